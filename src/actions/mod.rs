@@ -1,0 +1,1 @@
+//! The verbs: each one file, used by the API, the pages and the command line alike. Knows no HTTP.

@@ -1,0 +1,119 @@
+//! [`App`]: settings, store, writer, board, clock, keys. Made once, handed to all.
+//!
+//! The only file that reads the clock or draws random bytes: everywhere else they are arguments.
+
+use crate::config::Config;
+use crate::standings::Board;
+use crate::store::{Store, Writer};
+use jiff::Timestamp;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+
+/// What a process has, shared by all its requests. Cheap to clone.
+#[derive(Clone)]
+pub struct App(Arc<Parts>);
+
+/// The parts of an [`App`].
+pub struct Parts {
+    /// Settings.
+    pub config: Config,
+    /// Reads.
+    pub store: Store,
+    /// Writes to competitions.
+    pub writer: Writer,
+    /// Standings in memory.
+    pub board: Arc<Board>,
+    /// The time.
+    pub clock: Clock,
+    /// Random bytes.
+    pub keys: Keys,
+}
+
+impl App {
+    /// Ties the parts together.
+    #[must_use]
+    pub fn new(parts: Parts) -> Self {
+        Self(Arc::new(parts))
+    }
+}
+
+impl std::ops::Deref for App {
+    type Target = Parts;
+
+    fn deref(&self) -> &Parts {
+        &self.0
+    }
+}
+
+/// The time: the system's, or one that a test moves.
+#[derive(Clone, Debug)]
+pub enum Clock {
+    /// The machine's.
+    System,
+    /// Microseconds since 1970, moved by hand.
+    Fixed(Arc<AtomicI64>),
+}
+
+impl Clock {
+    /// A clock that stands at `at` until it is moved.
+    #[must_use]
+    pub fn fixed(at: Timestamp) -> Self {
+        Self::Fixed(Arc::new(AtomicI64::new(at.as_microsecond())))
+    }
+
+    /// Now, in whole microseconds (what the tables keep).
+    #[must_use]
+    #[expect(clippy::disallowed_methods, reason = "the one place that reads the system's clock")]
+    pub fn now(&self) -> Timestamp {
+        let micros = match self {
+            Self::System => Timestamp::now().as_microsecond(),
+            Self::Fixed(at) => at.load(Ordering::SeqCst),
+        };
+        Timestamp::from_microsecond(micros).unwrap_or(Timestamp::UNIX_EPOCH)
+    }
+
+    /// Moves a fixed clock; the system's cannot be.
+    pub fn set(&self, at: Timestamp) {
+        if let Self::Fixed(cell) = self {
+            cell.store(at.as_microsecond(), Ordering::SeqCst);
+        }
+    }
+}
+
+/// Random bytes: the system's, or a counted sequence for tests and the demo.
+#[derive(Clone, Debug)]
+pub enum Keys {
+    /// The operating system's generator.
+    System,
+    /// SHA-256 of seed and counter: repeatable, never for real use.
+    Seeded(Arc<AtomicU64>),
+}
+
+impl Keys {
+    /// A repeatable sequence.
+    #[must_use]
+    pub fn seeded(seed: u64) -> Self {
+        Self::Seeded(Arc::new(AtomicU64::new(seed << 32)))
+    }
+
+    /// 32 fresh bytes.
+    ///
+    /// # Panics
+    /// When the operating system has no randomness: nothing safe can be done then.
+    #[must_use]
+    #[expect(clippy::disallowed_methods, reason = "the one place that draws random bytes")]
+    pub fn bytes(&self) -> [u8; 32] {
+        match self {
+            Self::System => {
+                let mut out = [0; 32];
+                getrandom::fill(&mut out).expect("the operating system gives random bytes");
+                out
+            }
+            Self::Seeded(counter) => {
+                use sha2::Digest;
+                let n = counter.fetch_add(1, Ordering::SeqCst);
+                sha2::Sha256::digest(n.to_be_bytes()).into()
+            }
+        }
+    }
+}

@@ -1,0 +1,24 @@
+//! Settings: flags > environment > defaults, in one struct.
+
+use std::net::SocketAddr;
+
+/// Everything a process is told at its start.
+#[derive(Clone, Debug)]
+pub struct Config {
+    /// `sqlite://PATH` (PostgreSQL by its own URL).
+    pub database: String,
+    /// Where HTTP is served.
+    pub listen: SocketAddr,
+    /// The address people use, without a trailing slash.
+    pub public_url: String,
+    /// Where metrics are served without a token; `None`: only on `/metrics` for a token.
+    pub metrics_listen: Option<SocketAddr>,
+}
+
+impl Config {
+    /// Whether cookies may carry the `__Host-` prefix and `Secure`.
+    #[must_use]
+    pub fn secure(&self) -> bool {
+        self.public_url.starts_with("https://")
+    }
+}

@@ -1,0 +1,3 @@
+//! The command line: parse, wire, run.
+
+fn main() {}

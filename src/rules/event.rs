@@ -1,0 +1,172 @@
+//! What the log remembers: one [`Event`] a change, and the exact bytes that are hashed.
+//!
+//! Bodies hold no personal data: people are a number and a commitment, free text about people is
+//! a [`NoteRef`]. Fields are only ever added, with defaults: a log must stay readable for ever.
+
+use super::access::ActorRef;
+use super::competition::RawCompetition;
+use super::life::{Attestation, Details, FlagReason, Ruled, Stored};
+use super::people::{Entry, Gym, Judge};
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+/// Free text that stands apart from the log: what the log has of it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NoteRef {
+    /// Number within the competition, from 1.
+    pub id: u64,
+    /// Hex SHA-256 of salt and text.
+    pub commitment: String,
+}
+
+/// A score named: workout, bib, attempt.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct ScoreRef {
+    /// Workout slug.
+    pub workout: String,
+    /// Bib.
+    pub bib: u32,
+    /// From 1.
+    pub attempt: u32,
+}
+
+/// A stored score worked out again, or moved with its entry.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Reworked {
+    /// Which.
+    pub score: ScoreRef,
+    /// Its figures now; `None`: as they were.
+    pub stored: Option<Stored>,
+    /// Whether its attestation is void from here on (state `entered`).
+    pub void: bool,
+    /// Whether it can be attested only with new figures.
+    pub stale: bool,
+}
+
+/// Everything that can happen in a competition.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "action", content = "body", rename_all = "snake_case")]
+#[allow(missing_docs, reason = "named by their own words; fields are documented where they are defined")]
+pub enum Event {
+    /// A competition file was applied.
+    Applied { definition: Box<RawCompetition>, reworked: Vec<Reworked> },
+    /// A gym was added or changed.
+    GymSet { gym: Gym },
+    /// An entry was added or its facts changed.
+    EntrySet { entry: Entry },
+    /// A judge was added or changed.
+    JudgeSet { judge: Judge },
+    /// An entry's division, gym or state was changed.
+    EntryMoved { entry: Entry, reason: NoteRef, reworked: Vec<Reworked> },
+    /// Windows of a workout were moved for a gym or a region.
+    Extended { extension: Extension, reason: NoteRef },
+    /// A first score, a new attempt or new figures.
+    Submitted { score: ScoreRef, version: u32, stored: Stored, details: Details, reason: Option<NoteRef>, late: bool, upward: bool },
+    /// Only sheet, note, no-reps or video changed.
+    Detailed { score: ScoreRef, details: Details },
+    /// A judge vouches for it. `waiting`: came after `attest_by`.
+    Attested { score: ScoreRef, attestation: Attestation, waiting: bool },
+    /// Taken back by the athlete or the gym.
+    Withdrawn { score: ScoreRef },
+    /// The gym states that an entry takes no part in a workout.
+    NotTakingPart { workout: String, bib: u32 },
+    /// … and takes that back.
+    TakingPart { workout: String, bib: u32 },
+    /// A referee doubts it. `withheld`: and takes it off the places.
+    Flagged { score: ScoreRef, reason: FlagReason, note: Option<NoteRef>, withheld: bool },
+    /// A referee's answer; `on_appeal`: to an appeal.
+    Ruled { score: ScoreRef, ruling: Ruled, reason: NoteRef, on_appeal: bool },
+    /// The ruling is appealed.
+    Appealed { score: ScoreRef, reason: NoteRef },
+    /// A late score, correction or attestation is let in, or not.
+    Admitted { score: ScoreRef, admitted: bool, reason: NoteRef },
+    /// A person's facts were erased.
+    Erased { person: u64 },
+}
+
+/// Later windows for one gym or region.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Extension {
+    /// Workout slug.
+    pub workout: String,
+    /// For this gym …
+    pub gym: Option<String>,
+    /// … or this region.
+    pub region: Option<String>,
+    /// The new `closes`.
+    pub closes: Timestamp,
+    /// The new `attest_by`.
+    pub attest_by: Timestamp,
+}
+
+/// One record of a competition's log.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Record {
+    /// From 1, without gaps.
+    pub seq: u64,
+    /// Never going back.
+    pub at: Timestamp,
+    /// Who.
+    pub actor: ActorRef,
+    /// What it is about: `w1/1042`, `entry/1042`, `gym/quayside`, `judge/J-0142`, `competition`.
+    pub subject: String,
+    /// What happened.
+    #[serde(flatten)]
+    pub event: Event,
+}
+
+impl Record {
+    /// The exact bytes that are stored and hashed.
+    #[must_use]
+    pub fn to_bytes(&self) -> Vec<u8> {
+        serde_json::to_vec(self).expect("records are plain data")
+    }
+}
+
+impl Event {
+    /// What it is about, as [`Record::subject`].
+    #[must_use]
+    pub fn subject(&self) -> String {
+        match self {
+            Self::Applied { .. } => "competition".to_owned(),
+            Self::GymSet { gym } => format!("gym/{}", gym.slug),
+            Self::EntrySet { entry } | Self::EntryMoved { entry, .. } => format!("entry/{}", entry.bib),
+            Self::JudgeSet { judge } => format!("judge/{}", judge.code),
+            Self::Extended { extension, .. } => format!("workout/{}", extension.workout),
+            Self::NotTakingPart { workout, bib } | Self::TakingPart { workout, bib } => format!("score/{workout}/{bib}"),
+            Self::Erased { person } => format!("person/{person}"),
+            Self::Submitted { score, .. }
+            | Self::Detailed { score, .. }
+            | Self::Attested { score, .. }
+            | Self::Withdrawn { score }
+            | Self::Flagged { score, .. }
+            | Self::Ruled { score, .. }
+            | Self::Appealed { score, .. }
+            | Self::Admitted { score, .. } => format!("score/{}/{}", score.workout, score.bib),
+        }
+    }
+
+    /// The event's name, as in the record's `action`.
+    #[must_use]
+    pub fn action(&self) -> &'static str {
+        match self {
+            Self::Applied { .. } => "applied",
+            Self::GymSet { .. } => "gym_set",
+            Self::EntrySet { .. } => "entry_set",
+            Self::JudgeSet { .. } => "judge_set",
+            Self::EntryMoved { .. } => "entry_moved",
+            Self::Extended { .. } => "extended",
+            Self::Submitted { .. } => "submitted",
+            Self::Detailed { .. } => "detailed",
+            Self::Attested { .. } => "attested",
+            Self::Withdrawn { .. } => "withdrawn",
+            Self::NotTakingPart { .. } => "not_taking_part",
+            Self::TakingPart { .. } => "taking_part",
+            Self::Flagged { .. } => "flagged",
+            Self::Ruled { .. } => "ruled",
+            Self::Appealed { .. } => "appealed",
+            Self::Admitted { .. } => "admitted",
+            Self::Erased { .. } => "erased",
+        }
+    }
+}

@@ -1,0 +1,26 @@
+//! What the sport says. Pure: no async, no I/O, no clock, no randomness; time is an argument.
+//!
+//! Reading order: [`quantity`] → [`scheme`] → [`workout`] → [`performance`] (with [`notation`],
+//! its written form) → [`order`] → [`place`]. Who takes part: [`people`], [`division`]. When:
+//! [`window`]. The text an organiser writes: [`competition`]. What may happen to a score:
+//! [`life`], by whom: [`access`]. What is remembered: [`event`], folded by [`ledger`].
+
+pub mod access;
+pub mod competition;
+pub mod division;
+pub mod event;
+pub mod fault;
+pub mod ledger;
+pub mod life;
+pub mod notation;
+pub mod order;
+pub mod people;
+pub mod performance;
+pub mod place;
+pub mod placement;
+pub mod quantity;
+pub mod roster;
+pub mod scheme;
+pub mod table;
+pub mod window;
+pub mod workout;

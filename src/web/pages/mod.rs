@@ -1,0 +1,1 @@
+//! HTML, one file per page; a view struct per template, built from domain values.

@@ -1,0 +1,17 @@
+//! English: one file per area, each a sorted list of (code, sentence).
+
+mod competition;
+mod life;
+mod performance;
+mod problems;
+mod roster;
+
+/// The areas, in the order they are searched.
+pub const AREAS: [&[(&str, &str)]; 5] =
+    [performance::SENTENCES, life::SENTENCES, competition::SENTENCES, roster::SENTENCES, problems::SENTENCES];
+
+/// The sentence for a code.
+#[must_use]
+pub fn template(code: &str) -> Option<&'static str> {
+    AREAS.iter().find_map(|area| area.iter().find(|(c, _)| *c == code).map(|(_, s)| *s))
+}
