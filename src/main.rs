@@ -1,3 +1,7 @@
 //! The command line: parse, wire, run.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    tallywright::cli::run(std::env::args_os())
+}
