@@ -3,6 +3,7 @@
 //! The store's writer and its private reads demand a permit; only the functions of this file
 //! make one. A handler cannot forget to ask.
 
+use super::ledger::Ties;
 use super::people::Entry;
 use serde::{Deserialize, Serialize};
 
@@ -105,8 +106,11 @@ pub enum Act<'a> {
     Withdraw { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
     /// Say that an entry takes no part in a workout, or take that back.
     NotTakingPart { competition: &'a str, entry: &'a Entry },
-    /// Flag, withhold or rule.
-    Referee { competition: &'a str, entry: &'a Entry },
+    /// Flag, withhold or rule. `ties`: what binds the asking account; `alone`: no referee without
+    /// ties to this entry exists (then the organiser decides).
+    Referee { competition: &'a str, entry: &'a Entry, ties: &'a Ties, alone: bool },
+    /// Let late scores in or not.
+    Admit { competition: &'a str },
     /// Appeal a ruling.
     Appeal { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
 }

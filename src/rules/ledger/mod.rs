@@ -40,14 +40,23 @@ pub struct Head {
 pub struct Around {
     /// Heaviest stored for (workout, division, level), where there are at least ten.
     pub heaviest: HashMap<(String, String, u8), Grams>,
-    /// (workout, gym, sheet) → bibs that have it.
-    pub sheets: HashMap<(String, String, String), BTreeSet<u32>>,
-    /// Judge code → (workout, bib, from, to) of performances attested around the same time.
-    pub judging: HashMap<String, Vec<(String, u32, Timestamp, Timestamp)>>,
-    /// Accounts that are referees of the competition.
-    pub referees: BTreeSet<i64>,
-    /// Gyms those accounts belong to (as staff, or as athletes of it).
-    pub referee_gyms: HashMap<i64, BTreeSet<String>>,
+    /// (workout, sheet) → (gym performed in, bib) that have it.
+    pub sheets: HashMap<(String, String), BTreeSet<(String, u32)>>,
+    /// Judge code → (workout, bib, `performed_at`) of performances within an hour of the asked one.
+    pub judging: HashMap<String, Vec<(String, u32, Timestamp)>>,
+    /// (judge code, bib) held by one and the same account.
+    pub same_account: BTreeSet<(String, u32)>,
+    /// Accounts that are referees of the competition, with what binds them.
+    pub referees: BTreeMap<i64, Ties>,
+}
+
+/// What binds an account to gyms and entries of a competition.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Ties {
+    /// Gyms it belongs to (as staff, as an athlete) or moved from in this competition.
+    pub gyms: BTreeSet<String>,
+    /// Its own bibs.
+    pub bibs: BTreeSet<u32>,
 }
 
 /// The state of one competition, or the part of it that a group of changes touches.
@@ -55,6 +64,8 @@ pub struct Around {
 pub struct Ledger {
     /// Counters.
     pub head: Head,
+    /// Log position at which the file in force was applied.
+    pub definition_seq: u64,
     /// The file in force; `None`: no competition yet.
     pub definition: Option<(Arc<RawCompetition>, Arc<Competition>)>,
     /// By slug.
@@ -261,7 +272,7 @@ pub struct Effects {
 pub struct Touches {
     /// Gyms by slug.
     pub gyms: BTreeSet<String>,
-    /// Entries (with their persons) by bib.
+    /// Entries (with their persons) by bib; also by the athletes' own bibs of `referees`.
     pub bibs: BTreeSet<u32>,
     /// Entries by folded name and birth, for those sent without a bib.
     pub names: BTreeSet<(String, Option<Date>)>,
@@ -273,14 +284,17 @@ pub struct Touches {
     pub all_scores_of: BTreeSet<u32>,
     /// All attempts of the competition with their entries (a file is applied over stored scores).
     pub everything: bool,
-    /// (workout, gym, sheet) in use.
-    pub sheets: BTreeSet<(String, String, String)>,
-    /// Judges' performances around these instants.
+    /// (workout, sheet) in use.
+    pub sheets: BTreeSet<(String, String)>,
+    /// Judges' performances within an hour of these instants.
     pub judging: BTreeSet<(String, Timestamp)>,
-    /// Heaviest of (workout, division, level) of these bibs' workouts.
+    /// (judge, bib) to look up in [`Around::same_account`].
+    pub same_account: BTreeSet<(String, u32)>,
+    /// Heaviest of every division and level of these workouts (`max_load` only).
     pub heaviest: BTreeSet<String>,
-    /// Referees and their gyms.
-    pub referees: bool,
+    /// All referees of the competition with their ties, and this account's ties even if it is
+    /// none.
+    pub referees: Option<Option<i64>>,
 }
 
 impl Asked {
