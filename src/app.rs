@@ -2,6 +2,7 @@
 //!
 //! The only file that reads the clock or draws random bytes: everywhere else they are arguments.
 
+use crate::actions::accounts::Gate;
 use crate::config::Config;
 use crate::standings::Board;
 use crate::store::{Store, Writer};
@@ -27,6 +28,8 @@ pub struct Parts {
     pub clock: Clock,
     /// Random bytes.
     pub keys: Keys,
+    /// Throttles of sign-in, and the bound on password hashing.
+    pub gate: Gate,
 }
 
 impl App {
