@@ -129,7 +129,13 @@ pub async fn set_password(app: &App, by: &Actor, current: Option<&str>, new: &st
 }
 
 /// Issues a token: for the caller (`email`: `None`), or, on the command line, for an account.
-pub async fn issue_token(app: &App, by: &Actor, email: Option<&str>, name: &str, days: u32) -> Result<Issued, AccountError> {
+pub async fn issue_token(
+    app: &App,
+    by: &Actor,
+    email: Option<&str>,
+    name: &str,
+    days: u32,
+) -> Result<Issued, AccountError> {
     let _ = (app, by, email, name, days);
     todo!()
 }

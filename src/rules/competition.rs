@@ -121,7 +121,10 @@ pub struct Difference {
 
 /// What applying `new` over `old` changes; empty when nothing does.
 #[must_use]
-pub fn differences(old: Option<(&RawCompetition, &Competition)>, new: (&RawCompetition, &Competition)) -> Vec<Difference> {
+pub fn differences(
+    old: Option<(&RawCompetition, &Competition)>,
+    new: (&RawCompetition, &Competition),
+) -> Vec<Difference> {
     let _ = (old, new);
     todo!()
 }

@@ -61,7 +61,15 @@ pub enum Event {
     /// Windows of a workout were moved for a gym or a region.
     Extended { extension: Extension, reason: NoteRef },
     /// A first score, a new attempt or new figures.
-    Submitted { score: ScoreRef, version: u32, stored: Stored, details: Details, reason: Option<NoteRef>, late: bool, upward: bool },
+    Submitted {
+        score: ScoreRef,
+        version: u32,
+        stored: Stored,
+        details: Details,
+        reason: Option<NoteRef>,
+        late: bool,
+        upward: bool,
+    },
     /// Only sheet, note, no-reps or video changed.
     Detailed { score: ScoreRef, details: Details },
     /// A judge vouches for it. `waiting`: came after `attest_by`.
@@ -133,7 +141,9 @@ impl Event {
             Self::EntrySet { entry } | Self::EntryMoved { entry, .. } => format!("entry/{}", entry.bib),
             Self::JudgeSet { judge } => format!("judge/{}", judge.code),
             Self::Extended { extension, .. } => format!("workout/{}", extension.workout),
-            Self::NotTakingPart { workout, bib } | Self::TakingPart { workout, bib } => format!("score/{workout}/{bib}"),
+            Self::NotTakingPart { workout, bib } | Self::TakingPart { workout, bib } => {
+                format!("score/{workout}/{bib}")
+            }
             Self::Erased { person } => format!("person/{person}"),
             Self::Submitted { score, .. }
             | Self::Detailed { score, .. }

@@ -42,7 +42,16 @@ impl Problem {
     /// A problem with this status and sentence.
     #[must_use]
     pub fn new(status: StatusCode, sentence: Sentence) -> Self {
-        Self { status, sentence, errors: Vec::new(), confirm: Vec::new(), current: None, differences: None, retry_after: None, source: None }
+        Self {
+            status,
+            sentence,
+            errors: Vec::new(),
+            confirm: Vec::new(),
+            current: None,
+            differences: None,
+            retry_after: None,
+            source: None,
+        }
     }
 
     /// 404 with a sentence; for things that are unknown, private or not yet announced.
@@ -84,7 +93,10 @@ impl Problem {
     /// 500: the cause is logged, a fixed sentence is shown.
     #[must_use]
     pub fn internal(source: impl Into<anyhow::Error>) -> Self {
-        Self { source: Some(Arc::new(source.into())), ..Self::new(StatusCode::INTERNAL_SERVER_ERROR, Sentence::new("internal")) }
+        Self {
+            source: Some(Arc::new(source.into())),
+            ..Self::new(StatusCode::INTERNAL_SERVER_ERROR, Sentence::new("internal"))
+        }
     }
 
     /// 503 with `Retry-After`.
@@ -115,7 +127,9 @@ impl From<Refusal> for Problem {
                 ..Self::new(StatusCode::CONFLICT, sentence)
             },
             Refusal::PreconditionRequired(sentence, _) => Self::new(StatusCode::PRECONDITION_REQUIRED, sentence),
-            Refusal::PreconditionFailed(_) => Self::new(StatusCode::PRECONDITION_FAILED, Sentence::new("precondition_failed")),
+            Refusal::PreconditionFailed(_) => {
+                Self::new(StatusCode::PRECONDITION_FAILED, Sentence::new("precondition_failed"))
+            }
             Refusal::Faults(faults) => Self::faults(faults),
             Refusal::Ask(questions) => Self::ask(questions),
         }

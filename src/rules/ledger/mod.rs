@@ -249,9 +249,16 @@ pub enum RowKey {
     Gym(String),
     Entry(u32),
     Judge(String),
-    Attempt { workout: String, bib: u32, attempt: u32 },
+    Attempt {
+        workout: String,
+        bib: u32,
+        attempt: u32,
+    },
     /// Present in the ledger's set: insert; absent: delete.
-    NotTakingPart { workout: String, bib: u32 },
+    NotTakingPart {
+        workout: String,
+        bib: u32,
+    },
     /// Index into the ledger's extensions.
     Extension(usize),
     /// To be deleted with all notes about its entry.

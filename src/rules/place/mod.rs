@@ -1,6 +1,26 @@
 //! Places in a workout; the overall result with all its options.
+//!
+//! Three steps, each a pure function: keys → [`places`] of one workout ([`workout`]); places of
+//! all workouts → a [`Matrix`] of what each is worth ([`matrix`]); matrix → [`Standing`]s and
+//! the order in which rows are listed ([`overall`]). Who is ranked against whom, and which
+//! workouts a reader counts, is the caller's affair.
+
+pub mod matrix;
+pub mod overall;
+pub mod workout;
+
+pub use matrix::{Cell, Matrix, Source, matrix};
+pub use overall::{Standing, listing, overall};
+pub use workout::{level_of, places};
 
 use serde::{Deserialize, Serialize};
+
+/// The largest weight of a workout: a competition file with a larger one is refused.
+pub const MAX_WEIGHT: u32 = 1_000;
+
+/// The most points of a table's place: a competition file with more is refused. With this,
+/// [`MAX_WEIGHT`] and at most 32 workouts, no sum of points comes near the end of a `u64`.
+pub const MAX_TABLE_POINTS: u32 = 1_000_000;
 
 /// How the overall is worked out.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
