@@ -1,0 +1,392 @@
+//! A score as its readers see it: figures, attestation, flag, ruling; its history; working lists.
+
+use jiff::Timestamp;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// Figures, as numbers and in writing. Only the members of the workout's format are there.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
+pub struct PerformanceView {
+    /// `amrap`, `for_time`, `max_load`, `max_count` or `intervals`.
+    #[schema(example = "amrap")]
+    pub format: &'static str,
+    /// All reps, of an amrap or of a `for_time` stopped at its cap.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 278)]
+    pub total_reps: Option<u64>,
+    /// Whole rounds, where the scheme has one repeating block.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 6)]
+    pub rounds: Option<u64>,
+    /// Reps of the next round.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 14)]
+    pub reps: Option<u64>,
+    /// Of a `for_time`: whether it was finished.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub finished: Option<bool>,
+    /// A finish time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time_ms: Option<u64>,
+    /// Each lift in grams; null: missed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub loads_g: Option<Vec<Option<u64>>>,
+    /// A count of reps, calories or metres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub count: Option<u64>,
+    /// Counts of the intervals.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub interval_counts: Option<Vec<u64>>,
+    /// Times of the intervals.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub interval_ms: Option<Vec<u64>>,
+    /// The tiebreak time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 684_000)]
+    pub tiebreak_ms: Option<u64>,
+    /// The canonical written form.
+    #[schema(example = "6+14 tb 11:24")]
+    pub text: String,
+    /// As it was sent.
+    #[schema(example = "6+14 tb 11:24")]
+    pub written: String,
+}
+
+/// Something to be told, by code and in words.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RemarkView {
+    /// JSON pointer into what was sent; empty: the whole.
+    #[schema(example = "/performance")]
+    pub pointer: String,
+    /// Stable.
+    #[schema(example = "tiebreak_missing")]
+    pub code: String,
+    /// In words.
+    pub message: String,
+}
+
+/// A place in a division.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct PlaceView {
+    /// Which division.
+    #[schema(example = "women")]
+    pub division: String,
+    /// The place; null: not placed.
+    #[schema(example = 12)]
+    pub place: Option<u32>,
+    /// Among how many placed.
+    #[schema(example = 311)]
+    pub of: u32,
+}
+
+/// Who vouches for the figures.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct AttestationView {
+    /// Judge code.
+    #[schema(example = "J-0142")]
+    pub judge: String,
+    /// `signed_in`, `paper_sheet` or `video`.
+    #[schema(example = "paper_sheet")]
+    pub how: &'static str,
+    /// When.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+}
+
+/// An open doubt.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct FlagView {
+    /// Why.
+    #[schema(example = "range_of_motion")]
+    pub reason: &'static str,
+    /// In words; for referees, the organiser and the score's own people.
+    pub note: Option<String>,
+    /// When.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+}
+
+/// A decision, with its public reason.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RulingView {
+    /// `stands`, `deduct`, `replace`, `strike` or `restore`.
+    #[schema(example = "deduct")]
+    pub kind: &'static str,
+    /// Public; null: erased.
+    pub reason: Option<String>,
+    /// When.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+    /// The figures before it, which stay visible.
+    pub before: PerformanceView,
+    /// Whether it decided an appeal.
+    pub on_appeal: bool,
+}
+
+/// An appeal against a ruling.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct AppealView {
+    /// Why; for referees, the organiser and the score's own people.
+    pub reason: Option<String>,
+    /// When.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+    /// Whether it has been decided.
+    pub decided: bool,
+}
+
+/// A late correction that waits beside the score.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct WaitingView {
+    /// Its figures.
+    pub performance: PerformanceView,
+    /// When it came.
+    #[schema(value_type = String, format = DateTime)]
+    pub received_at: Timestamp,
+    /// Refused by the organiser; may still be admitted.
+    pub refused: bool,
+}
+
+/// One attempt.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct ScoreView {
+    /// Which competition.
+    #[schema(example = "saltmarsh")]
+    pub competition: String,
+    /// Which workout.
+    #[schema(example = "w1")]
+    pub workout: String,
+    /// Whose.
+    #[schema(example = 1042)]
+    pub bib: u32,
+    /// From 1.
+    #[schema(example = 1)]
+    pub attempt: u32,
+    /// Revisions so far.
+    #[schema(example = 1)]
+    pub version: u32,
+    /// Log position of its last change: send it as `If-Match`.
+    #[schema(example = "8812")]
+    pub etag: String,
+    /// `entered`, `attested`, `flagged`, `withheld`, `amended`, `struck`, `withdrawn` or `late`.
+    #[schema(example = "attested")]
+    pub state: &'static str,
+    /// How the workout was done.
+    #[schema(example = "prescribed")]
+    pub level: String,
+    /// The figures.
+    pub performance: PerformanceView,
+    /// When it was done.
+    #[schema(value_type = String, format = DateTime, example = "2027-01-16T10:40:00Z")]
+    pub performed_at: Timestamp,
+    /// Where it was done.
+    #[schema(example = "quayside")]
+    pub gym: Option<String>,
+    /// When the request was received.
+    #[schema(value_type = String, format = DateTime, example = "2027-01-16T11:02:10Z")]
+    pub received_at: Timestamp,
+    /// How long after `closes` it was received, milliseconds; null: in time.
+    pub late_by_ms: Option<u64>,
+    /// No-reps called.
+    pub no_reps: Option<u32>,
+    /// Sheet number.
+    pub sheet: Option<String>,
+    /// Link to a video; for referees, the organiser and the score's own people.
+    pub video: Option<String>,
+    /// Who vouches for it.
+    pub attestation: Option<AttestationView>,
+    /// An attestation that came after `attest_by` and waits.
+    pub waiting_attestation: Option<AttestationView>,
+    /// A late correction that waits.
+    pub waiting: Option<WaitingView>,
+    /// A late score that was refused; may still be admitted.
+    pub refused: bool,
+    /// Only a referee changes its figures.
+    pub locked: bool,
+    /// Can be attested only with new figures: its prescription changed.
+    pub stale: bool,
+    /// Corrected upward after `closes`.
+    pub upward: bool,
+    /// The open doubt.
+    pub flag: Option<FlagView>,
+    /// The last decision.
+    pub ruling: Option<RulingView>,
+    /// The appeal against it.
+    pub appeal: Option<AppealView>,
+    /// Taken, but somebody should know. Only in the answer to a write.
+    pub warnings: Vec<RemarkView>,
+    /// Places in the workout, by division. Only in the answer to a write.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub places: Option<Vec<PlaceView>>,
+    /// Log position of this answer.
+    #[schema(example = 8812)]
+    pub log_seq: u64,
+}
+
+/// The attempt that counts (else the latest), with all of them.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct ScoreWithAttempts {
+    /// The attempt that counts, else the latest.
+    #[serde(flatten)]
+    pub score: ScoreView,
+    /// All attempts, in order.
+    pub attempts: Vec<ScoreView>,
+}
+
+/// What a write to a score did.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Written {
+    /// There was none of this attempt: 201.
+    pub created: bool,
+    /// Nothing changed.
+    pub unchanged: bool,
+    /// The attempt afterwards, with its places.
+    pub score: ScoreView,
+}
+
+/// A statement that an entry takes part, or not, in a workout.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct StatedView {
+    /// Which workout.
+    #[schema(example = "w1")]
+    pub workout: String,
+    /// Whose.
+    #[schema(example = 1042)]
+    pub bib: u32,
+    /// What is stated now.
+    pub not_taking_part: bool,
+    /// Log position of this answer.
+    pub log_seq: u64,
+}
+
+/// One record about a score.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct HistoryItem {
+    /// Log position.
+    #[schema(example = 8812)]
+    pub seq: u64,
+    /// When.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+    /// What happened: `submitted`, `detailed`, `attested`, `withdrawn`, `flagged`, `ruled`,
+    /// `appealed`, `admitted`, `not_taking_part`, `taking_part`.
+    #[schema(example = "submitted")]
+    pub action: &'static str,
+    /// In which role; null: the command line.
+    #[schema(example = "staff")]
+    pub role: Option<&'static str>,
+    /// Which attempt.
+    pub attempt: Option<u32>,
+    /// Which revision the figures are.
+    pub version: Option<u32>,
+    /// The figures, where it set some.
+    pub performance: Option<PerformanceView>,
+    /// Who vouched, where somebody did.
+    pub attestation: Option<AttestationView>,
+    /// Reason of a flag.
+    pub flag: Option<&'static str>,
+    /// Kind of a ruling.
+    pub ruling: Option<&'static str>,
+    /// The state a ruling led to.
+    pub state: Option<&'static str>,
+    /// Whether an admission let it in.
+    pub admitted: Option<bool>,
+    /// Came after the deadline.
+    pub late: bool,
+    /// A correction upward after `closes`.
+    pub upward: bool,
+    /// In words, where its reader may see it.
+    pub reason: Option<String>,
+}
+
+/// All that happened to a score, oldest first.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct HistoryView {
+    /// Which competition.
+    pub competition: String,
+    /// Which workout.
+    pub workout: String,
+    /// Whose.
+    pub bib: u32,
+    /// Oldest first.
+    pub items: Vec<HistoryItem>,
+    /// Log position of this answer.
+    pub log_seq: u64,
+}
+
+/// One decision of a competition.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RulingItem {
+    /// Log position.
+    pub seq: u64,
+    /// When.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+    /// Which workout.
+    pub workout: String,
+    /// Whose.
+    pub bib: u32,
+    /// Which attempt.
+    pub attempt: u32,
+    /// The name, or `Athlete 1042`.
+    pub name: String,
+    /// `stands`, `deduct`, `replace`, `strike` or `restore`.
+    #[schema(example = "deduct")]
+    pub kind: &'static str,
+    /// The state it led to.
+    pub state: &'static str,
+    /// The figures from then on; null: they stayed.
+    pub text: Option<String>,
+    /// Public; null: erased.
+    pub reason: Option<String>,
+    /// Whether it decided an appeal.
+    pub on_appeal: bool,
+}
+
+/// All decisions, newest first.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RulingsView {
+    /// Newest first.
+    pub rulings: Vec<RulingItem>,
+    /// Log position of this answer.
+    pub log_seq: u64,
+}
+
+/// One line of a working list: an entry in a workout, with what there is of it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct DeskRow {
+    /// Whose.
+    pub bib: u32,
+    /// The name, or `Athlete 1042`.
+    pub name: String,
+    /// Which division.
+    pub division: String,
+    /// The entry's gym.
+    pub gym: Option<String>,
+    /// A score's state, `missing` or `not_taking_part`.
+    #[schema(example = "missing")]
+    pub state: &'static str,
+    /// The attempt that counts, else the latest.
+    pub score: Option<ScoreView>,
+}
+
+/// A working list of one workout.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct DeskView {
+    /// Which workout.
+    pub workout: String,
+    /// Of which gym; null: of all.
+    pub gym: Option<String>,
+    /// Entries of the gym.
+    pub entries: u32,
+    /// Those with a placed score, or who take no part.
+    pub settled: u32,
+    /// Those whose score awaits a judge.
+    pub awaiting: u32,
+    /// Those without any score or statement.
+    pub missing: u32,
+    /// By bib.
+    pub rows: Vec<DeskRow>,
+    /// Log position of this answer.
+    pub log_seq: u64,
+}
