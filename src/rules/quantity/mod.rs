@@ -1,5 +1,15 @@
 //! Times, loads, lengths and counts. Integers only; nothing here wraps, truncates or floats.
 
+mod length;
+mod load;
+mod text;
+mod time;
+
+pub use length::{MAX_LENGTH, centimetres, inches};
+pub use load::{Load, MAX_LOAD, Pair, kilograms, pair, pounds};
+pub use text::{decimal_hundredths, fold, whole};
+pub use time::MAX_TIME;
+
 use serde::{Deserialize, Serialize};
 
 /// A duration in whole milliseconds.
