@@ -1,5 +1,8 @@
 //! Who is ranked against whom: categories, ages, levels; who is eligible.
 
+use super::competition::{Competition, LeapBirthday};
+use crate::words::Sentence;
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 /// The category of a division.
@@ -36,4 +39,26 @@ pub struct Division {
     pub combines: Vec<String>,
     /// A combined division whose counts differ, which its page says.
     pub mixed: bool,
+}
+
+/// Full years on `on` of somebody born on `born`; `None` when not yet born.
+///
+/// Born on 29 February, the birthday in a common year is 1 March, or 28 February with
+/// [`LeapBirthday::Feb28`] (rules.md section 6).
+#[must_use]
+pub fn age_on(born: Date, on: Date, leap: LeapBirthday) -> Option<u16> {
+    let _ = (born, on, leap);
+    todo!()
+}
+
+/// Whether somebody may be entered in `division`: category and age; the age is worked out and the
+/// division that would fit is named. `category` is the person's own (`Any`: not said).
+pub fn check_eligible(
+    competition: &Competition,
+    division: &Division,
+    born: Date,
+    category: Category,
+) -> Result<(), Vec<Sentence>> {
+    let _ = (competition, division, born, category);
+    todo!()
 }

@@ -1,5 +1,6 @@
 //! Who takes part: gyms, entries, judges, and the personal facts kept apart from them.
 
+use crate::words::Sentence;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -112,4 +113,31 @@ impl Person {
         hash.update(&facts);
         hex::encode(hash.finalize())
     }
+}
+
+/// A name folded for matching and search: NFKC, case folded, spaces made one. Never shown.
+#[must_use]
+pub fn fold_name(name: &str) -> String {
+    let _ = name;
+    todo!()
+}
+
+/// A name as it is kept: NFC, trimmed, case untouched. Controls, direction controls and
+/// invisible characters are refused (Unicode UAX #9, #15).
+pub fn check_name(name: &str) -> Result<String, Sentence> {
+    let _ = name;
+    todo!()
+}
+
+/// Any one-line free text of people (region, phone, title), under the same rules; may be empty.
+/// `most`: the most characters.
+pub fn check_line(text: &str, most: usize) -> Result<String, Sentence> {
+    let _ = (text, most);
+    todo!()
+}
+
+/// An e-mail address as kept: trimmed; something on both sides of one `@`, no spaces.
+pub fn check_email(email: &str) -> Result<String, Sentence> {
+    let _ = email;
+    todo!()
 }

@@ -24,6 +24,7 @@ pub enum Format {
 
 /// When a tiebreak time is taken.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Tiebreak {
     /// Never.
     #[default]
@@ -158,6 +159,7 @@ pub struct Evidence {
     /// Everybody.
     pub all: bool,
     /// Those placed up to here in their division.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub top: Option<u32>,
     /// Entries without a gym.
     pub no_gym: bool,

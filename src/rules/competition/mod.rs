@@ -1,19 +1,31 @@
 //! The competition file: raw → compiled, all faults at once; and what a change of it means.
 //!
+//! Reading order: `raw` (the shape) → `tree` and `read` (TOML or JSON into it) → `compile` (what it
+//! means) → `differ` (what a change of it means) → `describe` (in plain words).
+//!
 //! [`RawCompetition`] is the shape of the TOML text and of the JSON body alike. It is also what
 //! the log keeps, so it must stay readable for ever: fields are only ever added, with defaults.
 
 use super::division::Division;
-use super::fault::{Checked, Fault};
 use super::place::OverallRules;
 use super::workout::{Prescription, Workout};
+pub mod raw;
+
+mod compile;
+mod decimal;
+mod describe;
+mod differ;
+mod read;
+
+pub use compile::compile;
+pub use describe::describe;
+pub use differ::{Difference, Meaning, differences, meaning};
+pub use raw::RawCompetition;
+pub use read::{from_json, from_toml};
+
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
-
-/// The file as written. Unknown keys are faults.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct RawCompetition {}
 
 /// How the workout was done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -84,47 +96,4 @@ impl Competition {
             .iter()
             .find(|p| p.divisions.iter().any(|d| d == division) && p.level.unwrap_or(own) == level)
     }
-}
-
-/// Reads TOML; every fault with its line.
-pub fn from_toml(text: &str) -> Result<RawCompetition, Vec<Fault>> {
-    let _ = text;
-    todo!()
-}
-
-/// Reads the same shape as JSON.
-pub fn from_json(bytes: &[u8]) -> Result<RawCompetition, Vec<Fault>> {
-    let _ = bytes;
-    todo!()
-}
-
-/// Compiles; warnings for what is taken but odd (load pairs 6 % apart).
-pub fn compile(raw: &RawCompetition) -> Result<Checked<Competition>, Vec<Fault>> {
-    let _ = raw;
-    todo!()
-}
-
-/// One difference between two competition files, for a person and for a program.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Difference {
-    /// Key, e.g. `workout.w1.cap`.
-    pub key: String,
-    /// Before, printed; `None` where added.
-    pub from: Option<String>,
-    /// After, printed; `None` where removed.
-    pub to: Option<String>,
-    /// Alters the meaning of stored scores: needs `rescore`.
-    pub rescore: bool,
-    /// Counts or cap changed: attestations of the workout's scores are void.
-    pub voids: bool,
-}
-
-/// What applying `new` over `old` changes; empty when nothing does.
-#[must_use]
-pub fn differences(
-    old: Option<(&RawCompetition, &Competition)>,
-    new: (&RawCompetition, &Competition),
-) -> Vec<Difference> {
-    let _ = (old, new);
-    todo!()
 }
