@@ -102,11 +102,7 @@ impl NewEntry {
     #[must_use]
     pub fn into_entry(self, bib: u32, person: PersonRef, gym: Option<&Gym>) -> (Entry, Person) {
         let or = |own: String, theirs: fn(&Gym) -> &str| {
-            if own.is_empty() {
-                gym.map(theirs).unwrap_or_default().to_owned()
-            } else {
-                own
-            }
+            if own.is_empty() { gym.map(theirs).unwrap_or_default().to_owned() } else { own }
         };
         let entry = Entry {
             bib,
@@ -142,13 +138,8 @@ impl NewJudge {
     /// The judge with what the ledger gives out.
     #[must_use]
     pub fn into_judge(self, person: PersonRef) -> (Judge, Person) {
-        let judge = Judge {
-            code: self.code,
-            gym: self.gym,
-            valid_from: self.valid_from,
-            valid_to: self.valid_to,
-            person,
-        };
+        let judge =
+            Judge { code: self.code, gym: self.gym, valid_from: self.valid_from, valid_to: self.valid_to, person };
         (judge, self.person)
     }
 }
@@ -170,10 +161,7 @@ pub fn check_entry(
 }
 
 /// Checks a judge.
-pub fn check_judge(
-    raw: &RawJudge,
-    known_gym: &dyn Fn(&str) -> bool,
-) -> Result<Checked<NewJudge>, Vec<Fault>> {
+pub fn check_judge(raw: &RawJudge, known_gym: &dyn Fn(&str) -> bool) -> Result<Checked<NewJudge>, Vec<Fault>> {
     let _ = (raw, known_gym);
     todo!()
 }

@@ -111,8 +111,7 @@ impl Table {
     #[must_use]
     pub fn cell<'a>(&self, row: &'a Row, column: &str) -> &'a str {
         let at = self.columns.iter().position(|c| c == column);
-        at.and_then(|at| row.cells.get(at))
-            .map_or("", |cell| cell.trim())
+        at.and_then(|at| row.cells.get(at)).map_or("", |cell| cell.trim())
     }
 }
 

@@ -61,29 +61,19 @@ impl Window {
     /// How long after `closes` something was received; zero when in time.
     #[must_use]
     pub fn late_by(&self, received: Timestamp) -> SignedDuration {
-        received
-            .duration_since(self.closes)
-            .max(SignedDuration::ZERO)
+        received.duration_since(self.closes).max(SignedDuration::ZERO)
     }
 
     /// When a performance was done if nobody says: receipt, or `closes` − 1 s if that is earlier.
     #[must_use]
     pub fn default_performed_at(&self, received: Timestamp) -> Timestamp {
-        let last = self
-            .closes
-            .checked_sub(SignedDuration::from_secs(1))
-            .unwrap_or(self.closes);
+        let last = self.closes.checked_sub(SignedDuration::from_secs(1)).unwrap_or(self.closes);
         received.min(last)
     }
 
     /// Whether a performance may have been done then: within `[opens, closes)`, and at most five
     /// minutes after receipt.
-    pub fn check_performed_at(
-        &self,
-        at: Timestamp,
-        received: Timestamp,
-        zone: &TimeZone,
-    ) -> Result<(), Sentence> {
+    pub fn check_performed_at(&self, at: Timestamp, received: Timestamp, zone: &TimeZone) -> Result<(), Sentence> {
         let _ = (at, received, zone);
         todo!()
     }
@@ -92,12 +82,7 @@ impl Window {
 /// The window of `workout` for an entry of this gym and region: the last extension that fits
 /// holds; the grace is as long as ever.
 #[must_use]
-pub fn for_entry(
-    workout: &Workout,
-    extensions: &[Extension],
-    gym: Option<&str>,
-    region: &str,
-) -> Window {
+pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>, region: &str) -> Window {
     let _ = (workout, extensions, gym, region);
     todo!()
 }

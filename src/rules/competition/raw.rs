@@ -20,10 +20,7 @@ fn is_default<T: Default + PartialEq>(value: &T) -> bool {
     *value == T::default()
 }
 
-#[expect(
-    clippy::trivially_copy_pass_by_ref,
-    reason = "serde hands over a reference"
-)]
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
 fn is_one(value: &u32) -> bool {
     *value == 1
 }
@@ -389,13 +386,13 @@ pub enum RawMeasure {
     Metres,
 }
 
-/// A decimal number with at most three decimals, kept in thousandths: never a floating one.
+/// A decimal number with at most two decimals, kept in hundredths: never a floating one.
 ///
-/// Written as a JSON or TOML number; the shortest decimal form of `n / 1000` is exact for every
-/// value taken here (below 2^43).
+/// Written as a JSON or TOML number; the shortest decimal form of `n / 100` is exact for every
+/// value taken here (up to a million).
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Decimal(
-    /// In thousandths.
+    /// In hundredths.
     pub u64,
 );
 
