@@ -10,6 +10,7 @@ pub mod admit;
 pub mod appeal;
 pub mod apply;
 pub mod attest;
+pub mod body;
 pub mod competitions;
 pub mod extend;
 mod failure;

@@ -11,9 +11,7 @@ use serde::{Deserialize, Serialize};
 ///
 /// From the top: 3 bits level, 1 bit not finished, 32 bits figure (inverted where more is
 /// better; times in steps), 27 bits tiebreak in steps (absent: all ones).
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Key(pub i64);
 

@@ -1,50 +1,55 @@
 //! A score as its readers see it: figures, attestation, flag, ruling; its history; working lists.
 
+use crate::rules::performance::PerformanceView;
 use jiff::Timestamp;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-/// Figures, as numbers and in writing. Only the members of the workout's format are there.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
-pub struct PerformanceView {
+/// The form of [`PerformanceView`], for the API's description: only the members of the workout's
+/// format are there.
+#[derive(ToSchema)]
+#[schema(as = Performance)]
+pub struct PerformanceForm {
     /// `amrap`, `for_time`, `max_load`, `max_count` or `intervals`.
     #[schema(example = "amrap")]
-    pub format: &'static str,
+    pub format: String,
     /// All reps, of an amrap or of a `for_time` stopped at its cap.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 278)]
+    #[schema(required = false, nullable = false, example = 278)]
     pub total_reps: Option<u64>,
-    /// Whole rounds, where the scheme has one repeating block.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 6)]
+    /// Whole rounds of the repeating block; null inside an unfinished buy-in.
+    #[schema(required = false, example = 6)]
     pub rounds: Option<u64>,
     /// Reps of the next round.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 14)]
+    #[schema(required = false, nullable = false, example = 14)]
     pub reps: Option<u64>,
     /// Of a `for_time`: whether it was finished.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false, nullable = false)]
     pub finished: Option<bool>,
-    /// A finish time.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    /// A finish time, rounded, milliseconds.
+    #[schema(required = false, nullable = false)]
     pub time_ms: Option<u64>,
+    /// What a `max_load` is ranked by, grams.
+    #[schema(required = false, nullable = false)]
+    pub grams: Option<u64>,
     /// Each lift in grams; null: missed.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub loads_g: Option<Vec<Option<u64>>>,
-    /// A count of reps, calories or metres.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false, nullable = false)]
+    pub loads: Option<Vec<Option<u64>>>,
+    /// A count.
+    #[schema(required = false, nullable = false)]
     pub count: Option<u64>,
-    /// Counts of the intervals.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub interval_counts: Option<Vec<u64>>,
-    /// Times of the intervals.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub interval_ms: Option<Vec<u64>>,
-    /// The tiebreak time.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 684_000)]
+    /// Of what: `reps`, `calories` or `metres`.
+    #[schema(required = false, nullable = false)]
+    pub unit: Option<String>,
+    /// Each interval: counts, or rounded milliseconds.
+    #[schema(required = false, nullable = false)]
+    pub intervals: Option<Vec<u64>>,
+    /// Their combined figure.
+    #[schema(required = false, nullable = false)]
+    pub combined: Option<u64>,
+    /// The tiebreak time, rounded, milliseconds.
+    #[schema(required = false, nullable = false, example = 684_000)]
     pub tiebreak_ms: Option<u64>,
-    /// The canonical written form.
+    /// As shown to readers.
     #[schema(example = "6+14 tb 11:24")]
     pub text: String,
     /// As it was sent.
@@ -118,6 +123,7 @@ pub struct RulingView {
     #[schema(value_type = String, format = DateTime)]
     pub at: Timestamp,
     /// The figures before it, which stay visible.
+    #[schema(value_type = PerformanceForm)]
     pub before: PerformanceView,
     /// Whether it decided an appeal.
     pub on_appeal: bool,
@@ -139,6 +145,7 @@ pub struct AppealView {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct WaitingView {
     /// Its figures.
+    #[schema(value_type = PerformanceForm)]
     pub performance: PerformanceView,
     /// When it came.
     #[schema(value_type = String, format = DateTime)]
@@ -175,6 +182,7 @@ pub struct ScoreView {
     #[schema(example = "prescribed")]
     pub level: String,
     /// The figures.
+    #[schema(value_type = PerformanceForm)]
     pub performance: PerformanceView,
     /// When it was done.
     #[schema(value_type = String, format = DateTime, example = "2027-01-16T10:40:00Z")]
@@ -280,6 +288,7 @@ pub struct HistoryItem {
     /// Which revision the figures are.
     pub version: Option<u32>,
     /// The figures, where it set some.
+    #[schema(value_type = Option<PerformanceForm>)]
     pub performance: Option<PerformanceView>,
     /// Who vouched, where somebody did.
     pub attestation: Option<AttestationView>,

@@ -76,12 +76,13 @@ pub struct WorkoutCell {
     /// Which workout.
     #[schema(example = "w1")]
     pub workout: String,
-    /// The place, or the one used in the sum where there is no placed score.
+    /// The place, or the one used in the sum where there is no placed score; null where the
+    /// workout does not count yet, and for guests.
     #[schema(example = 2)]
-    pub place: u32,
+    pub place: Option<u32>,
     /// What it gives, times the workout's weight.
     #[schema(example = 2)]
-    pub points: u64,
+    pub points: Option<u64>,
     /// The figures; null: no placed score.
     #[schema(example = "6+14 tb 11:24")]
     pub text: Option<String>,
@@ -145,11 +146,11 @@ pub struct GapView {
     pub place: u32,
     /// The figures there; null: overall.
     pub text: Option<String>,
-    /// How much is missing, in `unit`.
-    pub amount: u64,
-    /// `reps`, `ms`, `g`, `calories`, `m`, `points`, `tiebreak_ms`, `level` or `finish`.
-    #[schema(example = "reps")]
-    pub unit: &'static str,
+    /// Who has it; of several the lowest bib.
+    pub bib: u32,
+    /// What is missing, in the workout's own unit; overall in points.
+    #[schema(example = "3 reps")]
+    pub missing: String,
 }
 
 /// One place of an entry.

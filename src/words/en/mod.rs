@@ -1,14 +1,21 @@
 //! English: one file per area, each a sorted list of (code, sentence).
 
 mod competition;
+mod input;
 mod life;
 mod performance;
 mod problems;
 mod roster;
 
 /// The areas, in the order they are searched.
-pub const AREAS: [&[(&str, &str)]; 5] =
-    [performance::SENTENCES, life::SENTENCES, competition::SENTENCES, roster::SENTENCES, problems::SENTENCES];
+pub const AREAS: [&[(&str, &str)]; 6] = [
+    performance::SENTENCES,
+    life::SENTENCES,
+    competition::SENTENCES,
+    roster::SENTENCES,
+    problems::SENTENCES,
+    input::SENTENCES,
+];
 
 /// The sentence for a code.
 #[must_use]
