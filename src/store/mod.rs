@@ -1,9 +1,157 @@
 //! SQL, one file per noun; the log; the one writer. Knows nothing of standings or HTTP.
+//!
+//! Reading order: [`db`] (one text, two engines; [`dialect`] holds what differs) → [`merkle`] and
+//! [`log`] → [`load`] and [`save`] (the touched part of a ledger, in and out) → [`writer`].
+//! [`verify`] works everything out again from the log. The other files are reads, and the tables
+//! that have no log: [`accounts`], [`grants`], [`sessions`], [`tokens`], [`links`].
+//!
+//! What is private is read only with a [`Permit`](crate::rules::access::Permit) in hand.
 
-/// Reads, over a pool of connections. Cheap to clone.
-#[derive(Clone)]
-pub struct Store {}
+#[macro_use]
+pub mod db;
+pub mod accounts;
+pub mod backup;
+pub mod competitions;
+pub mod dialect;
+pub mod entries;
+pub mod grants;
+pub mod gyms;
+mod idempotency;
+pub mod judges;
+pub mod links;
+mod load;
+pub mod log;
+pub mod merkle;
+pub mod notes;
+pub mod persons;
+pub mod placements;
+mod save;
+pub mod scores;
+pub mod sessions;
+pub mod tokens;
+pub mod verify;
+pub mod writer;
 
-/// Writes to competitions: a handle on the task that decides and commits in groups.
+pub use idempotency::Idempotency;
+pub use writer::{Answered, Committed, WriteError, Writer};
+
+use db::Db;
+use std::sync::Arc;
+
+/// What can go wrong below the rules. Never shown to a person: a handler says a fixed sentence.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The database refused, or could not be reached.
+    #[error("database: {0}")]
+    Database(#[from] sqlx::Error),
+    /// The tables could not be brought up to date.
+    #[error("migration: {0}")]
+    Migration(#[from] sqlx::migrate::MigrateError),
+    /// The address is not one this build can open.
+    #[error("cannot open {url}: {why}")]
+    Address {
+        /// As given.
+        url: String,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// A row does not read back as what it should be.
+    #[error("unreadable row in {table}: {why}")]
+    Unreadable {
+        /// Which table.
+        table: &'static str,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// Something with this name is already there.
+    #[error("already taken")]
+    Taken,
+    /// A copy could not be made or does not hold together.
+    #[error("backup: {0}")]
+    Backup(String),
+}
+
+impl StoreError {
+    /// A row of `table` that does not read back.
+    pub(crate) fn unreadable(table: &'static str, why: impl std::fmt::Display) -> Self {
+        Self::Unreadable { table, why: why.to_string() }
+    }
+
+    /// Whether another process holds the database longer than we wait.
+    #[must_use]
+    pub fn is_busy(&self) -> bool {
+        matches!(self, Self::Database(error) if dialect::is_busy(error))
+    }
+}
+
+/// Reads, over a pool of connections, and the one connection that writes. Cheap to clone.
 #[derive(Clone)]
-pub struct Writer {}
+pub struct Store {
+    pub(crate) inner: Arc<Inner>,
+}
+
+pub(crate) struct Inner {
+    pub(crate) reads: Db,
+    pub(crate) writes: Db,
+    pub(crate) definitions: competitions::Definitions,
+}
+
+impl Store {
+    /// Opens `sqlite://PATH` (created if need be) and brings its tables up to date.
+    pub async fn open(url: &str) -> Result<Self, StoreError> {
+        let (reads, writes) = dialect::open(url).await?;
+        dialect::migrate(&writes).await?;
+        Ok(Self { inner: Arc::new(Inner { reads, writes, definitions: competitions::Definitions::default() }) })
+    }
+
+    /// Whether the database answers.
+    pub async fn ping(&self) -> Result<(), StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, val i64: "SELECT CAST(1 AS BIGINT)")?;
+        Ok(())
+    }
+
+    /// Closes all connections, after what runs on them.
+    pub async fn close(&self) {
+        self.inner.reads.close().await;
+        self.inner.writes.close().await;
+    }
+
+    pub(crate) async fn read(&self) -> Result<db::Conn, StoreError> {
+        Ok(self.inner.reads.acquire().await?)
+    }
+
+    pub(crate) async fn begin(&self) -> Result<db::Tx, StoreError> {
+        Ok(self.inner.writes.begin().await?)
+    }
+}
+
+/// Whole microseconds since 1970: how all instants are kept.
+pub(crate) fn micros(at: jiff::Timestamp) -> i64 {
+    at.as_microsecond()
+}
+
+/// Back from [`micros`].
+pub(crate) fn instant(table: &'static str, micros: i64) -> Result<jiff::Timestamp, StoreError> {
+    jiff::Timestamp::from_microsecond(micros).map_err(|e| StoreError::unreadable(table, e))
+}
+
+/// An integer column as the unsigned type the rules use.
+pub(crate) fn number<T: TryFrom<i64>>(table: &'static str, value: i64) -> Result<T, StoreError> {
+    T::try_from(value).map_err(|_| StoreError::unreadable(table, format!("{value} is out of range")))
+}
+
+/// A sequence or counter as a column: beyond `i64` no database goes.
+pub(crate) fn column(value: u64) -> i64 {
+    i64::try_from(value).unwrap_or(i64::MAX)
+}
+
+/// JSON of plain data.
+pub(crate) fn json<T: serde::Serialize>(value: &T) -> String {
+    serde_json::to_string(value).expect("plain data always serializes")
+}
+
+/// Back from [`json`].
+pub(crate) fn parse<T: serde::de::DeserializeOwned>(table: &'static str, text: &str) -> Result<T, StoreError> {
+    serde_json::from_str(text).map_err(|e| StoreError::unreadable(table, e))
+}

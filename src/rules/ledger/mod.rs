@@ -17,6 +17,7 @@ use super::roster::{EntryChange, RawEntry, RawGym, RawJudge};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
@@ -182,8 +183,8 @@ pub struct Decided {
     pub warnings: Vec<Warning>,
 }
 
-/// What the caller is told.
-#[derive(Clone, Debug, Default, PartialEq)]
+/// What the caller is told. Kept as JSON to be told again.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub enum Outcome {
     /// Nothing changed.
     #[default]

@@ -1,0 +1,77 @@
+//! Accounts: an e-mail address and, perhaps, a password hash. Outside the competitions' logs.
+//!
+//! Folding of addresses and hashing of passwords is the caller's.
+
+use super::{Store, StoreError, instant, micros};
+use jiff::Timestamp;
+
+/// An account.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Account {
+    /// Number.
+    pub id: i64,
+    /// As the person writes it.
+    pub email: String,
+    /// Compared by.
+    pub folded_email: String,
+    /// PHC string; `None`: signs in by a link only.
+    pub password_hash: Option<String>,
+    /// When.
+    pub created_at: Timestamp,
+}
+
+type Row = (i64, String, String, Option<String>, i64);
+
+fn account((id, email, folded_email, password_hash, created_at): Row) -> Result<Account, StoreError> {
+    Ok(Account { id, email, folded_email, password_hash, created_at: instant("accounts", created_at)? })
+}
+
+impl Store {
+    /// Adds an account. [`StoreError::Taken`] where the folded address is known.
+    pub async fn add_account(
+        &self,
+        email: &str,
+        folded_email: &str,
+        password_hash: Option<&str>,
+        now: Timestamp,
+    ) -> Result<i64, StoreError> {
+        let mut tx = self.begin().await?;
+        let id = db!(&mut tx, optval i64:
+            "INSERT INTO accounts (email, folded_email, password_hash, created_at) VALUES ($1, $2, $3, $4) ON CONFLICT (folded_email) DO NOTHING RETURNING id",
+            email, folded_email, password_hash, micros(now))?;
+        tx.commit().await?;
+        id.ok_or(StoreError::Taken)
+    }
+
+    /// The account with this folded address.
+    pub async fn find_account_by_email(&self, folded_email: &str) -> Result<Option<Account>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at FROM accounts WHERE folded_email = $1", folded_email)?
+            .map(account)
+            .transpose()
+    }
+
+    /// The account with this number.
+    pub async fn find_account(&self, id: i64) -> Result<Option<Account>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at FROM accounts WHERE id = $1", id)?.map(account).transpose()
+    }
+
+    /// Sets or takes away the password. False: no such account.
+    pub async fn set_password_hash(&self, id: i64, password_hash: Option<&str>) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        let n = db!(&mut tx, exec: "UPDATE accounts SET password_hash = $1 WHERE id = $2", password_hash, id)?;
+        tx.commit().await?;
+        Ok(n > 0)
+    }
+
+    /// Accounts in order of their numbers, after `after`.
+    pub async fn list_accounts(&self, after: i64, limit: u32) -> Result<Vec<Account>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all Row: "SELECT id, email, folded_email, password_hash, created_at FROM accounts WHERE id > $1 ORDER BY id LIMIT $2",
+            after, i64::from(limit))?
+        .into_iter()
+        .map(account)
+        .collect()
+    }
+}

@@ -1,0 +1,147 @@
+//! Competitions: their files in force, their heads, their files as of a log position.
+
+use super::{Store, StoreError, column, instant, number, parse};
+use crate::rules::competition::{self, Competition, RawCompetition};
+use jiff::Timestamp;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex};
+
+/// A competition as it stands.
+#[derive(Clone, Debug)]
+pub struct Known {
+    /// Number, for everything inside.
+    pub id: i64,
+    /// What it is called outside.
+    pub slug: String,
+    /// Last log position.
+    pub seq: u64,
+    /// Its instant.
+    pub at: Timestamp,
+    /// The file in force.
+    pub definition: Definition,
+}
+
+/// A competition file at the log position it was applied at. Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Definition {
+    /// Log position.
+    pub seq: u64,
+    /// As written.
+    pub raw: Arc<RawCompetition>,
+    /// Compiled.
+    pub competition: Arc<Competition>,
+}
+
+/// The end of a log.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LogHead {
+    /// Last log position, which is also the size of the tree.
+    pub seq: u64,
+    /// Its instant.
+    pub at: Timestamp,
+    /// Root of the tree over all records.
+    pub root: [u8; 32],
+}
+
+/// How many compiled files are kept.
+const KEPT: usize = 64;
+
+/// Compiled files by competition and log position: compiling is done once.
+#[derive(Default)]
+pub(crate) struct Definitions(Mutex<HashMap<(i64, u64), Definition>>);
+
+impl Definitions {
+    /// The file applied at `seq`, compiled now if it is not known.
+    pub(crate) fn get(
+        &self,
+        id: i64,
+        seq: u64,
+        text: impl FnOnce() -> Result<RawCompetition, StoreError>,
+    ) -> Result<Definition, StoreError> {
+        if let Some(known) = self.find(id, seq) {
+            return Ok(known);
+        }
+        let raw = text()?;
+        let compiled = competition::compile(&raw).map_err(|faults| {
+            StoreError::unreadable("competitions", format!("{} faults in the file applied at {seq}", faults.len()))
+        })?;
+        let made = Definition { seq, raw: Arc::new(raw), competition: Arc::new(compiled.value) };
+        self.put(id, made.clone());
+        Ok(made)
+    }
+
+    pub(crate) fn find(&self, id: i64, seq: u64) -> Option<Definition> {
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&(id, seq)).cloned()
+    }
+
+    pub(crate) fn put(&self, id: i64, definition: Definition) {
+        let mut kept = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if kept.len() >= KEPT {
+            kept.clear();
+        }
+        kept.insert((id, definition.seq), definition);
+    }
+}
+
+type Row = (i64, String, i64, i64, i64, String);
+
+impl Store {
+    fn known(&self, (id, slug, seq, at, definition_seq, text): Row) -> Result<Known, StoreError> {
+        let definition =
+            self.inner.definitions.get(id, number("competitions", definition_seq)?, || parse("competitions", &text))?;
+        Ok(Known { id, slug, seq: number("competitions", seq)?, at: instant("competitions", at)?, definition })
+    }
+
+    /// All competitions by slug, private ones too.
+    pub async fn list_competitions(&self) -> Result<Vec<Known>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all Row: "SELECT id, slug, seq, at, definition_seq, definition FROM competitions ORDER BY slug")?
+            .into_iter()
+            .map(|row| self.known(row))
+            .collect()
+    }
+
+    /// The competition called `slug`.
+    pub async fn find_competition(&self, slug: &str) -> Result<Option<Known>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition FROM competitions WHERE slug = $1", slug)?
+            .map(|row| self.known(row))
+            .transpose()
+    }
+
+    /// Number and last log position of every competition: what a follower compares with.
+    pub async fn heads(&self) -> Result<Vec<(i64, u64)>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all (i64, i64): "SELECT id, seq FROM competitions ORDER BY id")?
+            .into_iter()
+            .map(|(id, seq)| Ok((id, number("competitions", seq)?)))
+            .collect()
+    }
+
+    /// The end of a competition's log; `None`: no such competition.
+    pub async fn find_head(&self, competition: i64) -> Result<Option<LogHead>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt (i64, i64, Vec<u8>): "SELECT seq, at, root FROM competitions WHERE id = $1", competition)?
+            .map(|(seq, at, root)| {
+                let root =
+                    root.try_into().map_err(|_| StoreError::unreadable("competitions", "root is not 32 bytes"))?;
+                Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root })
+            })
+            .transpose()
+    }
+
+    /// The file that was in force at log position `seq`; `None`: before the first, or no such
+    /// competition.
+    pub async fn definition_at(&self, competition: i64, seq: u64) -> Result<Option<Definition>, StoreError> {
+        let mut conn = self.read().await?;
+        let row = db!(&mut conn, opt (i64, Vec<u8>):
+            "SELECT seq, bytes FROM records WHERE competition = $1 AND subject = 'competition' AND seq <= $2 ORDER BY seq DESC LIMIT 1",
+            competition, column(seq))?;
+        let Some((at, bytes)) = row else { return Ok(None) };
+        let read = || match super::log::read_record(&bytes)?.event {
+            crate::rules::event::Event::Applied { definition, .. } => Ok(*definition),
+            other => Err(StoreError::unreadable("records", format!("record {at} is {}, not a file", other.action()))),
+        };
+        self.inner.definitions.get(competition, number("records", at)?, read).map(Some)
+    }
+}

@@ -1,0 +1,260 @@
+//! One SQL text on two engines: [`Db`] and the `db!` macro.
+//!
+//! A test reads every text out of the sources (`db!` and `bulk!` are found by name) and prepares it
+//! on a migrated database. Texts keep to the common subset: `$1`, `RETURNING`, `ON CONFLICT`; integers, text,
+//! bytes, booleans. What cannot be said in it stands in [`super::dialect`].
+
+use sqlx::pool::PoolConnection;
+use sqlx::postgres::PgRow;
+use sqlx::sqlite::SqliteRow;
+use sqlx::{FromRow, PgConnection, PgPool, Postgres, Sqlite, SqliteConnection, SqlitePool, Transaction};
+use std::sync::OnceLock;
+
+/// A pool of one engine.
+#[derive(Clone, Debug)]
+pub enum Db {
+    /// Embedded.
+    Sqlite(SqlitePool),
+    /// A server.
+    Postgres(PgPool),
+}
+
+/// A connection for reading.
+#[derive(Debug)]
+#[expect(missing_docs, reason = "the engines")]
+pub enum Conn {
+    Sqlite(PoolConnection<Sqlite>),
+    Postgres(PoolConnection<Postgres>),
+}
+
+/// A transaction.
+#[expect(missing_docs, reason = "the engines")]
+pub enum Tx {
+    Sqlite(Transaction<'static, Sqlite>),
+    Postgres(Transaction<'static, Postgres>),
+}
+
+/// What a statement runs on.
+#[derive(Debug)]
+#[expect(missing_docs, reason = "the engines")]
+pub enum Ex<'c> {
+    Sqlite(&'c mut SqliteConnection),
+    Postgres(&'c mut PgConnection),
+}
+
+/// A connection or a transaction.
+pub trait AsEx: Send {
+    /// What a statement runs on.
+    fn ex(&mut self) -> Ex<'_>;
+}
+
+impl AsEx for Conn {
+    fn ex(&mut self) -> Ex<'_> {
+        match self {
+            Self::Sqlite(c) => Ex::Sqlite(c),
+            Self::Postgres(c) => Ex::Postgres(c),
+        }
+    }
+}
+
+impl AsEx for Tx {
+    fn ex(&mut self) -> Ex<'_> {
+        match self {
+            Self::Sqlite(t) => Ex::Sqlite(t),
+            Self::Postgres(t) => Ex::Postgres(t),
+        }
+    }
+}
+
+impl Db {
+    /// A connection from the pool.
+    pub async fn acquire(&self) -> sqlx::Result<Conn> {
+        Ok(match self {
+            Self::Sqlite(pool) => Conn::Sqlite(pool.acquire().await?),
+            Self::Postgres(pool) => Conn::Postgres(pool.acquire().await?),
+        })
+    }
+
+    /// A transaction that writes.
+    pub async fn begin(&self) -> sqlx::Result<Tx> {
+        super::dialect::begin(self).await
+    }
+
+    /// Closes all connections.
+    pub async fn close(&self) {
+        match self {
+            Self::Sqlite(pool) => pool.close().await,
+            Self::Postgres(pool) => pool.close().await,
+        }
+    }
+}
+
+impl Tx {
+    /// Makes it durable.
+    pub async fn commit(self) -> sqlx::Result<()> {
+        match self {
+            Self::Sqlite(t) => t.commit().await,
+            Self::Postgres(t) => t.commit().await,
+        }
+    }
+
+    /// Undoes it.
+    pub async fn rollback(self) -> sqlx::Result<()> {
+        match self {
+            Self::Sqlite(t) => t.rollback().await,
+            Self::Postgres(t) => t.rollback().await,
+        }
+    }
+}
+
+/// Runs one statement on a [`Conn`] or [`Tx`]. `opt T`, `all T`: rows as tuples or `FromRow`;
+/// `val T`: one column of one row; `optval T`: of at most one; `vals T`: of all; `exec`: the
+/// number of rows changed.
+macro_rules! db {
+    (@go $ex:expr, $f:ident, $m:ident, $t:ty, $sql:expr, $($a:expr),*) => {
+        match $crate::store::db::AsEx::ex($ex) {
+            $crate::store::db::Ex::Sqlite(c) => sqlx::$f::<sqlx::Sqlite, $t>($sql)$(.bind($a))*.$m(c).await,
+            $crate::store::db::Ex::Postgres(c) => sqlx::$f::<sqlx::Postgres, $t>($sql)$(.bind($a))*.$m(c).await,
+        }
+    };
+    ($ex:expr, opt $t:ty: $sql:expr $(, $a:expr)* $(,)?) => { db!(@go $ex, query_as, fetch_optional, $t, $sql, $($a),*) };
+    ($ex:expr, all $t:ty: $sql:expr $(, $a:expr)* $(,)?) => { db!(@go $ex, query_as, fetch_all, $t, $sql, $($a),*) };
+    ($ex:expr, val $t:ty: $sql:expr $(, $a:expr)* $(,)?) => { db!(@go $ex, query_scalar, fetch_one, $t, $sql, $($a),*) };
+    ($ex:expr, optval $t:ty: $sql:expr $(, $a:expr)* $(,)?) => { db!(@go $ex, query_scalar, fetch_optional, $t, $sql, $($a),*) };
+    ($ex:expr, vals $t:ty: $sql:expr $(, $a:expr)* $(,)?) => { db!(@go $ex, query_scalar, fetch_all, $t, $sql, $($a),*) };
+    ($ex:expr, exec: $sql:expr $(, $a:expr)* $(,)?) => {
+        match $crate::store::db::AsEx::ex($ex) {
+            $crate::store::db::Ex::Sqlite(c) => sqlx::query::<sqlx::Sqlite>($sql)$(.bind($a))*.execute(c).await.map(|r| r.rows_affected()),
+            $crate::store::db::Ex::Postgres(c) => sqlx::query::<sqlx::Postgres>($sql)$(.bind($a))*.execute(c).await.map(|r| r.rows_affected()),
+        }
+    };
+}
+
+/// A value bound to a bulk text.
+#[derive(Clone, Debug)]
+#[expect(missing_docs, reason = "named by their types")]
+pub enum Val {
+    Int(i64),
+    MaybeInt(Option<i64>),
+    Text(String),
+    MaybeText(Option<String>),
+    Bytes(Vec<u8>),
+    Bool(bool),
+}
+
+/// Binds [`Val`]s in turn.
+macro_rules! bound {
+    ($query:expr, $values:expr) => {{
+        let mut query = $query;
+        for value in $values {
+            query = match value {
+                Val::Int(v) => query.bind(v),
+                Val::MaybeInt(v) => query.bind(v),
+                Val::Text(v) => query.bind(v),
+                Val::MaybeText(v) => query.bind(v),
+                Val::Bytes(v) => query.bind(v),
+                Val::Bool(v) => query.bind(v),
+            };
+        }
+        query
+    }};
+}
+
+/// Declares a [`Bulk`].
+macro_rules! bulk {
+    ($(#[$doc:meta])* $name:ident = $made:expr) => {
+        $(#[$doc])*
+        static $name: $crate::store::db::Bulk = $made;
+    };
+}
+
+/// How many rows or list members a bulk text takes at most.
+pub const LARGEST: usize = 64;
+const SIZES: usize = 7;
+
+/// A text whose middle repeats: the rows of an `INSERT`, or the members of an `IN` list. Comes
+/// in the sizes 1, 2, 4, … 64, so that every text is prepared once and kept.
+#[derive(Debug)]
+pub struct Bulk {
+    head: &'static str,
+    fixed: usize,
+    columns: usize,
+    tail: &'static str,
+    texts: OnceLock<[&'static str; SIZES]>,
+}
+
+impl Bulk {
+    /// `INSERT … VALUES` + rows of `columns` + `tail`.
+    #[must_use]
+    pub const fn rows(head: &'static str, columns: usize, tail: &'static str) -> Self {
+        Self { head, fixed: 0, columns, tail, texts: OnceLock::new() }
+    }
+
+    /// `SELECT … IN (` + members + `tail`, where `head` uses `$1` to `$fixed`.
+    #[must_use]
+    pub const fn list(head: &'static str, fixed: usize, tail: &'static str) -> Self {
+        Self { head, fixed, columns: 0, tail, texts: OnceLock::new() }
+    }
+
+    /// All sizes.
+    pub fn texts(&self) -> &[&'static str; SIZES] {
+        self.texts.get_or_init(|| std::array::from_fn(|power| &*self.build(1 << power).leak()))
+    }
+
+    fn build(&self, n: usize) -> String {
+        let mut text = self.head.to_owned();
+        let mut next = self.fixed + 1;
+        for i in 0..n {
+            if i > 0 {
+                text.push_str(", ");
+            }
+            if self.columns > 0 {
+                let row: Vec<String> = (next..next + self.columns).map(|k| format!("${k}")).collect();
+                text.push_str(&format!("({})", row.join(", ")));
+                next += self.columns;
+            } else {
+                text.push_str(&format!("${next}"));
+                next += 1;
+            }
+        }
+        text.push_str(self.tail);
+        text
+    }
+
+    fn text(&self, n: usize) -> &'static str {
+        self.texts()[n.trailing_zeros() as usize]
+    }
+
+    /// Writes all rows, in as few statements as the sizes allow.
+    pub async fn write(&self, on: &mut impl AsEx, mut rows: Vec<Vec<Val>>) -> sqlx::Result<()> {
+        while !rows.is_empty() {
+            let n = LARGEST.min(1 << rows.len().ilog2());
+            let rest = rows.split_off(n);
+            let values = rows.into_iter().flatten();
+            match on.ex() {
+                Ex::Sqlite(c) => bound!(sqlx::query::<Sqlite>(self.text(n)), values).execute(c).await.map(drop)?,
+                Ex::Postgres(c) => bound!(sqlx::query::<Postgres>(self.text(n)), values).execute(c).await.map(drop)?,
+            }
+            rows = rest;
+        }
+        Ok(())
+    }
+
+    /// Reads the rows of all members; lists are filled up by repeating the last member.
+    pub async fn read<T>(&self, on: &mut impl AsEx, fixed: &[Val], members: Vec<Val>) -> sqlx::Result<Vec<T>>
+    where
+        T: Send + Unpin + for<'r> FromRow<'r, SqliteRow> + for<'r> FromRow<'r, PgRow>,
+    {
+        let mut out = Vec::new();
+        for chunk in members.chunks(LARGEST) {
+            let n = chunk.len().next_power_of_two();
+            let filled = chunk.iter().chain(std::iter::repeat(&chunk[chunk.len() - 1])).take(n);
+            let values = fixed.iter().chain(filled).cloned();
+            out.extend(match on.ex() {
+                Ex::Sqlite(c) => bound!(sqlx::query_as::<Sqlite, T>(self.text(n)), values).fetch_all(c).await?,
+                Ex::Postgres(c) => bound!(sqlx::query_as::<Postgres, T>(self.text(n)), values).fetch_all(c).await?,
+            });
+        }
+        Ok(out)
+    }
+}

@@ -1,0 +1,103 @@
+//! What accounts may be: one row a role and where it holds.
+
+use super::{Store, StoreError, micros, number};
+use crate::rules::access::{Grant, Role};
+use jiff::Timestamp;
+
+/// A grant as it stands in the table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Granted {
+    /// Number, to take it away by.
+    pub id: i64,
+    /// Whose.
+    pub account: i64,
+    /// The account's address.
+    pub email: String,
+    /// What.
+    pub grant: Grant,
+}
+
+type Row = (i64, i64, String, String, Option<String>, Option<String>, Option<i64>, Option<String>);
+
+fn role_of(word: &str) -> Result<Role, StoreError> {
+    serde_json::from_value(serde_json::Value::from(word)).map_err(|e| StoreError::unreadable("grants", e))
+}
+
+fn word(role: Role) -> &'static str {
+    match role {
+        Role::Organiser => "organiser",
+        Role::Referee => "referee",
+        Role::Staff => "staff",
+        Role::Judge => "judge",
+        Role::Athlete => "athlete",
+    }
+}
+
+fn granted((id, account, email, role, competition, gym, bib, judge): Row) -> Result<Granted, StoreError> {
+    let bib = bib.map(|b| number("grants", b)).transpose()?;
+    Ok(Granted { id, account, email, grant: Grant { role: role_of(&role)?, competition, gym, bib, judge } })
+}
+
+impl Store {
+    /// All grants of an account.
+    pub async fn list_grants_of(&self, account: i64) -> Result<Vec<Granted>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all Row:
+            "SELECT g.id, g.account, a.email, g.role, g.competition, g.gym, g.bib, g.judge FROM grants g JOIN accounts a ON a.id = g.account WHERE g.account = $1 ORDER BY g.id",
+            account)?
+        .into_iter()
+        .map(granted)
+        .collect()
+    }
+
+    /// All grants that name a competition.
+    pub async fn list_grants_in(&self, competition: &str) -> Result<Vec<Granted>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all Row:
+            "SELECT g.id, g.account, a.email, g.role, g.competition, g.gym, g.bib, g.judge FROM grants g JOIN accounts a ON a.id = g.account WHERE g.competition = $1 ORDER BY g.id",
+            competition)?
+        .into_iter()
+        .map(granted)
+        .collect()
+    }
+
+    /// The grant with this number.
+    pub async fn find_grant(&self, id: i64) -> Result<Option<Granted>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt Row:
+            "SELECT g.id, g.account, a.email, g.role, g.competition, g.gym, g.bib, g.judge FROM grants g JOIN accounts a ON a.id = g.account WHERE g.id = $1",
+            id)?
+        .map(granted)
+        .transpose()
+    }
+
+    /// Adds grants to an account; those it has already are left as they are. The numbers, in turn.
+    pub async fn add_grants(&self, account: i64, grants: &[Grant], now: Timestamp) -> Result<Vec<i64>, StoreError> {
+        let mut tx = self.begin().await?;
+        let mut ids = Vec::with_capacity(grants.len());
+        for grant in grants {
+            let bib = grant.bib.map(i64::from);
+            let (competition, gym, judge) =
+                (grant.competition.as_deref(), grant.gym.as_deref(), grant.judge.as_deref());
+            let known = db!(&mut tx, optval i64:
+                "SELECT id FROM grants WHERE account = $1 AND role = $2 AND COALESCE(competition, '') = COALESCE(CAST($3 AS TEXT), '') AND COALESCE(gym, '') = COALESCE(CAST($4 AS TEXT), '') AND COALESCE(bib, 0) = COALESCE(CAST($5 AS BIGINT), 0) AND COALESCE(judge, '') = COALESCE(CAST($6 AS TEXT), '')",
+                account, word(grant.role), competition, gym, bib, judge)?;
+            ids.push(match known {
+                Some(id) => id,
+                None => db!(&mut tx, val i64:
+                    "INSERT INTO grants (account, role, competition, gym, bib, judge, created_at) VALUES ($1, $2, $3, $4, $5, $6, $7) RETURNING id",
+                    account, word(grant.role), competition, gym, bib, judge, micros(now))?,
+            });
+        }
+        tx.commit().await?;
+        Ok(ids)
+    }
+
+    /// Takes a grant away. False: there was none.
+    pub async fn remove_grant(&self, id: i64) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        let n = db!(&mut tx, exec: "DELETE FROM grants WHERE id = $1", id)?;
+        tx.commit().await?;
+        Ok(n > 0)
+    }
+}

@@ -1,0 +1,30 @@
+//! One-time sign-in links: the SHA-256 of each, and whose it is. Using one takes it away.
+
+use super::{Store, StoreError, micros};
+use jiff::Timestamp;
+
+impl Store {
+    /// Keeps a link's hash; those that have ended are swept away.
+    pub async fn add_link(
+        &self,
+        hash: &[u8; 32],
+        account: i64,
+        now: Timestamp,
+        expires: Timestamp,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        db!(&mut tx, exec: "DELETE FROM links WHERE expires_at <= $1", micros(now))?;
+        db!(&mut tx, exec: "INSERT INTO links (hash, account, created_at, expires_at) VALUES ($1, $2, $3, $4)",
+            hash.as_slice(), account, micros(now), micros(expires))?;
+        tx.commit().await?;
+        Ok(())
+    }
+
+    /// Uses a link up: its account, once; afterwards, and after its end, `None`.
+    pub async fn use_link(&self, hash: &[u8; 32], now: Timestamp) -> Result<Option<i64>, StoreError> {
+        let mut tx = self.begin().await?;
+        let account = db!(&mut tx, optval i64: "DELETE FROM links WHERE hash = $1 AND expires_at > $2 RETURNING account", hash.as_slice(), micros(now))?;
+        tx.commit().await?;
+        Ok(account)
+    }
+}

@@ -1,0 +1,1 @@
+//! The touched part of a ledger, read in: one query a table.

@@ -1,0 +1,1 @@
+//! What a group changed, written out: multi-row statements of fixed sizes.

@@ -1,0 +1,149 @@
+//! Scores: every attempt as it stands, statements of not taking part, extensions of windows.
+
+use super::{Store, StoreError, number, parse};
+use crate::rules::access::Permit;
+use crate::rules::event::Extension;
+use crate::rules::life::{Attempt, State};
+use crate::rules::people::Entry;
+
+/// Which scores of a workout.
+#[derive(Clone, Debug)]
+pub struct ScoreFilter<'a> {
+    /// Of entries of this gym.
+    pub gym: Option<&'a str>,
+    /// In this state.
+    pub state: Option<State>,
+    /// After this (bib, attempt).
+    pub after: (u32, u32),
+    /// At most so many.
+    pub limit: u32,
+}
+
+impl Default for ScoreFilter<'_> {
+    fn default() -> Self {
+        Self { gym: None, state: None, after: (0, 0), limit: 100 }
+    }
+}
+
+/// A score in a list.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Listed {
+    /// The attempt.
+    pub attempt: Attempt,
+    /// Division of its entry.
+    pub division: String,
+    /// Gym of its entry.
+    pub entry_gym: Option<String>,
+}
+
+impl Store {
+    /// All attempts of an entry in a workout, in order.
+    pub async fn list_attempts(&self, competition: i64, workout: &str, bib: u32) -> Result<Vec<Attempt>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals String: "SELECT body FROM scores WHERE competition = $1 AND bib = $2 AND workout = $3 ORDER BY attempt",
+            competition, i64::from(bib), workout)?
+        .iter()
+        .map(|body| parse("scores", body))
+        .collect()
+    }
+
+    /// All attempts of an entry in all workouts.
+    pub async fn list_attempts_of(&self, competition: i64, bib: u32) -> Result<Vec<Attempt>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals String: "SELECT body FROM scores WHERE competition = $1 AND bib = $2 ORDER BY workout, attempt",
+            competition, i64::from(bib))?
+        .iter()
+        .map(|body| parse("scores", body))
+        .collect()
+    }
+
+    /// Scores of a workout by bib and attempt: the desk's and the referees' lists.
+    pub async fn list_scores(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        filter: &ScoreFilter<'_>,
+    ) -> Result<Vec<Listed>, StoreError> {
+        let mut conn = self.read().await?;
+        let rows = db!(&mut conn, all (String, String, Option<String>):
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
+               AND (CAST($3 AS TEXT) IS NULL OR entry_gym = $3) AND (CAST($4 AS TEXT) IS NULL OR state = $4)
+               AND (bib > $5 OR (bib = $5 AND attempt > $6))
+             ORDER BY bib, attempt LIMIT $7",
+            competition, workout, filter.gym, filter.state.map(State::as_str),
+            i64::from(filter.after.0), i64::from(filter.after.1), i64::from(filter.limit))?;
+        rows.into_iter()
+            .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }))
+            .collect()
+    }
+
+    /// Entries that could still take part in a workout: active, without a score (a withdrawn one
+    /// is none) and without a statement, by bib.
+    pub async fn list_missing(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        gym: Option<&str>,
+        after: u32,
+        limit: u32,
+    ) -> Result<Vec<Entry>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals String:
+            "SELECT e.body FROM entries e WHERE e.competition = $1 AND e.state = 'active' AND e.bib > $2
+               AND (CAST($3 AS TEXT) IS NULL OR e.gym = $3)
+               AND NOT EXISTS (SELECT 1 FROM scores s WHERE s.competition = $1 AND s.bib = e.bib AND s.workout = $4 AND s.state <> 'withdrawn')
+               AND NOT EXISTS (SELECT 1 FROM not_taking_part n WHERE n.competition = $1 AND n.workout = $4 AND n.bib = e.bib)
+             ORDER BY e.bib LIMIT $5",
+            competition, i64::from(after), gym, workout, i64::from(limit))?
+        .iter()
+        .map(|body| parse("entries", body))
+        .collect()
+    }
+
+    /// Bibs of those of whom it is stated that they take no part in a workout.
+    pub async fn list_not_taking_part(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        gym: Option<&str>,
+    ) -> Result<Vec<u32>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals i64:
+            "SELECT n.bib FROM not_taking_part n JOIN entries e ON e.competition = n.competition AND e.bib = n.bib
+             WHERE n.competition = $1 AND n.workout = $2 AND (CAST($3 AS TEXT) IS NULL OR e.gym = $3) ORDER BY n.bib",
+            competition, workout, gym)?
+        .into_iter()
+        .map(|bib| number("not_taking_part", bib))
+        .collect()
+    }
+
+    /// Whether it is stated that an entry takes no part in a workout.
+    pub async fn is_not_taking_part(&self, competition: i64, workout: &str, bib: u32) -> Result<bool, StoreError> {
+        let mut conn = self.read().await?;
+        let n = db!(&mut conn, val i64: "SELECT COUNT(*) FROM not_taking_part WHERE competition = $1 AND workout = $2 AND bib = $3",
+            competition, workout, i64::from(bib))?;
+        Ok(n > 0)
+    }
+
+    /// Extensions in force, oldest first; the last that fits holds.
+    pub async fn list_extensions(&self, competition: i64) -> Result<Vec<Extension>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals String: "SELECT body FROM extensions WHERE competition = $1 ORDER BY n", competition)?
+            .iter()
+            .map(|body| parse("extensions", body))
+            .collect()
+    }
+
+    /// Numbers of scores by workout and state, for those who watch over a competition.
+    pub async fn count_scores(&self, competition: i64) -> Result<Vec<(String, String, u64)>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all (String, String, i64):
+            "SELECT workout, state, COUNT(*) FROM scores WHERE competition = $1 GROUP BY workout, state ORDER BY workout, state", competition)?
+        .into_iter()
+        .map(|(workout, state, n)| Ok((workout, state, number("scores", n)?)))
+        .collect()
+    }
+}
