@@ -1,9 +1,18 @@
 //! The board: standings in memory, kept current from the log. Knows no SQL.
 //!
 //! It is loaded from placements at a log position and follows the log from there. Readers get
-//! rows copied out of an immutable snapshot; writers never wait for readers.
+//! rows copied out of an immutable snapshot ([`View`]); writers never wait for a ranking.
+//!
+//! A write marks the divisions it touched; the next reader of one of them ranks it anew, once
+//! however many ask, and what was not touched is not worked out again. Names, dates and who may
+//! see what are not here: callers say which workouts count ([`Mask`]) and fetch names by bib.
 
+mod cache;
+mod entry;
+mod field;
+mod pool;
 pub mod query;
+mod track;
 pub mod view;
 
 pub use query::{
@@ -15,12 +24,18 @@ pub use view::View;
 use crate::rules::competition::Competition;
 use crate::rules::order::Key;
 use crate::rules::placement::Placement;
+use arc_swap::ArcSwap;
+use field::Field;
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
+use track::Track;
 
 /// Standings of all competitions, by the competition's number in the store.
 #[derive(Default)]
-pub struct Board {}
+pub struct Board {
+    tracks: ArcSwap<HashMap<i64, Arc<Track>>>,
+}
 
 /// A change that the board cannot take in, because it has not seen one before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,8 +48,12 @@ impl Board {
     /// Replaces what is known of a competition by the state at `seq`. The placements are all
     /// rows up to there, or only the newest of each (bib, workout), in any order.
     pub fn load(&self, competition: i64, definition: Arc<Competition>, seq: u64, placements: Vec<Placement>) {
-        let _ = (competition, definition, seq, placements);
-        todo!()
+        let mut field = Field::new(definition);
+        field.follow(seq, None, &placements);
+        match self.track(competition) {
+            Some(track) => track.replace(field),
+            None => self.begin(competition, field),
+        }
     }
 
     /// Takes in what happened up to `seq`; rows at or before the known position are skipped.
@@ -43,8 +62,11 @@ impl Board {
     /// where another process may have written, see [`Board::follow_after`]. A competition that
     /// is not known begins here if a definition comes along, else nothing happens.
     pub fn follow(&self, competition: i64, seq: u64, definition: Option<Arc<Competition>>, placements: &[Placement]) {
-        let _ = (competition, seq, definition, placements);
-        todo!()
+        match self.track(competition) {
+            // Without `after` there is no gap to be found.
+            Some(track) => drop(track.follow(None, seq, definition, placements)),
+            None => self.begin_with(competition, seq, definition, placements),
+        }
     }
 
     /// The same for rows that stand after log position `after`: if the board is not yet there,
@@ -57,38 +79,45 @@ impl Board {
         definition: Option<Arc<Competition>>,
         placements: &[Placement],
     ) -> Result<(), Gap> {
-        let _ = (competition, after, seq, definition, placements);
-        todo!()
+        match self.track(competition) {
+            Some(track) => track.follow(Some(after), seq, definition, placements),
+            None if after == 0 => {
+                self.begin_with(competition, seq, definition, placements);
+                Ok(())
+            }
+            None => Err(Gap { position: None }),
+        }
     }
 
     /// The log position a competition is known up to.
     #[must_use]
     pub fn position(&self, competition: i64) -> Option<u64> {
-        let _ = competition;
-        todo!()
+        Some(self.track(competition)?.position())
     }
 
     /// Waits until a competition is known up to `seq`; false when the time is over first, or
     /// the competition is not known.
     pub async fn at_least(&self, competition: i64, seq: u64, timeout: Duration) -> bool {
-        let _ = (competition, seq, timeout);
-        todo!()
+        match self.track(competition) {
+            Some(track) => track.at_least(seq, timeout).await,
+            None => false,
+        }
     }
 
     /// The current state of a competition. Several questions to one view are answered from one
     /// state.
     #[must_use]
     pub fn view(&self, competition: i64) -> Option<Arc<View>> {
-        let _ = competition;
-        todo!()
+        Some(self.track(competition)?.view())
     }
 
     /// A state of the past, with the same questions: from all placements up to `seq` (later
     /// ones are skipped) and the definition in force then.
     #[must_use]
     pub fn as_of(definition: Arc<Competition>, placements: Vec<Placement>, seq: u64) -> View {
-        let _ = (definition, placements, seq);
-        todo!()
+        let mut field = Field::new(definition);
+        field.follow(seq, None, &placements);
+        View { field, cache: Arc::default() }
     }
 
     /// [`View::standings`] of the current state.
@@ -132,5 +161,26 @@ impl Board {
     #[must_use]
     pub fn counts(&self, competition: i64) -> Option<Vec<DivisionCount>> {
         Some(self.view(competition)?.counts())
+    }
+
+    fn track(&self, competition: i64) -> Option<Arc<Track>> {
+        self.tracks.load().get(&competition).cloned()
+    }
+
+    fn begin(&self, competition: i64, field: Field) {
+        let track = Arc::new(Track::new(field));
+        self.tracks.rcu(|tracks| {
+            let mut tracks = HashMap::clone(tracks);
+            tracks.insert(competition, Arc::clone(&track));
+            tracks
+        });
+    }
+
+    fn begin_with(&self, competition: i64, seq: u64, definition: Option<Arc<Competition>>, placements: &[Placement]) {
+        if let Some(definition) = definition {
+            let mut field = Field::new(definition);
+            field.follow(seq, None, placements);
+            self.begin(competition, field);
+        }
     }
 }

@@ -2,10 +2,35 @@
 
 use crate::rules::order::Key;
 
-/// 1 + the number of scores with a smaller key among those ranked, for each score that has a
-/// key ("1224", standard competition ranking: SQL `rank()`, scipy `rankdata(method="min")`).
-///
-/// One element a row, in any order; `None` in is `None` out.
+/// Places of one workout.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Ranking {
+    /// The place of each row; `None`: no placed score.
+    pub places: Vec<Option<u32>>,
+    /// The rows that have one, best first, equals in the order they were given. The first of
+    /// those with place p stands at index p − 1.
+    pub order: Vec<usize>,
+}
+
+/// Ranks the rows that have a key: place = 1 + the number of smaller keys ("1224", standard
+/// competition ranking: SQL `rank()`, scipy `rankdata(method="min")`).
+#[must_use]
+pub fn ranking(keys: &[Option<Key>]) -> Ranking {
+    let mut placed: Vec<(Key, usize)> =
+        keys.iter().enumerate().filter_map(|(row, key)| key.map(|key| (key, row))).collect();
+    placed.sort_unstable();
+    let mut places = vec![None; keys.len()];
+    let mut place = 1;
+    for equals in placed.chunk_by(|a, b| a.0 == b.0) {
+        for (_, row) in equals {
+            places[*row] = Some(place);
+        }
+        place += u32::try_from(equals.len()).unwrap_or(u32::MAX);
+    }
+    Ranking { places, order: placed.into_iter().map(|(_, row)| row).collect() }
+}
+
+/// The places alone, one a row; `None` in is `None` out.
 ///
 /// ```
 /// use tallywright::rules::order::Key;
@@ -15,20 +40,7 @@ use crate::rules::order::Key;
 /// ```
 #[must_use]
 pub fn places(keys: &[Option<Key>]) -> Vec<Option<u32>> {
-    let mut placed: Vec<(Key, usize)> =
-        keys.iter().enumerate().filter_map(|(row, key)| key.map(|key| (key, row))).collect();
-    placed.sort_unstable();
-    let mut out = vec![None; keys.len()];
-    let mut place = 0;
-    let mut before = None;
-    for (passed, (key, row)) in (0u32..).zip(placed) {
-        if before != Some(key) {
-            place = passed + 1;
-            before = Some(key);
-        }
-        out[row] = Some(place);
-    }
-    out
+    ranking(keys).places
 }
 
 /// The level a key was made at: its index in the competition's levels, from the key's top bits.
