@@ -109,8 +109,6 @@ pub enum Act<'a> {
     /// Flag, withhold or rule. `ties`: what binds the asking account; `alone`: no referee without
     /// ties to this entry exists (then the organiser decides).
     Referee { competition: &'a str, entry: &'a Entry, ties: &'a Ties, alone: bool },
-    /// Let late scores in or not.
-    Admit { competition: &'a str },
     /// Appeal a ruling.
     Appeal { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
 }
@@ -145,7 +143,175 @@ pub enum Denied {
 }
 
 /// Hands out a [`Permit`], or says why not.
+///
+/// The role it rests on is the first that suffices, in the order in which the trade would name
+/// it: athletes act for themselves before anybody acts for them.
 pub fn permit(actor: &Actor, act: Act<'_>) -> Result<Permit, Denied> {
-    let _ = (actor, act);
-    todo!()
+    if actor.operator {
+        return Ok(Permit { actor: ActorRef { account: None, role: None } });
+    }
+    let Some(account) = actor.account else {
+        return Err(Denied::NotSignedIn);
+    };
+    let role = role_for(actor, act).ok_or(Denied::NotAllowed)?;
+    Ok(Permit { actor: ActorRef { account: Some(account), role: Some(role) } })
+}
+
+/// The role that suffices for `act`, if the account has one.
+fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
+    let has = |competition: &str, role: Role| actor.has(competition, role).then_some(role);
+    match act {
+        Act::SeeCompetition { competition } => {
+            actor.grants.iter().find(|g| g.holds_in(competition)).map(|g| g.role)
+        }
+        Act::SeeUnannounced { competition } | Act::Organise { competition } => has(competition, Role::Organiser),
+        Act::Apply { competition } => has(competition, Role::Organiser),
+        Act::Administer => {
+            actor.grants.iter().any(|g| g.role == Role::Organiser && g.competition.is_none()).then_some(Role::Organiser)
+        }
+        Act::SeeUnpublished { competition, gym } | Act::ReadDesk { competition, gym } => has(competition, Role::Organiser)
+            .or_else(|| has(competition, Role::Referee))
+            .or_else(|| gym.and_then(|g| actor.is_staff_of(competition, g).then_some(Role::Staff))),
+        Act::ReadLog { competition } => {
+            has(competition, Role::Organiser).or_else(|| has(competition, Role::Referee))
+        }
+        Act::ReadPersons { competition, gym } => has(competition, Role::Organiser)
+            .or_else(|| gym.and_then(|g| actor.is_staff_of(competition, g).then_some(Role::Staff))),
+        Act::Enter { competition, entry, at }
+        | Act::Withdraw { competition, entry, at }
+        | Act::Appeal { competition, entry, at } => actor.own_or_gym(competition, entry, at),
+        Act::NotTakingPart { competition, entry } => actor.own_or_gym(competition, entry, None),
+        Act::EnterMany { competition } => has(competition, Role::Staff).or_else(|| has(competition, Role::Athlete)),
+        Act::Attest { competition, entry, at, judge } => actor
+            .is_judge(competition, judge)
+            .then_some(Role::Judge)
+            .or_else(|| actor.serves(competition, entry, at).then_some(Role::Staff)),
+        Act::Referee { competition, entry, ties, alone } => {
+            let tied = ties.bibs.contains(&entry.bib)
+                || actor.is_athlete(competition, entry.bib)
+                || entry.gym.iter().chain(&entry.past_gyms).any(|g| ties.gyms.contains(g));
+            if tied {
+                return None;
+            }
+            has(competition, Role::Referee).or_else(|| if alone { has(competition, Role::Organiser) } else { None })
+        }
+    }
+}
+
+impl Grant {
+    /// Whether it holds in this competition.
+    #[must_use]
+    pub fn holds_in(&self, competition: &str) -> bool {
+        self.competition.as_deref().is_none_or(|c| c == competition)
+    }
+}
+
+impl Actor {
+    /// Whether the account has `role` in a competition.
+    #[must_use]
+    pub fn has(&self, competition: &str, role: Role) -> bool {
+        self.grants.iter().any(|g| g.role == role && g.holds_in(competition))
+    }
+
+    /// Whether it is staff of this gym.
+    #[must_use]
+    pub fn is_staff_of(&self, competition: &str, gym: &str) -> bool {
+        self.grants
+            .iter()
+            .any(|g| g.role == Role::Staff && g.holds_in(competition) && g.gym.as_deref() == Some(gym))
+    }
+
+    /// Whether it is the judge with this code. A code belongs to one competition only.
+    #[must_use]
+    pub fn is_judge(&self, competition: &str, code: &str) -> bool {
+        self.grants.iter().any(|g| {
+            g.role == Role::Judge && g.competition.as_deref() == Some(competition) && g.judge.as_deref() == Some(code)
+        })
+    }
+
+    /// Whether it is the athlete with this bib. A bib belongs to one competition only.
+    #[must_use]
+    pub fn is_athlete(&self, competition: &str, bib: u32) -> bool {
+        self.grants
+            .iter()
+            .any(|g| g.role == Role::Athlete && g.competition.as_deref() == Some(competition) && g.bib == Some(bib))
+    }
+
+    /// Whether it is staff of the entry's gym, or of the gym the performance was done in.
+    fn serves(&self, competition: &str, entry: &Entry, at: Option<&str>) -> bool {
+        entry.gym.as_deref().into_iter().chain(at).any(|g| self.is_staff_of(competition, g))
+    }
+
+    fn own_or_gym(&self, competition: &str, entry: &Entry, at: Option<&str>) -> Option<Role> {
+        if self.is_athlete(competition, entry.bib) {
+            return Some(Role::Athlete);
+        }
+        self.serves(competition, entry, at).then_some(Role::Staff)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::people::{EntryState, PersonRef};
+    use std::collections::BTreeSet;
+
+    fn entry() -> Entry {
+        Entry {
+            bib: 7,
+            division: "women".into(),
+            gym: Some("quayside".into()),
+            country: "PT".into(),
+            region: String::new(),
+            state: EntryState::Active,
+            show_name: true,
+            past_gyms: vec!["old".into()],
+            person: PersonRef { id: 1, commitment: String::new() },
+        }
+    }
+
+    fn account(grants: Vec<Grant>) -> Actor {
+        Actor { account: Some(1), grants, ..Actor::default() }
+    }
+
+    fn grant(role: Role, gym: Option<&str>, bib: Option<u32>) -> Grant {
+        Grant { role, competition: Some("c".into()), gym: gym.map(Into::into), bib, judge: None }
+    }
+
+    #[test]
+    fn staff_enter_for_their_own_gym_and_for_visitors_in_it_only() {
+        let e = entry();
+        let own = account(vec![grant(Role::Staff, Some("quayside"), None)]);
+        let other = account(vec![grant(Role::Staff, Some("hilltop"), None)]);
+        let enter = |at| Act::Enter { competition: "c", entry: &e, at };
+        assert!(permit(&own, enter(None)).is_ok());
+        assert_eq!(permit(&other, enter(None)), Err(Denied::NotAllowed));
+        assert_eq!(permit(&other, enter(Some("hilltop"))).unwrap().role(), Some(Role::Staff));
+        let elsewhere = Act::Enter { competition: "d", entry: &e, at: None };
+        assert_eq!(permit(&own, elsewhere), Err(Denied::NotAllowed));
+        assert_eq!(permit(&Actor::nobody(), enter(None)), Err(Denied::NotSignedIn));
+    }
+
+    #[test]
+    fn a_referee_with_ties_to_the_entry_does_not_judge_it() {
+        let e = entry();
+        let referee = account(vec![grant(Role::Referee, None, None)]);
+        let act = |ties: &Ties, alone| permit(&referee, Act::Referee { competition: "c", entry: &e, ties, alone });
+        let gym = |g: &str| Ties { gyms: BTreeSet::from([g.to_owned()]), bibs: BTreeSet::new() };
+        assert!(act(&Ties::default(), false).is_ok());
+        assert!(act(&gym("hilltop"), false).is_ok());
+        assert!(act(&gym("quayside"), false).is_err());
+        assert!(act(&gym("old"), false).is_err());
+        assert!(act(&Ties { bibs: BTreeSet::from([7]), ..Ties::default() }, false).is_err());
+    }
+
+    #[test]
+    fn the_organiser_rules_only_where_no_referee_can() {
+        let e = entry();
+        let organiser = account(vec![grant(Role::Organiser, None, None)]);
+        let ties = Ties::default();
+        let act = |alone| permit(&organiser, Act::Referee { competition: "c", entry: &e, ties: &ties, alone });
+        assert_eq!(act(false), Err(Denied::NotAllowed));
+        assert_eq!(act(true).unwrap().role(), Some(Role::Organiser));
+    }
 }

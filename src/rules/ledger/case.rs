@@ -1,0 +1,147 @@
+//! One entry in one workout, with everything a decision about it looks at.
+
+use super::{Asked, Ledger, Precondition, Refusal, Ties};
+use crate::rules::access::{Act, Actor, Denied, Permit, permit};
+use crate::rules::competition::Competition;
+use crate::rules::life::{Attempt, State};
+use crate::rules::people::Entry;
+use crate::rules::window::{self, Window};
+use crate::rules::workout::{Attempts, Workout};
+use crate::words::Sentence;
+use jiff::Timestamp;
+
+/// One entry in one workout.
+pub(super) struct Case<'a> {
+    pub ledger: &'a Ledger,
+    pub asked: &'a Asked,
+    pub now: Timestamp,
+    pub competition: &'a Competition,
+    pub workout: &'a Workout,
+    pub window: Window,
+    pub entry: &'a Entry,
+    pub attempts: &'a [Attempt],
+    pub stated_out: bool,
+}
+
+impl<'a> Case<'a> {
+    /// Finds the entry and the workout; what is not announced does not exist for most.
+    pub fn find(ledger: &'a Ledger, asked: &'a Asked, now: Timestamp, workout: &str, bib: u32) -> Result<Self, Refusal> {
+        let no_competition = || Refusal::NotFound(Sentence::new("no_such_competition").with("slug", &asked.competition));
+        let (_, competition) = ledger.definition.as_ref().ok_or_else(no_competition)?;
+        if competition.private && permit(&asked.actor, Act::SeeCompetition { competition: &competition.slug }).is_err() {
+            return Err(no_competition());
+        }
+        let no_workout = || Refusal::NotFound(Sentence::new("no_such_workout").with("slug", workout));
+        let found = competition.workout(workout).ok_or_else(no_workout)?;
+        let unseen = permit(&asked.actor, Act::SeeUnannounced { competition: &competition.slug }).is_err();
+        if asked.received < found.window.announce && unseen {
+            return Err(no_workout());
+        }
+        let entry = ledger
+            .entries
+            .get(&bib)
+            .ok_or_else(|| Refusal::NotFound(Sentence::new("no_such_bib").with("bib", bib)))?;
+        let pair = (workout.to_owned(), bib);
+        Ok(Self {
+            ledger,
+            asked,
+            now,
+            competition,
+            workout: found,
+            window: window::for_entry(found, &ledger.extensions, entry.gym.as_deref(), &entry.region),
+            entry,
+            attempts: ledger.attempts.get(&pair).map_or(&[], Vec::as_slice),
+            stated_out: ledger.not_taking_part.contains(&pair),
+        })
+    }
+
+    /// Whose request it is.
+    pub fn actor(&self) -> &'a Actor {
+        &self.asked.actor
+    }
+
+    /// The attempt that counts, else the latest.
+    pub fn shown(&self) -> Option<&'a Attempt> {
+        shown(self.workout.attempts, self.attempts)
+    }
+
+    /// Asks for a permission.
+    pub fn may(&self, act: Act<'_>) -> Result<Permit, Refusal> {
+        permit(self.actor(), act).map_err(refuse_access)
+    }
+
+    /// What binds the asking account to entries.
+    pub fn ties(&self) -> Ties {
+        let mut ties = self
+            .actor()
+            .account
+            .and_then(|a| self.ledger.around.referees.get(&a))
+            .cloned()
+            .unwrap_or_default();
+        let slug = &self.competition.slug;
+        for grant in self.actor().grants.iter().filter(|g| g.holds_in(slug)) {
+            ties.gyms.extend(grant.gym.clone());
+            ties.bibs.extend(grant.bib.filter(|_| grant.competition.is_some()));
+        }
+        ties
+    }
+
+    /// The permission to flag, withhold or rule; `barred` accounts may not (they already decided).
+    pub fn referee(&self, barred: &[i64]) -> Result<Permit, Refusal> {
+        let ties = self.ties();
+        let own = |a: &i64| Some(*a) == self.actor().account;
+        let alone = !self.ledger.around.referees.iter().any(|(account, t)| {
+            !barred.contains(account)
+                && !t.bibs.contains(&self.entry.bib)
+                && !self.entry.gym.iter().chain(&self.entry.past_gyms).any(|g| t.gyms.contains(g))
+        });
+        let act = Act::Referee { competition: &self.competition.slug, entry: self.entry, ties: &ties, alone };
+        let permit = permit(self.actor(), act).map_err(|denied| match denied {
+            Denied::NotSignedIn => Refusal::NotSignedIn,
+            Denied::NotAllowed => Refusal::NotAllowed(Sentence::new("not_a_free_referee")),
+        })?;
+        if barred.iter().any(own) && !alone {
+            return Err(Refusal::NotAllowed(Sentence::new("appeal_by_another_referee")));
+        }
+        Ok(permit)
+    }
+
+    /// Every change but a submission needs the state the caller has seen.
+    pub fn seen(&self, attempt: &Attempt) -> Result<(), Refusal> {
+        let current = || Some(Box::new(attempt.clone()));
+        match &self.asked.precondition {
+            Precondition::None if self.actor().operator => Ok(()),
+            Precondition::None => Err(Refusal::PreconditionRequired(Sentence::new("if_match_required"), current())),
+            Precondition::Any => Ok(()),
+            Precondition::Match(tags) if tags.contains(&attempt.etag) => Ok(()),
+            Precondition::Match(_) | Precondition::Absent => Err(Refusal::PreconditionFailed(current())),
+        }
+    }
+}
+
+/// The attempt that counts under a rule: among the placed ones the best, the last, or the only.
+#[must_use]
+pub fn counting(rule: Attempts, attempts: &[Attempt]) -> Option<&Attempt> {
+    let placed = attempts.iter().filter(|a| a.state.placed());
+    match rule {
+        // `min_by_key` keeps the first of equals: the earlier attempt.
+        Attempts::Best => placed.min_by_key(|a| a.stored.key),
+        Attempts::Last | Attempts::One => placed.max_by_key(|a| a.score.attempt),
+    }
+}
+
+/// The attempt that counts, else the latest that was not taken back, else the latest.
+#[must_use]
+pub fn shown(rule: Attempts, attempts: &[Attempt]) -> Option<&Attempt> {
+    counting(rule, attempts)
+        .or_else(|| attempts.iter().rev().find(|a| a.state != State::Withdrawn))
+        .or_else(|| attempts.last())
+}
+
+/// 401 or 403.
+pub(super) fn refuse_access(denied: Denied) -> Refusal {
+    match denied {
+        Denied::NotSignedIn => Refusal::NotSignedIn,
+        Denied::NotAllowed => Refusal::NotAllowed(Sentence::new("not_allowed")),
+    }
+}

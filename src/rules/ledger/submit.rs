@@ -1,0 +1,364 @@
+//! First scores, new attempts, corrections, details: rules.md sections 3, 7 and 8.
+
+use super::attest::attest;
+use super::case::Case;
+use super::notes::{Notes, check_text};
+use super::{Decided, Outcome, Precondition, Refusal};
+use crate::rules::access::{Act, Role};
+use crate::rules::event::{Event, ScoreRef};
+use crate::rules::fault::{Fault, Question, Warning};
+use crate::rules::life::{Attempt, Details, State, Stored, Submit};
+use crate::rules::order;
+use crate::rules::people::EntryState;
+use crate::rules::performance::{self, Around};
+use crate::rules::workout::{Attempts, Prescription};
+use crate::words::Sentence;
+use jiff::{SignedDuration, Timestamp};
+
+/// How far `performed_at` may lie after receipt: clocks of gyms are not exact.
+const CLOCK_SLACK: SignedDuration = SignedDuration::from_mins(5);
+
+/// Stores a score, or says why not.
+pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal> {
+    let latest = case.attempts.last().map_or(1, |a| a.score.attempt);
+    let number = asked.attempt.unwrap_or(latest);
+    let existing = case.attempts.iter().find(|a| a.score.attempt == number);
+    let permit = {
+        // Who may correct a stored score follows from where it was done, not from what the
+        // correction claims: else any gym could claim another gym's score.
+        let at = existing.map_or(asked.gym.as_deref().or(case.entry.gym.as_deref()), |a| a.stored.gym.as_deref());
+        case.may(Act::Enter { competition: &case.competition.slug, entry: case.entry, at })?
+    };
+    if let EntryState::Withdrawn | EntryState::Removed = case.entry.state {
+        return Err(Refusal::Conflict(Sentence::new("entry_not_active").with("bib", case.entry.bib), Vec::new()));
+    }
+
+    let read = read(case, asked, number, existing)?;
+    let mut decided = Decided {
+        actor: Some(permit.actor().clone()),
+        outcome: Outcome::Score { created: existing.is_none(), attempt: number },
+        warnings: read.warnings,
+        ..Decided::default()
+    };
+    let mut notes = Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib));
+    let score = ScoreRef { workout: case.workout.slug.clone(), bib: case.entry.bib, attempt: number };
+
+    match existing {
+        Some(attempt) if same_figures(&attempt.stored, &read.stored) => {
+            let details = details(case, asked, Some(&attempt.details), &mut notes)?;
+            if details != attempt.details {
+                if !asked.revise {
+                    case.seen(attempt)?;
+                }
+                decided.events.push(Event::Detailed { score: score.clone(), details });
+            }
+            if let Some(sent) = &asked.attestation {
+                let unattested = matches!(attempt.state, State::Entered | State::Late) && attempt.attestation.is_none();
+                if unattested {
+                    decided.events.push(attest(case, attempt, &attempt.stored, sent, "/attestation", &mut decided.warnings)?);
+                }
+            }
+            if decided.events.is_empty() {
+                decided.outcome = Outcome::Unchanged;
+                return Ok(decided);
+            }
+        }
+        _ => {
+            if let Some(attempt) = existing {
+                corrects(case, asked, attempt)?;
+            }
+            if !read.questions.is_empty() {
+                return Err(Refusal::Ask(read.questions));
+            }
+            let late = is_late(case, permit.role(), existing);
+            let upward = existing.is_some_and(|a| {
+                read.stored.key < a.stored.key && case.asked.received >= case.window.closes && a.state != State::Late
+            });
+            if upward && asked.reason.as_deref().unwrap_or_default().trim().is_empty() {
+                return Err(Refusal::Faults(vec![Fault::new("/reason", Sentence::new("upward_needs_reason"))]));
+            }
+            if !late && case.asked.received >= case.window.closes && existing.is_none() {
+                let minutes = (case.asked.received.as_second() - case.window.closes.as_second()) / 60;
+                decided.warnings.push(warn("", Sentence::new("in_grace").with("minutes", minutes)));
+            }
+            if late {
+                decided.warnings.push(warn("", Sentence::new("stored_late")));
+            }
+            if case.stated_out {
+                decided.events.push(Event::TakingPart { workout: score.workout.clone(), bib: score.bib });
+            }
+            let details = details(case, asked, existing.map(|a| &a.details), &mut notes)?;
+            shared_sheet(case, &read.stored, &details, &mut decided.warnings);
+            let reason = asked.reason.as_deref().filter(|r| !r.trim().is_empty()).map(|r| notes.keep(r.trim()));
+            let version = existing.map_or(0, |a| a.version) + 1;
+            let waits = late && existing.is_some_and(|a| a.state != State::Late);
+            decided.events.push(Event::Submitted {
+                score: score.clone(),
+                version,
+                stored: read.stored.clone(),
+                details: details.clone(),
+                reason,
+                late,
+                upward,
+            });
+            if let Some(sent) = asked.attestation.as_ref().filter(|_| !waits) {
+                let fresh = fresh(score, version, read.stored, details, late);
+                let stored = fresh.stored.clone();
+                decided.events.push(attest(case, &fresh, &stored, sent, "/attestation", &mut decided.warnings)?);
+            }
+        }
+    }
+    decided.notes = notes.into_taken();
+    Ok(decided)
+}
+
+/// What a submission reads as.
+struct Read {
+    stored: Stored,
+    warnings: Vec<Warning>,
+    questions: Vec<Question>,
+}
+
+/// Reads and validates everything in it; all faults at once.
+fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>) -> Result<Read, Refusal> {
+    let mut faults = Vec::new();
+    attempt_number(case, number, existing.is_some(), &mut faults);
+    let level = level(case, asked.level.as_deref(), "/level", &mut faults);
+    let gym = gym(case, asked, &mut faults);
+    let performed_at = performed_at(case, asked.performed_at, existing, &mut faults);
+    if let Some(reason) = &asked.reason {
+        faults.extend(check_text("/reason", reason, false).err());
+    }
+    let prescription = level.and_then(|l| prescription(case, l, &mut faults).map(|p| (l, p)));
+    let mut read = None;
+    if let Some((level, prescription)) = prescription {
+        let around = Around {
+            confirmed: &asked.confirm,
+            heaviest: case
+                .ledger
+                .around
+                .heaviest
+                .get(&(case.workout.slug.clone(), case.entry.division.clone(), level))
+                .copied(),
+        };
+        match performance::check(&prescription.task, &asked.performance, &around) {
+            Err(found) => faults.extend(found),
+            Ok(checked) => match order::key(&prescription.task, level, &checked.value) {
+                Err(fault) => faults.push(fault),
+                Ok(key) => read = Some((level, prescription, key, checked)),
+            },
+        }
+    }
+    let (Some((level, prescription, key, checked)), true) = (read, faults.is_empty()) else {
+        return Err(Refusal::Faults(faults));
+    };
+    let mut warnings = checked.warnings;
+    if asked.video.is_none() && existing.is_none_or(|a| a.details.video.is_none()) && wants_video(case) {
+        warnings.push(warn("/video", Sentence::new("video_expected")));
+    }
+    Ok(Read {
+        stored: Stored {
+            level,
+            written: performance::written(&asked.performance),
+            text: checked.value.text(&prescription.task),
+            key,
+            performed_at,
+            gym,
+            received_at: case.asked.received,
+            prescription: hex::encode(prescription.digest),
+            by: case.actor().account,
+        },
+        warnings,
+        questions: checked.questions,
+    })
+}
+
+fn attempt_number(case: &Case<'_>, number: u32, exists: bool, faults: &mut Vec<Fault>) {
+    let next = case.attempts.last().map_or(1, |a| a.score.attempt.saturating_add(1));
+    if number == 0 || (!exists && number != next) {
+        let sentence = Sentence::new("attempt_out_of_turn").with("attempt", number).with("next", next);
+        faults.push(Fault::new("/attempt", sentence));
+    } else if !exists && number > 1 && case.workout.attempts == Attempts::One {
+        faults.push(Fault::new("/attempt", Sentence::new("one_attempt_only")));
+    }
+}
+
+/// The level asked for as an index: the division's own, or a lower one where that is allowed.
+pub(super) fn level(case: &Case<'_>, slug: Option<&str>, pointer: &str, faults: &mut Vec<Fault>) -> Option<u8> {
+    let division = case.competition.division(&case.entry.division);
+    let Some(division) = division else {
+        faults.push(Fault::new(pointer, Sentence::new("no_such_division").with("slug", &case.entry.division)));
+        return None;
+    };
+    let Some(slug) = slug else { return Some(division.level) };
+    let index = case.competition.levels.iter().position(|l| l.slug == slug).and_then(|i| u8::try_from(i).ok());
+    let names = || case.competition.levels.iter().map(|l| l.slug.as_str()).collect::<Vec<_>>().join(", ");
+    match index {
+        None => {
+            let sentence = Sentence::new("no_such_level").with("level", slug).with("levels", names());
+            faults.push(Fault::new(pointer, sentence));
+            None
+        }
+        Some(i) if i == division.level || (i > division.level && division.allow_lower) => Some(i),
+        Some(_) => {
+            let own = case.competition.levels.get(usize::from(division.level)).map_or("", |l| l.slug.as_str());
+            let code = if division.allow_lower { "level_not_higher" } else { "level_not_allowed" };
+            let sentence = Sentence::new(code).with("level", slug).with("division", &division.title).with("own", own);
+            faults.push(Fault::new(pointer, sentence));
+            None
+        }
+    }
+}
+
+/// What a performance of this entry at a level is validated against.
+pub(super) fn prescription<'a>(case: &Case<'a>, level: u8, faults: &mut Vec<Fault>) -> Option<&'a Prescription> {
+    let found = case.competition.prescription(&case.workout.slug, &case.entry.division, level);
+    if found.is_none() {
+        let sentence = Sentence::new("not_for_this_division")
+            .with("workout", &case.workout.title)
+            .with("division", &case.entry.division);
+        faults.push(Fault::new("/level", sentence));
+    }
+    found
+}
+
+fn gym(case: &Case<'_>, asked: &Submit, faults: &mut Vec<Fault>) -> Option<String> {
+    match asked.gym.as_deref() {
+        None => case.entry.gym.clone(),
+        Some(slug) if case.ledger.gyms.contains_key(slug) => Some(slug.to_owned()),
+        Some(slug) => {
+            faults.push(Fault::new("/gym", Sentence::new("no_such_gym").with("slug", slug)));
+            None
+        }
+    }
+}
+
+fn performed_at(case: &Case<'_>, asked: Option<Timestamp>, existing: Option<&Attempt>, faults: &mut Vec<Fault>) -> Timestamp {
+    let received = case.asked.received;
+    let Window { opens, closes } = Window { opens: case.window.opens, closes: case.window.closes };
+    let Some(at) = asked else {
+        if let Some(attempt) = existing {
+            return attempt.stored.performed_at;
+        }
+        if received < opens {
+            let sentence = Sentence::new("not_open_yet").with("opens", case.local(opens));
+            faults.push(Fault::new("/performed_at", sentence));
+        }
+        return received.min(closes - SignedDuration::from_secs(1));
+    };
+    if at < opens || at >= closes {
+        let sentence = Sentence::new("outside_window")
+            .with("at", case.local(at))
+            .with("opens", case.local(opens))
+            .with("closes", case.local(closes));
+        faults.push(Fault::new("/performed_at", sentence));
+    } else if at > received + CLOCK_SLACK {
+        let sentence = Sentence::new("in_the_future").with("at", case.local(at));
+        faults.push(Fault::new("/performed_at", sentence));
+    }
+    at
+}
+
+/// Just the two ends that a performance lies between.
+struct Window {
+    opens: Timestamp,
+    closes: Timestamp,
+}
+
+fn wants_video(case: &Case<'_>) -> bool {
+    let evidence = case.workout.evidence;
+    evidence.all || (evidence.no_gym && case.entry.gym.is_none())
+}
+
+/// Same performance, tiebreak, level, instant and gym.
+fn same_figures(a: &Stored, b: &Stored) -> bool {
+    a.text == b.text && a.level == b.level && a.performed_at == b.performed_at && a.gym == b.gym
+}
+
+/// Whether the stored score may be corrected now, by somebody who has seen it.
+fn corrects(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> Result<(), Refusal> {
+    if asked.row && !asked.revise {
+        let sentence = Sentence::new("differs_from_stored").with("stored", &attempt.stored.text);
+        return Err(Refusal::Faults(vec![Fault::new("/performance", sentence)]));
+    }
+    if !asked.revise {
+        match case.asked.precondition {
+            Precondition::Absent => return Err(Refusal::PreconditionFailed(Some(Box::new(attempt.clone())))),
+            _ => case.seen(attempt)?,
+        }
+    }
+    let conflict = |code| Err(Refusal::Conflict(Sentence::new(code), Vec::new()));
+    match attempt.state {
+        State::Flagged | State::Withheld => conflict("being_checked"),
+        _ if attempt.locked => conflict("ruled_on"),
+        State::Entered | State::Attested | State::Late | State::Withdrawn => Ok(()),
+        State::Amended | State::Struck => conflict("ruled_on"),
+    }
+}
+
+/// Whether it came too late to take effect by itself.
+fn is_late(case: &Case<'_>, role: Option<Role>, existing: Option<&Attempt>) -> bool {
+    let deadline = match (existing, role) {
+        (Some(attempt), Some(Role::Staff) | None) if attempt.state != State::Late => case.window.attest_by,
+        _ => case.window.grace_ends,
+    };
+    case.asked.received >= deadline
+}
+
+/// The details from here on: what was sent, over what was there.
+fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mut Notes) -> Result<Details, Refusal> {
+    let mut faults = Vec::new();
+    let mut details = before.cloned().unwrap_or_default();
+    if let Some(n) = asked.no_reps {
+        if n > 10_000 {
+            faults.push(Fault::new("/no_reps", Sentence::new("too_many_no_reps").with("most", 10_000)));
+        }
+        details.no_reps = Some(n);
+    }
+    if let Some(sheet) = asked.attestation.as_ref().and_then(|a| a.sheet.as_deref()) {
+        details.sheet = sheet_number(sheet, "/attestation/sheet", &mut faults);
+    }
+    if let Some(video) = asked.video.as_deref().map(str::trim).filter(|v| !v.is_empty()) {
+        if !(video.starts_with("https://") || video.starts_with("http://"))
+            || video.len() > 500
+            || video.chars().any(|c| c.is_control() || c.is_whitespace())
+        {
+            faults.push(Fault::new("/video", Sentence::new("video_not_a_link")));
+        } else if let Some(note) = before.and_then(|d| d.video.as_ref()).filter(|n| case.asked_same_note(n, video)) {
+            details.video = Some(note.clone());
+        } else {
+            details.video = Some(notes.keep(video));
+        }
+    }
+    if faults.is_empty() { Ok(details) } else { Err(Refusal::Faults(faults)) }
+}
+
+/// A sheet number: short, printable; blank is none.
+pub(super) fn sheet_number(sheet: &str, pointer: &str, faults: &mut Vec<Fault>) -> Option<String> {
+    let sheet = sheet.trim();
+    if sheet.chars().count() > 40 || sheet.chars().any(char::is_control) {
+        faults.push(Fault::new(pointer, Sentence::new("sheet_too_long").with("most", 40)));
+    }
+    (!sheet.is_empty()).then(|| sheet.to_owned())
+}
+
+/// The same sheet number twice in one workout and gym.
+fn shared_sheet(case: &Case<'_>, stored: &Stored, details: &Details, warnings: &mut Vec<Warning>) {
+    let Some(sheet) = &details.sheet else { return };
+    let gym = stored.gym.clone().unwrap_or_default();
+    let Some(users) = case.ledger.around.sheets.get(&(case.workout.slug.clone(), sheet.clone())) else { return };
+    if let Some((_, other)) = users.iter().find(|(g, bib)| *g == gym && *bib != case.entry.bib) {
+        let sentence = Sentence::new("sheet_twice").with("sheet", sheet).with("bib", case.entry.bib).with("other", other);
+        warnings.push(warn("/attestation/sheet", sentence));
+    }
+}
+
+/// An attempt as it will be once its submission is folded.
+fn fresh(score: ScoreRef, version: u32, stored: Stored, details: Details, late: bool) -> Attempt {
+    let state = if late { State::Late } else { State::Entered };
+    Attempt::new(score, version, 0, state, stored, details)
+}
+
+pub(super) fn warn(pointer: &str, sentence: Sentence) -> Warning {
+    Warning { pointer: pointer.to_owned(), sentence }
+}
