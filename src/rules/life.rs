@@ -277,6 +277,30 @@ pub struct Attempt {
 }
 
 impl Attempt {
+    /// An attempt as its first submission makes it.
+    #[must_use]
+    pub fn new(score: ScoreRef, version: u32, etag: u64, state: State, stored: Stored, details: Details) -> Self {
+        Self {
+            score,
+            version,
+            etag,
+            state,
+            stored,
+            details,
+            attestation: None,
+            waiting_attestation: None,
+            waiting: None,
+            refused: false,
+            flag: None,
+            ruling: None,
+            appeal: None,
+            locked: false,
+            stale: false,
+            upward: false,
+            officials: Vec::new(),
+        }
+    }
+
     /// The key it is placed by, if it is placed.
     #[must_use]
     pub fn placed_key(&self) -> Option<Key> {

@@ -106,6 +106,18 @@ impl<'a> Case<'a> {
         Ok(permit)
     }
 
+    /// There is nothing here yet.
+    pub fn no_score(&self) -> Refusal {
+        let sentence =
+            Sentence::new("no_such_score").with("bib", self.entry.bib).with("workout", &self.workout.title);
+        Refusal::NotFound(sentence)
+    }
+
+    /// An instant for people, in the competition's zone.
+    pub fn local(&self, at: Timestamp) -> String {
+        local(self.competition, at)
+    }
+
     /// Every change but a submission needs the state the caller has seen.
     pub fn seen(&self, attempt: &Attempt) -> Result<(), Refusal> {
         let current = || Some(Box::new(attempt.clone()));
@@ -136,6 +148,12 @@ pub fn shown(rule: Attempts, attempts: &[Attempt]) -> Option<&Attempt> {
     counting(rule, attempts)
         .or_else(|| attempts.iter().rev().find(|a| a.state != State::Withdrawn))
         .or_else(|| attempts.last())
+}
+
+/// An instant for people, in the competition's zone, with its name.
+pub(super) fn local(competition: &Competition, at: Timestamp) -> String {
+    let zoned = at.to_zoned(competition.time_zone.clone());
+    format!("{} ({})", zoned.strftime("%Y-%m-%d %H:%M"), competition.time_zone_name)
 }
 
 /// 401 or 403.

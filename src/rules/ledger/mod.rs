@@ -5,6 +5,23 @@
 //! rows that [`Effects`] names. `log verify` folds the whole log into an empty ledger and
 //! compares. There is no second way.
 
+mod apply;
+mod attest;
+mod case;
+mod entries;
+mod extend;
+mod fold;
+mod notes;
+mod referee;
+mod statements;
+mod submit;
+mod touches;
+
+pub use attest::state_words;
+pub use case::{counting, shown};
+pub use notes::{LONGEST_NOTE, commitment as note_commitment};
+pub use referee::APPEAL_WITHIN;
+
 use super::access::Actor;
 use super::competition::{Competition, Difference, RawCompetition};
 use super::event::{Event, Extension, Record, Reworked};
@@ -85,6 +102,8 @@ pub struct Ledger {
     pub not_taking_part: BTreeSet<(String, u32)>,
     /// Extensions in force, oldest first; the last that fits holds.
     pub extensions: Vec<Extension>,
+    /// Texts of the video notes of the attempts loaded, by note number. Not from the log.
+    pub videos: HashMap<u64, String>,
     /// What is around the scores touched.
     pub around: Around,
 }
@@ -288,6 +307,8 @@ pub struct Touches {
     pub judges: BTreeSet<String>,
     /// Attempts and statements of (workout, bib).
     pub scores: BTreeSet<(String, u32)>,
+    /// Video links of the attempts of these (workout, bib).
+    pub videos: BTreeSet<(String, u32)>,
     /// All attempts of these bibs.
     pub all_scores_of: BTreeSet<u32>,
     /// All attempts of the competition with their entries (a file is applied over stored scores).
@@ -305,24 +326,30 @@ pub struct Touches {
     pub referees: Option<Option<i64>>,
 }
 
-impl Asked {
-    /// What to load before [`Ledger::decide`].
-    #[must_use]
-    pub fn touches(&self) -> Touches {
-        todo!()
-    }
-}
-
 impl Ledger {
     /// Decides one change on this state. Never changes it.
     pub fn decide(&self, asked: &Asked, now: Timestamp) -> Result<Decided, Refusal> {
-        let _ = (asked, now);
-        todo!()
-    }
-
-    /// Folds one record into the state.
-    pub fn fold(&mut self, record: &Record) -> Effects {
-        let _ = record;
-        todo!()
+        match &asked.change {
+            Change::Apply { raw, dry_run, rescore } => apply::apply(self, asked, raw, *dry_run, *rescore),
+            Change::SetGym(raw) => entries::set_gym(self, asked, raw),
+            Change::SetEntry(raw) => entries::set_entry(self, asked, raw),
+            Change::SetJudge(raw) => entries::set_judge(self, asked, raw),
+            Change::MoveEntry { bib, change, dry_run } => entries::move_entry(self, asked, *bib, change, *dry_run),
+            Change::Extend { extension, reason } => extend::extend(self, asked, extension, reason),
+            Change::Score { workout, bib, what } => {
+                let case = case::Case::find(self, asked, now, workout, *bib)?;
+                match what {
+                    Move::Submit(sent) => submit::submit(&case, sent),
+                    Move::Attest(sent) => attest::attest_stored(&case, sent),
+                    Move::Withdraw => statements::withdraw(&case),
+                    Move::NotTakingPart => statements::taking_part(&case, true),
+                    Move::TakingPart => statements::taking_part(&case, false),
+                    Move::Flag { reason, note, withhold } => referee::flag(&case, *reason, note, *withhold),
+                    Move::Rule { decision, reason, on_appeal } => referee::rule(&case, decision, reason, *on_appeal),
+                    Move::Appeal { reason } => referee::appeal(&case, reason),
+                    Move::Admit { admit, reason } => statements::admit(&case, *admit, reason),
+                }
+            }
+        }
     }
 }

@@ -10,7 +10,7 @@ use crate::rules::event::Event;
 use crate::rules::fault::Fault;
 use crate::rules::life::{Attempt, Decision, FlagReason, Ruled, RulingKind, State, Stored};
 use crate::rules::order;
-use crate::rules::performance::{self, Around, Performance, RawPerformance};
+use crate::rules::performance::{self, Around, Deduction, Performance, RawPerformance};
 use crate::rules::workout::Prescription;
 use crate::words::Sentence;
 use jiff::SignedDuration;
@@ -129,6 +129,11 @@ fn worked_out(case: &Case<'_>, attempt: &Attempt, decision: &Decision, on_appeal
             let Some(before) = before else {
                 return Err(vec![Fault::new("/decision", Sentence::new("restore_only_on_appeal"))]);
             };
+            let mut faults = Vec::new();
+            let current = prescription(case, before.before.level, &mut faults);
+            if current.is_none_or(|p| hex::encode(p.digest) != before.before.prescription) {
+                return Err(vec![Fault::new("/decision", Sentence::new("restore_of_changed_workout"))]);
+            }
             let stored = (before.before != attempt.stored).then(|| before.before.clone());
             let version = attempt.version + u32::from(stored.is_some());
             Ok(Ruled { kind: RulingKind::Restore, state: before.before_state, stored, version })
@@ -139,17 +144,15 @@ fn worked_out(case: &Case<'_>, attempt: &Attempt, decision: &Decision, on_appeal
                 return Err(faults);
             };
             let now = reread(prescription, &attempt.stored)?;
-            let performance = performance::deduct(
-                &prescription.task,
-                &now,
-                &performance::Deduction {
-                    reps: *reps,
-                    seconds: *seconds,
-                    seconds_per_rep: case.workout.seconds_per_rep,
-                    tiebreak: tiebreak.clone(),
-                    no_tiebreak: *no_tiebreak,
-                },
-            )?;
+            let deduction = Deduction {
+                reps: *reps,
+                seconds: *seconds,
+                seconds_per_rep: case.workout.seconds_per_rep,
+                tiebreak: tiebreak.as_deref(),
+                no_tiebreak: *no_tiebreak,
+            };
+            let deducted = now.deduct(&prescription.task, &deduction);
+            let performance = deducted.map_err(|found| all_inside("/decision", found))?.value;
             let written = performance.text(&prescription.task);
             revised(case, attempt, RulingKind::Deduct, prescription, attempt.stored.level, &performance, written)
         }
@@ -162,8 +165,8 @@ fn worked_out(case: &Case<'_>, attempt: &Attempt, decision: &Decision, on_appeal
             let found = level.and_then(|l| prescription(case, l, &mut faults).map(|p| (l, p)));
             let Some((level, prescription)) = found else { return Err(faults) };
             // A referee has seen the evidence: nothing is asked again.
-            let checked = performance::check(&prescription.task, raw, &Around::default())
-                .map_err(|found| found.into_iter().map(|f| inside("/decision", f)).collect::<Vec<_>>())?;
+            let checked = performance::check(&prescription.task, raw, &seen_before())
+                .map_err(|found| all_inside("/decision", found))?;
             let written = performance::written(raw);
             revised(case, attempt, RulingKind::Replace, prescription, level, &checked.value, written)
         }
@@ -197,11 +200,17 @@ fn revised(
 /// Stored figures as a performance; they were valid when stored.
 fn reread(prescription: &Prescription, stored: &Stored) -> Result<Performance, Vec<Fault>> {
     let raw = RawPerformance::Text(stored.text.clone());
-    performance::check(&prescription.task, &raw, &Around::default()).map(|c| c.value)
+    performance::check(&prescription.task, &raw, &seen_before()).map(|c| c.value)
 }
 
-fn inside(prefix: &str, fault: Fault) -> Fault {
-    Fault { pointer: format!("{prefix}{}", fault.pointer), ..fault }
+/// Nothing is asked about what a person has already looked at.
+fn seen_before() -> Around<'static> {
+    Around { confirm_all: true, ..Around::default() }
+}
+
+fn all_inside(prefix: &str, faults: Vec<Fault>) -> Vec<Fault> {
+    let inside = |f: Fault| Fault { pointer: format!("{prefix}{}", f.pointer), ..f };
+    faults.into_iter().map(inside).collect()
 }
 
 fn not_final(attempt: &Attempt) -> Result<(), Refusal> {

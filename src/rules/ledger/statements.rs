@@ -70,6 +70,14 @@ pub(super) fn admit(case: &Case<'_>, admitted: bool, reason: &str) -> Result<Dec
     if attempt.locked && attempt.state != State::Late && admitted {
         return Err(Refusal::Conflict(Sentence::new("ruled_on"), Vec::new()));
     }
+    let current = attempt.waiting.as_ref().filter(|_| admitted && attempt.state != State::Late).is_none_or(|w| {
+        case.competition
+            .prescription(&case.workout.slug, &case.entry.division, w.stored.level)
+            .is_some_and(|p| hex::encode(p.digest) == w.stored.prescription)
+    });
+    if !current {
+        return Err(Refusal::Conflict(Sentence::new("stale_prescription"), Vec::new()));
+    }
     check_text("/reason", reason, true).map_err(|f| Refusal::Faults(vec![f]))?;
     let mut notes = Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib));
     let reason = notes.keep(reason.trim());

@@ -101,6 +101,9 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
                 late,
                 upward,
             });
+            if waits && asked.attestation.is_some() {
+                decided.warnings.push(warn("/attestation", Sentence::new("attest_once_admitted")));
+            }
             if let Some(sent) = asked.attestation.as_ref().filter(|_| !waits) {
                 let fresh = fresh(score, version, read.stored, details, late);
                 let stored = fresh.stored.clone();
@@ -235,7 +238,7 @@ fn gym(case: &Case<'_>, asked: &Submit, faults: &mut Vec<Fault>) -> Option<Strin
 
 fn performed_at(case: &Case<'_>, asked: Option<Timestamp>, existing: Option<&Attempt>, faults: &mut Vec<Fault>) -> Timestamp {
     let received = case.asked.received;
-    let Window { opens, closes } = Window { opens: case.window.opens, closes: case.window.closes };
+    let (opens, closes) = (case.window.opens, case.window.closes);
     let Some(at) = asked else {
         if let Some(attempt) = existing {
             return attempt.stored.performed_at;
@@ -257,12 +260,6 @@ fn performed_at(case: &Case<'_>, asked: Option<Timestamp>, existing: Option<&Att
         faults.push(Fault::new("/performed_at", sentence));
     }
     at
-}
-
-/// Just the two ends that a performance lies between.
-struct Window {
-    opens: Timestamp,
-    closes: Timestamp,
 }
 
 fn wants_video(case: &Case<'_>) -> bool {
@@ -324,7 +321,7 @@ fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mu
             || video.chars().any(|c| c.is_control() || c.is_whitespace())
         {
             faults.push(Fault::new("/video", Sentence::new("video_not_a_link")));
-        } else if let Some(note) = before.and_then(|d| d.video.as_ref()).filter(|n| case.asked_same_note(n, video)) {
+        } else if let Some(note) = before.and_then(|d| d.video.as_ref()).filter(|n| case.ledger.videos.get(&n.id).is_some_and(|known| known == video)) {
             details.video = Some(note.clone());
         } else {
             details.video = Some(notes.keep(video));

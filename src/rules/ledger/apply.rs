@@ -1,0 +1,153 @@
+//! A competition file applied: created, or changed with what that does to stored scores.
+
+use super::case::refuse_access;
+use super::{Asked, Decided, Ledger, Outcome, Precondition, Refusal};
+use crate::rules::access::{Act, permit};
+use crate::rules::competition::{Competition, RawCompetition, compile, differences};
+use crate::rules::event::{Event, Reworked};
+use crate::rules::fault::Fault;
+use crate::rules::life::{Attempt, Stored};
+use crate::rules::order;
+use crate::rules::performance::{self, Around, RawPerformance};
+use crate::rules::workout::Prescription;
+use crate::words::Sentence;
+
+/// Applies a file, or says what it would change.
+pub(super) fn apply(
+    ledger: &Ledger,
+    asked: &Asked,
+    raw: &RawCompetition,
+    dry_run: bool,
+    rescore: bool,
+) -> Result<Decided, Refusal> {
+    let act =
+        if ledger.definition.is_some() { Act::Apply { competition: &asked.competition } } else { Act::Administer };
+    let permit = permit(&asked.actor, act).map_err(refuse_access)?;
+    precondition(ledger, asked)?;
+    let checked = compile(raw).map_err(Refusal::Faults)?;
+    let new = checked.value;
+    if new.slug != asked.competition {
+        let sentence = Sentence::new("slug_differs").with("file", &new.slug).with("asked", &asked.competition);
+        return Err(Refusal::Faults(vec![Fault::new("competition.slug", sentence)]));
+    }
+    let old = ledger.definition.as_ref().map(|(r, c)| (r.as_ref(), c.as_ref()));
+    let found = differences(old, (raw, &new));
+    let mut decided =
+        Decided { actor: Some(permit.actor().clone()), warnings: checked.warnings, ..Decided::default() };
+    if old.is_some() && found.is_empty() {
+        return Ok(decided);
+    }
+    keeps_what_has_scores(ledger, &new)?;
+    let reworked = match old {
+        Some((_, old)) if found.iter().any(|d| d.rescore) => {
+            let touched = rework(ledger, old, &new)?;
+            if !touched.is_empty() && !rescore {
+                let sentence = Sentence::new("needs_rescore").with("scores", touched.len());
+                return Err(Refusal::Conflict(sentence, found));
+            }
+            touched
+        }
+        _ => Vec::new(),
+    };
+    decided.outcome =
+        Outcome::Applied { created: old.is_none(), differences: found, reworked: reworked.clone() };
+    if !dry_run {
+        decided.events.push(Event::Applied { definition: Box::new(raw.clone()), reworked });
+    }
+    Ok(decided)
+}
+
+fn precondition(ledger: &Ledger, asked: &Asked) -> Result<(), Refusal> {
+    let met = match (&asked.precondition, ledger.definition.is_some()) {
+        (Precondition::None, _) | (Precondition::Any, true) | (Precondition::Absent, false) => true,
+        (Precondition::Match(tags), true) => tags.contains(&ledger.definition_seq),
+        (Precondition::Any | Precondition::Match(_), false) | (Precondition::Absent, true) => false,
+    };
+    if met { Ok(()) } else { Err(Refusal::PreconditionFailed(None)) }
+}
+
+/// Removing a division with entries or a workout with scores is always refused.
+fn keeps_what_has_scores(ledger: &Ledger, new: &Competition) -> Result<(), Refusal> {
+    let mut faults = Vec::new();
+    let mut gone_workouts: Vec<&str> = Vec::new();
+    for (workout, _) in ledger.attempts.keys() {
+        if new.workout(workout).is_none() && !gone_workouts.contains(&workout.as_str()) {
+            gone_workouts.push(workout);
+            faults.push(Fault::new("workout", Sentence::new("workout_has_scores").with("slug", workout)));
+        }
+    }
+    let mut gone_divisions: Vec<&str> = Vec::new();
+    for entry in ledger.entries.values() {
+        let gone = new.division(&entry.division).is_none_or(|d| !d.combines.is_empty());
+        if gone && !gone_divisions.contains(&entry.division.as_str()) {
+            gone_divisions.push(&entry.division);
+            faults.push(Fault::new("division", Sentence::new("division_has_entries").with("slug", &entry.division)));
+        }
+    }
+    if faults.is_empty() { Ok(()) } else { Err(Refusal::Faults(faults)) }
+}
+
+/// Every stored score whose meaning changes, worked out again from its written figures. Those
+/// that no longer fit are listed, and nothing is applied until none is left.
+fn rework(ledger: &Ledger, old: &Competition, new: &Competition) -> Result<Vec<Reworked>, Refusal> {
+    let mut faults = Vec::new();
+    let mut reworked = Vec::new();
+    for attempt in ledger.attempts.values().flatten() {
+        let Some(entry) = ledger.entries.get(&attempt.score.bib) else { continue };
+        let find = |c: &'_ Competition, level: u8| {
+            c.prescription(&attempt.score.workout, &entry.division, level).cloned()
+        };
+        // Levels are found again by name: their order may have changed.
+        let level = old
+            .levels
+            .get(usize::from(attempt.stored.level))
+            .and_then(|l| new.levels.iter().position(|n| n.slug == l.slug))
+            .and_then(|i| u8::try_from(i).ok());
+        let before = find(old, attempt.stored.level);
+        let after = level.and_then(|l| find(new, l).map(|p| (l, p)));
+        let Some((level, after)) = after else {
+            faults.push(unfit(attempt, &Sentence::new("no_prescription_left")));
+            continue;
+        };
+        match worked_out_again(attempt, level, &after) {
+            Err(found) => faults.extend(found.iter().map(|f| unfit(attempt, &f.sentence))),
+            Ok(stored) => {
+                let void = before.is_none_or(|b| counts_differ(&b, &after));
+                if stored != attempt.stored || void {
+                    reworked.push(Reworked { score: attempt.score.clone(), stored: Some(stored), void, stale: false });
+                }
+            }
+        }
+    }
+    if faults.is_empty() { Ok(reworked) } else { Err(Refusal::Faults(faults)) }
+}
+
+fn worked_out_again(attempt: &Attempt, level: u8, prescription: &Prescription) -> Result<Stored, Vec<Fault>> {
+    let raw = RawPerformance::Text(attempt.stored.written.clone());
+    // What was asked when it was sent has been answered then.
+    let around = Around { confirm_all: true, ..Around::default() };
+    let performance = performance::check(&prescription.task, &raw, &around)?.value;
+    let key = order::key(&prescription.task, level, &performance).map_err(|f| vec![f])?;
+    Ok(Stored {
+        level,
+        text: performance.text(&prescription.task),
+        key,
+        prescription: hex::encode(prescription.digest),
+        ..attempt.stored.clone()
+    })
+}
+
+/// Where counts or cap changed, attestations are void; where only text did, not.
+fn counts_differ(before: &Prescription, after: &Prescription) -> bool {
+    before.task.scheme != after.task.scheme || before.task.cap != after.task.cap
+}
+
+fn unfit(attempt: &Attempt, why: &Sentence) -> Fault {
+    let score = &attempt.score;
+    let sentence = Sentence::new("score_no_longer_fits")
+        .with("bib", score.bib)
+        .with("workout", &score.workout)
+        .with("written", &attempt.stored.written)
+        .with("why", why.say(crate::words::Lang::En));
+    Fault::new(format!("/scores/{}/{}/{}", score.workout, score.bib, score.attempt), sentence)
+}

@@ -1,0 +1,220 @@
+//! Gyms, entries and judges set; entries moved (rules.md section 6).
+
+use super::case::refuse_access;
+use super::notes::{Notes, check_text, derived_salt};
+use super::{Asked, Decided, Ledger, Outcome, Refusal};
+use crate::rules::access::{Act, Permit, permit};
+use crate::rules::competition::Competition;
+use crate::rules::division::check_eligible;
+use crate::rules::event::{Event, Reworked};
+use crate::rules::fault::Fault;
+use crate::rules::life::Attempt;
+use crate::rules::people::{Entry, EntryState, Gym, Judge, Person, PersonRef, fold_name};
+use crate::rules::roster::{self, EntryChange, RawEntry, RawGym, RawJudge};
+use crate::words::Sentence;
+
+/// The competition, and the permission to organise it.
+fn organise<'a>(ledger: &'a Ledger, asked: &Asked) -> Result<(&'a Competition, Permit), Refusal> {
+    let permit =
+        permit(&asked.actor, Act::Organise { competition: &asked.competition }).map_err(refuse_access)?;
+    let none = || Refusal::NotFound(Sentence::new("no_such_competition").with("slug", &asked.competition));
+    let (_, competition) = ledger.definition.as_ref().ok_or_else(none)?;
+    Ok((competition, permit))
+}
+
+/// Facts of a person under a number: the number it has, or the next one.
+struct Kept {
+    reference: PersonRef,
+    /// To be stored; `None`: as it was.
+    fresh: Option<(u64, Person, [u8; 32])>,
+}
+
+fn keep(ledger: &Ledger, asked: &Asked, known: Option<&PersonRef>, person: Person) -> Kept {
+    if let Some(reference) = known.filter(|r| ledger.persons.get(&r.id) == Some(&person)) {
+        return Kept { reference: reference.clone(), fresh: None };
+    }
+    // An erased person never comes back under the old number.
+    let id = known.filter(|r| ledger.persons.contains_key(&r.id)).map_or(ledger.head.last_person + 1, |r| r.id);
+    let salt = derived_salt(&asked.salt, id);
+    let commitment = person.commitment(&salt);
+    Kept { reference: PersonRef { id, commitment }, fresh: Some((id, person, salt)) }
+}
+
+fn set(permit: &Permit, created: bool, id: String, event: Option<Event>, kept: Option<Kept>) -> Decided {
+    let outcome = if event.is_some() { Outcome::Roster { created, id } } else { Outcome::Unchanged };
+    Decided {
+        events: Vec::from_iter(event),
+        actor: Some(permit.actor().clone()),
+        persons: Vec::from_iter(kept.and_then(|k| k.fresh)),
+        outcome,
+        ..Decided::default()
+    }
+}
+
+/// Adds or changes a gym.
+pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<Decided, Refusal> {
+    let (competition, permit) = organise(ledger, asked)?;
+    let checked = roster::check_gym(competition, raw).map_err(Refusal::Faults)?;
+    let (gym, contact) = checked.value;
+    let before = ledger.gyms.get(&gym.slug);
+    let known = before.and_then(|g| g.contact.as_ref());
+    let kept = contact.map(|person| keep(ledger, asked, known, person));
+    let gym = Gym { contact: kept.as_ref().map(|k| k.reference.clone()), ..gym };
+    let slug = gym.slug.clone();
+    let event = (before != Some(&gym)).then(|| Event::GymSet { gym });
+    let mut decided = set(&permit, before.is_none(), slug, event, kept);
+    decided.warnings = checked.warnings;
+    Ok(decided)
+}
+
+/// Adds or changes a judge.
+pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Result<Decided, Refusal> {
+    let (competition, permit) = organise(ledger, asked)?;
+    let checked = roster::check_judge(competition, raw, ledger.gyms.get(raw.gym.trim())).map_err(Refusal::Faults)?;
+    let new = checked.value;
+    let before = ledger.judges.get(&new.code);
+    let kept = keep(ledger, asked, before.map(|j| &j.person), new.person);
+    let judge = Judge {
+        code: new.code.clone(),
+        gym: new.gym,
+        valid_from: new.valid_from,
+        valid_to: new.valid_to,
+        person: kept.reference.clone(),
+    };
+    let event = (before != Some(&judge)).then(|| Event::JudgeSet { judge });
+    let mut decided = set(&permit, before.is_none(), new.code, event, Some(kept));
+    decided.warnings = checked.warnings;
+    Ok(decided)
+}
+
+/// Adds an entry, or changes its facts; division and gym only change with a reason
+/// ([`move_entry`]).
+pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Result<Decided, Refusal> {
+    let (competition, permit) = organise(ledger, asked)?;
+    let checked = roster::check_entry(competition, raw, ledger.gyms.get(raw.gym.trim())).map_err(Refusal::Faults)?;
+    let new = checked.value;
+    let same = (fold_name(&new.person.name), new.person.born);
+    let bib = new.bib.or_else(|| ledger.by_name.get(&same).copied());
+    let before = bib.and_then(|b| ledger.entries.get(&b));
+    let bib = match bib {
+        Some(bib) => bib,
+        None => ledger
+            .head
+            .last_bib
+            .checked_add(1)
+            .ok_or_else(|| Refusal::Faults(vec![Fault::new("/bib", Sentence::new("no_bib_left"))]))?,
+    };
+    if let Some(entry) = before {
+        let mut faults = Vec::new();
+        let mut fixed = |pointer: &str, now: &str, then: &str| {
+            if now != then {
+                let sentence =
+                    Sentence::new("move_with_a_reason").with("bib", bib).with("now", now).with("asked", then);
+                faults.push(Fault::new(pointer, sentence));
+            }
+        };
+        fixed("/division", &entry.division, &new.division);
+        fixed("/gym", entry.gym.as_deref().unwrap_or(""), new.gym.as_deref().unwrap_or(""));
+        if !faults.is_empty() {
+            return Err(Refusal::Faults(faults));
+        }
+    }
+    let kept = keep(ledger, asked, before.map(|e| &e.person), new.person);
+    let entry = Entry {
+        bib,
+        division: new.division,
+        gym: new.gym,
+        country: new.country,
+        region: new.region,
+        state: before.map_or(EntryState::Active, |e| e.state),
+        show_name: new.show_name,
+        past_gyms: before.map(|e| e.past_gyms.clone()).unwrap_or_default(),
+        person: kept.reference.clone(),
+    };
+    let event = (before != Some(&entry)).then(|| Event::EntrySet { entry });
+    let mut decided = set(&permit, before.is_none(), bib.to_string(), event, Some(kept));
+    decided.warnings = checked.warnings;
+    Ok(decided)
+}
+
+/// Changes an entry's division, gym or state, with a reason; says what happens to each score.
+pub(super) fn move_entry(
+    ledger: &Ledger,
+    asked: &Asked,
+    bib: u32,
+    change: &EntryChange,
+    dry_run: bool,
+) -> Result<Decided, Refusal> {
+    let (competition, permit) = organise(ledger, asked)?;
+    let none = || Refusal::NotFound(Sentence::new("no_such_bib").with("bib", bib));
+    let before = ledger.entries.get(&bib).ok_or_else(none)?;
+    let mut faults = Vec::from_iter(check_text("/reason", &change.reason, true).err());
+    let mut entry = before.clone();
+    if let Some(slug) = &change.division {
+        match competition.division(slug) {
+            None => faults.push(Fault::new("/division", Sentence::new("no_such_division").with("slug", slug))),
+            Some(d) if !d.combines.is_empty() => {
+                faults.push(Fault::new("/division", Sentence::new("combined_takes_no_entries").with("slug", slug)));
+            }
+            Some(division) => {
+                if let Some(person) = ledger.persons.get(&before.person.id) {
+                    let unfit = check_eligible(competition, division, person.born, &person.category).err();
+                    faults.extend(unfit.map(|s| Fault::new("/division", s)));
+                }
+                entry.division.clone_from(slug);
+            }
+        }
+    }
+    if let Some(slug) = &change.gym {
+        let slug = slug.trim();
+        if !slug.is_empty() && !ledger.gyms.contains_key(slug) {
+            faults.push(Fault::new("/gym", Sentence::new("no_such_gym").with("slug", slug)));
+        }
+        entry.gym = (!slug.is_empty()).then(|| slug.to_owned());
+    }
+    if let Some(state) = change.state {
+        entry.state = state;
+    }
+    if !faults.is_empty() {
+        return Err(Refusal::Faults(faults));
+    }
+    if entry == *before {
+        let actor = Some(permit.actor().clone());
+        return Ok(Decided { actor, outcome: Outcome::Unchanged, ..Decided::default() });
+    }
+    if entry.gym != before.gym
+        && let Some(old) = &before.gym
+        && !entry.past_gyms.contains(old)
+    {
+        entry.past_gyms.push(old.clone());
+    }
+    let reworked = reworked(ledger, competition, &entry);
+    let mut notes = Notes::after(ledger.head.last_note, asked.salt, Some(bib));
+    let reason = notes.keep(change.reason.trim());
+    let outcome = Outcome::Moved { reworked: reworked.clone() };
+    let mut decided = Decided { actor: Some(permit.actor().clone()), outcome, ..Decided::default() };
+    if !dry_run {
+        decided.events.push(Event::EntryMoved { entry, reason, reworked });
+        decided.notes = notes.into_taken();
+    }
+    Ok(decided)
+}
+
+/// Scores whose prescription is the same move along; the others become `entered`, their
+/// attestation void, to be attested only with new figures.
+fn reworked(ledger: &Ledger, competition: &Competition, entry: &Entry) -> Vec<Reworked> {
+    let own = |a: &&Attempt| a.score.bib == entry.bib;
+    let moves_along = |a: &Attempt| {
+        competition
+            .prescription(&a.score.workout, &entry.division, a.stored.level)
+            .is_some_and(|p| hex::encode(p.digest) == a.stored.prescription)
+    };
+    ledger
+        .attempts
+        .values()
+        .flatten()
+        .filter(own)
+        .filter(|a| !moves_along(a))
+        .map(|a| Reworked { score: a.score.clone(), stored: None, void: true, stale: true })
+        .collect()
+}
