@@ -161,20 +161,18 @@ pub fn permit(actor: &Actor, act: Act<'_>) -> Result<Permit, Denied> {
 fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
     let has = |competition: &str, role: Role| actor.has(competition, role).then_some(role);
     match act {
-        Act::SeeCompetition { competition } => {
-            actor.grants.iter().find(|g| g.holds_in(competition)).map(|g| g.role)
-        }
+        Act::SeeCompetition { competition } => actor.grants.iter().find(|g| g.holds_in(competition)).map(|g| g.role),
         Act::SeeUnannounced { competition } | Act::Organise { competition } => has(competition, Role::Organiser),
         Act::Apply { competition } => has(competition, Role::Organiser),
         Act::Administer => {
             actor.grants.iter().any(|g| g.role == Role::Organiser && g.competition.is_none()).then_some(Role::Organiser)
         }
-        Act::SeeUnpublished { competition, gym } | Act::ReadDesk { competition, gym } => has(competition, Role::Organiser)
-            .or_else(|| has(competition, Role::Referee))
-            .or_else(|| gym.and_then(|g| actor.is_staff_of(competition, g).then_some(Role::Staff))),
-        Act::ReadLog { competition } => {
-            has(competition, Role::Organiser).or_else(|| has(competition, Role::Referee))
+        Act::SeeUnpublished { competition, gym } | Act::ReadDesk { competition, gym } => {
+            has(competition, Role::Organiser)
+                .or_else(|| has(competition, Role::Referee))
+                .or_else(|| gym.and_then(|g| actor.is_staff_of(competition, g).then_some(Role::Staff)))
         }
+        Act::ReadLog { competition } => has(competition, Role::Organiser).or_else(|| has(competition, Role::Referee)),
         Act::ReadPersons { competition, gym } => has(competition, Role::Organiser)
             .or_else(|| gym.and_then(|g| actor.is_staff_of(competition, g).then_some(Role::Staff))),
         Act::Enter { competition, entry, at }
@@ -216,9 +214,7 @@ impl Actor {
     /// Whether it is staff of this gym.
     #[must_use]
     pub fn is_staff_of(&self, competition: &str, gym: &str) -> bool {
-        self.grants
-            .iter()
-            .any(|g| g.role == Role::Staff && g.holds_in(competition) && g.gym.as_deref() == Some(gym))
+        self.grants.iter().any(|g| g.role == Role::Staff && g.holds_in(competition) && g.gym.as_deref() == Some(gym))
     }
 
     /// Whether it is the judge with this code. A code belongs to one competition only.

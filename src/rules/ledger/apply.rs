@@ -32,8 +32,7 @@ pub(super) fn apply(
     }
     let old = ledger.definition.as_ref().map(|(r, c)| (r.as_ref(), c.as_ref()));
     let found = differences(old, (raw, &new));
-    let mut decided =
-        Decided { actor: Some(permit.actor().clone()), warnings: checked.warnings, ..Decided::default() };
+    let mut decided = Decided { actor: Some(permit.actor().clone()), warnings: checked.warnings, ..Decided::default() };
     if old.is_some() && found.is_empty() {
         return Ok(decided);
     }
@@ -49,8 +48,7 @@ pub(super) fn apply(
         }
         _ => Vec::new(),
     };
-    decided.outcome =
-        Outcome::Applied { created: old.is_none(), differences: found, reworked: reworked.clone() };
+    decided.outcome = Outcome::Applied { created: old.is_none(), differences: found, reworked: reworked.clone() };
     if !dry_run {
         decided.events.push(Event::Applied { definition: Box::new(raw.clone()), reworked });
     }
@@ -94,9 +92,8 @@ fn rework(ledger: &Ledger, old: &Competition, new: &Competition) -> Result<Vec<R
     let mut reworked = Vec::new();
     for attempt in ledger.attempts.values().flatten() {
         let Some(entry) = ledger.entries.get(&attempt.score.bib) else { continue };
-        let find = |c: &'_ Competition, level: u8| {
-            c.prescription(&attempt.score.workout, &entry.division, level).cloned()
-        };
+        let find =
+            |c: &'_ Competition, level: u8| c.prescription(&attempt.score.workout, &entry.division, level).cloned();
         // Levels are found again by name: their order may have changed.
         let level = old
             .levels

@@ -111,7 +111,7 @@ pub(super) fn attest(
 }
 
 fn valid_that_day(case: &Case<'_>, judge: &Judge, at: Timestamp, pointer: &str, faults: &mut Vec<Fault>) {
-    let day = at.to_zoned(case.competition.time_zone.clone()).date();
+    let day = case.competition.time_zone.to_datetime(at).date();
     if day < judge.valid_from || day > judge.valid_to {
         let sentence = Sentence::new("credential_not_valid")
             .with("judge", &judge.code)
@@ -146,9 +146,9 @@ fn overlapping(case: &Case<'_>, judge: &Judge, at: Timestamp, pointer: &str, war
         SignedDuration::from_millis(cap.and_then(|c| i64::try_from(c.0).ok()).unwrap_or(60_000))
     };
     let ends = at + long(&case.workout.slug);
-    let other = others.iter().find(|(workout, bib, began)| {
-        *bib != case.entry.bib && *began < ends && at < *began + long(workout)
-    });
+    let other = others
+        .iter()
+        .find(|(workout, bib, began)| *bib != case.entry.bib && *began < ends && at < *began + long(workout));
     if let Some((workout, bib, began)) = other {
         let sentence = Sentence::new("judge_in_two_places")
             .with("judge", &judge.code)

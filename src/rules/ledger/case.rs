@@ -25,10 +25,18 @@ pub(super) struct Case<'a> {
 
 impl<'a> Case<'a> {
     /// Finds the entry and the workout; what is not announced does not exist for most.
-    pub fn find(ledger: &'a Ledger, asked: &'a Asked, now: Timestamp, workout: &str, bib: u32) -> Result<Self, Refusal> {
-        let no_competition = || Refusal::NotFound(Sentence::new("no_such_competition").with("slug", &asked.competition));
+    pub fn find(
+        ledger: &'a Ledger,
+        asked: &'a Asked,
+        now: Timestamp,
+        workout: &str,
+        bib: u32,
+    ) -> Result<Self, Refusal> {
+        let no_competition =
+            || Refusal::NotFound(Sentence::new("no_such_competition").with("slug", &asked.competition));
         let (_, competition) = ledger.definition.as_ref().ok_or_else(no_competition)?;
-        if competition.private && permit(&asked.actor, Act::SeeCompetition { competition: &competition.slug }).is_err() {
+        if competition.private && permit(&asked.actor, Act::SeeCompetition { competition: &competition.slug }).is_err()
+        {
             return Err(no_competition());
         }
         let no_workout = || Refusal::NotFound(Sentence::new("no_such_workout").with("slug", workout));
@@ -37,10 +45,8 @@ impl<'a> Case<'a> {
         if asked.received < found.window.announce && unseen {
             return Err(no_workout());
         }
-        let entry = ledger
-            .entries
-            .get(&bib)
-            .ok_or_else(|| Refusal::NotFound(Sentence::new("no_such_bib").with("bib", bib)))?;
+        let entry =
+            ledger.entries.get(&bib).ok_or_else(|| Refusal::NotFound(Sentence::new("no_such_bib").with("bib", bib)))?;
         let pair = (workout.to_owned(), bib);
         Ok(Self {
             ledger,
@@ -72,12 +78,8 @@ impl<'a> Case<'a> {
 
     /// What binds the asking account to entries.
     pub fn ties(&self) -> Ties {
-        let mut ties = self
-            .actor()
-            .account
-            .and_then(|a| self.ledger.around.referees.get(&a))
-            .cloned()
-            .unwrap_or_default();
+        let mut ties =
+            self.actor().account.and_then(|a| self.ledger.around.referees.get(&a)).cloned().unwrap_or_default();
         let slug = &self.competition.slug;
         for grant in self.actor().grants.iter().filter(|g| g.holds_in(slug)) {
             ties.gyms.extend(grant.gym.clone());
@@ -108,8 +110,7 @@ impl<'a> Case<'a> {
 
     /// There is nothing here yet.
     pub fn no_score(&self) -> Refusal {
-        let sentence =
-            Sentence::new("no_such_score").with("bib", self.entry.bib).with("workout", &self.workout.title);
+        let sentence = Sentence::new("no_such_score").with("bib", self.entry.bib).with("workout", &self.workout.title);
         Refusal::NotFound(sentence)
     }
 
@@ -152,8 +153,7 @@ pub fn shown(rule: Attempts, attempts: &[Attempt]) -> Option<&Attempt> {
 
 /// An instant for people, in the competition's zone, with its name.
 pub(super) fn local(competition: &Competition, at: Timestamp) -> String {
-    let zoned = at.to_zoned(competition.time_zone.clone());
-    format!("{} ({})", zoned.strftime("%Y-%m-%d %H:%M"), competition.time_zone_name)
+    format!("{} ({})", window::local(at, &competition.time_zone), competition.time_zone_name)
 }
 
 /// 401 or 403.

@@ -1,22 +1,20 @@
 //! Gyms, entries and judges set; entries moved (rules.md section 6).
 
 use super::case::refuse_access;
-use super::notes::{Notes, check_text, derived_salt};
+use super::notes::{Notes, derived_salt};
 use super::{Asked, Decided, Ledger, Outcome, Refusal};
 use crate::rules::access::{Act, Permit, permit};
 use crate::rules::competition::Competition;
-use crate::rules::division::check_eligible;
 use crate::rules::event::{Event, Reworked};
 use crate::rules::fault::Fault;
 use crate::rules::life::Attempt;
-use crate::rules::people::{Entry, EntryState, Gym, Judge, Person, PersonRef, fold_name};
-use crate::rules::roster::{self, EntryChange, RawEntry, RawGym, RawJudge};
+use crate::rules::people::{Entry, Gym, Person, PersonRef, fold_name};
+use crate::rules::roster::{self, EntryChange, NewGym, RawEntry, RawGym, RawJudge};
 use crate::words::Sentence;
 
 /// The competition, and the permission to organise it.
 fn organise<'a>(ledger: &'a Ledger, asked: &Asked) -> Result<(&'a Competition, Permit), Refusal> {
-    let permit =
-        permit(&asked.actor, Act::Organise { competition: &asked.competition }).map_err(refuse_access)?;
+    let permit = permit(&asked.actor, Act::Organise { competition: &asked.competition }).map_err(refuse_access)?;
     let none = || Refusal::NotFound(Sentence::new("no_such_competition").with("slug", &asked.competition));
     let (_, competition) = ledger.definition.as_ref().ok_or_else(none)?;
     Ok((competition, permit))
@@ -53,9 +51,9 @@ fn set(permit: &Permit, created: bool, id: String, event: Option<Event>, kept: O
 
 /// Adds or changes a gym.
 pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<Decided, Refusal> {
-    let (competition, permit) = organise(ledger, asked)?;
-    let checked = roster::check_gym(competition, raw).map_err(Refusal::Faults)?;
-    let (gym, contact) = checked.value;
+    let (_, permit) = organise(ledger, asked)?;
+    let checked = roster::check_gym(raw).map_err(Refusal::Faults)?;
+    let NewGym { gym, contact } = checked.value;
     let before = ledger.gyms.get(&gym.slug);
     let known = before.and_then(|g| g.contact.as_ref());
     let kept = contact.map(|person| keep(ledger, asked, known, person));
@@ -69,20 +67,16 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
 
 /// Adds or changes a judge.
 pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Result<Decided, Refusal> {
-    let (competition, permit) = organise(ledger, asked)?;
-    let checked = roster::check_judge(competition, raw, ledger.gyms.get(raw.gym.trim())).map_err(Refusal::Faults)?;
+    let (_, permit) = organise(ledger, asked)?;
+    let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
+    let checked = roster::check_judge(raw, &known_gym).map_err(Refusal::Faults)?;
     let new = checked.value;
     let before = ledger.judges.get(&new.code);
-    let kept = keep(ledger, asked, before.map(|j| &j.person), new.person);
-    let judge = Judge {
-        code: new.code.clone(),
-        gym: new.gym,
-        valid_from: new.valid_from,
-        valid_to: new.valid_to,
-        person: kept.reference.clone(),
-    };
+    let kept = keep(ledger, asked, before.map(|j| &j.person), new.person.clone());
+    let (judge, _) = new.into_judge(kept.reference.clone());
+    let code = judge.code.clone();
     let event = (before != Some(&judge)).then(|| Event::JudgeSet { judge });
-    let mut decided = set(&permit, before.is_none(), new.code, event, Some(kept));
+    let mut decided = set(&permit, before.is_none(), code, event, Some(kept));
     decided.warnings = checked.warnings;
     Ok(decided)
 }
@@ -91,7 +85,8 @@ pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Resul
 /// ([`move_entry`]).
 pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Result<Decided, Refusal> {
     let (competition, permit) = organise(ledger, asked)?;
-    let checked = roster::check_entry(competition, raw, ledger.gyms.get(raw.gym.trim())).map_err(Refusal::Faults)?;
+    let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
+    let checked = roster::check_entry(raw, competition, &known_gym).map_err(Refusal::Faults)?;
     let new = checked.value;
     let same = (fold_name(&new.person.name), new.person.born);
     let bib = new.bib.or_else(|| ledger.by_name.get(&same).copied());
@@ -119,17 +114,12 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
             return Err(Refusal::Faults(faults));
         }
     }
-    let kept = keep(ledger, asked, before.map(|e| &e.person), new.person);
-    let entry = Entry {
-        bib,
-        division: new.division,
-        gym: new.gym,
-        country: new.country,
-        region: new.region,
-        state: before.map_or(EntryState::Active, |e| e.state),
-        show_name: new.show_name,
-        past_gyms: before.map(|e| e.past_gyms.clone()).unwrap_or_default(),
-        person: kept.reference.clone(),
+    let kept = keep(ledger, asked, before.map(|e| &e.person), new.person.clone());
+    let gym = new.gym.as_deref().and_then(|g| ledger.gyms.get(g));
+    let (entry, _) = new.into_entry(bib, kept.reference.clone(), gym);
+    let entry = match before {
+        Some(before) => Entry { state: before.state, past_gyms: before.past_gyms.clone(), ..entry },
+        None => entry,
     };
     let event = (before != Some(&entry)).then(|| Event::EntrySet { entry });
     let mut decided = set(&permit, before.is_none(), bib.to_string(), event, Some(kept));
@@ -148,36 +138,11 @@ pub(super) fn move_entry(
     let (competition, permit) = organise(ledger, asked)?;
     let none = || Refusal::NotFound(Sentence::new("no_such_bib").with("bib", bib));
     let before = ledger.entries.get(&bib).ok_or_else(none)?;
-    let mut faults = Vec::from_iter(check_text("/reason", &change.reason, true).err());
-    let mut entry = before.clone();
-    if let Some(slug) = &change.division {
-        match competition.division(slug) {
-            None => faults.push(Fault::new("/division", Sentence::new("no_such_division").with("slug", slug))),
-            Some(d) if !d.combines.is_empty() => {
-                faults.push(Fault::new("/division", Sentence::new("combined_takes_no_entries").with("slug", slug)));
-            }
-            Some(division) => {
-                if let Some(person) = ledger.persons.get(&before.person.id) {
-                    let unfit = check_eligible(competition, division, person.born, &person.category).err();
-                    faults.extend(unfit.map(|s| Fault::new("/division", s)));
-                }
-                entry.division.clone_from(slug);
-            }
-        }
-    }
-    if let Some(slug) = &change.gym {
-        let slug = slug.trim();
-        if !slug.is_empty() && !ledger.gyms.contains_key(slug) {
-            faults.push(Fault::new("/gym", Sentence::new("no_such_gym").with("slug", slug)));
-        }
-        entry.gym = (!slug.is_empty()).then(|| slug.to_owned());
-    }
-    if let Some(state) = change.state {
-        entry.state = state;
-    }
-    if !faults.is_empty() {
-        return Err(Refusal::Faults(faults));
-    }
+    let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
+    let person = ledger.persons.get(&before.person.id);
+    let checked =
+        roster::check_entry_change(before, person, change, competition, &known_gym).map_err(Refusal::Faults)?;
+    let mut entry = checked.value;
     if entry == *before {
         let actor = Some(permit.actor().clone());
         return Ok(Decided { actor, outcome: Outcome::Unchanged, ..Decided::default() });
@@ -192,7 +157,8 @@ pub(super) fn move_entry(
     let mut notes = Notes::after(ledger.head.last_note, asked.salt, Some(bib));
     let reason = notes.keep(change.reason.trim());
     let outcome = Outcome::Moved { reworked: reworked.clone() };
-    let mut decided = Decided { actor: Some(permit.actor().clone()), outcome, ..Decided::default() };
+    let mut decided =
+        Decided { actor: Some(permit.actor().clone()), outcome, warnings: checked.warnings, ..Decided::default() };
     if !dry_run {
         decided.events.push(Event::EntryMoved { entry, reason, reworked });
         decided.notes = notes.into_taken();

@@ -10,13 +10,10 @@ use crate::words::Sentence;
 
 /// Moves a workout's `closes` and `attest_by` for a gym or a region.
 pub(super) fn extend(ledger: &Ledger, asked: &Asked, extension: &Extension, reason: &str) -> Result<Decided, Refusal> {
-    let permit =
-        permit(&asked.actor, Act::Organise { competition: &asked.competition }).map_err(refuse_access)?;
+    let permit = permit(&asked.actor, Act::Organise { competition: &asked.competition }).map_err(refuse_access)?;
     let none = |code, slug: &str| Refusal::NotFound(Sentence::new(code).with("slug", slug));
-    let (_, competition) =
-        ledger.definition.as_ref().ok_or_else(|| none("no_such_competition", &asked.competition))?;
-    let workout =
-        competition.workout(&extension.workout).ok_or_else(|| none("no_such_workout", &extension.workout))?;
+    let (_, competition) = ledger.definition.as_ref().ok_or_else(|| none("no_such_competition", &asked.competition))?;
+    let workout = competition.workout(&extension.workout).ok_or_else(|| none("no_such_workout", &extension.workout))?;
     let mut faults = Vec::from_iter(check_text("/reason", reason, true).err());
     match (&extension.gym, &extension.region) {
         (Some(gym), None) => {

@@ -68,9 +68,9 @@ impl Ledger {
             }
             Event::Detailed { score, details } => (score, details.video.as_ref()),
             Event::Flagged { score, note, .. } => (score, note.as_ref()),
-            Event::Ruled { score, reason, .. } | Event::Appealed { score, reason } | Event::Admitted { score, reason, .. } => {
-                (score, Some(reason))
-            }
+            Event::Ruled { score, reason, .. }
+            | Event::Appealed { score, reason }
+            | Event::Admitted { score, reason, .. } => (score, Some(reason)),
             Event::Attested { score, .. } | Event::Withdrawn { score } => (score, None),
             _ => return,
         };
@@ -89,16 +89,13 @@ impl Ledger {
         let pair = (score.workout.clone(), score.bib);
         let before = self.shown(&pair);
         change(self.attempts.entry(pair.clone()).or_default());
-        effects.rows.push(RowKey::Attempt {
-            workout: score.workout.clone(),
-            bib: score.bib,
-            attempt: score.attempt,
-        });
+        effects.rows.push(RowKey::Attempt { workout: score.workout.clone(), bib: score.bib, attempt: score.attempt });
         self.place(record.seq, &pair, before, effects);
     }
 
     fn shown(&self, pair: &(String, u32)) -> Shown {
-        let rule = self.definition.as_ref().and_then(|(_, c)| c.workout(&pair.0)).map(|w| w.attempts).unwrap_or_default();
+        let rule =
+            self.definition.as_ref().and_then(|(_, c)| c.workout(&pair.0)).map(|w| w.attempts).unwrap_or_default();
         let attempt = shown(rule, self.attempts.get(pair)?)?;
         Some(Change::Score {
             workout: pair.0.clone(),
@@ -200,11 +197,7 @@ impl Ledger {
             }
         }
         attempt.stale |= change.stale;
-        effects.rows.push(RowKey::Attempt {
-            workout: score.workout.clone(),
-            bib: score.bib,
-            attempt: score.attempt,
-        });
+        effects.rows.push(RowKey::Attempt { workout: score.workout.clone(), bib: score.bib, attempt: score.attempt });
     }
 
     fn note(&mut self, note: Option<&NoteRef>) {
@@ -243,14 +236,8 @@ fn change_attempt(attempts: &mut Vec<Attempt>, score: &ScoreRef, record: &Record
         }
         Event::Flagged { reason, note, withheld, .. } => {
             let before = attempt.flag.as_ref().map_or(attempt.state, |f| f.before);
-            attempt.flag = Some(Flag {
-                reason: *reason,
-                note: note.clone(),
-                by,
-                at: record.at,
-                seq: record.seq,
-                before,
-            });
+            attempt.flag =
+                Some(Flag { reason: *reason, note: note.clone(), by, at: record.at, seq: record.seq, before });
             attempt.state = if *withheld { State::Withheld } else { State::Flagged };
             attempt.locked = true;
             attempt.officials.extend(by);

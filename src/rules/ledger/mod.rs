@@ -24,7 +24,7 @@ pub use referee::APPEAL_WITHIN;
 
 use super::access::Actor;
 use super::competition::{Competition, Difference, RawCompetition};
-use super::event::{Event, Extension, Record, Reworked};
+use super::event::{Event, Extension, Reworked};
 use super::fault::{Fault, Question, Warning};
 use super::life::{Attempt, Move};
 use super::people::{Entry, Gym, Judge, Person};

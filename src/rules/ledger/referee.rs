@@ -120,9 +120,7 @@ fn worked_out(case: &Case<'_>, attempt: &Attempt, decision: &Decision, on_appeal
     let keep = |kind, state| Ruled { kind, state, stored: None, version: attempt.version };
     match decision {
         Decision::Stands if on_appeal => Ok(keep(RulingKind::Stands, attempt.state)),
-        Decision::Stands => {
-            Ok(keep(RulingKind::Stands, attempt.flag.as_ref().map_or(attempt.state, |f| f.before)))
-        }
+        Decision::Stands => Ok(keep(RulingKind::Stands, attempt.flag.as_ref().map_or(attempt.state, |f| f.before))),
         Decision::Strike => Ok(keep(RulingKind::Strike, State::Struck)),
         Decision::Restore => {
             let before = attempt.ruling.as_ref().filter(|_| on_appeal);

@@ -25,8 +25,7 @@ pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
         let sentence = Sentence::new("not_withdrawable").with("state", state_words(attempt.state));
         return Err(Refusal::Conflict(sentence, Vec::new()));
     }
-    let deadline =
-        if permit.role() == Some(Role::Athlete) { case.window.grace_ends } else { case.window.attest_by };
+    let deadline = if permit.role() == Some(Role::Athlete) { case.window.grace_ends } else { case.window.attest_by };
     if case.asked.received >= deadline && attempt.state != State::Late {
         let sentence = Sentence::new("withdrawal_too_late").with("until", case.local(deadline));
         return Err(Refusal::Conflict(sentence, Vec::new()));
@@ -62,7 +61,11 @@ pub(super) fn admit(case: &Case<'_>, admitted: bool, reason: &str) -> Result<Dec
     let undecided = |a: &&Attempt| waits(a) && !(a.refused || a.waiting.as_ref().is_some_and(|w| w.refused));
     let attempt = case.attempts.iter().find(undecided).or_else(|| case.attempts.iter().find(waits));
     let attempt = attempt.ok_or_else(|| {
-        if case.attempts.is_empty() { case.no_score() } else { Refusal::Conflict(Sentence::new("nothing_late"), Vec::new()) }
+        if case.attempts.is_empty() {
+            case.no_score()
+        } else {
+            Refusal::Conflict(Sentence::new("nothing_late"), Vec::new())
+        }
     })?;
     if case.asked.precondition != super::Precondition::None {
         case.seen(attempt)?;

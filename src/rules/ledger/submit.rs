@@ -13,10 +13,7 @@ use crate::rules::people::EntryState;
 use crate::rules::performance::{self, Around};
 use crate::rules::workout::{Attempts, Prescription};
 use crate::words::Sentence;
-use jiff::{SignedDuration, Timestamp};
-
-/// How far `performed_at` may lie after receipt: clocks of gyms are not exact.
-const CLOCK_SLACK: SignedDuration = SignedDuration::from_mins(5);
+use jiff::Timestamp;
 
 /// Stores a score, or says why not.
 pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal> {
@@ -55,7 +52,14 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
             if let Some(sent) = &asked.attestation {
                 let unattested = matches!(attempt.state, State::Entered | State::Late) && attempt.attestation.is_none();
                 if unattested {
-                    decided.events.push(attest(case, attempt, &attempt.stored, sent, "/attestation", &mut decided.warnings)?);
+                    decided.events.push(attest(
+                        case,
+                        attempt,
+                        &attempt.stored,
+                        sent,
+                        "/attestation",
+                        &mut decided.warnings,
+                    )?);
                 }
             }
             if decided.events.is_empty() {
@@ -78,7 +82,7 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
                 return Err(Refusal::Faults(vec![Fault::new("/reason", Sentence::new("upward_needs_reason"))]));
             }
             if !late && case.asked.received >= case.window.closes && existing.is_none() {
-                let minutes = (case.asked.received.as_second() - case.window.closes.as_second()) / 60;
+                let minutes = case.window.late_by(case.asked.received).as_mins();
                 decided.warnings.push(warn("", Sentence::new("in_grace").with("minutes", minutes)));
             }
             if late {
@@ -137,6 +141,7 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
     if let Some((level, prescription)) = prescription {
         let around = Around {
             confirmed: &asked.confirm,
+            confirm_all: false,
             heaviest: case
                 .ledger
                 .around
@@ -236,29 +241,21 @@ fn gym(case: &Case<'_>, asked: &Submit, faults: &mut Vec<Fault>) -> Option<Strin
     }
 }
 
-fn performed_at(case: &Case<'_>, asked: Option<Timestamp>, existing: Option<&Attempt>, faults: &mut Vec<Fault>) -> Timestamp {
-    let received = case.asked.received;
-    let (opens, closes) = (case.window.opens, case.window.closes);
-    let Some(at) = asked else {
-        if let Some(attempt) = existing {
-            return attempt.stored.performed_at;
-        }
-        if received < opens {
-            let sentence = Sentence::new("not_open_yet").with("opens", case.local(opens));
-            faults.push(Fault::new("/performed_at", sentence));
-        }
-        return received.min(closes - SignedDuration::from_secs(1));
+fn performed_at(
+    case: &Case<'_>,
+    asked: Option<Timestamp>,
+    existing: Option<&Attempt>,
+    faults: &mut Vec<Fault>,
+) -> Timestamp {
+    let (window, received) = (case.window, case.asked.received);
+    let at = match (asked, existing) {
+        (Some(at), _) => at,
+        // A correction of the figures does not change when it was done.
+        (None, Some(attempt)) => return attempt.stored.performed_at,
+        (None, None) => window.default_performed_at(received),
     };
-    if at < opens || at >= closes {
-        let sentence = Sentence::new("outside_window")
-            .with("at", case.local(at))
-            .with("opens", case.local(opens))
-            .with("closes", case.local(closes));
-        faults.push(Fault::new("/performed_at", sentence));
-    } else if at > received + CLOCK_SLACK {
-        let sentence = Sentence::new("in_the_future").with("at", case.local(at));
-        faults.push(Fault::new("/performed_at", sentence));
-    }
+    let wrong = window.check_performed_at(at, received, &case.competition.time_zone).err();
+    faults.extend(wrong.map(|sentence| Fault::new("/performed_at", sentence)));
     at
 }
 
@@ -295,11 +292,11 @@ fn corrects(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> Result<(), Re
 
 /// Whether it came too late to take effect by itself.
 fn is_late(case: &Case<'_>, role: Option<Role>, existing: Option<&Attempt>) -> bool {
-    let deadline = match (existing, role) {
-        (Some(attempt), Some(Role::Staff) | None) if attempt.state != State::Late => case.window.attest_by,
-        _ => case.window.grace_ends,
-    };
-    case.asked.received >= deadline
+    let (window, received) = (case.window, case.asked.received);
+    match (existing, role) {
+        (Some(a), Some(Role::Staff) | None) if a.state != State::Late => !window.takes_corrections(received),
+        _ => !window.takes_scores(received),
+    }
 }
 
 /// The details from here on: what was sent, over what was there.
@@ -321,7 +318,10 @@ fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mu
             || video.chars().any(|c| c.is_control() || c.is_whitespace())
         {
             faults.push(Fault::new("/video", Sentence::new("video_not_a_link")));
-        } else if let Some(note) = before.and_then(|d| d.video.as_ref()).filter(|n| case.ledger.videos.get(&n.id).is_some_and(|known| known == video)) {
+        } else if let Some(note) = before
+            .and_then(|d| d.video.as_ref())
+            .filter(|n| case.ledger.videos.get(&n.id).is_some_and(|known| known == video))
+        {
             details.video = Some(note.clone());
         } else {
             details.video = Some(notes.keep(video));
@@ -345,7 +345,8 @@ fn shared_sheet(case: &Case<'_>, stored: &Stored, details: &Details, warnings: &
     let gym = stored.gym.clone().unwrap_or_default();
     let Some(users) = case.ledger.around.sheets.get(&(case.workout.slug.clone(), sheet.clone())) else { return };
     if let Some((_, other)) = users.iter().find(|(g, bib)| *g == gym && *bib != case.entry.bib) {
-        let sentence = Sentence::new("sheet_twice").with("sheet", sheet).with("bib", case.entry.bib).with("other", other);
+        let sentence =
+            Sentence::new("sheet_twice").with("sheet", sheet).with("bib", case.entry.bib).with("other", other);
         warnings.push(warn("/attestation/sheet", sentence));
     }
 }

@@ -162,9 +162,8 @@ pub(crate) fn is_kind(headers: &HeaderMap, kind: &str, sub: &str) -> bool {
 
 /// The whole body: 413 beyond `limit`, 408 when it does not arrive in time, 400 when it breaks off.
 pub(crate) async fn collect(headers: &HeaderMap, body: axum::body::Body, limit: usize) -> Result<Bytes, Problem> {
-    let too_large = || {
-        Problem::new(StatusCode::PAYLOAD_TOO_LARGE, Sentence::new("too_large").with("limit", limit >> 20))
-    };
+    let too_large =
+        || Problem::new(StatusCode::PAYLOAD_TOO_LARGE, Sentence::new("too_large").with("limit", limit >> 20));
     let told = headers.get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()).and_then(|v| v.parse::<u64>().ok());
     if told.is_some_and(|length| length > limit as u64) {
         return Err(too_large());

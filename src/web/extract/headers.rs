@@ -80,7 +80,9 @@ impl Conditional {
             (None, Some(_)) => bad("if_none_match_needs_star"),
             (Some(_), Some(_)) => bad("both_preconditions"),
             (Some(tags), None) if tags == "*" => Ok(Precondition::Any),
-            (Some(tags), None) => Ok(Precondition::Match(match_tags(&tags).iter().filter_map(|t| position(t)).collect())),
+            (Some(tags), None) => {
+                Ok(Precondition::Match(match_tags(&tags).iter().filter_map(|t| position(t)).collect()))
+            }
         }
     }
 }
@@ -160,7 +162,9 @@ impl Accept {
                 n if n == offer => 2,
                 _ => return None,
             };
-            let q = parts.find_map(|p| p.strip_prefix("q=").or_else(|| p.strip_prefix("Q="))).map_or(Some(1000), thousandths)?;
+            let q = parts
+                .find_map(|p| p.strip_prefix("q=").or_else(|| p.strip_prefix("Q=")))
+                .map_or(Some(1000), thousandths)?;
             Some((specific, q))
         });
         fits.max_by_key(|(specific, _)| *specific).map_or(0, |(_, q)| q)

@@ -144,8 +144,13 @@ fn take_out(tree: &mut Value, pointer: &str) -> bool {
 /// Puts some value at `pointer` that moves the reading on; false when none does.
 fn stand_in<T: DeserializeOwned>(tree: &mut Value, pointer: &str) -> bool {
     let Some((parent, last)) = split(pointer) else { return false };
-    let candidates =
-        [Value::String(String::new()), Value::from(1), Value::Bool(false), Value::Array(vec![]), Value::Object(serde_json::Map::new())];
+    let candidates = [
+        Value::String(String::new()),
+        Value::from(1),
+        Value::Bool(false),
+        Value::Array(vec![]),
+        Value::Object(serde_json::Map::new()),
+    ];
     for candidate in candidates {
         match tree.pointer_mut(&parent) {
             Some(Value::Object(members)) => {
