@@ -29,4 +29,4 @@ pub mod views;
 pub mod withdraw;
 
 pub use failure::Failure;
-pub use request::{IdempotencyKey, Request, ScorePath};
+pub use request::{IdempotencyKey, Request, ScorePath, signed_in};

@@ -2,14 +2,19 @@
 //!
 //! A private competition does not exist for those without a role; a workout that is not announced
 //! does not exist for all but the organiser; scores published at the close exist before it for
-//! the organiser, the referees and the own gym's staff only.
+//! the organiser, the referees and the own gym's staff only, and for the athlete's own eyes.
 
 use super::Failure;
 use crate::app::App;
-use crate::rules::access::Actor;
-use crate::rules::competition::Competition;
-use crate::rules::workout::Workout;
+use crate::rules::access::{Act, Actor, Permit, Role, permit};
+use crate::rules::competition::{Competition, RawCompetition};
+use crate::rules::people::Entry;
+use crate::rules::workout::{Publish, Workout};
+use crate::standings::Mask;
+use crate::store::entries::Named;
+use crate::words::{Lang, Sentence};
 use jiff::Timestamp;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// A competition, and what one reader may see of it at one instant.
@@ -17,6 +22,14 @@ use std::sync::Arc;
 pub struct Reader {
     /// Number in the store.
     pub id: i64,
+    /// Its name in addresses.
+    pub slug: String,
+    /// Log position when it was found.
+    pub seq: u64,
+    /// Log position at which the file in force was applied.
+    pub definition_seq: u64,
+    /// The file in force, as written.
+    pub raw: Arc<RawCompetition>,
     /// The file in force.
     pub competition: Arc<Competition>,
     /// Who reads.
@@ -31,8 +44,36 @@ impl Reader {
     /// # Errors
     /// Not found, also for a private one without a role.
     pub async fn find(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Result<Self, Failure> {
-        let _ = (app, actor, now, slug);
-        todo!()
+        let known = app.store.find_competition(slug).await?;
+        known
+            .map(|known| Self::new(known, actor, now))
+            .filter(Self::exists)
+            .ok_or_else(|| Failure::not_found(Sentence::new("no_competition").with("competition", shown(slug))))
+    }
+
+    /// What `actor` may see of a competition that the store knows.
+    #[must_use]
+    pub fn new(known: crate::store::competitions::Known, actor: &Actor, now: Timestamp) -> Self {
+        Self {
+            id: known.id,
+            slug: known.slug,
+            seq: known.seq,
+            definition_seq: known.definition.seq,
+            raw: known.definition.raw,
+            competition: known.definition.competition,
+            actor: actor.clone(),
+            now,
+        }
+    }
+
+    /// Whether it exists for this reader.
+    #[must_use]
+    pub fn exists(&self) -> bool {
+        !self.competition.private || self.may(Act::SeeCompetition { competition: &self.slug })
+    }
+
+    fn may(&self, act: Act<'_>) -> bool {
+        permit(&self.actor, act).is_ok()
     }
 
     /// The workouts it may see, in file order.
@@ -43,8 +84,7 @@ impl Reader {
     /// Whether it may see that there is such a workout.
     #[must_use]
     pub fn sees(&self, workout: &Workout) -> bool {
-        let _ = workout;
-        todo!()
+        workout.window.announced(self.now) || self.may(Act::SeeUnannounced { competition: &self.slug })
     }
 
     /// The workout, if it may be seen.
@@ -52,29 +92,128 @@ impl Reader {
     /// # Errors
     /// Not found, also before its announcement.
     pub fn workout(&self, slug: &str) -> Result<&Workout, Failure> {
-        let _ = slug;
-        todo!()
+        self.competition
+            .workout(slug)
+            .filter(|w| self.sees(w))
+            .ok_or_else(|| Failure::not_found(Sentence::new("no_workout").with("workout", shown(slug))))
+    }
+
+    /// The place of a workout in the file.
+    #[must_use]
+    pub fn index(&self, workout: &Workout) -> usize {
+        self.competition.workouts.iter().position(|w| w.slug == workout.slug).unwrap_or(usize::MAX)
     }
 
     /// Whether scores of this gym's entries in a workout may be seen (`None`: of all).
     #[must_use]
     pub fn sees_scores(&self, workout: &Workout, gym: Option<&str>) -> bool {
-        let _ = (workout, gym);
-        todo!()
+        self.sees(workout)
+            && (workout.publish == Publish::Live
+                || workout.window.closed(self.now)
+                || self.may(Act::SeeUnpublished { competition: &self.slug, gym }))
     }
 
-    /// Bit `i`: workout `i` of the file counts in what this reader sees (scoped to `gym`).
+    /// Whether scores of this entry in a workout may be seen, performed at `at` or elsewhere.
     #[must_use]
-    pub fn mask(&self, gym: Option<&str>) -> u32 {
-        let _ = gym;
-        todo!()
+    pub fn sees_scores_of(&self, workout: &Workout, entry: &Entry, at: Option<&str>) -> bool {
+        self.sees_scores(workout, entry.gym.as_deref())
+            || (at.is_some() && self.sees_scores(workout, at))
+            || (self.sees(workout) && self.is_own(entry.bib))
     }
 
-    /// Whether this reader is the organiser, a referee, or of the entry's own people: sees
-    /// hidden names, notes and videos of entries of `gym` (`None`: of all).
+    /// The workouts that count in what this reader sees, scoped to `gym` (`None`: the whole
+    /// division); `running`: those whose window is open too.
     #[must_use]
-    pub fn inside(&self, gym: Option<&str>) -> bool {
-        let _ = gym;
-        todo!()
+    pub fn mask(&self, gym: Option<&str>, running: bool) -> Mask {
+        let workouts = self.competition.workouts.iter().enumerate();
+        workouts
+            .filter(|(_, w)| self.sees_scores(w, gym) && (running || !w.window.running(self.now)))
+            .map(|(n, _)| n)
+            .collect()
     }
+
+    /// Whether the reader is this athlete.
+    #[must_use]
+    pub fn is_own(&self, bib: u32) -> bool {
+        let mine = |g: &crate::rules::access::Grant| {
+            g.role == Role::Athlete && g.competition.as_deref() == Some(&*self.slug) && g.bib == Some(bib)
+        };
+        self.actor.grants.iter().any(mine)
+    }
+
+    /// Proof that the reader is the organiser, a referee, of the entry's own people or of those
+    /// of the gym it was performed at: they read notes and videos.
+    #[must_use]
+    pub fn inside(&self, entry: &Entry, at: Option<&str>) -> Option<Permit> {
+        let competition = &*self.slug;
+        permit(&self.actor, Act::ReadDesk { competition, gym: entry.gym.as_deref() })
+            .or_else(|_| permit(&self.actor, Act::Enter { competition, entry, at }))
+            .ok()
+    }
+
+    /// The names of entries as this reader sees them, by bib; every bib gets one.
+    pub async fn names(&self, app: &App, bibs: &[u32]) -> Result<HashMap<u32, String>, Failure> {
+        let named = app.store.list_named(self.id, bibs).await?;
+        let hidden: Vec<&Entry> =
+            named.values().filter(|n| n.name.is_none()).map(|n| &n.entry).filter(|e| self.knows(e).is_some()).collect();
+        let mut names: HashMap<u32, String> = bibs.iter().map(|bib| (*bib, athlete(*bib))).collect();
+        for entry in hidden {
+            if let Some(name) = self.hidden_name(app, entry).await? {
+                names.insert(entry.bib, name);
+            }
+        }
+        names.extend(named.into_iter().filter_map(|(bib, n)| Some((bib, n.name?))));
+        Ok(names)
+    }
+
+    /// The name of one entry as this reader sees it.
+    pub async fn name(&self, app: &App, named: Named) -> Result<String, Failure> {
+        match named.name {
+            Some(name) => Ok(name),
+            None => Ok(self.hidden_name(app, &named.entry).await?.unwrap_or_else(|| athlete(named.entry.bib))),
+        }
+    }
+
+    /// Proof that this reader may know an entry's hidden name.
+    fn knows(&self, entry: &Entry) -> Option<Permit> {
+        permit(&self.actor, Act::ReadPersons { competition: &self.slug, gym: entry.gym.as_deref() })
+            .or_else(|denied| {
+                if self.is_own(entry.bib) {
+                    permit(&self.actor, Act::Enter { competition: &self.slug, entry, at: None })
+                } else {
+                    Err(denied)
+                }
+            })
+            .ok()
+    }
+
+    async fn hidden_name(&self, app: &App, entry: &Entry) -> Result<Option<String>, Failure> {
+        let Some(permit) = self.knows(entry) else { return Ok(None) };
+        let person = app.store.find_person(&permit, self.id, entry.person.id).await?;
+        Ok(person.map(|p| p.name).filter(|name| !name.is_empty()))
+    }
+
+    /// The last window boundary of a workout that has passed, microseconds; before the first: 0.
+    #[must_use]
+    pub fn boundary(&self) -> i64 {
+        let passed = |at: &Timestamp| *at <= self.now;
+        let windows = self.competition.workouts.iter().map(|w| &w.window);
+        windows
+            .flat_map(|w| [w.announce, w.opens, w.closes])
+            .filter(passed)
+            .max()
+            .map_or(0, Timestamp::as_microsecond)
+    }
+}
+
+/// What stands for a hidden or erased name.
+#[must_use]
+pub fn athlete(bib: u32) -> String {
+    Sentence::new("hidden_name").with("bib", bib).say(Lang::En)
+}
+
+/// A name from an address, cut for a sentence.
+#[must_use]
+pub fn shown(text: &str) -> String {
+    text.chars().filter(|c| !c.is_control()).take(60).collect()
 }

@@ -1,7 +1,11 @@
 //! What surrounds a write whatever it is about: when it came, what state its sender had seen,
 //! and the key under which a repeat is recognised.
 
-use crate::rules::ledger::Precondition;
+use super::Failure;
+use crate::app::App;
+use crate::rules::access::Actor;
+use crate::rules::ledger::{Asked, Change, Precondition};
+use crate::store::{Answered, Idempotency, WriteError};
 use jiff::Timestamp;
 
 /// What surrounds a write.
@@ -20,8 +24,23 @@ pub struct Request {
 pub struct IdempotencyKey {
     /// As sent, without quotes.
     pub key: String,
-    /// SHA-256 over method, path with query, content type and body.
-    pub fingerprint: [u8; 32],
+    /// The method, upper case.
+    pub method: String,
+    /// Path and query.
+    pub path: String,
+    /// SHA-256 of the body.
+    pub digest: [u8; 32],
+}
+
+/// Which score.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ScorePath {
+    /// Competition slug.
+    pub competition: String,
+    /// Workout slug.
+    pub workout: String,
+    /// Whose.
+    pub bib: u32,
 }
 
 impl Request {
@@ -37,15 +56,62 @@ impl Request {
         self.precondition = precondition;
         self
     }
+
+    /// Hands a change to the writer and waits until it is durable and on the board.
+    pub(super) async fn ask(
+        self,
+        app: &App,
+        actor: &Actor,
+        competition: &str,
+        change: Change,
+    ) -> Result<Answered, Failure> {
+        let key = self.idempotency.clone().zip(actor.account).map(|(key, account)| Idempotency {
+            account,
+            key: key.key,
+            method: key.method,
+            path: key.path,
+            body_digest: key.digest,
+        });
+        let asked = self.asked(app, actor, competition, change);
+        Ok(app.writer.submit(asked, key).await?)
+    }
+
+    /// A change with all that its decision depends on.
+    pub(super) fn asked(&self, app: &App, actor: &Actor, competition: &str, change: Change) -> Asked {
+        Asked {
+            actor: actor.clone(),
+            competition: competition.to_owned(),
+            received: self.received,
+            precondition: self.precondition.clone(),
+            salt: app.keys.bytes(),
+            change,
+        }
+    }
 }
 
-/// Which score.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct ScorePath {
-    /// Competition slug.
-    pub competition: String,
-    /// Workout slug.
-    pub workout: String,
-    /// Whose.
-    pub bib: u32,
+impl From<WriteError> for Failure {
+    fn from(error: WriteError) -> Self {
+        match error {
+            WriteError::Refused(refusal) => Self::Refused(refusal),
+            WriteError::KeyReused => Self::KeyReused,
+            WriteError::Busy => Self::Busy,
+            WriteError::Unknown => Self::OutcomeUnknown,
+            WriteError::Store(error) => error.into(),
+        }
+    }
+}
+
+impl From<crate::store::StoreError> for Failure {
+    fn from(error: crate::store::StoreError) -> Self {
+        if error.is_busy() { Self::Busy } else { Self::Broken(error.into()) }
+    }
+}
+
+/// 401 for nobody, before anything else is looked at.
+pub fn signed_in(actor: &Actor) -> Result<(), Failure> {
+    if actor.account.is_some() || actor.operator {
+        Ok(())
+    } else {
+        Err(crate::rules::access::Denied::NotSignedIn.into())
+    }
 }

@@ -4,6 +4,7 @@
 //! Times are RFC 3339 UTC in JSON; milliseconds, grams and counts are whole numbers.
 
 mod competition;
+pub mod names;
 mod roster;
 mod score;
 mod standings;
