@@ -1,5 +1,7 @@
 //! The command line: one file per subcommand.
 
+mod demo;
+
 use std::ffi::OsString;
 use std::process::ExitCode;
 

@@ -1,0 +1,6 @@
+//! `demo`
+
+mod names;
+mod pace;
+mod seeded;
+mod series;
