@@ -21,6 +21,8 @@ pub struct Committed {
     pub competition: i64,
     /// Slug.
     pub slug: String,
+    /// Log position before the group: another process may have written since the group before it.
+    pub after: u64,
     /// Last log position.
     pub seq: u64,
     /// The file in force, when the group applied one.

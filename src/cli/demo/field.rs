@@ -198,7 +198,8 @@ fn athlete(bib: u32, division: &str, ages: (i64, i64), age_date: Date) -> Athlet
     let born = age_date.saturating_sub(Span::new().years(age).days(seeded.within(0, 360)));
     let country = gym.map_or(*seeded.pick(&["PT", "ES", "IE", "FR", "NL", "DE", "DK", "PL"]), |g| GYMS[g].2);
     // One in twelve comes from somewhere else than the gym.
-    let from = if seeded.chance(80) { *seeded.pick(&["PT", "ES", "IE", "FR", "NL", "DE", "DK", "PL"]) } else { country };
+    let from =
+        if seeded.chance(80) { *seeded.pick(&["PT", "ES", "IE", "FR", "NL", "DE", "DK", "PL"]) } else { country };
     let name = full_name(names::of(from), woman, &mut seeded);
     let hidden = seeded.chance(30);
     let who = Who {
@@ -235,7 +236,9 @@ mod tests {
 
     #[test]
     fn the_field_is_the_same_every_time_and_as_large_as_said() {
-        let calendar = Calendar::around(date(2027, 1, 20).at(12, 0, 0, 0).to_zoned(jiff::tz::TimeZone::UTC).unwrap().timestamp()).unwrap();
+        let calendar =
+            Calendar::around(date(2027, 1, 20).at(12, 0, 0, 0).to_zoned(jiff::tz::TimeZone::UTC).unwrap().timestamp())
+                .unwrap();
         let draw = || Field::draw(&calendar, date(2027, 1, 15));
         let field = draw();
         assert_eq!(field.athletes.len(), 2400);

@@ -111,7 +111,13 @@ fn does(workout: &str, athlete: &Athlete, seeded: &mut Seeded) -> bool {
 
 /// What one athlete did in one workout: mostly one line; a second attempt or a mended figure is
 /// another.
-fn of_one(workout: &'static str, athlete: &Athlete, field: &Field, calendar: &Calendar, now: Timestamp) -> anyhow::Result<Vec<Line>> {
+fn of_one(
+    workout: &'static str,
+    athlete: &Athlete,
+    field: &Field,
+    calendar: &Calendar,
+    now: Timestamp,
+) -> anyhow::Result<Vec<Line>> {
     // Workouts 2 and 3 are one effort: whoever missed one missed the other, and both were done at
     // the same time.
     let session = if workout == "w3" { "w2" } else { workout };
@@ -136,7 +142,8 @@ fn of_one(workout: &'static str, athlete: &Athlete, field: &Field, calendar: &Ca
     let Some(received) = received else { return Ok(Vec::new()) };
 
     let visits = effort.chance(20);
-    let place = if visits { Some(usize::try_from(effort.below(field.gyms.len() as u64)).unwrap_or(0)) } else { athlete.gym };
+    let place =
+        if visits { Some(usize::try_from(effort.below(field.gyms.len() as u64)).unwrap_or(0)) } else { athlete.gym };
     let lighter = !athlete.who.lighter && ["w1", "w2"].contains(&workout) && seeded.chance(40);
     let unattested = seeded.chance(if workout == "w4" { 80 } else { 12 }) && athlete.bib != OWN_BIB;
     let perform = |ability: &pace::Ability, seeded: &mut Seeded| {
@@ -161,7 +168,9 @@ fn of_one(workout: &'static str, athlete: &Athlete, field: &Field, calendar: &Ca
         revise: false,
     };
     let mut lines = vec![line];
-    if let Some(again) = again(&lines[0], day, closes, calendar, now, &mut seeded, |s| perform(&athlete.ability.on_another_day(s), s))? {
+    if let Some(again) =
+        again(&lines[0], day, closes, calendar, now, &mut seeded, |s| perform(&athlete.ability.on_another_day(s), s))?
+    {
         lines.push(again);
     }
     Ok(lines)
@@ -169,7 +178,13 @@ fn of_one(workout: &'static str, athlete: &Athlete, field: &Field, calendar: &Ca
 
 /// When the file with a performance comes in: after half past nine in the evening; today, half an
 /// hour after it was done. `None`: not yet.
-fn in_by(day: i32, performed_at: Timestamp, gym: Option<usize>, calendar: &Calendar, now: Timestamp) -> anyhow::Result<Option<Timestamp>> {
+fn in_by(
+    day: i32,
+    performed_at: Timestamp,
+    gym: Option<usize>,
+    calendar: &Calendar,
+    now: Timestamp,
+) -> anyhow::Result<Option<Timestamp>> {
     let minute = i8::try_from(gym.unwrap_or(20)).unwrap_or(0);
     let evening = calendar.at(day, 21, 30 + minute)?;
     let received = if evening < now { evening } else { performed_at.checked_add(SignedDuration::from_mins(30))? };
@@ -225,7 +240,19 @@ fn visitor(line: &Line, field: &Field) -> bool {
 
 fn csv(lines: &[&Line]) -> anyhow::Result<String> {
     let mut out = csv::Writer::from_writer(Vec::new());
-    let header = ["bib", "performance", "level", "performed_at", "judge", "sheet", "gym", "attempt", "no_reps", "video", "revise"];
+    let header = [
+        "bib",
+        "performance",
+        "level",
+        "performed_at",
+        "judge",
+        "sheet",
+        "gym",
+        "attempt",
+        "no_reps",
+        "video",
+        "revise",
+    ];
     out.write_record(header)?;
     for line in lines {
         out.write_record([

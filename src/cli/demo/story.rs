@@ -144,7 +144,8 @@ fn happenings(field: &Field, calendar: &Calendar, now: Timestamp) -> anyhow::Res
 fn missing(field: &Field, lines: &[Line], calendar: &Calendar) -> anyhow::Result<Vec<Happening>> {
     let mut all = Vec::new();
     for workout in ["w1", "w2"] {
-        let done: std::collections::HashSet<u32> = lines.iter().filter(|l| l.workout == workout).map(|l| l.bib).collect();
+        let done: std::collections::HashSet<u32> =
+            lines.iter().filter(|l| l.workout == workout).map(|l| l.bib).collect();
         let (_, closes) = Calendar::window(workout);
         let absent = field.athletes.iter().filter(|a| !done.contains(&a.bib) && sheets::part(a.bib) == Part::Whole);
         for athlete in absent.filter(|a| a.bib % 3 == 0) {
@@ -174,7 +175,12 @@ fn late(lines: &[Line]) -> anyhow::Result<Vec<Happening>> {
 
 /// Scores that a referee can look at: attested, in time, the only line, of an athlete who shows
 /// the name and is not the one that can be signed in as.
-fn clear<'a>(field: &'a Field, lines: &'a [Line], workout: &'a str, before: Timestamp) -> impl Iterator<Item = &'a Line> {
+fn clear<'a>(
+    field: &'a Field,
+    lines: &'a [Line],
+    workout: &'a str,
+    before: Timestamp,
+) -> impl Iterator<Item = &'a Line> {
     lines.iter().filter(move |l| {
         l.workout == workout
             && l.only
@@ -198,9 +204,17 @@ fn officials(field: &Field, lines: &[Line], calendar: &Calendar, now: Timestamp)
     let closed = calendar.at(-18, 9, 0)?;
     let deduct = |reps| Decision::Deduct { reps: Some(reps), seconds: None, tiebreak: None, no_tiebreak: false };
     // Reps come off the unfinished round, so that the tiebreak's round stays done.
-    let w1: Vec<u32> = clear(field, lines, "w1", closed).filter(|l| rest(&l.performance) >= 8).map(|l| l.bib).step_by(97).take(6).collect();
+    let w1: Vec<u32> = clear(field, lines, "w1", closed)
+        .filter(|l| rest(&l.performance) >= 8)
+        .map(|l| l.bib)
+        .step_by(97)
+        .take(6)
+        .collect();
     for (n, &bib) in w1.iter().enumerate() {
-        at(calendar.at(-18, 10, n as i8)?, flag("w1", bib, FlagReason::RangeOfMotion, "Hips stay bent in the last swings of round 3."));
+        at(
+            calendar.at(-18, 10, n as i8)?,
+            flag("w1", bib, FlagReason::RangeOfMotion, "Hips stay bent in the last swings of round 3."),
+        );
         let (decision, reason) = match n {
             0 | 1 => (Decision::Stands, "Seen again at half speed: every rep is open at the top."),
             _ => (deduct(2 + n as u64), "These swings of round 3 did not reach the end position."),
@@ -208,21 +222,38 @@ fn officials(field: &Field, lines: &[Line], calendar: &Calendar, now: Timestamp)
         at(calendar.at(-17, 15, n as i8)?, rule("w1", bib, decision, reason));
     }
     if let Some(&bib) = w1.get(3) {
-        at(calendar.at(-16, 9, 0)?, Deed::Appeal { workout: "w1", bib, reason: "The judge counted two no-reps already; they are not in the total." });
+        at(
+            calendar.at(-16, 9, 0)?,
+            Deed::Appeal {
+                workout: "w1",
+                bib,
+                reason: "The judge counted two no-reps already; they are not in the total.",
+            },
+        );
         let upheld = Decision::Restore;
         let reason = "The no-reps are on the sheet: the total was right.";
         at(calendar.at(-15, 18, 0)?, Deed::Rule { workout: "w1", bib, decision: upheld, reason, on_appeal: true });
     }
     if let Some(&bib) = w1.get(4) {
-        at(calendar.at(-16, 10, 0)?, Deed::Appeal { workout: "w1", bib, reason: "From the camera's side the hips look closed; they were not." });
+        at(
+            calendar.at(-16, 10, 0)?,
+            Deed::Appeal { workout: "w1", bib, reason: "From the camera's side the hips look closed; they were not." },
+        );
     }
 
     // Workout 2: a time corrected, one struck, one stands, one still open.
     let closed = calendar.at(-6, 9, 0)?;
-    let w2: Vec<(u32, String)> =
-        clear(field, lines, "w2", closed).filter(|l| !l.performance.contains("reps")).map(|l| (l.bib, l.performance.clone())).step_by(131).take(4).collect();
+    let w2: Vec<(u32, String)> = clear(field, lines, "w2", closed)
+        .filter(|l| !l.performance.contains("reps"))
+        .map(|l| (l.bib, l.performance.clone()))
+        .step_by(131)
+        .take(4)
+        .collect();
     for (n, (bib, time)) in w2.iter().enumerate() {
-        at(calendar.at(-6, 11, n as i8)?, flag("w2", *bib, FlagReason::Timing, "The clock in the picture and the time on the sheet differ."));
+        at(
+            calendar.at(-6, 11, n as i8)?,
+            flag("w2", *bib, FlagReason::Timing, "The clock in the picture and the time on the sheet differ."),
+        );
         let (decision, reason) = match n {
             0 => {
                 let performance = RawPerformance::Text(later(time));
@@ -240,7 +271,8 @@ fn officials(field: &Field, lines: &[Line], calendar: &Calendar, now: Timestamp)
     for (n, line) in clear(field, lines, "w4", recent).step_by(61).take(6).enumerate() {
         let moment = now.checked_sub(SignedDuration::from_mins(150 - n as i64))?;
         let withhold = n >= 4;
-        let note = if withhold { "The monitor cannot be read at any bell." } else { "The third bell looks one calorie high." };
+        let note =
+            if withhold { "The monitor cannot be read at any bell." } else { "The third bell looks one calorie high." };
         at(moment, Deed::Flag { workout: "w4", bib: line.bib, reason: FlagReason::Count, note, withhold });
     }
     Ok(all)
