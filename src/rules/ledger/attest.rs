@@ -9,7 +9,7 @@ use crate::rules::event::Event;
 use crate::rules::fault::{Fault, Warning};
 use crate::rules::life::{self, Attempt, Attest, Attestation, How, State, Stored};
 use crate::rules::people::Judge;
-use crate::words::Sentence;
+use crate::words::{Lang, Sentence};
 use jiff::{SignedDuration, Timestamp};
 
 /// Attests a stored score.
@@ -159,17 +159,18 @@ fn overlapping(case: &Case<'_>, judge: &Judge, at: Timestamp, pointer: &str, war
     }
 }
 
-/// A state in the words of the pages.
+/// A state in words, as part of a sentence.
 #[must_use]
-pub fn state_words(state: State) -> &'static str {
-    match state {
-        State::Entered => "awaiting a judge",
-        State::Attested => "attested",
-        State::Flagged => "being checked",
-        State::Withheld => "withheld",
-        State::Amended => "amended",
-        State::Struck => "struck",
-        State::Withdrawn => "withdrawn",
-        State::Late => "late, waiting for the organiser",
-    }
+pub fn state_words(state: State) -> String {
+    let code = match state {
+        State::Entered => "state_entered",
+        State::Attested => "state_attested",
+        State::Flagged => "state_flagged",
+        State::Withheld => "state_withheld",
+        State::Amended => "state_amended",
+        State::Struck => "state_struck",
+        State::Withdrawn => "state_withdrawn",
+        State::Late => "state_late",
+    };
+    Sentence::new(code).say(Lang::En)
 }

@@ -9,7 +9,7 @@ use crate::rules::event::{Event, ScoreRef};
 use crate::rules::fault::{Fault, Question, Warning};
 use crate::rules::life::{Attempt, Details, State, Stored, Submit};
 use crate::rules::order;
-use crate::rules::people::EntryState;
+use crate::rules::people::{EntryState, fold_name};
 use crate::rules::performance::{self, Around};
 use crate::rules::workout::{Attempts, Prescription};
 use crate::words::Sentence;
@@ -41,7 +41,7 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
     let score = ScoreRef { workout: case.workout.slug.clone(), bib: case.entry.bib, attempt: number };
 
     match existing {
-        Some(attempt) if same_figures(&attempt.stored, &read.stored) => {
+        Some(attempt) if known(attempt, &read.stored) => {
             let details = details(case, asked, Some(&attempt.details), &mut notes)?;
             if details != attempt.details {
                 if !asked.revise {
@@ -129,6 +129,7 @@ struct Read {
 /// Reads and validates everything in it; all faults at once.
 fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>) -> Result<Read, Refusal> {
     let mut faults = Vec::new();
+    faults.extend(asked.expect_name.as_deref().and_then(|name| other_name(case, name)));
     attempt_number(case, number, existing.is_some(), &mut faults);
     let level = level(case, asked.level.as_deref(), "/level", &mut faults);
     let gym = gym(case, asked, &mut faults);
@@ -179,6 +180,16 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
         warnings,
         questions: checked.questions,
     })
+}
+
+/// Bib and name of a row are cross-checked; an erased name cannot be.
+fn other_name(case: &Case<'_>, sent: &str) -> Option<Fault> {
+    let known = &case.ledger.persons.get(&case.entry.person.id)?.name;
+    if sent.trim().is_empty() || fold_name(known) == fold_name(sent) {
+        return None;
+    }
+    let sentence = Sentence::new("bib_and_name_differ").with("bib", case.entry.bib).with("known", known).with("sent", sent);
+    Some(Fault::new("/name", sentence))
 }
 
 fn attempt_number(case: &Case<'_>, number: u32, exists: bool, faults: &mut Vec<Fault>) {
@@ -262,6 +273,13 @@ fn performed_at(
 fn wants_video(case: &Case<'_>) -> bool {
     let evidence = case.workout.evidence;
     evidence.all || (evidence.no_gym && case.entry.gym.is_none())
+}
+
+/// Whether these figures are there already, standing or waiting for the organiser. A score that
+/// was taken back is not there.
+fn known(attempt: &Attempt, stored: &Stored) -> bool {
+    let waiting = attempt.waiting.as_ref().is_some_and(|w| same_figures(&w.stored, stored));
+    waiting || (attempt.state != State::Withdrawn && same_figures(&attempt.stored, stored))
 }
 
 /// Same performance, tiebreak, level, instant and gym.
