@@ -1,0 +1,4 @@
+//! Rules held against outside values, slow twins and small models: one module a topic.
+
+mod life;
+mod support;
