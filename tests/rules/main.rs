@@ -1,4 +1,15 @@
-//! Rules held against outside values, slow twins and small models: one module a topic.
+//! Rules held against outside values, slow twins and small models: one module a topic. The values
+//! stand in `tests/vectors`, their sources beside each check.
 
+mod board;
 mod life;
+mod places;
+mod series;
 mod support;
+
+/// A file of `tests/vectors`.
+fn vector(name: &str) -> serde_json::Value {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/vectors").join(name);
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    serde_json::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
+}
