@@ -1,10 +1,14 @@
 //! Applying a competition file: it creates, or changes what differs, and says what it changed.
 
-use super::views::AppliedView;
-use super::{Failure, Request};
+use super::score::{WAIT, remarks};
+use super::views::{AppliedView, DifferenceView, ReworkedView};
+use super::{Failure, Request, signed_in};
 use crate::app::App;
-use crate::rules::access::Actor;
-use crate::rules::competition::RawCompetition;
+use crate::rules::access::{Act, Actor, permit};
+use crate::rules::competition::{Difference, RawCompetition};
+use crate::rules::event::Reworked;
+use crate::rules::ledger::{Change, Outcome};
+use crate::words::Sentence;
 
 /// How a file is to be applied.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -13,6 +17,12 @@ pub struct How {
     pub dry_run: bool,
     /// Work stored scores out again where their meaning changes.
     pub rescore: bool,
+}
+
+/// 401 or 403 for those who may not apply a file for `competition`, before it is read.
+pub fn may(actor: &Actor, competition: &str) -> Result<(), Failure> {
+    permit(actor, Act::Apply { competition })?;
+    Ok(())
 }
 
 /// Applies a file, all or nothing. `slug`: the competition it is sent to, which must be the
@@ -25,6 +35,57 @@ pub async fn apply(
     raw: RawCompetition,
     how: How,
 ) -> Result<AppliedView, Failure> {
-    let _ = (app, actor, slug, request, raw, how);
-    todo!()
+    signed_in(actor)?;
+    let named = raw.competition.slug.clone();
+    let slug = slug.unwrap_or(&named).to_owned();
+    may(actor, &slug)?;
+    if slug != named {
+        let sentence = Sentence::new("other_slug").with("slug", super::reader::shown(&named)).with("path", &slug);
+        return Err(Failure::fault("competition.slug", sentence));
+    }
+    let change = Change::Apply { raw: Box::new(raw), dry_run: how.dry_run, rescore: how.rescore };
+    let answered = request.ask(app, actor, &slug, change).await?;
+    let known = app.store.find_competition(&slug).await?;
+    if let Some(known) = &known {
+        app.board.at_least(known.id, answered.seq, WAIT).await;
+    }
+    let (created, changes, reworked) = match answered.outcome {
+        Outcome::Applied { created, differences, reworked } => (created, differences, reworked),
+        _ => (false, Vec::new(), Vec::new()),
+    };
+    Ok(AppliedView {
+        competition: slug,
+        created,
+        dry_run: how.dry_run,
+        changes: changes.iter().map(difference).collect(),
+        reworked: reworked.iter().map(self::reworked).collect(),
+        warnings: remarks(&answered.warnings),
+        etag: known.map_or(0, |k| k.definition.seq).to_string(),
+        log_seq: answered.seq,
+    })
+}
+
+/// A difference in the form of an answer.
+#[must_use]
+pub fn difference(difference: &Difference) -> DifferenceView {
+    DifferenceView {
+        key: difference.key.clone(),
+        from: difference.from.clone(),
+        to: difference.to.clone(),
+        rescore: difference.rescore,
+        voids: difference.voids,
+    }
+}
+
+/// A score worked out again, in the form of an answer.
+#[must_use]
+pub fn reworked(reworked: &Reworked) -> ReworkedView {
+    ReworkedView {
+        workout: reworked.score.workout.clone(),
+        bib: reworked.score.bib,
+        attempt: reworked.score.attempt,
+        text: reworked.stored.as_ref().map(|s| s.text.clone()),
+        void: reworked.void,
+        stale: reworked.stale,
+    }
 }

@@ -1,19 +1,90 @@
 //! Reading competitions: the list, and one with its divisions and announced workouts.
 
 use super::Failure;
-use super::views::{CompetitionView, SummaryView};
+use super::reader::Reader;
+use super::views::{CompetitionView, DivisionView, SummaryView, WindowView, WorkoutView, names};
 use crate::app::App;
 use crate::rules::access::Actor;
+use crate::rules::competition::Competition;
+use crate::rules::division::Division;
+use crate::rules::workout::Workout;
 use jiff::Timestamp;
 
 /// Competitions the reader may see, by slug.
 pub async fn list(app: &App, actor: &Actor, now: Timestamp) -> Result<Vec<SummaryView>, Failure> {
-    let _ = (app, actor, now);
-    todo!()
+    let known = app.store.list_competitions().await?;
+    Ok(known.into_iter().map(|k| Reader::new(k, actor, now)).filter(Reader::exists).map(|r| summary(&r)).collect())
+}
+
+fn summary(reader: &Reader) -> SummaryView {
+    SummaryView {
+        slug: reader.slug.clone(),
+        title: reader.competition.title.clone(),
+        time_zone: reader.competition.time_zone_name.clone(),
+        private: reader.competition.private,
+        workouts: reader
+            .workouts()
+            .map(|w| WindowView {
+                workout: w.slug.clone(),
+                title: w.title.clone(),
+                opens: w.window.opens,
+                closes: w.window.closes,
+                phase: names::phase(&w.window, reader.now),
+            })
+            .collect(),
+    }
 }
 
 /// One competition.
 pub async fn read(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Result<CompetitionView, Failure> {
-    let _ = (app, actor, now, slug);
-    todo!()
+    let reader = Reader::find(app, actor, now, slug).await?;
+    let competition = &reader.competition;
+    Ok(CompetitionView {
+        slug: reader.slug.clone(),
+        title: competition.title.clone(),
+        time_zone: competition.time_zone_name.clone(),
+        age_date: competition.age_date,
+        levels: competition.levels.iter().map(|l| l.slug.clone()).collect(),
+        private: competition.private,
+        etag: reader.definition_seq.to_string(),
+        log_seq: reader.seq,
+        divisions: competition.divisions.iter().map(|d| division(competition, d)).collect(),
+        workouts: reader.workouts().map(|w| workout(w, now)).collect(),
+    })
+}
+
+fn division(competition: &Competition, division: &Division) -> DivisionView {
+    let level = competition.levels.get(usize::from(division.level));
+    DivisionView {
+        slug: division.slug.clone(),
+        title: division.title.clone(),
+        category: names::category(division.category),
+        from_age: division.from_age,
+        to_age: division.to_age,
+        level: level.map_or_else(String::new, |l| l.slug.clone()),
+        allow_lower: division.allow_lower,
+        combines: division.combines.clone(),
+        mixed: division.mixed,
+    }
+}
+
+fn workout(workout: &Workout, now: Timestamp) -> WorkoutView {
+    let window = &workout.window;
+    WorkoutView {
+        slug: workout.slug.clone(),
+        title: workout.title.clone(),
+        session: workout.session.clone(),
+        format: names::format(workout.format),
+        cap_ms: workout.task.cap.map(|cap| cap.0),
+        announce: window.announce,
+        opens: window.opens,
+        closes: window.closes,
+        grace_ends: window.grace_ends,
+        attest_by: window.attest_by,
+        phase: names::phase(window, now),
+        publish: names::publish(workout.publish),
+        attempts: names::attempts(workout.attempts),
+        weight: workout.weight,
+        standards: workout.standards.clone(),
+    }
 }

@@ -5,6 +5,7 @@ use super::{Failure, Request};
 use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::event::Extension;
+use crate::rules::ledger::Change;
 
 /// Moves a workout's windows for a gym or a region, with a reason.
 pub async fn extend(
@@ -15,6 +16,16 @@ pub async fn extend(
     extension: Extension,
     reason: String,
 ) -> Result<ExtensionView, Failure> {
-    let _ = (app, actor, competition, request, extension, reason);
-    todo!()
+    let reader = super::roster::may(app, actor, competition, &request).await?;
+    reader.workout(&extension.workout)?;
+    let change = Change::Extend { extension: extension.clone(), reason };
+    let answered = request.ask(app, actor, competition, change).await?;
+    Ok(ExtensionView {
+        workout: extension.workout,
+        gym: extension.gym,
+        region: extension.region,
+        closes: extension.closes,
+        attest_by: extension.attest_by,
+        log_seq: answered.seq,
+    })
 }

@@ -14,6 +14,14 @@ pub enum Failure {
     /// The rules say no: 401, 403, 404, 409, 412, 422 or 428.
     #[error("refused: {0:?}")]
     Refused(Refusal),
+    /// 412 or 428, with the score that is there now.
+    #[error("refused: {refusal:?}")]
+    Stale {
+        /// Which of them.
+        refusal: Refusal,
+        /// What its sender should have seen.
+        current: Box<super::views::ScoreView>,
+    },
     /// The input cannot be read at all: 400.
     #[error("unreadable: {0:?}")]
     Unreadable(Vec<Fault>),

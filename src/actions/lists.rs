@@ -1,12 +1,19 @@
 //! Reading gyms, entries and judges.
 
-use super::Failure;
-use super::views::{EntryView, GymView, JudgeView};
+use super::reader::Reader;
+use super::views::{EntryView, GymView, JudgeView, names};
+use super::{Failure, signed_in};
 use crate::app::App;
-use crate::rules::access::Actor;
+use crate::rules::access::{Act, Actor, Denied, permit};
+use crate::rules::people::{Gym, fold_name};
+use crate::store::entries::{EntryFilter, Named};
 use jiff::Timestamp;
+use std::collections::HashMap;
 
-/// Which entries or judges are asked for.
+/// Rows that are read at a time.
+const PAGE: u32 = 1_000;
+
+/// Which gyms, entries or judges are asked for.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Find {
     /// Of this gym.
@@ -15,7 +22,18 @@ pub struct Find {
     pub q: Option<String>,
 }
 
-/// Gyms, by slug.
+impl Find {
+    /// Whether one of these texts has what is asked for in it.
+    fn fits(&self, texts: &[&str]) -> bool {
+        self.q.as_deref().map(fold_name).is_none_or(|q| texts.iter().any(|t| fold_name(t).contains(&q)))
+    }
+
+    fn fits_gym(&self, gym: Option<&str>) -> bool {
+        self.gym.as_deref().is_none_or(|wanted| gym == Some(wanted))
+    }
+}
+
+/// Gyms, by slug. Contacts are there for the organiser alone.
 pub async fn gyms(
     app: &App,
     actor: &Actor,
@@ -23,11 +41,52 @@ pub async fn gyms(
     competition: &str,
     find: &Find,
 ) -> Result<Vec<GymView>, Failure> {
-    let _ = (app, actor, now, competition, find);
-    todo!()
+    let reader = Reader::find(app, actor, now, competition).await?;
+    let gyms: Vec<Gym> = all_gyms(app, &reader)
+        .await?
+        .into_iter()
+        .filter(|g| find.fits_gym(Some(&g.slug)) && find.fits(&[&g.slug, &g.name]))
+        .collect();
+    let contacts = match permit(actor, Act::ReadPersons { competition: &reader.slug, gym: None }) {
+        Ok(permit) => {
+            let ids: Vec<u64> = gyms.iter().filter_map(|g| Some(g.contact.as_ref()?.id)).collect();
+            app.store.list_persons(&permit, reader.id, &ids).await?
+        }
+        Err(_) => HashMap::new(),
+    };
+    Ok(gyms
+        .into_iter()
+        .map(|g| {
+            let person = g.contact.as_ref().and_then(|c| contacts.get(&c.id));
+            GymView {
+                contact: person.map(|p| p.name.clone()),
+                email: person.map(|p| p.email.clone()),
+                phone: person.map(|p| p.phone.clone()),
+                slug: g.slug,
+                name: g.name,
+                country: g.country,
+                region: g.region,
+                time_zone: g.time_zone,
+                emergency: g.emergency,
+            }
+        })
+        .collect())
 }
 
-/// Entries, by bib.
+async fn all_gyms(app: &App, reader: &Reader) -> Result<Vec<Gym>, Failure> {
+    let mut gyms: Vec<Gym> = Vec::new();
+    loop {
+        let after = gyms.last().map_or("", |g| &g.slug);
+        let page = app.store.list_gyms(reader.id, after, PAGE).await?;
+        let full = page.len() >= PAGE as usize;
+        gyms.extend(page);
+        if !full {
+            return Ok(gyms);
+        }
+    }
+}
+
+/// Entries, by bib. Hidden names are searched only for those who may read them.
 pub async fn entries(
     app: &App,
     actor: &Actor,
@@ -35,8 +94,57 @@ pub async fn entries(
     competition: &str,
     find: &Find,
 ) -> Result<Vec<EntryView>, Failure> {
-    let _ = (app, actor, now, competition, find);
-    todo!()
+    let reader = Reader::find(app, actor, now, competition).await?;
+    let q = find.q.as_deref().map(fold_name);
+    let gym = find.gym.as_deref();
+    let permit = permit(actor, Act::ReadPersons { competition: &reader.slug, gym }).ok();
+    let mut filter = EntryFilter { gym, q: q.as_deref(), limit: PAGE, ..EntryFilter::default() };
+    let mut views = Vec::new();
+    loop {
+        let (bibs, page): (Vec<u32>, Vec<EntryView>) = match &permit {
+            Some(permit) => app
+                .store
+                .list_entries_privately(permit, reader.id, &filter)
+                .await?
+                .into_iter()
+                .map(|(entry, person)| {
+                    let name = person.map(|p| p.name).filter(|n| !n.is_empty());
+                    let name = name.unwrap_or_else(|| super::reader::athlete(entry.bib));
+                    (entry.bib, entry_view(&Named { entry, name: None }, name))
+                })
+                .unzip(),
+            None => {
+                let page = app.store.list_entries(reader.id, &filter).await?;
+                let bibs: Vec<u32> = page.iter().map(|n| n.entry.bib).collect();
+                let mut shown = reader.names(app, &bibs).await?;
+                page.iter()
+                    .map(|n| (n.entry.bib, entry_view(n, shown.remove(&n.entry.bib).unwrap_or_default())))
+                    .unzip()
+            }
+        };
+        let full = bibs.len() >= PAGE as usize;
+        filter.after = bibs.last().copied().unwrap_or(filter.after);
+        views.extend(page);
+        if !full {
+            return Ok(views);
+        }
+    }
+}
+
+/// An entry's public facts under the name its reader sees.
+#[must_use]
+pub fn entry_view(named: &Named, name: String) -> EntryView {
+    let entry = &named.entry;
+    EntryView {
+        bib: entry.bib,
+        name,
+        division: entry.division.clone(),
+        gym: entry.gym.clone(),
+        country: entry.country.clone(),
+        region: entry.region.clone(),
+        state: names::entry_state(entry.state),
+        show_name: entry.show_name,
+    }
 }
 
 /// One entry.
@@ -47,11 +155,14 @@ pub async fn entry(
     competition: &str,
     bib: u32,
 ) -> Result<EntryView, Failure> {
-    let _ = (app, actor, now, competition, bib);
-    todo!()
+    let reader = Reader::find(app, actor, now, competition).await?;
+    let named = super::score::find_entry(app, &reader, bib).await?;
+    let name = reader.name(app, named.clone()).await?;
+    Ok(entry_view(&named, name))
 }
 
-/// Judges, by code.
+/// Judges, by code: for those with a role in the competition. Their names are for its organiser,
+/// its referees and its gyms' staff.
 pub async fn judges(
     app: &App,
     actor: &Actor,
@@ -59,6 +170,41 @@ pub async fn judges(
     competition: &str,
     find: &Find,
 ) -> Result<Vec<JudgeView>, Failure> {
-    let _ = (app, actor, now, competition, find);
-    todo!()
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, now, competition).await?;
+    permit(actor, Act::SeeCompetition { competition: &reader.slug })?;
+    let desk = |gym| permit(actor, Act::ReadDesk { competition: &reader.slug, gym });
+    let permit = actor
+        .grants
+        .iter()
+        .map(|g| g.gym.as_deref())
+        .chain([None])
+        .map(desk)
+        .find(Result::is_ok)
+        .unwrap_or(Err(Denied::NotAllowed))
+        .ok();
+    let mut judges = Vec::new();
+    let mut after = String::new();
+    loop {
+        let page = app.store.list_judges(reader.id, find.gym.as_deref(), &after, PAGE).await?;
+        let full = page.len() >= PAGE as usize;
+        after = page.last().map_or(after, |j| j.code.clone());
+        judges.extend(page);
+        if !full {
+            break;
+        }
+    }
+    let ids: Vec<u64> = judges.iter().map(|j| j.person.id).collect();
+    let persons = match &permit {
+        Some(permit) => app.store.list_persons(permit, reader.id, &ids).await?,
+        None => HashMap::new(),
+    };
+    let views = judges.into_iter().map(|j| JudgeView {
+        name: persons.get(&j.person.id).map(|p| p.name.clone()),
+        code: j.code,
+        gym: j.gym,
+        valid_from: j.valid_from,
+        valid_to: j.valid_to,
+    });
+    Ok(views.filter(|j| find.fits(&[&j.code, j.name.as_deref().unwrap_or_default()])).collect())
 }

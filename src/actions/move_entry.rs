@@ -1,9 +1,11 @@
 //! Moving an entry to another division or gym, or changing how it takes part.
 
+use super::score::{WAIT, find_entry, remarks};
 use super::views::MovedView;
 use super::{Failure, Request};
 use crate::app::App;
 use crate::rules::access::Actor;
+use crate::rules::ledger::{Change, Outcome};
 use crate::rules::roster::EntryChange;
 
 /// Moves an entry; with `dry_run` only says what would happen to each of its scores.
@@ -16,6 +18,21 @@ pub async fn move_entry(
     change: EntryChange,
     dry_run: bool,
 ) -> Result<MovedView, Failure> {
-    let _ = (app, actor, competition, bib, request, change, dry_run);
-    todo!()
+    let reader = super::roster::may(app, actor, competition, &request).await?;
+    let answered = request.ask(app, actor, competition, Change::MoveEntry { bib, change, dry_run }).await?;
+    app.board.at_least(reader.id, answered.seq, WAIT).await;
+    let named = find_entry(app, &reader, bib).await?;
+    let name = reader.name(app, named.clone()).await?;
+    let (changed, reworked) = match answered.outcome {
+        Outcome::Moved { reworked } => (true, reworked),
+        _ => (false, Vec::new()),
+    };
+    Ok(MovedView {
+        entry: super::lists::entry_view(&named, name),
+        dry_run,
+        changed,
+        scores: reworked.iter().map(super::apply::reworked).collect(),
+        warnings: remarks(&answered.warnings),
+        log_seq: answered.seq,
+    })
 }

@@ -198,11 +198,7 @@ impl Reader {
     pub fn boundary(&self) -> i64 {
         let passed = |at: &Timestamp| *at <= self.now;
         let windows = self.competition.workouts.iter().map(|w| &w.window);
-        windows
-            .flat_map(|w| [w.announce, w.opens, w.closes])
-            .filter(passed)
-            .max()
-            .map_or(0, Timestamp::as_microsecond)
+        windows.flat_map(|w| [w.announce, w.opens, w.closes]).filter(passed).max().map_or(0, Timestamp::as_microsecond)
     }
 }
 

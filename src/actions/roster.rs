@@ -1,11 +1,23 @@
 //! Adding or changing one gym, entry or judge. Many at once: [`super::import`]; reading them:
 //! [`super::lists`].
 
+use super::reader::Reader;
+use super::score::{WAIT, remarks};
 use super::views::RosterWritten;
-use super::{Failure, Request};
+use super::{Failure, Request, signed_in};
 use crate::app::App;
-use crate::rules::access::Actor;
+use crate::rules::access::{Act, Actor, permit};
+use crate::rules::ledger::{Change, Outcome};
 use crate::rules::roster::{RawEntry, RawGym, RawJudge};
+
+/// 401 or 403 for those who may not change the roster, 404 for a competition that does not exist
+/// for them, before a body is read.
+pub async fn may(app: &App, actor: &Actor, competition: &str, request: &Request) -> Result<Reader, Failure> {
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, request.received, competition).await?;
+    permit(actor, Act::Organise { competition })?;
+    Ok(reader)
+}
 
 /// Adds or changes a gym.
 pub async fn set_gym(
@@ -15,8 +27,7 @@ pub async fn set_gym(
     request: Request,
     gym: RawGym,
 ) -> Result<RosterWritten, Failure> {
-    let _ = (app, actor, competition, request, gym);
-    todo!()
+    set(app, actor, competition, request, Change::SetGym(gym)).await
 }
 
 /// Adds or changes an entry.
@@ -27,8 +38,7 @@ pub async fn set_entry(
     request: Request,
     entry: RawEntry,
 ) -> Result<RosterWritten, Failure> {
-    let _ = (app, actor, competition, request, entry);
-    todo!()
+    set(app, actor, competition, request, Change::SetEntry(entry)).await
 }
 
 /// Adds or changes a judge.
@@ -39,6 +49,29 @@ pub async fn set_judge(
     request: Request,
     judge: RawJudge,
 ) -> Result<RosterWritten, Failure> {
-    let _ = (app, actor, competition, request, judge);
-    todo!()
+    set(app, actor, competition, request, Change::SetJudge(judge)).await
+}
+
+async fn set(
+    app: &App,
+    actor: &Actor,
+    competition: &str,
+    request: Request,
+    change: Change,
+) -> Result<RosterWritten, Failure> {
+    let reader = may(app, actor, competition, &request).await?;
+    let sent = match &change {
+        Change::SetGym(gym) => gym.slug.clone(),
+        Change::SetEntry(entry) => entry.bib.map_or_else(String::new, |b| b.to_string()),
+        Change::SetJudge(judge) => judge.code.clone(),
+        _ => String::new(),
+    };
+    let answered = request.ask(app, actor, competition, change).await?;
+    app.board.at_least(reader.id, answered.seq, WAIT).await;
+    let (id, outcome) = match answered.outcome {
+        Outcome::Roster { created: true, id } => (id, "created"),
+        Outcome::Roster { created: false, id } => (id, "changed"),
+        _ => (sent, "unchanged"),
+    };
+    Ok(RosterWritten { id, outcome, warnings: remarks(&answered.warnings), log_seq: answered.seq })
 }

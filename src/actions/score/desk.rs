@@ -1,0 +1,160 @@
+//! Working lists of a workout: who has a score and how far it is, who is missing, who takes no
+//! part. The desk's is of one gym, the referees' of all.
+
+use super::count;
+use super::show::{Show, notes};
+use crate::actions::reader::Reader;
+use crate::actions::views::{DeskRow, DeskView};
+use crate::actions::{Failure, signed_in};
+use crate::app::App;
+use crate::rules::access::{Act, Actor, Permit, permit};
+use crate::rules::event::Extension;
+use crate::rules::ledger;
+use crate::rules::life::{Attempt, State};
+use crate::rules::people::{Entry, EntryState};
+use crate::store::entries::EntryFilter;
+use crate::store::scores::ScoreFilter;
+use crate::words::Sentence;
+use jiff::Timestamp;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// Rows that are read at a time.
+const PAGE: u32 = 1_000;
+
+/// The states that can be asked for besides a score's own.
+const MISSING: &str = "missing";
+const OUT: &str = "not_taking_part";
+
+/// Which lines of a working list are asked for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct DeskQuery {
+    /// Entries of this gym; `None`: all.
+    pub gym: Option<String>,
+    /// Only this state: a score's, `missing` or `not_taking_part`.
+    pub state: Option<String>,
+}
+
+/// The working list of a workout: the desk's (own gym) and the referees' (all gyms).
+pub async fn desk(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+    workout: &str,
+    query: DeskQuery,
+) -> Result<DeskView, Failure> {
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, now, competition).await?;
+    let workout = reader.workout(workout)?;
+    let gym = query.gym.as_deref();
+    let permit = permit(actor, Act::ReadDesk { competition: &reader.slug, gym })?;
+    let wanted = query.state.as_deref();
+    let known = [MISSING, OUT];
+    if wanted.is_some_and(|s| !known.contains(&s) && !ALL.iter().any(|state| state.as_str() == s)) {
+        let words = ALL.iter().map(|s| s.as_str()).chain(known).collect::<Vec<_>>().join(", ");
+        let sentence = Sentence::new("member_word").with("member", "state").with("words", words);
+        return Err(Failure::fault("/state", sentence));
+    }
+    let lists = Lists::read(app, &reader, &permit, &workout.slug, gym).await?;
+    let bibs: Vec<u32> = lists.entries.keys().copied().collect();
+    let names = reader.names(app, &bibs).await?;
+    let ids: Vec<u64> = lists.attempts.values().flatten().filter_map(|a| Some(a.details.video.as_ref()?.id)).collect();
+    let notes = Arc::new(notes(app, &reader, Some(&permit), &ids).await?);
+    let extensions: Arc<[Extension]> = app.store.list_extensions(reader.id).await?.into();
+
+    let mut view = DeskView {
+        workout: workout.slug.clone(),
+        gym: query.gym.clone(),
+        entries: count(lists.entries.len()),
+        settled: 0,
+        awaiting: 0,
+        missing: 0,
+        rows: Vec::new(),
+        log_seq: reader.seq,
+    };
+    for (bib, entry) in &lists.entries {
+        let attempt = lists.attempts.get(bib).and_then(|all| ledger::shown(workout.attempts, all));
+        let present = attempt.filter(|a| a.state != State::Withdrawn);
+        let state = match present {
+            Some(attempt) => attempt.state.as_str(),
+            None if lists.out.contains(bib) => OUT,
+            None => attempt.map_or(MISSING, |a| a.state.as_str()),
+        };
+        match present.map(|a| a.state) {
+            Some(State::Entered) => view.awaiting += 1,
+            Some(_) => view.settled += 1,
+            None if state == OUT || entry.state != EntryState::Active => view.settled += 1,
+            None => view.missing += 1,
+        }
+        if wanted.is_some_and(|w| w != state && !(w == MISSING && present.is_none() && state != OUT)) {
+            continue;
+        }
+        let show = Show::with(&reader, workout, entry, Arc::clone(&notes), Arc::clone(&extensions), reader.seq);
+        view.rows.push(DeskRow {
+            bib: *bib,
+            name: names.get(bib).cloned().unwrap_or_default(),
+            division: entry.division.clone(),
+            gym: entry.gym.clone(),
+            state,
+            score: attempt.map(|a| show.score(a)),
+        });
+    }
+    Ok(view)
+}
+
+/// All states of a score.
+const ALL: [State; 8] = [
+    State::Entered,
+    State::Attested,
+    State::Flagged,
+    State::Withheld,
+    State::Amended,
+    State::Struck,
+    State::Withdrawn,
+    State::Late,
+];
+
+/// What the list is made of, by bib.
+struct Lists {
+    entries: BTreeMap<u32, Entry>,
+    attempts: BTreeMap<u32, Vec<Attempt>>,
+    out: BTreeSet<u32>,
+}
+
+impl Lists {
+    async fn read(
+        app: &App,
+        reader: &Reader,
+        permit: &Permit,
+        workout: &str,
+        gym: Option<&str>,
+    ) -> Result<Self, Failure> {
+        let mut lists = Self { entries: BTreeMap::new(), attempts: BTreeMap::new(), out: BTreeSet::new() };
+        let mut filter = EntryFilter { gym, limit: PAGE, ..EntryFilter::default() };
+        loop {
+            let page = app.store.list_entries(reader.id, &filter).await?;
+            let full = page.len() >= PAGE as usize;
+            filter.after = page.last().map_or(filter.after, |n| n.entry.bib);
+            let there = page.into_iter().map(|n| n.entry).filter(|e| e.state != EntryState::Removed);
+            lists.entries.extend(there.map(|e| (e.bib, e)));
+            if !full {
+                break;
+            }
+        }
+        let mut filter = ScoreFilter { gym, limit: PAGE, ..ScoreFilter::default() };
+        loop {
+            let page = app.store.list_scores(permit, reader.id, workout, &filter).await?;
+            let full = page.len() >= PAGE as usize;
+            for listed in page {
+                filter.after = (listed.attempt.score.bib, listed.attempt.score.attempt);
+                lists.attempts.entry(listed.attempt.score.bib).or_default().push(listed.attempt);
+            }
+            if !full {
+                break;
+            }
+        }
+        lists.out.extend(app.store.list_not_taking_part(permit, reader.id, workout, gym).await?);
+        Ok(lists)
+    }
+}

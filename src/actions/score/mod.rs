@@ -1,0 +1,156 @@
+//! What all moves on a score share, and reading scores: now, their history, rulings, lists.
+
+mod desk;
+mod history;
+mod show;
+
+pub use desk::{DeskQuery, desk};
+pub use history::{history, rulings};
+pub use show::remarks;
+
+use show::Show;
+
+use super::reader::{Reader, shown};
+use super::views::{PlaceView, ScoreWithAttempts, Written};
+use super::{Failure, Request, ScorePath, signed_in};
+use crate::app::App;
+use crate::rules::access::Actor;
+use crate::rules::ledger::{self, Change, Outcome, Refusal};
+use crate::rules::life::{Attempt, Move};
+use crate::rules::people::Entry;
+use crate::rules::workout::Workout;
+use crate::store::Answered;
+use crate::store::entries::Named;
+use crate::words::Sentence;
+use jiff::Timestamp;
+use std::time::Duration;
+
+/// How long a reader waits for the board to reach a log position.
+pub const WAIT: Duration = Duration::from_secs(2);
+
+/// Makes one move on a score and answers with it and its places afterwards.
+pub async fn make_move(
+    app: &App,
+    actor: &Actor,
+    score: &ScorePath,
+    request: Request,
+    what: Move,
+) -> Result<Written, Failure> {
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, request.received, &score.competition).await?;
+    let workout = reader.workout(&score.workout)?.clone();
+    let meant = match &what {
+        Move::Submit(sent) => sent.attempt,
+        Move::Attest(sent) => sent.attempt,
+        _ => None,
+    };
+    let change = Change::Score { workout: score.workout.clone(), bib: score.bib, what };
+    let answered = request.ask(app, actor, &score.competition, change).await;
+    let entry = find_entry(app, &reader, score.bib).await;
+    let answered = match answered {
+        Ok(answered) => answered,
+        Err(failure) => return Err(with_current(app, &reader, &workout, entry, failure).await?),
+    };
+    let entry = entry?.entry;
+    // The answer is out before the board is told, if the process is slow: wait for it.
+    app.board.at_least(reader.id, answered.seq, WAIT).await;
+    written(app, &reader, &workout, &entry, answered, meant).await
+}
+
+/// A refused precondition, with the score that its sender should have seen.
+async fn with_current(
+    app: &App,
+    reader: &Reader,
+    workout: &Workout,
+    entry: Result<Named, Failure>,
+    failure: Failure,
+) -> Result<Failure, Failure> {
+    let attempt = match &failure {
+        Failure::Refused(
+            Refusal::PreconditionFailed(Some(attempt)) | Refusal::PreconditionRequired(_, Some(attempt)),
+        ) => attempt.as_ref().clone(),
+        _ => return Ok(failure),
+    };
+    let Ok(Named { entry, .. }) = entry else { return Ok(failure) };
+    let show = Show::load(app, reader, workout, &entry, &[&attempt], reader.seq).await?;
+    let current = Box::new(show.score(&attempt));
+    Ok(match failure {
+        Failure::Refused(refusal) => Failure::Stale { refusal, current },
+        other => other,
+    })
+}
+
+async fn written(
+    app: &App,
+    reader: &Reader,
+    workout: &Workout,
+    entry: &Entry,
+    answered: Answered,
+    meant: Option<u32>,
+) -> Result<Written, Failure> {
+    let (created, number) = match answered.outcome {
+        Outcome::Score { created, attempt } => (created, Some(attempt)),
+        _ => (false, meant),
+    };
+    let attempt = number
+        .and_then(|n| answered.attempts.iter().find(|a| a.score.attempt == n))
+        .or_else(|| ledger::shown(workout.attempts, &answered.attempts))
+        .ok_or_else(|| no_score(workout, entry.bib))?;
+    let show = Show::load(app, reader, workout, entry, &[attempt], answered.seq).await?;
+    let mut view = show.score(attempt);
+    view.warnings = remarks(&answered.warnings);
+    view.places = Some(places(app, reader, workout, entry.bib));
+    Ok(Written { created, unchanged: answered.outcome == Outcome::Unchanged, score: view })
+}
+
+/// Places of an entry in a workout, in its division and the combined ones; none that the reader
+/// may not see yet.
+fn places(app: &App, reader: &Reader, workout: &Workout, bib: u32) -> Vec<PlaceView> {
+    let index = reader.index(workout);
+    if !reader.sees_scores(workout, None) {
+        return Vec::new();
+    }
+    let Some(standing) = app.board.entry(reader.id, bib, crate::standings::Mask::NONE.with(index)) else {
+        return Vec::new();
+    };
+    let whole = standing.rankings.into_iter().filter(|r| r.scope.whole());
+    whole
+        .filter_map(|ranking| {
+            let own = ranking.workouts.into_iter().find(|w| w.cell.workout == index)?;
+            let place = own.cell.place.filter(|_| own.cell.placed);
+            Some(PlaceView { division: ranking.division, place, of: count(own.of) })
+        })
+        .collect()
+}
+
+/// A count for JSON. No division has 2^32 entries.
+pub(super) fn count(n: usize) -> u32 {
+    u32::try_from(n).unwrap_or(u32::MAX)
+}
+
+/// The entry with this bib.
+pub(super) async fn find_entry(app: &App, reader: &Reader, bib: u32) -> Result<Named, Failure> {
+    let named = app.store.find_entry(reader.id, bib).await?;
+    named.ok_or_else(|| Failure::not_found(Sentence::new("no_entry").with("bib", bib)))
+}
+
+fn no_score(workout: &Workout, bib: u32) -> Failure {
+    Failure::not_found(Sentence::new("no_score").with("workout", shown(&workout.title)).with("bib", bib))
+}
+
+/// The attempt that counts, else the latest, with all attempts.
+pub async fn read(app: &App, actor: &Actor, now: Timestamp, score: &ScorePath) -> Result<ScoreWithAttempts, Failure> {
+    let reader = Reader::find(app, actor, now, &score.competition).await?;
+    let workout = reader.workout(&score.workout)?;
+    let entry = find_entry(app, &reader, score.bib).await?.entry;
+    let attempts = app.store.list_attempts(reader.id, &score.workout, score.bib).await?;
+    let attempts: Vec<&Attempt> =
+        attempts.iter().filter(|a| reader.sees_scores_of(workout, &entry, a.stored.gym.as_deref())).collect();
+    let owned: Vec<Attempt> = attempts.iter().map(|a| (*a).clone()).collect();
+    let counting = ledger::shown(workout.attempts, &owned).ok_or_else(|| no_score(workout, score.bib))?;
+    let show = Show::load(app, &reader, workout, &entry, &attempts, reader.seq).await?;
+    Ok(ScoreWithAttempts {
+        score: show.score(counting),
+        attempts: attempts.into_iter().map(|a| show.score(a)).collect(),
+    })
+}
