@@ -107,16 +107,17 @@ CREATE TABLE scores (
 ) STRICT;
 CREATE INDEX scores_workout ON scores (competition, workout, entry_gym, bib, attempt);
 CREATE INDEX scores_state ON scores (competition, workout, state, bib, attempt);
-CREATE INDEX scores_sheet ON scores (competition, workout, sheet) WHERE sheet IS NOT NULL;
+CREATE INDEX scores_sheet ON scores (competition, sheet, workout) WHERE sheet IS NOT NULL;
 CREATE INDEX scores_judge ON scores (competition, judge, performed_at) WHERE judge IS NOT NULL;
 CREATE INDEX scores_grams ON scores (competition, workout, division, level, grams) WHERE grams IS NOT NULL;
 
 CREATE TABLE not_taking_part (
     competition INTEGER NOT NULL REFERENCES competitions (id),
-    workout TEXT NOT NULL,
     bib INTEGER NOT NULL,
-    PRIMARY KEY (competition, workout, bib)
+    workout TEXT NOT NULL,
+    PRIMARY KEY (competition, bib, workout)
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX not_taking_part_workout ON not_taking_part (competition, workout, bib);
 
 CREATE TABLE extensions (
     competition INTEGER NOT NULL REFERENCES competitions (id),

@@ -1,5 +1,14 @@
 //! Answers kept by key, so that a request sent twice is done once.
 
+use super::db::{Bulk, Tx, Val};
+use super::writer::Answered;
+use super::{StoreError, json, parse};
+use jiff::{SignedDuration, Timestamp};
+use std::collections::HashMap;
+
+/// How long an answer is kept.
+const KEPT: SignedDuration = SignedDuration::from_hours(48);
+
 /// A request that may be sent again: the same key, account, method, path and body is answered
 /// with the first committed answer for 48 h; the same key with another of them is refused.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -14,4 +23,115 @@ pub struct Idempotency {
     pub path: String,
     /// SHA-256 of the body's bytes.
     pub body_digest: [u8; 32],
+}
+
+impl Idempotency {
+    fn is(&self, other: &Self) -> bool {
+        self.method == other.method && self.path == other.path && self.body_digest == other.body_digest
+    }
+}
+
+/// What is known under a key.
+#[derive(Debug)]
+pub(crate) enum Earlier {
+    /// The same request: its answer.
+    Same(Box<Answered>),
+    /// Another request.
+    Other,
+}
+
+bulk!(
+    FIND = Bulk::list(
+        "SELECT key, account, method, path, body_digest, answer FROM idempotency WHERE created_at > $1 AND key IN (",
+        1,
+        ")"
+    )
+);
+bulk!(
+    KEEP = Bulk::rows(
+        "INSERT INTO idempotency (key, account, method, path, body_digest, answer, created_at) VALUES ",
+        7,
+        " ON CONFLICT (key, account) DO UPDATE SET method = excluded.method, path = excluded.path, body_digest = excluded.body_digest, answer = excluded.answer, created_at = excluded.created_at"
+    )
+);
+
+/// The answers that a group's keys have, and those it adds.
+#[derive(Default)]
+pub(crate) struct Answers {
+    known: HashMap<(i64, String), (Idempotency, Answered)>,
+    fresh: Vec<(i64, String)>,
+}
+
+type Row = (String, i64, String, String, Vec<u8>, String);
+
+impl Answers {
+    /// Reads what is known under these keys.
+    pub(crate) async fn load<'a>(
+        tx: &mut Tx,
+        keys: impl Iterator<Item = &'a Idempotency>,
+        now: Timestamp,
+    ) -> Result<Self, StoreError> {
+        let members: Vec<Val> = keys.map(|k| Val::Text(k.key.clone())).collect();
+        let mut answers = Self::default();
+        if members.is_empty() {
+            return Ok(answers);
+        }
+        let rows: Vec<Row> = FIND.read(tx, &[Val::Int(oldest(now))], members).await?;
+        for (key, account, method, path, digest, answer) in rows {
+            let body_digest =
+                digest.try_into().map_err(|_| StoreError::unreadable("idempotency", "a digest is not 32 bytes"))?;
+            let request = Idempotency { account, key, method, path, body_digest };
+            answers.known.insert((account, request.key.clone()), (request, parse("idempotency", &answer)?));
+        }
+        Ok(answers)
+    }
+
+    /// What is known under the key of this request.
+    pub(crate) fn find(&self, request: &Idempotency) -> Option<Earlier> {
+        let (earlier, answer) = self.known.get(&(request.account, request.key.clone()))?;
+        if !request.is(earlier) {
+            return Some(Earlier::Other);
+        }
+        Some(Earlier::Same(Box::new(Answered { replayed: true, ..answer.clone() })))
+    }
+
+    /// Keeps an answer.
+    pub(crate) fn put(&mut self, request: &Idempotency, answer: &Answered) {
+        let at = (request.account, request.key.clone());
+        self.known.insert(at.clone(), (request.clone(), answer.clone()));
+        self.fresh.push(at);
+    }
+
+    /// Whether there is something to write.
+    pub(crate) fn is_fresh(&self) -> bool {
+        !self.fresh.is_empty()
+    }
+
+    /// Writes the answers kept since the load.
+    pub(crate) async fn save(&self, tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
+        let kept = self.fresh.iter().filter_map(|at| self.known.get(at));
+        let rows = kept.map(|(request, answer)| {
+            vec![
+                Val::Text(request.key.clone()),
+                Val::Int(request.account),
+                Val::Text(request.method.clone()),
+                Val::Text(request.path.clone()),
+                Val::Bytes(request.body_digest.to_vec()),
+                Val::Text(json(answer)),
+                Val::Int(now.as_microsecond()),
+            ]
+        });
+        Ok(KEEP.write(tx, rows.collect()).await?)
+    }
+}
+
+/// Sweeps away what is no longer given again.
+pub(crate) async fn sweep(tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
+    db!(tx, exec: "DELETE FROM idempotency WHERE created_at <= $1", oldest(now))?;
+    Ok(())
+}
+
+/// The instant at which answers kept then have had their time.
+fn oldest(now: Timestamp) -> i64 {
+    now.checked_sub(KEPT).unwrap_or(Timestamp::MIN).as_microsecond()
 }

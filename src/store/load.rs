@@ -1,1 +1,485 @@
-//! The touched part of a ledger, read in: one query a table.
+//! The touched part of a ledger, read in: one query a table, lists in fixed sizes.
+//!
+//! More than what is touched does no harm (all attempts of a bib come together); less would. What
+//! it does not do: decide anything.
+
+use super::competitions::{Definition, Definitions};
+use super::db::{Bulk, Tx, Val};
+use super::merkle::Peaks;
+use super::{StoreError, column, instant, number, parse};
+use crate::rules::ledger::{Head, Ledger, Ties, Touches};
+use crate::rules::life::Attempt;
+use crate::rules::people::{Entry, Gym, Judge, PersonRef};
+use crate::rules::quantity::Grams;
+use jiff::{SignedDuration, Timestamp};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// How far around a performance a judge's others are looked at.
+const AROUND: SignedDuration = SignedDuration::from_hours(1);
+/// From how many stored loads on the heaviest says something (design: ten or more).
+const ENOUGH_LOADS: usize = 10;
+
+/// A competition in the hands of the writer.
+pub(crate) struct Loaded {
+    /// Number; `None`: not there yet.
+    pub(crate) id: Option<i64>,
+    /// What it is called outside.
+    pub(crate) slug: String,
+    /// The touched part.
+    pub(crate) ledger: Ledger,
+    /// Of the log's tree.
+    pub(crate) peaks: Peaks,
+    /// Division and gym of the entries as they stand in the table: their scores carry both.
+    pub(crate) entries_before: BTreeMap<u32, (String, Option<String>)>,
+}
+
+/// What all changes of a group touch in one competition.
+#[derive(Default)]
+pub(crate) struct Wanted {
+    all: Touches,
+    referees: bool,
+    accounts: BTreeSet<i64>,
+}
+
+impl Wanted {
+    /// Adds what one change touches.
+    pub(crate) fn add(&mut self, touches: Touches) {
+        let all = &mut self.all;
+        all.gyms.extend(touches.gyms);
+        all.bibs.extend(touches.bibs);
+        all.names.extend(touches.names);
+        all.judges.extend(touches.judges);
+        all.scores.extend(touches.scores);
+        all.videos.extend(touches.videos);
+        all.all_scores_of.extend(touches.all_scores_of);
+        all.everything |= touches.everything;
+        all.sheets.extend(touches.sheets);
+        all.judging.extend(touches.judging);
+        all.same_account.extend(touches.same_account);
+        all.heaviest.extend(touches.heaviest);
+        if let Some(account) = touches.referees {
+            self.referees = true;
+            self.accounts.extend(account);
+        }
+    }
+}
+
+bulk!(
+    BY_NAME = Bulk::list(
+        "SELECT p.folded_name, p.born, e.bib FROM persons p JOIN entries e ON e.competition = p.competition AND e.person = p.id WHERE p.competition = $1 AND p.folded_name IN (",
+        1,
+        ")"
+    )
+);
+bulk!(ENTRIES = Bulk::list("SELECT body FROM entries WHERE competition = $1 AND bib IN (", 1, ")"));
+bulk!(GYMS = Bulk::list("SELECT body FROM gyms WHERE competition = $1 AND slug IN (", 1, ")"));
+bulk!(JUDGES = Bulk::list("SELECT body FROM judges WHERE competition = $1 AND code IN (", 1, ")"));
+bulk!(PERSONS = Bulk::list("SELECT id, body FROM persons WHERE competition = $1 AND id IN (", 1, ")"));
+bulk!(
+    SCORES = Bulk::list(
+        "SELECT body FROM scores WHERE competition = $1 AND bib IN (",
+        1,
+        ") ORDER BY bib, workout, attempt"
+    )
+);
+bulk!(STATEMENTS = Bulk::list("SELECT workout, bib FROM not_taking_part WHERE competition = $1 AND bib IN (", 1, ")"));
+bulk!(NOTES = Bulk::list("SELECT id, text FROM notes WHERE competition = $1 AND id IN (", 1, ")"));
+bulk!(SHEETS = Bulk::list("SELECT workout, sheet, gym, bib FROM scores WHERE competition = $1 AND sheet IN (", 1, ")"));
+bulk!(
+    JUDGING = Bulk::list(
+        "SELECT judge, workout, bib, performed_at FROM scores WHERE competition = $1 AND performed_at >= $2 AND performed_at <= $3 AND judge IN (",
+        3,
+        ")"
+    )
+);
+bulk!(
+    SAME_ACCOUNT = Bulk::list(
+        "SELECT j.judge, a.bib FROM grants j JOIN grants a ON a.account = j.account WHERE j.role = 'judge' AND a.role = 'athlete' AND j.competition = $1 AND a.competition = $1 AND j.judge IN (",
+        1,
+        ")"
+    )
+);
+bulk!(
+    TIES = Bulk::list(
+        "SELECT account, role, gym, bib FROM grants WHERE (competition = $1 OR competition IS NULL) AND account IN (",
+        1,
+        ")"
+    )
+);
+bulk!(
+    TIES_BY_EMAIL = Bulk::list(
+        "SELECT a.id, e.bib FROM accounts a JOIN persons p ON p.folded_email = a.folded_email JOIN entries e ON e.competition = p.competition AND e.person = p.id WHERE p.competition = $1 AND p.folded_email <> '' AND a.id IN (",
+        1,
+        ")"
+    )
+);
+
+type HeadRow = (i64, i64, i64, i64, i64, i64, i64, Vec<u8>);
+
+/// Reads the head afresh, and what is wanted.
+pub(crate) async fn load(
+    tx: &mut Tx,
+    definitions: &Definitions,
+    slug: &str,
+    wanted: &Wanted,
+) -> Result<Loaded, StoreError> {
+    let mut out = Loaded {
+        id: None,
+        slug: slug.to_owned(),
+        ledger: Ledger::default(),
+        peaks: Peaks::default(),
+        entries_before: BTreeMap::new(),
+    };
+    let head = db!(&mut *tx, opt HeadRow:
+        "SELECT id, definition_seq, seq, at, last_bib, last_person, last_note, peaks FROM competitions WHERE slug = $1", slug)?;
+    let Some((id, definition_seq, seq, at, last_bib, last_person, last_note, peaks)) = head else {
+        return Ok(out);
+    };
+    const T: &str = "competitions";
+    out.id = Some(id);
+    out.ledger.head = Head {
+        seq: number(T, seq)?,
+        at,
+        last_bib: number(T, last_bib)?,
+        last_person: number(T, last_person)?,
+        last_note: number(T, last_note)?,
+    };
+    out.peaks = Peaks::from_bytes(number(T, seq)?, &peaks)
+        .ok_or_else(|| StoreError::unreadable(T, "the peaks do not fit the log's size"))?;
+    let definition = definition(tx, definitions, id, number(T, definition_seq)?).await?;
+    out.ledger.definition_seq = definition.seq;
+    out.ledger.definition = Some((definition.raw, definition.competition));
+
+    let mut reader = Reader { tx, id, slug, wanted, ledger: &mut out.ledger };
+    reader.read().await?;
+    out.entries_before =
+        out.ledger.entries.iter().map(|(bib, e)| (*bib, (e.division.clone(), e.gym.clone()))).collect();
+    Ok(out)
+}
+
+async fn definition(tx: &mut Tx, definitions: &Definitions, id: i64, seq: u64) -> Result<Definition, StoreError> {
+    if let Some(known) = definitions.find(id, seq) {
+        return Ok(known);
+    }
+    let text = db!(&mut *tx, val String: "SELECT definition FROM competitions WHERE id = $1", id)?;
+    definitions.get(id, seq, || parse("competitions", &text))
+}
+
+struct Reader<'a> {
+    tx: &'a mut Tx,
+    id: i64,
+    slug: &'a str,
+    wanted: &'a Wanted,
+    ledger: &'a mut Ledger,
+}
+
+impl Reader<'_> {
+    async fn read(&mut self) -> Result<(), StoreError> {
+        let all = &self.wanted.all;
+        if all.everything {
+            self.everything().await?;
+        } else {
+            self.by_name().await?;
+            self.ties().await?;
+            let mut bibs: BTreeSet<u32> = all.bibs.clone();
+            bibs.extend(all.scores.iter().map(|(_, bib)| *bib));
+            bibs.extend(&all.all_scores_of);
+            bibs.extend(self.ledger.by_name.values());
+            let around = &self.ledger.around;
+            bibs.extend(
+                around.referees.values().chain(around.others.values()).flat_map(|ties| ties.bibs.iter().copied()),
+            );
+            self.entries(&bibs).await?;
+            self.attempts().await?;
+            self.judges().await?;
+            self.gyms().await?;
+            self.persons().await?;
+        }
+        self.complete_ties();
+        self.videos().await?;
+        self.extensions().await?;
+        self.heaviest().await?;
+        self.sheets().await?;
+        self.judging().await?;
+        self.same_account().await
+    }
+
+    fn fixed(&self) -> [Val; 1] {
+        [Val::Int(self.id)]
+    }
+
+    /// Entries without a bib are found by name and birth.
+    async fn by_name(&mut self) -> Result<(), StoreError> {
+        let names = &self.wanted.all.names;
+        let members = names
+            .iter()
+            .map(|(name, _)| name)
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .map(|n| Val::Text(n.clone()))
+            .collect();
+        let rows: Vec<(String, Option<String>, i64)> = BY_NAME.read(self.tx, &self.fixed(), members).await?;
+        for (name, born, bib) in rows {
+            let born = born.map(|b| b.parse()).transpose().map_err(|e| StoreError::unreadable("persons", e))?;
+            let found = (name, born);
+            if names.contains(&found) {
+                self.ledger.by_name.insert(found, number("entries", bib)?);
+            }
+        }
+        Ok(())
+    }
+
+    async fn entries(&mut self, bibs: &BTreeSet<u32>) -> Result<(), StoreError> {
+        let members = bibs.iter().map(|&bib| Val::Int(bib.into())).collect();
+        let rows: Vec<(String,)> = ENTRIES.read(self.tx, &self.fixed(), members).await?;
+        self.put_entries(rows)
+    }
+
+    fn put_entries(&mut self, rows: Vec<(String,)>) -> Result<(), StoreError> {
+        for (body,) in rows {
+            let entry: Entry = parse("entries", &body)?;
+            self.ledger.entries.insert(entry.bib, entry);
+        }
+        Ok(())
+    }
+
+    async fn attempts(&mut self) -> Result<(), StoreError> {
+        let all = &self.wanted.all;
+        let bibs: BTreeSet<u32> =
+            all.scores.iter().map(|(_, bib)| *bib).chain(all.all_scores_of.iter().copied()).collect();
+        let members: Vec<Val> = bibs.iter().map(|&bib| Val::Int(bib.into())).collect();
+        let rows: Vec<(String,)> = SCORES.read(self.tx, &self.fixed(), members.clone()).await?;
+        self.put_attempts(rows)?;
+        let rows: Vec<(String, i64)> = STATEMENTS.read(self.tx, &self.fixed(), members).await?;
+        self.put_statements(rows)
+    }
+
+    fn put_attempts(&mut self, rows: Vec<(String,)>) -> Result<(), StoreError> {
+        for (body,) in rows {
+            let attempt: Attempt = parse("scores", &body)?;
+            let at = (attempt.score.workout.clone(), attempt.score.bib);
+            self.ledger.attempts.entry(at).or_default().push(attempt);
+        }
+        Ok(())
+    }
+
+    fn put_statements(&mut self, rows: Vec<(String, i64)>) -> Result<(), StoreError> {
+        for (workout, bib) in rows {
+            self.ledger.not_taking_part.insert((workout, number("not_taking_part", bib)?));
+        }
+        Ok(())
+    }
+
+    async fn judges(&mut self) -> Result<(), StoreError> {
+        let members = self.wanted.all.judges.iter().map(|code| Val::Text(code.clone())).collect();
+        let rows: Vec<(String,)> = JUDGES.read(self.tx, &self.fixed(), members).await?;
+        self.put_judges(rows)
+    }
+
+    fn put_judges(&mut self, rows: Vec<(String,)>) -> Result<(), StoreError> {
+        for (body,) in rows {
+            let judge: Judge = parse("judges", &body)?;
+            self.ledger.judges.insert(judge.code.clone(), judge);
+        }
+        Ok(())
+    }
+
+    /// Those named, those of the entries and those where the attempts were done.
+    async fn gyms(&mut self) -> Result<(), StoreError> {
+        let mut slugs: BTreeSet<&String> = self.wanted.all.gyms.iter().collect();
+        slugs.extend(self.ledger.entries.values().filter_map(|e| e.gym.as_ref()));
+        slugs.extend(self.ledger.attempts.values().flatten().filter_map(|a| a.stored.gym.as_ref()));
+        let members = slugs.into_iter().map(|slug| Val::Text(slug.clone())).collect();
+        let rows: Vec<(String,)> = GYMS.read(self.tx, &self.fixed(), members).await?;
+        self.put_gyms(rows)
+    }
+
+    fn put_gyms(&mut self, rows: Vec<(String,)>) -> Result<(), StoreError> {
+        for (body,) in rows {
+            let gym: Gym = parse("gyms", &body)?;
+            self.ledger.gyms.insert(gym.slug.clone(), gym);
+        }
+        Ok(())
+    }
+
+    /// Persons of all entries, judges and gyms read so far.
+    async fn persons(&mut self) -> Result<(), StoreError> {
+        let ids: BTreeSet<u64> = persons_of(self.ledger).map(|p| p.id).collect();
+        let members = ids.into_iter().map(|id| Val::Int(column(id))).collect();
+        let rows: Vec<(i64, String)> = PERSONS.read(self.tx, &self.fixed(), members).await?;
+        self.put_persons(rows)
+    }
+
+    fn put_persons(&mut self, rows: Vec<(i64, String)>) -> Result<(), StoreError> {
+        for (id, body) in rows {
+            self.ledger.persons.insert(number("persons", id)?, parse("persons", &body)?);
+        }
+        Ok(())
+    }
+
+    /// All of the competition: a file is applied over stored scores.
+    async fn everything(&mut self) -> Result<(), StoreError> {
+        self.by_name().await?;
+        self.ties().await?;
+        let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM entries WHERE competition = $1", self.id)?;
+        self.put_entries(rows)?;
+        let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM scores WHERE competition = $1 ORDER BY bib, workout, attempt", self.id)?;
+        self.put_attempts(rows)?;
+        let rows = db!(&mut *self.tx, all (String, i64): "SELECT workout, bib FROM not_taking_part WHERE competition = $1", self.id)?;
+        self.put_statements(rows)?;
+        let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM judges WHERE competition = $1", self.id)?;
+        self.put_judges(rows)?;
+        let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM gyms WHERE competition = $1", self.id)?;
+        self.put_gyms(rows)?;
+        let rows =
+            db!(&mut *self.tx, all (i64, String): "SELECT id, body FROM persons WHERE competition = $1", self.id)?;
+        self.put_persons(rows)
+    }
+
+    async fn extensions(&mut self) -> Result<(), StoreError> {
+        let bodies =
+            db!(&mut *self.tx, vals String: "SELECT body FROM extensions WHERE competition = $1 ORDER BY n", self.id)?;
+        self.ledger.extensions = bodies.iter().map(|body| parse("extensions", body)).collect::<Result<_, _>>()?;
+        Ok(())
+    }
+
+    /// The heaviest of the divisions at hand, where enough are stored.
+    async fn heaviest(&mut self) -> Result<(), StoreError> {
+        let Some((_, competition)) = self.ledger.definition.clone() else { return Ok(()) };
+        let divisions: BTreeSet<String> = self.ledger.entries.values().map(|e| e.division.clone()).collect();
+        let levels = u8::try_from(competition.levels.len()).unwrap_or(u8::MAX);
+        for workout in &self.wanted.all.heaviest {
+            for division in &divisions {
+                for level in (0..levels).filter(|&level| competition.prescription(workout, division, level).is_some()) {
+                    let top = db!(&mut *self.tx, vals i64:
+                        "SELECT grams FROM scores WHERE competition = $1 AND workout = $2 AND division = $3 AND level = $4 AND grams IS NOT NULL ORDER BY grams DESC LIMIT 10",
+                        self.id, workout.as_str(), division.as_str(), i64::from(level))?;
+                    if let (Some(&heaviest), true) = (top.first(), top.len() >= ENOUGH_LOADS) {
+                        let grams = Grams(number("scores", heaviest)?);
+                        self.ledger.around.heaviest.insert((workout.clone(), division.clone(), level), grams);
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    async fn sheets(&mut self) -> Result<(), StoreError> {
+        let wanted = &self.wanted.all.sheets;
+        let members = wanted
+            .iter()
+            .map(|(_, sheet)| sheet)
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .map(|s| Val::Text(s.clone()))
+            .collect();
+        let rows: Vec<(String, String, Option<String>, i64)> = SHEETS.read(self.tx, &self.fixed(), members).await?;
+        for (workout, sheet, gym, bib) in rows {
+            let at = (workout, sheet);
+            if wanted.contains(&at) {
+                self.ledger
+                    .around
+                    .sheets
+                    .entry(at)
+                    .or_default()
+                    .insert((gym.unwrap_or_default(), number("scores", bib)?));
+            }
+        }
+        Ok(())
+    }
+
+    async fn judging(&mut self) -> Result<(), StoreError> {
+        let wanted = &self.wanted.all.judging;
+        let instants = wanted.iter().map(|(_, at)| *at);
+        let (Some(first), Some(last)) = (instants.clone().min(), instants.max()) else { return Ok(()) };
+        let from = first.checked_sub(AROUND).unwrap_or(Timestamp::MIN);
+        let to = last.checked_add(AROUND).unwrap_or(Timestamp::MAX);
+        let fixed = [Val::Int(self.id), Val::Int(from.as_microsecond()), Val::Int(to.as_microsecond())];
+        let codes: BTreeSet<&String> = wanted.iter().map(|(code, _)| code).collect();
+        let members = codes.into_iter().map(|code| Val::Text(code.clone())).collect();
+        let rows: Vec<(String, String, i64, i64)> = JUDGING.read(self.tx, &fixed, members).await?;
+        for (judge, workout, bib, at) in rows {
+            let performance = (workout, number("scores", bib)?, instant("scores", at)?);
+            self.ledger.around.judging.entry(judge).or_default().push(performance);
+        }
+        Ok(())
+    }
+
+    async fn same_account(&mut self) -> Result<(), StoreError> {
+        let wanted = &self.wanted.all.same_account;
+        let codes: BTreeSet<&String> = wanted.iter().map(|(code, _)| code).collect();
+        let members = codes.into_iter().map(|code| Val::Text(code.clone())).collect();
+        let rows: Vec<(String, Option<i64>)> =
+            SAME_ACCOUNT.read(self.tx, &[Val::Text(self.slug.to_owned())], members).await?;
+        for (judge, bib) in rows {
+            let Some(bib) = bib else { continue };
+            let pair = (judge, number("grants", bib)?);
+            if wanted.contains(&pair) {
+                self.ledger.around.same_account.insert(pair);
+            }
+        }
+        Ok(())
+    }
+
+    /// Referees and those who ask: their roles at gyms and their own bibs.
+    async fn ties(&mut self) -> Result<(), StoreError> {
+        if !self.wanted.referees {
+            return Ok(());
+        }
+        let referees = db!(&mut *self.tx, vals i64:
+            "SELECT DISTINCT account FROM grants WHERE role = 'referee' AND (competition = $1 OR competition IS NULL)", self.slug)?;
+        let referees: BTreeSet<i64> = referees.into_iter().collect();
+        let mut ties: BTreeMap<i64, Ties> =
+            referees.iter().chain(&self.wanted.accounts).map(|&account| (account, Ties::default())).collect();
+        let members: Vec<Val> = ties.keys().map(|&account| Val::Int(account)).collect();
+        let rows: Vec<(i64, String, Option<String>, Option<i64>)> =
+            TIES.read(self.tx, &[Val::Text(self.slug.to_owned())], members.clone()).await?;
+        for (account, role, gym, bib) in rows {
+            let of = ties.entry(account).or_default();
+            match role.as_str() {
+                "staff" => of.gyms.extend(gym),
+                "athlete" => of.bibs.extend(bib.map(|bib| number::<u32>("grants", bib)).transpose()?),
+                _ => {}
+            }
+        }
+        let rows: Vec<(i64, i64)> = TIES_BY_EMAIL.read(self.tx, &[Val::Int(self.id)], members).await?;
+        for (account, bib) in rows {
+            ties.entry(account).or_default().bibs.insert(number("entries", bib)?);
+        }
+        let around = &mut self.ledger.around;
+        (around.referees, around.others) = ties.into_iter().partition(|(account, _)| referees.contains(account));
+        Ok(())
+    }
+
+    /// An athlete belongs to the gyms of the own entries, and to those it moved from.
+    fn complete_ties(&mut self) {
+        let entries = &self.ledger.entries;
+        let around = &mut self.ledger.around;
+        for ties in around.referees.values_mut().chain(around.others.values_mut()) {
+            for entry in ties.bibs.iter().filter_map(|bib| entries.get(bib)) {
+                ties.gyms.extend(entry.gym.iter().chain(&entry.past_gyms).cloned());
+            }
+        }
+    }
+
+    /// Links to videos are notes: a link sent again is compared with the one that is there.
+    async fn videos(&mut self) -> Result<(), StoreError> {
+        let attempts = &self.ledger.attempts;
+        let of_wanted = self.wanted.all.videos.iter().filter_map(|pair| attempts.get(pair)).flatten();
+        let ids: BTreeSet<u64> = of_wanted.filter_map(|a| a.details.video.as_ref()).map(|note| note.id).collect();
+        let members = ids.into_iter().map(|id| Val::Int(column(id))).collect();
+        let rows: Vec<(i64, String)> = NOTES.read(self.tx, &self.fixed(), members).await?;
+        for (id, text) in rows {
+            self.ledger.videos.insert(number("notes", id)?, text);
+        }
+        Ok(())
+    }
+}
+
+/// Persons that a ledger refers to.
+pub(crate) fn persons_of(ledger: &Ledger) -> impl Iterator<Item = &PersonRef> {
+    let entries = ledger.entries.values().map(|e| &e.person);
+    let judges = ledger.judges.values().map(|j| &j.person);
+    let contacts = ledger.gyms.values().filter_map(|g| g.contact.as_ref());
+    entries.chain(judges).chain(contacts)
+}

@@ -15,6 +15,7 @@ pub mod competitions;
 pub mod dialect;
 pub mod entries;
 pub mod grants;
+mod group;
 pub mod gyms;
 mod idempotency;
 pub mod judges;

@@ -1,10 +1,10 @@
 //! The one writer: decides and commits changes in groups.
 //!
-//! Callers hand in typed changes; a task takes what has gathered, reads the competitions' heads
-//! afresh in one transaction, loads all that the group touches, lets the rules decide one change
-//! after another in memory, writes each table once, commits, and only then answers. A refusal never
-//! reaches SQL. Nothing slow happens here: no hashing of passwords, no network.
+//! Callers hand in typed changes; a task takes what has gathered and gives it to [`super::group`],
+//! which commits it as one transaction. Only then is anybody answered. What it does not do: hash
+//! passwords, reach the network, or anything else that is slow.
 
+use super::group::{Failure, Grouped};
 use super::{Idempotency, Store, StoreError};
 use crate::app::Clock;
 use crate::rules::competition::Competition;
@@ -13,6 +13,16 @@ use crate::rules::ledger::{Asked, Outcome, Refusal};
 use crate::rules::life::Attempt;
 use crate::rules::placement::Placement;
 use std::sync::Arc;
+use tokio::sync::{mpsc, oneshot};
+use tokio_util::sync::CancellationToken;
+
+/// Changes that may wait. Past it callers are told at once: at some thousand changes a second it
+/// is about a second of work.
+const QUEUE: usize = 4_096;
+/// Changes committed together at most.
+const GROUP: usize = 256;
+/// Rows of an import in flight: they leave room in the queue for everybody else.
+const IMPORT: usize = 256;
 
 /// What a group did to one competition, told after its commit.
 #[derive(Clone, Debug)]
@@ -67,30 +77,153 @@ pub enum WriteError {
     Store(#[from] StoreError),
 }
 
+/// A change on its way, with the one who waits for its answer.
+pub(crate) struct Job {
+    pub(crate) asked: Asked,
+    pub(crate) key: Option<Idempotency>,
+    answer: oneshot::Sender<Result<Answered, WriteError>>,
+}
+
 /// Writes to competitions: a handle on the task that decides and commits in groups.
 #[derive(Clone)]
-pub struct Writer {}
+pub struct Writer {
+    jobs: mpsc::Sender<Job>,
+    stop: CancellationToken,
+    stopped: CancellationToken,
+}
 
 impl Writer {
-    /// Starts the task. `on_commit` is called after each commit, in log order, and must be quick.
+    /// Starts the task. `on_commit` is called after each commit, before its answers are given, in
+    /// log order; it must be quick. A panic in the task ends the process: a writer that is gone
+    /// while readers go on would look like a service.
     pub fn start(store: Store, clock: Clock, on_commit: impl Fn(&Committed) + Send + 'static) -> Self {
-        let _ = (store, clock, on_commit);
-        todo!()
+        let (jobs, queue) = mpsc::channel(QUEUE);
+        let writer = Self { jobs, stop: CancellationToken::new(), stopped: CancellationToken::new() };
+        let (stop, stopped) = (writer.stop.clone(), writer.stopped.clone());
+        tokio::spawn(async move {
+            let end = EndProcessOnPanic;
+            Task { store, clock, on_commit }.run(queue, stop).await;
+            drop(end);
+            stopped.cancel();
+        });
+        writer
     }
 
     /// Decides a change and makes it durable. Dropping the future does not take it back.
     pub async fn submit(&self, asked: Asked, key: Option<Idempotency>) -> Result<Answered, WriteError> {
-        let _ = (asked, key);
-        todo!()
+        let (answer, answered) = oneshot::channel();
+        self.jobs.try_send(Job { asked, key, answer }).map_err(|_| WriteError::Busy)?;
+        answered.await.unwrap_or(Err(WriteError::Unknown))
     }
 
     /// Decides many changes in their order, each by itself; an answer for each. Waits for room
     /// rather than being [`WriteError::Busy`].
     pub async fn submit_many(&self, asked: Vec<Asked>) -> Vec<Result<Answered, WriteError>> {
-        let _ = asked;
-        todo!()
+        let mut answers = Vec::with_capacity(asked.len());
+        let mut rest = asked.into_iter();
+        loop {
+            let mut waiting = Vec::with_capacity(IMPORT);
+            for asked in rest.by_ref().take(IMPORT) {
+                let (answer, answered) = oneshot::channel();
+                let sent = self.jobs.send(Job { asked, key: None, answer }).await;
+                waiting.push(sent.map(|()| answered));
+            }
+            if waiting.is_empty() {
+                return answers;
+            }
+            for sent in waiting {
+                answers.push(match sent {
+                    Ok(answered) => answered.await.unwrap_or(Err(WriteError::Unknown)),
+                    Err(_) => Err(WriteError::Busy),
+                });
+            }
+        }
     }
 
     /// Takes nothing more, commits and answers what is in flight, and returns when that is done.
-    pub async fn stop(&self) {}
+    pub async fn stop(&self) {
+        self.stop.cancel();
+        self.stopped.cancelled().await;
+    }
+
+    /// How many changes wait.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.jobs.max_capacity() - self.jobs.capacity()
+    }
+}
+
+struct EndProcessOnPanic;
+
+impl Drop for EndProcessOnPanic {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            tracing::error!("the writer panicked; the process ends so that nothing is served without it");
+            std::process::abort();
+        }
+    }
+}
+
+struct Task<F> {
+    store: Store,
+    clock: Clock,
+    on_commit: F,
+}
+
+impl<F: Fn(&Committed) + Send + 'static> Task<F> {
+    async fn run(mut self, mut queue: mpsc::Receiver<Job>, stop: CancellationToken) {
+        let mut jobs = Vec::with_capacity(GROUP);
+        let mut closed = false;
+        loop {
+            tokio::select! {
+                biased;
+                () = stop.cancelled(), if !closed => {
+                    queue.close();
+                    closed = true;
+                }
+                n = queue.recv_many(&mut jobs, GROUP) => {
+                    if n == 0 {
+                        return;
+                    }
+                    self.take(std::mem::take(&mut jobs)).await;
+                }
+            }
+        }
+    }
+
+    /// Commits a group; where a statement fails, each change by itself.
+    async fn take(&mut self, mut jobs: Vec<Job>) {
+        match self.group(&jobs).await {
+            Ok(answers) => {
+                for (job, answer) in jobs.into_iter().zip(answers) {
+                    // A caller who is gone is not told; the change is done all the same.
+                    let _ = job.answer.send(answer);
+                }
+            }
+            Err(Failure::Undone(error)) if jobs.len() > 1 && !error.is_busy() => {
+                tracing::warn!(%error, changes = jobs.len(), "a group was rolled back and is done again one by one");
+                for job in jobs {
+                    Box::pin(self.take(vec![job])).await;
+                }
+            }
+            Err(failure) => {
+                tracing::error!(error = %failure, changes = jobs.len(), "changes were not committed");
+                let last = jobs.pop();
+                for job in jobs {
+                    let _ = job.answer.send(Err(failure.told()));
+                }
+                if let Some(job) = last {
+                    let _ = job.answer.send(Err(failure.into_error()));
+                }
+            }
+        }
+    }
+
+    async fn group(&mut self, jobs: &[Job]) -> Result<Vec<Result<Answered, WriteError>>, Failure> {
+        let Grouped { answers, committed } = super::group::commit(&self.store, self.clock.now(), jobs).await?;
+        for one in &committed {
+            (self.on_commit)(one);
+        }
+        Ok(answers)
+    }
 }

@@ -78,8 +78,9 @@ impl<'a> Case<'a> {
 
     /// What binds the asking account to entries.
     pub fn ties(&self) -> Ties {
-        let mut ties =
-            self.actor().account.and_then(|a| self.ledger.around.referees.get(&a)).cloned().unwrap_or_default();
+        let around = &self.ledger.around;
+        let known = |a: i64| around.referees.get(&a).or_else(|| around.others.get(&a));
+        let mut ties = self.actor().account.and_then(known).cloned().unwrap_or_default();
         let slug = &self.competition.slug;
         for grant in self.actor().grants.iter().filter(|g| g.holds_in(slug)) {
             ties.gyms.extend(grant.gym.clone());

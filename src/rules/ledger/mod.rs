@@ -66,6 +66,8 @@ pub struct Around {
     pub same_account: BTreeSet<(String, u32)>,
     /// Accounts that are referees of the competition, with what binds them.
     pub referees: BTreeMap<i64, Ties>,
+    /// The same of accounts that ask to referee without being one.
+    pub others: BTreeMap<i64, Ties>,
 }
 
 /// What binds an account to gyms and entries of a competition.
@@ -322,7 +324,7 @@ pub struct Touches {
     /// Heaviest of every division and level of these workouts (`max_load` only).
     pub heaviest: BTreeSet<String>,
     /// All referees of the competition with their ties, and this account's ties even if it is
-    /// none.
+    /// none (then in [`Around::others`]).
     pub referees: Option<Option<i64>>,
 }
 

@@ -1,0 +1,257 @@
+//! One group of changes as one transaction.
+//!
+//! The heads are read afresh, all that the group touches is loaded, the rules decide one change
+//! after another in memory, each table is written once, and the commit makes it durable. A refusal
+//! never reaches SQL and never touches its neighbours.
+
+use super::competitions::Definition;
+use super::db::Tx;
+use super::idempotency::{Answers, Earlier, sweep};
+use super::load::{Loaded, Wanted, load};
+use super::save::{Changed, save};
+use super::writer::{Answered, Committed, Job, WriteError};
+use super::{Store, StoreError, merkle};
+use crate::rules::event::Record;
+use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
+use crate::rules::people::fold_name;
+use jiff::Timestamp;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// What a group came to.
+pub(crate) struct Grouped {
+    /// In the order of the jobs.
+    pub(crate) answers: Vec<Result<Answered, WriteError>>,
+    /// For each competition that changed.
+    pub(crate) committed: Vec<Committed>,
+}
+
+/// Why a group came to nothing.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum Failure {
+    /// Before the commit: nothing is done.
+    #[error("rolled back: {0}")]
+    Undone(StoreError),
+    /// In the commit: it may or may not be done.
+    #[error("commit: {0}")]
+    Unknown(StoreError),
+}
+
+impl Failure {
+    /// What those are told who share the group.
+    pub(crate) fn told(&self) -> WriteError {
+        match self {
+            Self::Undone(error) if error.is_busy() => WriteError::Busy,
+            Self::Undone(error) => WriteError::Store(StoreError::unreadable("group", error)),
+            Self::Unknown(_) => WriteError::Unknown,
+        }
+    }
+
+    /// The same, with the cause.
+    pub(crate) fn into_error(self) -> WriteError {
+        match self {
+            Self::Undone(error) if !error.is_busy() => WriteError::Store(error),
+            other => other.told(),
+        }
+    }
+}
+
+/// Decides and commits.
+pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
+    let mut tx = store.begin().await.map_err(Failure::Undone)?;
+    let mut group = match Group::load(store, &mut tx, now, jobs).await {
+        Ok(group) => group,
+        Err(error) => return Err(undo(tx, error).await),
+    };
+    let answers = jobs.iter().map(|job| group.answer(job)).collect();
+    if !group.has_changes() {
+        tx.rollback().await.map_err(|e| Failure::Undone(e.into()))?;
+        return Ok(Grouped { answers, committed: Vec::new() });
+    }
+    let committed = match group.save(&mut tx).await {
+        Ok(committed) => committed,
+        Err(error) => return Err(undo(tx, error).await),
+    };
+    tx.commit().await.map_err(|e| Failure::Unknown(e.into()))?;
+    for (one, definition) in &committed {
+        if let Some(definition) = definition {
+            store.inner.definitions.put(one.competition, definition.clone());
+        }
+    }
+    Ok(Grouped { answers, committed: committed.into_iter().map(|(one, _)| one).collect() })
+}
+
+async fn undo(tx: Tx, error: StoreError) -> Failure {
+    // Should even this fail, the connection is closed, which undoes it too.
+    let _ = tx.rollback().await;
+    Failure::Undone(error)
+}
+
+struct Part {
+    loaded: Loaded,
+    before: u64,
+    changed: Changed,
+}
+
+struct Group {
+    now: Timestamp,
+    parts: BTreeMap<String, Part>,
+    answers: Answers,
+}
+
+impl Group {
+    async fn load(store: &Store, tx: &mut Tx, now: Timestamp, jobs: &[Job]) -> Result<Self, StoreError> {
+        let mut wanted: BTreeMap<&str, Wanted> = BTreeMap::new();
+        for job in jobs {
+            wanted.entry(&job.asked.competition).or_default().add(job.asked.touches());
+        }
+        let answers = Answers::load(tx, jobs.iter().filter_map(|job| job.key.as_ref()), now).await?;
+        let mut parts = BTreeMap::new();
+        for (slug, wanted) in &wanted {
+            let loaded = load(tx, &store.inner.definitions, slug, wanted).await?;
+            let before = loaded.ledger.head.seq;
+            parts.insert((*slug).to_owned(), Part { loaded, before, changed: Changed::default() });
+        }
+        Ok(Self { now, parts, answers })
+    }
+
+    fn answer(&mut self, job: &Job) -> Result<Answered, WriteError> {
+        match job.key.as_ref().and_then(|key| self.answers.find(key)) {
+            Some(Earlier::Same(answer)) => return Ok(*answer),
+            Some(Earlier::Other) => return Err(WriteError::KeyReused),
+            None => {}
+        }
+        let Some(part) = self.parts.get_mut(&job.asked.competition) else { return Err(WriteError::Unknown) };
+        let answered = part.decide(&job.asked, self.now)?;
+        if let Some(key) = job.key.as_ref().filter(|_| !dry(&job.asked)) {
+            self.answers.put(key, &answered);
+        }
+        Ok(answered)
+    }
+
+    fn has_changes(&self) -> bool {
+        self.answers.is_fresh() || self.parts.values().any(|part| !part.changed.records.is_empty())
+    }
+
+    async fn save(mut self, tx: &mut Tx) -> Result<Vec<(Committed, Option<Definition>)>, StoreError> {
+        let mut all = Vec::new();
+        for (slug, part) in std::mem::take(&mut self.parts) {
+            if part.changed.records.is_empty() {
+                continue;
+            }
+            let definition = part.changed.rows.contains(&RowKey::Definition).then(|| part.definition()).flatten();
+            let placements = part.changed.placements.clone();
+            let id = save(tx, &part.loaded, part.changed).await?;
+            let committed = Committed {
+                competition: id,
+                slug,
+                after: part.before,
+                seq: part.loaded.ledger.head.seq,
+                definition: definition.as_ref().map(|d| Arc::clone(&d.competition)),
+                placements,
+            };
+            all.push((committed, definition));
+        }
+        if self.answers.is_fresh() {
+            self.answers.save(tx, self.now).await?;
+            sweep(tx, self.now).await?;
+        }
+        Ok(all)
+    }
+}
+
+impl Part {
+    fn definition(&self) -> Option<Definition> {
+        let ledger = &self.loaded.ledger;
+        let (raw, competition) = ledger.definition.clone()?;
+        Some(Definition { seq: ledger.definition_seq, raw, competition })
+    }
+
+    fn decide(&mut self, asked: &Asked, now: Timestamp) -> Result<Answered, WriteError> {
+        // The log's instants never go back, whatever the machine's clock does.
+        let head = Timestamp::from_microsecond(self.loaded.ledger.head.at).unwrap_or(now);
+        let now = now.max(head);
+        let mut decided = self.loaded.ledger.decide(asked, now).map_err(WriteError::Refused)?;
+        if !dry(asked) {
+            self.append(&mut decided, now);
+        }
+        let ledger = &self.loaded.ledger;
+        let attempts = match &asked.change {
+            Change::Score { workout, bib, .. } => {
+                ledger.attempts.get(&(workout.clone(), *bib)).cloned().unwrap_or_default()
+            }
+            _ => Vec::new(),
+        };
+        Ok(Answered {
+            outcome: decided.outcome,
+            warnings: decided.warnings,
+            seq: ledger.head.seq,
+            attempts,
+            replayed: false,
+        })
+    }
+
+    /// Gives out log positions and folds.
+    fn append(&mut self, decided: &mut Decided, now: Timestamp) {
+        let Loaded { ledger, peaks, .. } = &mut self.loaded;
+        for (id, person, _) in &decided.persons {
+            ledger.persons.insert(*id, person.clone());
+        }
+        for (id, text, _, _) in &decided.notes {
+            ledger.videos.insert(*id, text.clone());
+        }
+        let actor = decided.actor.take().unwrap_or(crate::rules::access::ActorRef { account: None, role: None });
+        for event in decided.events.drain(..) {
+            let record =
+                Record { seq: ledger.head.seq + 1, at: now, actor: actor.clone(), subject: event.subject(), event };
+            let bytes = record.to_bytes();
+            let leaf = merkle::leaf(&bytes);
+            peaks.append(leaf);
+            let Effects { rows, placements } = ledger.fold(&record);
+            look_around(ledger, &rows);
+            self.changed.rows.extend(rows);
+            self.changed.placements.extend(placements);
+            self.changed.records.push((record, bytes, leaf));
+        }
+        self.changed.persons.append(&mut decided.persons);
+        self.changed.notes.append(&mut decided.notes);
+    }
+}
+
+fn dry(asked: &Asked) -> bool {
+    matches!(asked.change, Change::Apply { dry_run: true, .. } | Change::MoveEntry { dry_run: true, .. })
+}
+
+/// What is around the scores touched, kept true for the next change of the group: names, sheets
+/// and judges in use.
+fn look_around(ledger: &mut Ledger, rows: &[RowKey]) {
+    for row in rows {
+        match row {
+            RowKey::Entry(bib) => {
+                let Some(entry) = ledger.entries.get(bib) else { continue };
+                ledger.by_name.retain(|_, known| known != bib);
+                if let Some(person) = ledger.persons.get(&entry.person.id) {
+                    ledger.by_name.insert((fold_name(&person.name), person.born), *bib);
+                }
+            }
+            RowKey::Attempt { workout, bib, attempt } => {
+                let attempts = ledger.attempts.get(&(workout.clone(), *bib));
+                let Some(attempt) = attempts.and_then(|all| all.iter().find(|a| a.score.attempt == *attempt)) else {
+                    continue;
+                };
+                if let Some(sheet) = &attempt.details.sheet {
+                    let user = (attempt.stored.gym.clone().unwrap_or_default(), *bib);
+                    ledger.around.sheets.entry((workout.clone(), sheet.clone())).or_default().insert(user);
+                }
+                if let Some(attestation) = &attempt.attestation {
+                    let performance = (workout.clone(), *bib, attempt.stored.performed_at);
+                    let known = ledger.around.judging.entry(attestation.judge.clone()).or_default();
+                    if !known.contains(&performance) {
+                        known.push(performance);
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+}
