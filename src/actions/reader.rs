@@ -193,6 +193,20 @@ impl Reader {
         Ok(person.map(|p| p.name).filter(|name| !name.is_empty()))
     }
 
+    /// A competition file of the past with the windows of today: what is hidden now was not
+    /// shown because a file of the past said so. Workouts that are gone keep theirs.
+    #[must_use]
+    pub fn in_the_past(&self, then: &Competition) -> Arc<Competition> {
+        let mut then = then.clone();
+        for workout in &mut then.workouts {
+            if let Some(today) = self.competition.workout(&workout.slug) {
+                workout.window = today.window;
+                workout.publish = today.publish;
+            }
+        }
+        Arc::new(then)
+    }
+
     /// The last window boundary of a workout that has passed, microseconds; before the first: 0.
     #[must_use]
     pub fn boundary(&self) -> i64 {

@@ -260,11 +260,7 @@ fn a_correction_upward_after_the_deadline_needs_a_reason_and_is_marked() {
 fn moving_to_a_division_with_other_loads_voids_the_attestation() {
     let mut world = World::new();
     world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
-    let change = EntryChange {
-        state: Some(EntryState::Withdrawn),
-        reason: "injured".into(),
-        ..EntryChange::default()
-    };
+    let change = EntryChange { state: Some(EntryState::Withdrawn), reason: "injured".into(), ..EntryChange::default() };
     world.move_entry(1, change).unwrap();
     assert!(world.attempt(1).unwrap().placed_key().is_some(), "withdrawn entries keep their scores");
     let refused = world.score(&staff("quayside"), 1, Move::Submit(submit("6+20"))).unwrap_err();
@@ -581,9 +577,7 @@ fn decision(what: What) -> Decision {
     match what {
         What::Stands => Decision::Stands,
         What::Deduct(n) => deduct(n),
-        What::Replace(n) => {
-            Decision::Replace { performance: RawPerformance::Text(format!("{n} reps")), level: None }
-        }
+        What::Replace(n) => Decision::Replace { performance: RawPerformance::Text(format!("{n} reps")), level: None },
         What::Strike => Decision::Strike,
         What::Restore => Decision::Restore,
     }
@@ -600,10 +594,9 @@ fn asked(step: &Step) -> (Actor, Move) {
         }
         Step::Rule { by, what } => (referee(by), rule(decision(what))),
         Step::Appeal => (athlete(1), Move::Appeal { reason: "please".into() }),
-        Step::Decide { by, what } => (
-            referee(by),
-            Move::Rule { decision: decision(what), reason: "looked again".into(), on_appeal: true },
-        ),
+        Step::Decide { by, what } => {
+            (referee(by), Move::Rule { decision: decision(what), reason: "looked again".into(), on_appeal: true })
+        }
         Step::Admit(admit) => (organiser(), Move::Admit { admit, reason: "so be it".into() }),
         Step::Wait(_) => unreachable!("no request"),
     }

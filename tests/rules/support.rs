@@ -111,7 +111,9 @@ impl World {
             let gym = RawGym { slug: slug.into(), name: slug.into(), country: "PT".into(), ..RawGym::default() };
             world.ok(&organiser(), Change::SetGym(gym));
         }
-        for (bib, name, gym) in [(1, "Ana Rocha", "quayside"), (2, "Rita Sousa", "quayside"), (3, "Eva Lima", "hilltop")] {
+        for (bib, name, gym) in
+            [(1, "Ana Rocha", "quayside"), (2, "Rita Sousa", "quayside"), (3, "Eva Lima", "hilltop")]
+        {
             let entry = RawEntry {
                 bib: Some(bib),
                 name: name.into(),
@@ -167,8 +169,7 @@ impl World {
     }
 
     fn fold(&mut self, actor: ActorRef, event: Event) {
-        let record =
-            Record { seq: self.ledger.head.seq + 1, at: self.now, actor, subject: event.subject(), event };
+        let record = Record { seq: self.ledger.head.seq + 1, at: self.now, actor, subject: event.subject(), event };
         self.placements.extend(self.ledger.fold(&record).placements);
         self.log.push(record);
     }
@@ -235,9 +236,7 @@ pub fn codes(refusal: &Refusal) -> BTreeSet<String> {
     match refusal {
         Refusal::Faults(faults) => faults.iter().map(|f| f.sentence.code.to_string()).collect(),
         Refusal::Ask(questions) => questions.iter().map(|q| q.sentence.code.to_string()).collect(),
-        Refusal::Conflict(s, _) | Refusal::NotAllowed(s) | Refusal::NotFound(s) => {
-            BTreeSet::from([s.code.to_string()])
-        }
+        Refusal::Conflict(s, _) | Refusal::NotAllowed(s) | Refusal::NotFound(s) => BTreeSet::from([s.code.to_string()]),
         Refusal::PreconditionRequired(..) => BTreeSet::from(["428".to_owned()]),
         Refusal::PreconditionFailed(_) => BTreeSet::from(["412".to_owned()]),
         Refusal::NotSignedIn => BTreeSet::from(["401".to_owned()]),

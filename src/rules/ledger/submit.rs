@@ -188,7 +188,8 @@ fn other_name(case: &Case<'_>, sent: &str) -> Option<Fault> {
     if sent.trim().is_empty() || fold_name(known) == fold_name(sent) {
         return None;
     }
-    let sentence = Sentence::new("bib_and_name_differ").with("bib", case.entry.bib).with("known", known).with("sent", sent);
+    let sentence =
+        Sentence::new("bib_and_name_differ").with("bib", case.entry.bib).with("known", known).with("sent", sent);
     Some(Fault::new("/name", sentence))
 }
 

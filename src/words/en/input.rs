@@ -2,7 +2,10 @@
 
 /// Code and sentence.
 pub const SENTENCES: &[(&str, &str)] = &[
+    ("as_of_outside", "Log position {seq} is not one at which there were standings: the last one is {last}."),
     ("extension_whom", "Say for whom: either a gym or a region, not both and not neither."),
+    ("gap_point", "1 point"),
+    ("gap_points", "{points} points"),
     ("hidden_name", "Athlete {bib}"),
     ("member_bool", "{member} is true or false, without quotes."),
     ("member_control", "{member} contains a control character: take it out."),
@@ -14,6 +17,11 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("member_unknown", "There is nothing called {member} here; known are: {known}."),
     ("member_whole", "{member} is a whole number from {least} to {most}."),
     ("member_word", "{member} is one of: {words}."),
+    ("no_competition", "There is no competition called {competition} here, or it is private."),
+    ("no_division", "There is no division called {division}; there are: {known}."),
+    ("no_entry", "There is no bib {bib} in this competition."),
+    ("no_score", "Bib {bib} has no score in {workout} that you may see."),
+    ("no_workout", "There is no workout called {workout}, or it is not announced yet."),
     ("not_an_array", "Send a list of objects: [{...}, {...}]."),
     ("not_an_object", "This must be an object: {...}."),
     (

@@ -1,0 +1,100 @@
+//! Where one entry stands: in every workout and scope, and how far it is to the next place.
+
+use super::{Desk, StandingsQuery};
+use crate::actions::Failure;
+use crate::actions::score::{count, find_entry};
+use crate::actions::views::{EntryStandingView, GapView, OwnPlace, OwnWorkout, ScopeView};
+use crate::app::App;
+use crate::rules::access::Actor;
+use crate::rules::order;
+use crate::rules::quantity::LoadUnit;
+use crate::standings::{EntryRanking, EntryWorkout, Scope};
+use crate::words::{Lang, Sentence};
+use jiff::Timestamp;
+
+/// Where one entry stands in every workout and scope, with the gap to the next place.
+pub async fn entry_standing(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+    bib: u32,
+    at_least: Option<u64>,
+) -> Result<EntryStandingView, Failure> {
+    let query = StandingsQuery { at_least, ..StandingsQuery::default() };
+    let desk = Desk::open(app, actor, now, competition, &query).await?;
+    let named = find_entry(app, &desk.reader, bib).await?;
+    let name = desk.reader.name(app, named.clone()).await?;
+    let standing = desk.view.entry(bib, desk.mask);
+    let standing = standing.ok_or_else(|| Failure::not_found(Sentence::new("not_ranked").with("bib", bib)))?;
+    let own_division = standing.athlete.division.to_string();
+    let workouts = standing.rankings.first().map(|r| r.workouts.as_slice()).unwrap_or_default();
+    let workouts = workouts.iter().map(|first| OwnWorkout {
+        workout: desk.workout(first.cell.workout),
+        text: first.cell.score.as_ref().filter(|_| first.cell.placed).map(|s| s.text.to_string()),
+        state: first.cell.score.as_ref().map(|s| s.state.as_str()),
+        places: standing
+            .rankings
+            .iter()
+            .filter_map(|r| {
+                let own = r.workouts.iter().find(|w| w.cell.workout == first.cell.workout)?;
+                Some(OwnPlace {
+                    division: r.division.clone(),
+                    scope: scope(&r.scope),
+                    place: own.cell.place.filter(|_| own.cell.placed),
+                    of: count(own.of),
+                    gap: gap(&desk, &own_division, own),
+                })
+            })
+            .collect(),
+    });
+    Ok(EntryStandingView {
+        bib,
+        name,
+        workouts: workouts.collect(),
+        division: own_division.clone(),
+        log_seq: standing.seq,
+        overall: standing.rankings.iter().map(overall).collect(),
+    })
+}
+
+fn scope(scope: &Scope) -> ScopeView {
+    ScopeView { gym: scope.gym.clone(), region: scope.region.clone(), country: scope.country.clone() }
+}
+
+fn overall(ranking: &EntryRanking) -> OwnPlace {
+    OwnPlace {
+        division: ranking.division.clone(),
+        scope: scope(&ranking.scope),
+        place: ranking.standing,
+        of: count(ranking.of),
+        gap: ranking.next.zip(ranking.points).map(|(next, points)| {
+            let missing = points.abs_diff(next.points);
+            GapView {
+                place: next.standing,
+                text: None,
+                bib: next.bib,
+                missing: Sentence::new(if missing == 1 { "gap_point" } else { "gap_points" })
+                    .with("points", missing)
+                    .say(Lang::En),
+            }
+        }),
+    }
+}
+
+/// What the next better place in a workout needs, in the workout's own unit.
+fn gap(desk: &Desk, division: &str, own: &EntryWorkout) -> Option<GapView> {
+    let next = own.next.as_ref()?;
+    let score = own.cell.score.as_ref()?;
+    let key = score.key?;
+    let workout = desk.reader.competition.workouts.get(own.cell.workout)?;
+    let prescription = desk.reader.competition.prescription(&workout.slug, division, score.level);
+    let task = prescription.map_or(&workout.task, |p| &p.task);
+    let unit = prescription.and_then(|p| p.loads.first()).map_or(LoadUnit::Kg, |l| l.first);
+    Some(GapView {
+        place: next.place,
+        text: Some(next.text.to_string()),
+        bib: next.bib,
+        missing: order::gap(task, next.key, key, unit).say(Lang::En),
+    })
+}
