@@ -25,6 +25,7 @@ pub mod roster;
 pub mod score;
 pub mod standings;
 pub mod submit;
+pub mod upkeep;
 pub mod views;
 pub mod withdraw;
 

@@ -116,3 +116,10 @@ async fn catch_up(store: &Store, board: &Board) -> Result<(), StoreError> {
     }
     Ok(())
 }
+
+/// Whether there is a database at this address already. An address that is no file is taken to be
+/// there: opening says what is wrong with it.
+#[must_use]
+pub fn is_there(url: &str) -> bool {
+    crate::store::dialect::sqlite_path(url).is_none_or(|path| path.exists())
+}

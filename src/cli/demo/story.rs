@@ -16,7 +16,7 @@ use crate::rules::life::{Decision, FlagReason};
 use crate::rules::people::EntryState;
 use crate::rules::performance::RawPerformance;
 use crate::rules::roster::EntryChange;
-use anyhow::{Context, anyhow};
+use anyhow::anyhow;
 use jiff::{SignedDuration, Timestamp};
 
 /// Who acts in the story.

@@ -1,5 +1,6 @@
 //! English: one file per area, each a sorted list of (code, sentence).
 
+mod cli;
 mod competition;
 mod input;
 mod life;
@@ -8,13 +9,14 @@ mod problems;
 mod roster;
 
 /// The areas, in the order they are searched.
-pub const AREAS: [&[(&str, &str)]; 6] = [
+pub const AREAS: [&[(&str, &str)]; 7] = [
     performance::SENTENCES,
     life::SENTENCES,
     competition::SENTENCES,
     roster::SENTENCES,
     problems::SENTENCES,
     input::SENTENCES,
+    cli::SENTENCES,
 ];
 
 /// The sentence for a code.

@@ -1,0 +1,168 @@
+//! `serve`: the service, until it is told to stop.
+
+use super::open::DATABASE;
+use super::talk::{Done, Stop, say, tell};
+use crate::actions::open::{Service, open};
+use crate::app::{Clock, Keys};
+use crate::config::Config;
+use crate::web;
+use crate::words::Sentence;
+use clap::Args;
+use std::io::IsTerminal;
+use std::net::SocketAddr;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
+use tokio_util::sync::CancellationToken;
+use tracing_subscriber::EnvFilter;
+
+/// How long open connections may take to finish once the service is told to stop.
+const LAST_ANSWERS: Duration = Duration::from_secs(15);
+
+/// The service.
+#[derive(Debug, Args)]
+pub(super) struct Serve {
+    /// Where to listen.
+    #[arg(long, env = "TALLYWRIGHT_LISTEN", value_name = "ADDR", default_value = "127.0.0.1:8080")]
+    listen: SocketAddr,
+    /// The address people use, as https://scores.example. Default: the listening address.
+    #[arg(long, env = "TALLYWRIGHT_PUBLIC_URL", value_name = "URL")]
+    public_url: Option<String>,
+    /// Serve metrics without a token on this address too; keep it inside.
+    #[arg(long, env = "TALLYWRIGHT_METRICS_LISTEN", value_name = "ADDR")]
+    metrics_listen: Option<SocketAddr>,
+}
+
+impl Serve {
+    /// Does it.
+    pub(super) async fn run(self, database: Option<&str>) -> Done {
+        start_log("info");
+        let listener = listen(self.listen).await?;
+        let address = listener.local_addr().map_err(anyhow::Error::from)?;
+        let metrics = match self.metrics_listen {
+            Some(at) => Some(listen(at).await?),
+            None => None,
+        };
+        let public_url = match &self.public_url {
+            Some(url) => checked_url(url)?,
+            None => format!("http://{}", reachable(address)),
+        };
+        let config = Config {
+            database: database.unwrap_or(DATABASE).to_owned(),
+            listen: address,
+            public_url,
+            metrics_listen: self.metrics_listen,
+        };
+        if !config.secure() && !is_this_machine(&config.public_url) {
+            tell(&say(&Sentence::new("cli_plain_http").with("url", &config.public_url)));
+        }
+        let service = open(config, Clock::System, Keys::System).await?;
+        let at = Sentence::new("cli_serving").with("url", &service.app.config.public_url);
+        tell(&say(&at.with("database", &service.app.config.database)));
+        until_stopped(service, listener, metrics).await
+    }
+}
+
+/// Structured log lines on standard error: JSON, or for a terminal in short. `TALLYWRIGHT_LOG`
+/// says which, as `info` or `tallywright=debug,warn`.
+pub(super) fn start_log(default: &str) {
+    let filter = EnvFilter::try_from_env("TALLYWRIGHT_LOG").unwrap_or_else(|_| EnvFilter::new(default));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let _ = if std::io::stderr().is_terminal() { log.compact().try_init() } else { log.json().try_init() };
+}
+
+/// Listens, or says what to do when something else does.
+pub(super) async fn listen(at: SocketAddr) -> Result<TcpListener, Stop> {
+    TcpListener::bind(at).await.map_err(|error| {
+        let code = match error.kind() {
+            std::io::ErrorKind::AddrInUse => "cli_port_taken",
+            std::io::ErrorKind::PermissionDenied => "cli_port_denied",
+            _ => "cli_port_unusable",
+        };
+        Stop::because(&Sentence::new(code).with("address", at).with("why", error))
+    })
+}
+
+/// The listening address as somebody on this machine would write it.
+pub(super) fn reachable(address: SocketAddr) -> String {
+    if address.ip().is_unspecified() { format!("localhost:{}", address.port()) } else { address.to_string() }
+}
+
+/// `http` or `https`, a host, nothing after it.
+fn checked_url(url: &str) -> Result<String, Stop> {
+    let trimmed = url.trim_end_matches('/');
+    let parsed: Option<http::Uri> = trimmed.parse().ok();
+    let good = parsed.is_some_and(|uri| {
+        matches!(uri.scheme_str(), Some("http" | "https"))
+            && uri.host().is_some_and(|h| !h.is_empty())
+            && uri.path().trim_end_matches('/').is_empty()
+            && uri.query().is_none()
+    });
+    if good { Ok(trimmed.to_owned()) } else { Err(Stop::Usage(Sentence::new("cli_public_url").with("url", url))) }
+}
+
+/// Whether an address is only reached from this machine.
+fn is_this_machine(url: &str) -> bool {
+    let Ok(uri) = url.parse::<http::Uri>() else { return false };
+    let host = uri.host().unwrap_or_default().trim_start_matches('[').trim_end_matches(']');
+    host == "localhost"
+        || host.ends_with(".localhost")
+        || host.parse::<std::net::IpAddr>().is_ok_and(|ip| ip.is_loopback())
+}
+
+/// Serves until SIGTERM or SIGINT; then takes no new connections, answers what is in flight,
+/// commits, and closes the database.
+pub(super) async fn until_stopped(service: Service, listener: TcpListener, metrics: Option<TcpListener>) -> Done {
+    let stop = CancellationToken::new();
+    let told = stop.clone();
+    let (mut term, mut int) = (
+        signal(SignalKind::terminate()).map_err(anyhow::Error::from)?,
+        signal(SignalKind::interrupt()).map_err(anyhow::Error::from)?,
+    );
+    let signals = tokio::spawn(async move {
+        tokio::select! { _ = term.recv() => {} _ = int.recv() => {} }
+        tell(&say(&Sentence::new("cli_stopping")));
+        told.cancel();
+    });
+    let app = service.app.clone();
+    let metrics = metrics.map(|listener| {
+        let stop = stop.clone();
+        let serve = axum::serve(listener, web::router(app.clone()));
+        tokio::spawn(async move { serve.with_graceful_shutdown(stop.cancelled_owned()).await })
+    });
+    let router = web::router(app).into_make_service_with_connect_info::<SocketAddr>();
+    let served = tokio::select! {
+        served = axum::serve(listener, router).with_graceful_shutdown(stop.clone().cancelled_owned()) => served,
+        () = async { stop.cancelled().await; tokio::time::sleep(LAST_ANSWERS).await } => Ok(()),
+    };
+    if let Some(metrics) = metrics {
+        stop.cancel();
+        metrics.abort();
+    }
+    signals.abort();
+    service.close().await;
+    served.map_err(|error| Stop::Broken(error.into()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_loopback_names_are_this_machine() {
+        for url in ["http://localhost:8080", "http://127.0.0.1", "http://[::1]:80", "http://a.localhost"] {
+            assert!(is_this_machine(url), "{url}");
+        }
+        for url in ["http://scores.example", "http://10.0.0.2:8080", "http://localhost.example"] {
+            assert!(!is_this_machine(url), "{url}");
+        }
+    }
+
+    #[test]
+    fn a_public_url_is_scheme_and_host_alone() {
+        assert_eq!(checked_url("https://scores.example/").ok().as_deref(), Some("https://scores.example"));
+        for url in ["scores.example", "ftp://scores.example", "https://scores.example/c", "https://", "https://a?b"] {
+            assert!(checked_url(url).is_err(), "{url}");
+        }
+    }
+}
