@@ -40,7 +40,7 @@ impl From<Failure> for Stop {
             Failure::KeyReused => Self::because(&Sentence::new("key_reused")),
             Failure::Busy => Self::because(&Sentence::new("cli_busy")),
             Failure::OutcomeUnknown => Self::because(&Sentence::new("cli_outcome_unknown")),
-            Failure::Stale { .. } => Self::because(&Sentence::new("cli_changed_meanwhile")),
+            Failure::Stale { refusal, .. } => Self::Refused(reasons(&refusal)),
             Failure::Behind => Self::because(&Sentence::new("cli_behind")),
             Failure::Broken(error) => Self::Broken(error),
         }
