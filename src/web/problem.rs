@@ -5,10 +5,13 @@
 //! and what the reader accepts are known. The private cause of a 500 is logged once, here, and
 //! never shown. What it does not do: prose; the sentences stand in `words/en/problems.rs`.
 
+use crate::actions::Failure;
+use crate::actions::accounts::AccountError;
 use crate::rules::access::Denied;
 use crate::rules::fault::{Fault, Question};
 use crate::rules::ledger::Refusal;
 use crate::rules::life::Attempt;
+use crate::store::StoreError;
 use crate::words::Sentence;
 use axum::response::{IntoResponse, Response};
 use http::StatusCode;
@@ -133,6 +136,43 @@ impl From<Refusal> for Problem {
             Refusal::Faults(faults) => Self::faults(faults),
             Refusal::Ask(questions) => Self::ask(questions),
         }
+    }
+}
+
+impl From<Failure> for Problem {
+    fn from(failure: Failure) -> Self {
+        match failure {
+            Failure::Refused(refusal) => refusal.into(),
+            Failure::Unreadable(errors) => {
+                Self { errors, ..Self::new(StatusCode::BAD_REQUEST, Sentence::new("unreadable")) }
+            }
+            Failure::KeyReused => Self::new(StatusCode::UNPROCESSABLE_ENTITY, Sentence::new("idempotency_key_reused")),
+            Failure::Busy => Self::unavailable(Sentence::new("busy"), 1),
+            Failure::OutcomeUnknown => Self::unavailable(Sentence::new("outcome_unknown"), 1),
+            Failure::Behind => Self::unavailable(Sentence::new("standings_behind"), 1),
+            Failure::Broken(source) => Self::internal(source),
+        }
+    }
+}
+
+impl From<AccountError> for Problem {
+    fn from(error: AccountError) -> Self {
+        match error {
+            AccountError::Refused(refusal) => refusal.into(),
+            AccountError::WrongSignIn => Self::new(StatusCode::UNAUTHORIZED, Sentence::new("wrong_sign_in")),
+            AccountError::Throttled(wait) => {
+                let seconds = wait.as_secs().max(1);
+                let sentence = Sentence::new("too_many_tries").with("seconds", seconds);
+                Self { retry_after: Some(seconds), ..Self::new(StatusCode::TOO_MANY_REQUESTS, sentence) }
+            }
+            AccountError::Store(error) => error.into(),
+        }
+    }
+}
+
+impl From<StoreError> for Problem {
+    fn from(error: StoreError) -> Self {
+        if error.is_busy() { Self::unavailable(Sentence::new("busy"), 1) } else { Self::internal(error) }
     }
 }
 

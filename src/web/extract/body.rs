@@ -1,10 +1,12 @@
 //! Bodies, read within their limits of size and time.
 
-use super::headers::{Conditional, Repeat};
+use super::headers::{Conditional, idempotency};
 use super::read;
+use crate::actions::{IdempotencyKey, Request as Around};
 use crate::app::App;
 use crate::rules::ledger::Precondition;
 use crate::web::problem::Problem;
+use crate::web::session::Caller;
 use crate::words::Sentence;
 use axum::extract::{FromRequest, Request};
 use axum::response::{IntoResponse, Response};
@@ -71,7 +73,7 @@ pub struct Sent<T> {
     /// `If-Match`, `If-None-Match`.
     pub precondition: Precondition,
     /// `Idempotency-Key`.
-    pub repeat: Option<Repeat>,
+    pub idempotency: Option<IdempotencyKey>,
 }
 
 /// As [`Sent`], with a body of several kinds (at most 4 MiB).
@@ -82,7 +84,24 @@ pub struct SentBody {
     /// `If-Match`, `If-None-Match`.
     pub precondition: Precondition,
     /// `Idempotency-Key`.
-    pub repeat: Option<Repeat>,
+    pub idempotency: Option<IdempotencyKey>,
+}
+
+impl<T> Sent<T> {
+    /// The body, and what surrounds the write that `caller` sends with it.
+    pub fn parts(self, caller: &Caller) -> (T, Around) {
+        let Self { value, precondition, idempotency } = self;
+        (value, Around { received: caller.received, precondition, idempotency })
+    }
+}
+
+impl SentBody {
+    /// The body, and what surrounds the write that `caller` sends with it.
+    #[must_use]
+    pub fn parts(self, caller: &Caller) -> (Body, Around) {
+        let Self { body, precondition, idempotency } = self;
+        (body, Around { received: caller.received, precondition, idempotency })
+    }
 }
 
 impl<T: DeserializeOwned> FromRequest<App> for Json<T> {
@@ -110,13 +129,13 @@ impl<T: DeserializeOwned> FromRequest<App> for Sent<T> {
         }
         let bytes = collect(&parts.headers, body, SMALL).await?;
         let precondition = Conditional::read(&parts.headers)?;
-        let repeat = Repeat::read(&parts, &bytes)?;
+        let idempotency = idempotency(&parts, &bytes)?;
         let value = match (bytes.is_empty(), typed) {
             (true, false) => read::json(b"{}").or_else(|problem| read::json(b"null").map_err(|_| problem)),
             (false, false) => Err(unsupported("application/json")),
             (_, true) => read::json(&bytes),
         }?;
-        Ok(Self { value, precondition, repeat })
+        Ok(Self { value, precondition, idempotency })
     }
 }
 
@@ -134,8 +153,8 @@ impl FromRequest<App> for SentBody {
         };
         let bytes = collect(&parts.headers, body, LARGE).await?;
         let precondition = Conditional::read(&parts.headers)?;
-        let repeat = Repeat::read(&parts, &bytes)?;
-        Ok(Self { body: Body { kind, bytes }, precondition, repeat })
+        let idempotency = idempotency(&parts, &bytes)?;
+        Ok(Self { body: Body { kind, bytes }, precondition, idempotency })
     }
 }
 

@@ -10,7 +10,7 @@ pub(crate) mod read;
 
 pub use body::{Body, Json, Kind, LARGE, SMALL, Sent, SentBody};
 pub(crate) use body::{collect, is_kind};
-pub use headers::{Accept, Conditional, Repeat, match_tags};
+pub use headers::{Accept, Conditional, match_tags};
 
 use crate::app::App;
 use crate::web::problem::Problem;

@@ -1,0 +1,212 @@
+//! Who may be what: accounts and their roles.
+//!
+//! Who organises a competition gives roles in it; who organises all of them also makes accounts
+//! without a role, gives roles everywhere, and makes links for accounts that exist. Somebody who
+//! organises one competition gets a link only for an account that they have just made: else they
+//! could become anybody.
+
+use super::sign_in::link_span;
+use super::{AccountError, fault, fold, hashed, password, secret};
+use crate::app::App;
+use crate::rules::access::{Act, Actor, Grant, Role, permit};
+use crate::rules::fault::Fault;
+use crate::rules::ledger::Refusal;
+use crate::store::StoreError;
+use crate::store::accounts::Account;
+use crate::store::grants::Granted;
+use crate::words::Sentence;
+
+/// An account to add.
+#[derive(Clone, Debug, Default)]
+pub struct NewAccount {
+    /// As the person writes it.
+    pub email: String,
+    /// Without one, a one-time link is made.
+    pub password: Option<String>,
+    /// What it may be.
+    pub grants: Vec<Grant>,
+}
+
+/// An account was added, or an existing one got more roles.
+#[derive(Clone, Debug)]
+pub struct Added {
+    /// Its number.
+    pub account: i64,
+    /// False: there was one with this e-mail already, which got the roles.
+    pub created: bool,
+    /// The secret of a one-time sign-in link (7 days), for a new account without a password:
+    /// `{public_url}/signin/link?code={secret}`.
+    pub link: Option<String>,
+}
+
+/// Adds an account, or gives an existing one more roles (its password stays).
+pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added, AccountError> {
+    may_give(by, &new.grants)?;
+    let mut faults = Vec::new();
+    let email = crate::rules::people::check_email(&new.email).unwrap_or_else(|sentence| {
+        faults.push(Fault::new("/email", sentence));
+        String::new()
+    });
+    if let Some(Err(sentence)) = new.password.as_deref().map(|p| password::check(p, &new.email)) {
+        faults.push(Fault::new("/password", sentence));
+    }
+    faults.extend(check_roles(app, &new.grants, "/roles").await?);
+    if !faults.is_empty() {
+        return Err(Refusal::Faults(faults).into());
+    }
+    let phc = match &new.password {
+        Some(password) => Some(password::hash_aside(app, password).await?),
+        None => None,
+    };
+    let (folded, now) = (fold(&email), app.clock.now());
+    let (account, created) = match app.store.add_account(&email, &folded, phc.as_deref(), now).await {
+        Ok(id) => (id, true),
+        Err(StoreError::Taken) => (known(app.store.find_account_by_email(&folded).await?)?.id, false),
+        Err(error) => return Err(error.into()),
+    };
+    app.store.add_grants(account, &new.grants, now).await?;
+    let link = match (created, &phc) {
+        (true, None) => Some(make_link(app, account).await?),
+        _ => None,
+    };
+    Ok(Added { account, created, link })
+}
+
+/// Accounts in order of their numbers, after `after`; for who administers the service.
+pub async fn list_accounts(app: &App, by: &Actor, after: i64, limit: u32) -> Result<Vec<Account>, AccountError> {
+    permit(by, Act::Administer)?;
+    Ok(app.store.list_accounts(after, limit).await?)
+}
+
+/// An account by its number, for itself and for who administers the service.
+pub async fn find_account(app: &App, by: &Actor, id: i64) -> Result<Account, AccountError> {
+    if by.account != Some(id) {
+        permit(by, Act::Administer)?;
+    }
+    known(app.store.find_account(id).await?)
+}
+
+/// Roles: all of a competition (for its organiser), or all of an account (for who administers the
+/// service, and for itself).
+pub async fn list_roles(app: &App, by: &Actor, of: RolesOf<'_>) -> Result<Vec<Granted>, AccountError> {
+    match of {
+        RolesOf::Competition(competition) => {
+            permit(by, Act::Organise { competition })?;
+            Ok(app.store.list_grants_in(competition).await?)
+        }
+        RolesOf::Account(id) => {
+            find_account(app, by, id).await?;
+            Ok(app.store.list_grants_of(id).await?)
+        }
+    }
+}
+
+/// Whose roles to list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RolesOf<'a> {
+    /// By slug.
+    Competition(&'a str),
+    /// By number.
+    Account(i64),
+}
+
+/// Gives an account roles; the numbers of the grants, in turn.
+pub async fn add_roles(app: &App, by: &Actor, account: i64, grants: &[Grant]) -> Result<Vec<i64>, AccountError> {
+    may_give(by, grants)?;
+    let faults = check_roles(app, grants, "/roles").await?;
+    if !faults.is_empty() {
+        return Err(Refusal::Faults(faults).into());
+    }
+    let account = known(app.store.find_account(account).await?)?;
+    Ok(app.store.add_grants(account.id, grants, app.clock.now()).await?)
+}
+
+/// Takes a role away.
+pub async fn remove_role(app: &App, by: &Actor, id: i64) -> Result<(), AccountError> {
+    let unknown = || AccountError::Refused(Refusal::NotFound(Sentence::new("unknown_role")));
+    if by.account.is_none() && !by.operator {
+        return Err(Refusal::NotSignedIn.into());
+    }
+    let granted = app.store.find_grant(id).await?.ok_or_else(unknown)?;
+    // Roles elsewhere do not exist for who may not give them.
+    may_give(by, &[granted.grant]).map_err(|_| unknown())?;
+    if app.store.remove_grant(id).await? { Ok(()) } else { Err(unknown()) }
+}
+
+/// A new one-time link for an account that exists; for who administers the service.
+pub async fn new_link(app: &App, by: &Actor, account: i64) -> Result<String, AccountError> {
+    permit(by, Act::Administer)?;
+    let account = known(app.store.find_account(account).await?)?;
+    make_link(app, account.id).await
+}
+
+/// Closes an account: no role, no password, no session, no token is left (ASVS 7.4.2). Its number
+/// stays, as the log names it.
+pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), AccountError> {
+    permit(by, Act::Administer)?;
+    let account = known(app.store.find_account(id).await?)?;
+    for granted in app.store.list_grants_of(account.id).await? {
+        app.store.remove_grant(granted.id).await?;
+    }
+    app.store.set_password_hash(account.id, None).await?;
+    app.store.end_sessions_of(account.id, None).await?;
+    for token in app.store.list_tokens(account.id).await? {
+        app.store.revoke_token(token.id, app.clock.now()).await?;
+    }
+    Ok(())
+}
+
+async fn make_link(app: &App, account: i64) -> Result<String, AccountError> {
+    let (secret, now) = (secret(app), app.clock.now());
+    app.store.add_link(&hashed(&secret), account, now, now + link_span()).await?;
+    Ok(secret)
+}
+
+fn known(account: Option<Account>) -> Result<Account, AccountError> {
+    account.ok_or_else(|| Refusal::NotFound(Sentence::new("unknown_account")).into())
+}
+
+/// Whether `by` may give all of these roles; none at all is for who administers the service.
+fn may_give(by: &Actor, grants: &[Grant]) -> Result<(), AccountError> {
+    if grants.is_empty() {
+        permit(by, Act::Administer)?;
+    }
+    for grant in grants {
+        match &grant.competition {
+            Some(competition) => permit(by, Act::Organise { competition })?,
+            None => permit(by, Act::Administer)?,
+        };
+    }
+    Ok(())
+}
+
+/// What is wrong with the roles themselves: each needs what it holds for, and nothing else.
+async fn check_roles(app: &App, grants: &[Grant], at: &str) -> Result<Vec<Fault>, AccountError> {
+    let mut faults = Vec::new();
+    for (i, grant) in grants.iter().enumerate() {
+        let mut wrong = |member: &str, code| faults.push(Fault::new(format!("{at}/{i}/{member}"), Sentence::new(code)));
+        let everywhere = matches!(grant.role, Role::Organiser | Role::Referee);
+        if grant.competition.is_none() && !everywhere {
+            wrong("competition", "role_needs_competition");
+        }
+        match (grant.role == Role::Staff, &grant.gym) {
+            (true, None) => wrong("gym", "role_needs_gym"),
+            (false, Some(_)) => wrong("gym", "role_takes_no_gym"),
+            _ => {}
+        }
+        match (grant.role == Role::Athlete, grant.bib) {
+            (true, None) => wrong("bib", "role_needs_bib"),
+            (false, Some(_)) => wrong("bib", "role_takes_no_bib"),
+            _ => {}
+        }
+        if grant.role != Role::Judge && grant.judge.is_some() {
+            wrong("judge", "role_takes_no_judge");
+        }
+        if let Some(competition) = &grant.competition
+            && app.store.find_competition(competition).await?.is_none()
+        {
+            wrong("competition", "unknown_competition");
+        }
+    }
+    Ok(faults)
+}

@@ -1,0 +1,165 @@
+//! Ways in, and sessions.
+//!
+//! A session ends 24 hours after its last use (longer than the 20 hours from which WCAG 2.2.1 asks
+//! for no warning), and 14 days after its start at the latest (ASVS 7.3.1, 7.3.2).
+
+use super::password::{check, hash_aside, verify_aside};
+use super::{AccountError, days, fault, fold, hashed, own, secret};
+use crate::app::App;
+use crate::rules::access::Actor;
+use crate::rules::ledger::Refusal;
+use crate::store::sessions::Session;
+use crate::words::Sentence;
+use jiff::{SignedDuration, Timestamp};
+use std::net::IpAddr;
+
+/// A session ends this long after its last use …
+pub const IDLE: SignedDuration = SignedDuration::from_hours(24);
+/// … and this long after its start at the latest.
+pub const ABSOLUTE: SignedDuration = SignedDuration::from_hours(14 * 24);
+/// Use is written down no more often than this.
+const SEEN: SignedDuration = SignedDuration::from_mins(5);
+/// Longest name of a device kept.
+const DEVICE: usize = 160;
+
+/// Where a sign-in comes from.
+#[derive(Clone, Debug, Default)]
+pub struct Origin {
+    /// The peer's address, if known.
+    pub address: Option<IpAddr>,
+    /// What the browser calls itself, for the owner to recognise the session.
+    pub device: String,
+}
+
+/// A new session.
+#[derive(Clone, Debug)]
+pub struct SignedIn {
+    /// Account number.
+    pub account: i64,
+    /// The cookie's value; shown once.
+    pub secret: String,
+    /// When it ends at the latest.
+    pub expires: Timestamp,
+}
+
+/// Who holds a valid session or token.
+#[derive(Clone, Debug)]
+pub struct Known {
+    /// For the rules.
+    pub actor: Actor,
+    /// Number of the session, when by session.
+    pub session: Option<i64>,
+}
+
+/// Signs in with a password.
+pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> Result<SignedIn, AccountError> {
+    let folded = fold(email);
+    app.gate.pass(Some(&folded), from.address)?;
+    let account = app.store.find_account_by_email(&folded).await?;
+    let phc = account.as_ref().and_then(|a| a.password_hash.as_deref());
+    let (right, old) = verify_aside(app, password, phc).await?;
+    match account.filter(|_| right) {
+        Some(account) => {
+            if old {
+                let phc = hash_aside(app, password).await?;
+                app.store.set_password_hash(account.id, Some(&phc)).await?;
+            }
+            begin(app, account.id, from).await
+        }
+        None => {
+            tracing::info!(target: "sign_in", outcome = "wrong", by = "password");
+            Err(AccountError::WrongSignIn)
+        }
+    }
+}
+
+/// Signs in with the secret of a one-time link, which is used up.
+pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<SignedIn, AccountError> {
+    app.gate.pass(None, from.address)?;
+    match app.store.use_link(&hashed(secret), app.clock.now()).await? {
+        Some(account) => begin(app, account, from).await,
+        None => {
+            tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
+            Err(AccountError::WrongSignIn)
+        }
+    }
+}
+
+/// A new session with a new secret.
+async fn begin(app: &App, account: i64, from: &Origin) -> Result<SignedIn, AccountError> {
+    let (secret, now) = (secret(app), app.clock.now());
+    let device: String = from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect();
+    app.store.add_session(&hashed(&secret), account, &device, now, now + IDLE).await?;
+    tracing::info!(target: "sign_in", outcome = "in", account);
+    Ok(SignedIn { account, secret, expires: now + ABSOLUTE })
+}
+
+/// Who has this cookie; `None`: nobody, or it has ended.
+pub async fn find_by_cookie(app: &App, secret: &str, now: Timestamp) -> Result<Option<Known>, AccountError> {
+    let Some(session) = app.store.find_session(&hashed(secret), now).await? else { return Ok(None) };
+    if now.duration_since(session.created_at) >= ABSOLUTE {
+        return Ok(None);
+    }
+    if now.duration_since(session.seen_at) >= SEEN {
+        let until = (now + IDLE).min(session.created_at + ABSOLUTE);
+        if let Err(error) = app.store.touch_session(session.id, now, until).await {
+            tracing::warn!(target: "sign_in", %error, "use of a session was not written down");
+        }
+    }
+    Ok(actor(app, session.account).await?.map(|actor| Known { actor, session: Some(session.id) }))
+}
+
+/// Who has this bearer token; `None`: nobody, or it has ended.
+pub async fn find_by_token(app: &App, secret: &str, now: Timestamp) -> Result<Option<Known>, AccountError> {
+    let Some(token) = app.store.find_token(&hashed(secret), now).await? else { return Ok(None) };
+    Ok(actor(app, token.account).await?.map(|actor| Known { actor, session: None }))
+}
+
+/// An account as the rules see it.
+pub(super) async fn actor(app: &App, account: i64) -> Result<Option<Actor>, AccountError> {
+    let Some(account) = app.store.find_account(account).await? else { return Ok(None) };
+    let grants = app.store.list_grants_of(account.id).await?.into_iter().map(|g| g.grant).collect();
+    Ok(Some(Actor { account: Some(account.id), email: account.folded_email, grants, ..Actor::default() }))
+}
+
+/// Own sessions, last used first.
+pub async fn list_sessions(app: &App, by: &Actor) -> Result<Vec<Session>, AccountError> {
+    Ok(app.store.list_sessions(own(by)?, app.clock.now()).await?)
+}
+
+/// Ends an own session; signing out is ending the session one is in.
+pub async fn end_session(app: &App, by: &Actor, id: i64) -> Result<(), AccountError> {
+    if app.store.end_session(own(by)?, id).await? {
+        return Ok(());
+    }
+    Err(Refusal::NotFound(Sentence::new("unknown_session")).into())
+}
+
+/// Ends all own sessions but `keep`; how many.
+pub async fn end_other_sessions(app: &App, by: &Actor, keep: Option<i64>) -> Result<u64, AccountError> {
+    Ok(app.store.end_sessions_of(own(by)?, keep).await?)
+}
+
+/// Sets the own password; the current one is needed where there is one. Other sessions than
+/// `keep` end (ASVS 7.4.3).
+pub async fn set_password(app: &App, by: &Actor, current: Option<&str>, new: &str, keep: Option<i64>) -> Result<(), AccountError> {
+    let unknown = || AccountError::Refused(Refusal::NotSignedIn);
+    let account = app.store.find_account(own(by)?).await?.ok_or_else(unknown)?;
+    if let Some(phc) = &account.password_hash {
+        app.gate.pass(Some(&account.folded_email), None)?;
+        let (right, _) = verify_aside(app, current.unwrap_or_default(), Some(phc)).await?;
+        if !right {
+            return Err(fault("/current", Sentence::new("password_wrong")));
+        }
+    }
+    check(new, &account.email).map_err(|sentence| fault("/new", sentence))?;
+    let phc = hash_aside(app, new).await?;
+    app.store.set_password_hash(account.id, Some(&phc)).await?;
+    app.store.end_sessions_of(account.id, keep).await?;
+    Ok(())
+}
+
+/// How long a one-time link holds.
+pub(super) fn link_span() -> SignedDuration {
+    days(7)
+}
