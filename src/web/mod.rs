@@ -1,18 +1,68 @@
 //! HTTP: who is asking, what they may see, JSON and pages. Writes no SQL.
 //!
-//! [`router`] is the whole service. Every answer goes through the same layers: request id and
-//! time of arrival, one log line, panics caught, load shed, time limits, compression, headers.
+//! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
+//! arrival (id, time, log line, metrics), headers, compression, problems written out, panics
+//! caught, load shed, time limit, a look at the address. The listener must hand over the peer's
+//! address (`into_make_service_with_connect_info::<SocketAddr>()`); no `X-Forwarded-*` or
+//! `Forwarded` header is believed, so behind a proxy all requests share the proxy's address.
 
 pub mod api;
+pub mod arrival;
 pub mod extract;
+mod headers;
+mod health;
+mod limits;
+pub mod metrics;
 pub mod pages;
 pub mod problem;
 pub mod session;
 
 use crate::app::App;
+use crate::words::Sentence;
+use axum::Router;
+use axum::error_handling::HandleErrorLayer;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::routing::get;
+use http::StatusCode;
+use problem::Problem;
+use tower::ServiceBuilder;
+use tower::limit::GlobalConcurrencyLimitLayer;
+use tower::load_shed::LoadShedLayer;
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+
+/// The routes of [`router`] that are neither the API's nor the pages', for the table of routes and
+/// roles.
+pub const ROUTES: &[(&str, &str)] =
+    &[("GET", "/healthz"), ("GET", "/readyz"), ("GET", "/metrics"), ("GET", "/problems/{code}")];
 
 /// The whole service: API, pages, health and metrics behind the common layers.
-pub fn router(app: App) -> axum::Router {
-    let _ = app;
-    todo!()
+pub fn router(app: App) -> Router {
+    metrics::start();
+    let (api, document) = api::router().split_for_parts();
+    let api = api.merge(api::document(document)).layer(headers::cors());
+    let shed = ServiceBuilder::new()
+        .layer(HandleErrorLayer::new(limits::shed))
+        .layer(LoadShedLayer::new())
+        .layer(GlobalConcurrencyLimitLayer::new(limits::AT_ONCE));
+    let layers = ServiceBuilder::new()
+        .layer(from_fn_with_state(app.clone(), arrival::receive))
+        .layer(from_fn_with_state(app.clone(), headers::protect))
+        .layer(CompressionLayer::new())
+        .layer(from_fn_with_state(app.clone(), problem::render))
+        .layer(CatchPanicLayer::custom(limits::panicked))
+        .layer(shed)
+        .layer(from_fn(limits::hurry))
+        .layer(from_fn(limits::look));
+    Router::new()
+        .merge(api)
+        .merge(pages::router())
+        .route("/healthz", get(health::show_health))
+        .route("/readyz", get(health::show_readiness))
+        .route("/metrics", get(metrics::show))
+        .route("/problems/{code}", get(problem::show_problem))
+        .fallback(|| async { Problem::not_found(Sentence::new("no_such_page")) })
+        .method_not_allowed_fallback(|| async { Problem::new(StatusCode::METHOD_NOT_ALLOWED, Sentence::new("no_such_method")) })
+        .layer(layers)
+        .with_state(app)
 }

@@ -5,17 +5,26 @@
 //! and what the reader accepts are known. The private cause of a 500 is logged once, here, and
 //! never shown. What it does not do: prose; the sentences stand in `words/en/problems.rs`.
 
+use super::arrival::Arrival;
+use super::extract::{Accept, Path};
 use crate::actions::Failure;
 use crate::actions::accounts::AccountError;
+use crate::app::App;
 use crate::rules::access::Denied;
 use crate::rules::fault::{Fault, Question};
 use crate::rules::ledger::Refusal;
 use crate::rules::life::Attempt;
 use crate::store::StoreError;
-use crate::words::Sentence;
-use axum::response::{IntoResponse, Response};
-use http::StatusCode;
+use crate::words::{Lang, Sentence};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Request, State};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Redirect, Response};
+use http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use serde::Serialize;
 use std::sync::Arc;
+use utoipa::ToSchema;
 
 /// What handlers of the API and of pages answer.
 pub type Answer<T = Response> = Result<T, Problem>;
@@ -166,6 +175,7 @@ impl From<AccountError> for Problem {
                 Self { retry_after: Some(seconds), ..Self::new(StatusCode::TOO_MANY_REQUESTS, sentence) }
             }
             AccountError::Store(error) => error.into(),
+            AccountError::Broken(error) => Self::internal(error),
         }
     }
 }
@@ -192,4 +202,204 @@ impl IntoResponse for Problem {
         response.extensions_mut().insert(self);
         response
     }
+}
+
+/// How a problem is written out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Form {
+    Json,
+    Page,
+}
+
+/// Writes problems out, as the reader takes them: under `/api` as JSON, elsewhere as a page unless
+/// JSON is preferred.
+pub async fn render(State(app): State<App>, request: Request, next: Next) -> Response {
+    let accept = Accept::read(request.headers());
+    let json = accept.weight("application/problem+json").max(accept.weight("application/json"));
+    let page = !request.uri().path().starts_with("/api/") && accept.weight("text/html") >= json;
+    let form = if page { Form::Page } else { Form::Json };
+    let back = (request.method() == Method::GET).then(|| request.uri().to_string());
+    let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
+    let mut response = next.run(request).await;
+    let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
+    if let Some(source) = &problem.source {
+        tracing::error!(target: "problem", request_id = %id, code = %problem.sentence.code, error = format!("{source:#}"));
+    }
+    let mut written = match (form, back) {
+        (Form::Page, Some(back)) if problem.status == StatusCode::UNAUTHORIZED => to_sign_in(&back),
+        (Form::Page, _) => problem.page(&id),
+        (Form::Json, _) => problem.json(&app.config.public_url, &id),
+    };
+    // What the router said, as `Allow`, stays.
+    for (name, value) in response.headers() {
+        if *name != header::CONTENT_LENGTH && *name != header::CONTENT_TYPE {
+            written.headers_mut().append(name, value.clone());
+        }
+    }
+    problem.head(written.headers_mut());
+    written
+}
+
+/// Somebody who opens a page without being signed in is sent to sign in, and from there back.
+fn to_sign_in(back: &str) -> Response {
+    let query = serde_urlencoded::to_string([("next", back)]).unwrap_or_default();
+    Redirect::to(&format!("/signin?{query}")).into_response()
+}
+
+impl Problem {
+    /// The title of all problems with this status.
+    #[must_use]
+    pub fn title(&self) -> String {
+        title(self.status)
+    }
+
+    /// What happened here, and what to do.
+    #[must_use]
+    pub fn detail(&self) -> String {
+        self.sentence.say(Lang::En)
+    }
+
+    /// RFC 9457 §3, with our own members.
+    #[must_use]
+    pub fn body(&self, public_url: &str, request_id: &str) -> ProblemBody {
+        let errors = self.errors.iter().map(|fault| ProblemError {
+            pointer: fault.pointer.clone(),
+            code: fault.sentence.code.to_string(),
+            message: fault.sentence.say(Lang::En),
+            line: fault.line,
+        });
+        ProblemBody {
+            kind: format!("{public_url}/problems/{}", self.sentence.code),
+            title: self.title(),
+            status: self.status.as_u16(),
+            detail: self.detail(),
+            code: self.sentence.code.to_string(),
+            request_id: request_id.to_owned(),
+            errors: errors.collect(),
+            confirm: self.confirm.clone(),
+            current: self.current.clone(),
+            differences: self.differences.clone(),
+        }
+    }
+
+    fn json(&self, public_url: &str, request_id: &str) -> Response {
+        let body = serde_json::to_vec(&self.body(public_url, request_id)).unwrap_or_default();
+        (self.status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response()
+    }
+
+    fn page(&self, request_id: &str) -> Response {
+        let errors = self.errors.iter().map(|fault| fault.sentence.say(Lang::En)).collect();
+        let help = Sentence::new("problem_help").with("request_id", request_id).say(Lang::En);
+        let page = ProblemPage { title: self.title(), detail: self.detail(), errors, help };
+        (self.status, page).into_response()
+    }
+
+    /// Headers that its status asks for.
+    fn head(&self, headers: &mut HeaderMap) {
+        if self.status == StatusCode::UNAUTHORIZED {
+            let challenge = match &*self.sentence.code {
+                "bad_token" => r#"Bearer realm="scores", error="invalid_token""#,
+                _ => r#"Bearer realm="scores""#,
+            };
+            headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static(challenge));
+        }
+        if let Some(seconds) = self.retry_after {
+            headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+    }
+}
+
+/// The title of all problems with this status; of the nearest we have words for.
+fn title(status: StatusCode) -> String {
+    let code = match status.as_u16() {
+        400 => "title_400",
+        401 => "title_401",
+        403 => "title_403",
+        404 => "title_404",
+        405 => "title_405",
+        406 => "title_406",
+        408 => "title_408",
+        409 => "title_409",
+        412 => "title_412",
+        413 => "title_413",
+        415 => "title_415",
+        422 => "title_422",
+        428 => "title_428",
+        429 => "title_429",
+        503 => "title_503",
+        _ => "title_500",
+    };
+    Sentence::new(code).say(Lang::En)
+}
+
+/// A problem as a page.
+#[derive(Template, WebTemplate)]
+#[template(path = "problem.html")]
+struct ProblemPage {
+    title: String,
+    detail: String,
+    errors: Vec<String>,
+    /// What to say when asking for help; empty: nothing.
+    help: String,
+}
+
+/// `GET /problems/{code}`: what a problem's `type` leads to.
+pub async fn show_problem(Path(code): Path<String>) -> Answer {
+    let text = crate::words::en::template(&code).filter(|_| !code.starts_with("title_"));
+    let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
+    let title = Sentence::new("problem_type").with("code", &code).say(Lang::En);
+    let page = ProblemPage { title, detail: text.to_owned(), errors: Vec::new(), help: String::new() };
+    Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], page).into_response())
+}
+
+/// What went wrong (RFC 9457), for programs and people.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct ProblemBody {
+    /// Absolute address of a page about this kind of problem.
+    #[serde(rename = "type")]
+    #[schema(example = "https://scores.example.org/problems/invalid")]
+    pub kind: String,
+    /// The same for every problem with this status.
+    pub title: String,
+    /// The HTTP status again.
+    pub status: u16,
+    /// What happened here, and what to do.
+    pub detail: String,
+    /// Stable name of the kind.
+    #[schema(example = "invalid")]
+    pub code: String,
+    /// To be told when asking for help.
+    pub request_id: String,
+    /// Everything to mend, all at once.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(required = false)]
+    pub errors: Vec<ProblemError>,
+    /// With `code: "confirm"`: what to send back as `confirm` to say yes.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(required = false)]
+    pub confirm: Vec<String>,
+    /// With 412 and 428: what is there now.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Object, required = false, nullable = false)]
+    pub current: Option<serde_json::Value>,
+    /// With 409 on a competition file: what would change.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Vec<Object>, required = false, nullable = false)]
+    pub differences: Option<serde_json::Value>,
+}
+
+/// One thing to mend.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct ProblemError {
+    /// JSON pointer (RFC 6901) into the body, or `/name` of a parameter; empty: the whole.
+    #[schema(example = "/performance")]
+    pub pointer: String,
+    /// Stable name.
+    pub code: String,
+    /// What, and what to do.
+    pub message: String,
+    /// Line of a text, from 1.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false, nullable = false)]
+    pub line: Option<u32>,
 }

@@ -1,16 +1,28 @@
 //! Who is asking: a cookie or a bearer token becomes an [`Actor`].
 //!
 //! Cross-site protection stands here too: nobody is taken for signed in by a cookie on a request
-//! that changes something and comes from another site.
+//! that changes something and comes from another site ([`Caller`]), and a form of ours carries a
+//! value that only our pages know ([`Form`]).
 
+use super::arrival::Arrival;
+use super::extract::{SMALL, collect, is_kind, read};
+use super::problem::Problem;
+use crate::actions::accounts::{self, Known, Origin};
 use crate::app::App;
 use crate::rules::access::Actor;
-use crate::web::problem::Problem;
-use axum::extract::{FromRequest, FromRequestParts, Request};
+use crate::words::Sentence;
+use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
+use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
+use base64::Engine;
+use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use http::request::Parts;
+use http::{HeaderMap, Method, StatusCode, header};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
-use std::net::IpAddr;
+use sha2::{Digest, Sha256};
+use std::net::{IpAddr, SocketAddr};
+use std::time::Duration;
+use subtle::ConstantTimeEq;
 
 /// How somebody showed who they are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,7 +36,7 @@ pub enum Via {
 }
 
 /// Who is asking. Never fails for want of credentials (then it is nobody); a bearer token that is
-/// not valid is 401, a cookie on a cross-site change is 403.
+/// not valid is 401, a change from another site without one is 403.
 #[derive(Clone, Debug)]
 pub struct Caller {
     /// For the rules.
@@ -41,19 +53,117 @@ pub struct Caller {
     pub request_id: String,
     /// The peer's address, where the listener tells it. No forwarding header is trusted.
     pub address: Option<IpAddr>,
+    /// What the browser calls itself.
+    pub device: String,
+}
+
+impl Caller {
+    /// Where a sign-in comes from.
+    #[must_use]
+    pub fn origin(&self) -> Origin {
+        Origin { address: self.address, device: self.device.clone() }
+    }
 }
 
 impl FromRequestParts<App> for Caller {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
-        let _ = (parts, app);
-        todo!()
+        if let Some(known) = parts.extensions.get::<Self>() {
+            return Ok(known.clone());
+        }
+        let caller = recognise(parts, app).await?;
+        if let (Some(account), Some(arrival)) = (caller.actor.account, Arrival::of(&parts.extensions)) {
+            let _ = arrival.account.set(account);
+        }
+        parts.extensions.insert(caller.clone());
+        Ok(caller)
     }
 }
 
+async fn recognise(parts: &Parts, app: &App) -> Result<Caller, Problem> {
+    let arrival = Arrival::of(&parts.extensions);
+    let received = arrival.map_or_else(|| app.clock.now(), |a| a.at);
+    let device = parts.headers.get(header::USER_AGENT).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let nobody = Caller {
+        actor: Actor::nobody(),
+        via: Via::None,
+        session: None,
+        csrf: String::new(),
+        received,
+        request_id: arrival.map_or_else(String::new, |a| a.id.to_string()),
+        address: parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|peer| peer.0.ip()),
+        device: device.to_owned(),
+    };
+    if let Some(given) = parts.headers.get(header::AUTHORIZATION) {
+        let bad = || Problem::new(StatusCode::UNAUTHORIZED, Sentence::new("bad_token"));
+        let secret = given.to_str().ok().and_then(bearer).ok_or_else(bad)?;
+        let known = accounts::find_by_token(app, secret, received).await?.ok_or_else(bad)?;
+        return Ok(Caller { actor: known.actor, via: Via::Token, ..nobody });
+    }
+    let site = site(&parts.headers, &app.config.public_url);
+    let changes = !matches!(parts.method, Method::GET | Method::HEAD | Method::OPTIONS);
+    if changes && site == Site::Other {
+        return Err(cross_site());
+    }
+    let jar = CookieJar::from_headers(&parts.headers);
+    let Some(secret) = jar.get(name(app)).map(Cookie::value) else { return Ok(nobody) };
+    let Some(Known { actor, session }) = accounts::find_by_cookie(app, secret, received).await? else { return Ok(nobody) };
+    if changes && site != Site::Own {
+        return Err(cross_site());
+    }
+    Ok(Caller { actor, via: Via::Cookie, session, csrf: csrf(secret), ..nobody })
+}
+
+/// The token of `Bearer TOKEN` (RFC 6750 §2.1).
+fn bearer(value: &str) -> Option<&str> {
+    let (scheme, token) = value.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| token.trim()).filter(|token| !token.is_empty())
+}
+
+fn cross_site() -> Problem {
+    tracing::warn!(target: "problem", "a change from another site was refused");
+    Problem::new(StatusCode::FORBIDDEN, Sentence::new("cross_site"))
+}
+
+/// Where a request was made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Site {
+    /// On one of our own pages, or by hand.
+    Own,
+    /// On somebody else's.
+    Other,
+    /// It does not say: no browser of today.
+    Unknown,
+}
+
+/// What the browser says: `Sec-Fetch-Site`, else `Origin` against our address.
+fn site(headers: &HeaderMap, public_url: &str) -> Site {
+    let text = |name| headers.get(name).map(|v: &http::HeaderValue| v.to_str().unwrap_or_default());
+    if let Some(fetched) = text(header::HeaderName::from_static("sec-fetch-site")) {
+        return if matches!(fetched, "same-origin" | "none") { Site::Own } else { Site::Other };
+    }
+    match text(header::ORIGIN) {
+        None => Site::Unknown,
+        Some(origin) if origin.eq_ignore_ascii_case(public_url) => Site::Own,
+        // The host asked for is what the browser connected to: a page elsewhere cannot choose it.
+        Some(origin) => match (origin.split_once("://"), text(header::HOST)) {
+            (Some((_, authority)), Some(host)) if authority.eq_ignore_ascii_case(host) => Site::Own,
+            _ => Site::Other,
+        },
+    }
+}
+
+/// Made from the session's secret: nothing more to store, and another at each sign-in.
+fn csrf(secret: &str) -> String {
+    let mut hash = Sha256::new();
+    hash.update(b"form of session ");
+    hash.update(secret);
+    BASE64_URL_SAFE_NO_PAD.encode(hash.finalize())
+}
+
 /// Fields of a form, with the hidden field `csrf` checked against the session and taken out.
-/// Unknown fields are refused where `T` refuses them.
+/// Unknown fields are refused where `T` refuses them, repeated ones always.
 #[derive(Clone, Debug)]
 pub struct Form<T>(pub T);
 
@@ -61,21 +171,72 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
     type Rejection = Problem;
 
     async fn from_request(request: Request, app: &App) -> Result<Self, Problem> {
-        let _ = (request, app);
-        todo!()
+        let (mut parts, body) = request.into_parts();
+        let caller = Caller::from_request_parts(&mut parts, app).await?;
+        if !is_kind(&parts.headers, "application", "x-www-form-urlencoded") {
+            let sentence = Sentence::new("unsupported_media_type").with("wanted", "application/x-www-form-urlencoded");
+            return Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, sentence));
+        }
+        let bytes = collect(&parts.headers, body, SMALL).await?;
+        let (given, fields): (Vec<_>, Vec<_>) = form_urlencoded::parse(&bytes).partition(|(name, _)| name == "csrf");
+        let right = given.len() == 1 && bool::from(given[0].1.as_bytes().ct_eq(caller.csrf.as_bytes()));
+        if caller.via == Via::Cookie && !right {
+            return Err(Problem::new(StatusCode::FORBIDDEN, Sentence::new("form_expired")));
+        }
+        let text = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+        read::pairs(text.as_bytes()).map(Self)
     }
 }
 
-/// `Set-Cookie` for a new session.
+/// `__Host-` binds a cookie to https, this host and the root path; browsers refuse it on plain http.
+fn name(app: &App) -> &'static str {
+    if app.config.secure() { "__Host-sid" } else { "sid" }
+}
+
+/// `Set-Cookie` for a new session; the server ends it sooner when it lies idle.
 #[must_use]
 pub fn cookie(app: &App, secret: &str) -> String {
-    let _ = (app, secret);
-    todo!()
+    set_cookie(app, secret.to_owned(), accounts::ABSOLUTE.unsigned_abs())
 }
 
 /// `Set-Cookie` that takes the session's cookie away.
 #[must_use]
 pub fn no_cookie(app: &App) -> String {
-    let _ = app;
-    todo!()
+    set_cookie(app, String::new(), Duration::ZERO)
+}
+
+fn set_cookie(app: &App, value: String, life: Duration) -> String {
+    let cookie = Cookie::build((name(app), value)).http_only(true).secure(app.config.secure());
+    cookie.same_site(SameSite::Lax).path("/").max_age(life.try_into().unwrap_or_default()).build().to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn site_of(pairs: &[(&'static str, &'static str)]) -> Site {
+        let headers = pairs.iter().map(|(n, v)| (n.parse::<header::HeaderName>().unwrap(), v.parse().unwrap()));
+        site(&headers.collect(), "https://scores.example.org")
+    }
+
+    #[test]
+    fn what_the_browser_says_decides_where_a_request_was_made() {
+        assert_eq!(site_of(&[]), Site::Unknown);
+        assert_eq!(site_of(&[("sec-fetch-site", "same-origin")]), Site::Own);
+        assert_eq!(site_of(&[("sec-fetch-site", "same-site")]), Site::Other);
+        assert_eq!(site_of(&[("sec-fetch-site", "cross-site"), ("origin", "https://scores.example.org")]), Site::Other);
+        assert_eq!(site_of(&[("origin", "https://scores.example.org")]), Site::Own);
+        assert_eq!(site_of(&[("origin", "null"), ("host", "null")]), Site::Other);
+        assert_eq!(site_of(&[("origin", "https://elsewhere.example"), ("host", "scores.example.org")]), Site::Other);
+        assert_eq!(site_of(&[("origin", "http://192.0.2.7:8080"), ("host", "192.0.2.7:8080")]), Site::Own);
+    }
+
+    #[test]
+    fn a_bearer_token_is_read_whatever_the_case_of_its_scheme() {
+        assert_eq!(bearer("Bearer abc"), Some("abc"));
+        assert_eq!(bearer("bearer  abc "), Some("abc"));
+        assert_eq!(bearer("Basic abc"), None);
+        assert_eq!(bearer("Bearer "), None);
+        assert_eq!(bearer("Bearer"), None);
+    }
 }

@@ -13,19 +13,12 @@ use sha2::{Digest, Sha256};
 /// Longest `Idempotency-Key`.
 const LONGEST_KEY: usize = 255;
 
-/// `Idempotency-Key` with the fingerprint of the request it stands for: method, path with query,
-/// content type and body, each with its length before it. `None` without the header; 400 where it
-/// is no key.
+/// `Idempotency-Key` with the request it stands for. `None` without the header; 400 where it is no
+/// key.
 pub(crate) fn idempotency(parts: &Parts, body: &[u8]) -> Result<Option<IdempotencyKey>, Problem> {
     let Some(key) = key(&parts.headers)? else { return Ok(None) };
-    let path = parts.uri.path_and_query().map_or("", |p| p.as_str());
-    let kind = parts.headers.get(header::CONTENT_TYPE).map_or(&b""[..], |v| v.as_bytes());
-    let mut hash = Sha256::new();
-    for part in [parts.method.as_str().as_bytes(), path.as_bytes(), kind, body] {
-        hash.update((part.len() as u64).to_be_bytes());
-        hash.update(part);
-    }
-    Ok(Some(IdempotencyKey { key, fingerprint: hash.finalize().into() }))
+    let path = parts.uri.path_and_query().map_or("", |p| p.as_str()).to_owned();
+    Ok(Some(IdempotencyKey { key, method: parts.method.to_string(), path, digest: Sha256::digest(body).into() }))
 }
 
 /// The key: a string of RFC 8941 §3.3.3, or the same bare.

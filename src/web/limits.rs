@@ -1,0 +1,53 @@
+//! What keeps the service answering: as many requests at once as it can hold, none for ever, and
+//! a panic in one is a problem of that one alone.
+
+use super::problem::Problem;
+use crate::words::Sentence;
+use axum::BoxError;
+use axum::body::Body;
+use axum::extract::Request;
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use http::{Method, StatusCode};
+use std::any::Any;
+use std::time::Duration;
+
+/// Requests handled at once; more are told to come back.
+pub const AT_ONCE: usize = 1024;
+/// Longest time a request may take, its body's arrival included.
+const LONGEST: Duration = Duration::from_secs(30);
+/// Longest path with query.
+const LONGEST_URI: usize = 4096;
+
+/// More requests than [`AT_ONCE`].
+pub async fn shed(error: BoxError) -> Problem {
+    let busy = Problem::unavailable(Sentence::new("busy"), 1);
+    if error.is::<tower::load_shed::error::Overloaded>() { busy } else { Problem { source: Some(std::sync::Arc::new(anyhow::anyhow!(error))), ..busy } }
+}
+
+/// A request that takes too long: of a change nobody can say then whether it was stored.
+pub async fn hurry(request: Request, next: Next) -> Response {
+    let reads = matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
+    tokio::time::timeout(LONGEST, next.run(request)).await.unwrap_or_else(|_| {
+        let code = if reads { "took_too_long" } else { "outcome_unknown" };
+        Problem::unavailable(Sentence::new(code), 1).into_response()
+    })
+}
+
+/// Refuses addresses that no route of ours can mean: too long, or with a NUL in them.
+pub async fn look(request: Request, next: Next) -> Result<Response, Problem> {
+    let address = request.uri().path_and_query().map_or("", |p| p.as_str());
+    if address.len() > LONGEST_URI {
+        return Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new("address_long").with("most", LONGEST_URI)));
+    }
+    if address.contains("%00") {
+        return Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new("nul_character")));
+    }
+    Ok(next.run(request).await)
+}
+
+/// A panic while a request was handled.
+pub fn panicked(panic: Box<dyn Any + Send + 'static>) -> http::Response<Body> {
+    let text = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
+    Problem::internal(anyhow::anyhow!("panic: {}", text.unwrap_or("without a text"))).into_response()
+}
