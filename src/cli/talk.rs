@@ -51,7 +51,7 @@ impl From<AccountError> for Stop {
     fn from(error: AccountError) -> Self {
         match error {
             AccountError::Refused(refusal) => Self::Refused(reasons(&refusal)),
-            AccountError::Store(error) => Self::Broken(error),
+            AccountError::Store(error) => error.into(),
             other => Self::Broken(other.into()),
         }
     }

@@ -22,7 +22,11 @@ const LONGEST_URI: usize = 4096;
 /// More requests than [`AT_ONCE`].
 pub async fn shed(error: BoxError) -> Problem {
     let busy = Problem::unavailable(Sentence::new("busy"), 1);
-    if error.is::<tower::load_shed::error::Overloaded>() { busy } else { Problem { source: Some(std::sync::Arc::new(anyhow::anyhow!(error))), ..busy } }
+    if error.is::<tower::load_shed::error::Overloaded>() {
+        busy
+    } else {
+        Problem { source: Some(std::sync::Arc::new(anyhow::anyhow!(error))), ..busy }
+    }
 }
 
 /// A request that takes too long: of a change nobody can say then whether it was stored.

@@ -55,7 +55,8 @@ pub fn count(method: &Method, route: String, status: u16, elapsed: Duration) {
         Method::DELETE => "DELETE",
         _ => "other",
     };
-    metrics::counter!(REQUESTS, "method" => method, "route" => route.clone(), "status" => status.to_string()).increment(1);
+    metrics::counter!(REQUESTS, "method" => method, "route" => route.clone(), "status" => status.to_string())
+        .increment(1);
     metrics::histogram!(SECONDS, "method" => method, "route" => route).record(elapsed.as_secs_f64());
 }
 

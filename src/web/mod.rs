@@ -62,7 +62,9 @@ pub fn router(app: App) -> Router {
         .route("/metrics", get(metrics::show))
         .route("/problems/{code}", get(problem::show_problem))
         .fallback(|| async { Problem::not_found(Sentence::new("no_such_page")) })
-        .method_not_allowed_fallback(|| async { Problem::new(StatusCode::METHOD_NOT_ALLOWED, Sentence::new("no_such_method")) })
+        .method_not_allowed_fallback(|| async {
+            Problem::new(StatusCode::METHOD_NOT_ALLOWED, Sentence::new("no_such_method"))
+        })
         .layer(layers)
         .with_state(app)
 }

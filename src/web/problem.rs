@@ -13,7 +13,6 @@ use crate::app::App;
 use crate::rules::access::Denied;
 use crate::rules::fault::{Fault, Question};
 use crate::rules::ledger::Refusal;
-use crate::rules::life::Attempt;
 use crate::store::StoreError;
 use crate::words::{Lang, Sentence};
 use askama::Template;
@@ -24,7 +23,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use serde::Serialize;
 use std::sync::Arc;
-use utoipa::ToSchema;
+use utoipa::{IntoResponses, ToSchema};
 
 /// What handlers of the API and of pages answer.
 pub type Answer<T = Response> = Result<T, Problem>;
@@ -116,16 +115,6 @@ impl Problem {
     pub fn unavailable(sentence: Sentence, retry_after: u64) -> Self {
         Self { retry_after: Some(retry_after), ..Self::new(StatusCode::SERVICE_UNAVAILABLE, sentence) }
     }
-
-    /// A refusal, with the score that is there now put into the form of an answer by `view`.
-    #[must_use]
-    pub fn refused(refusal: Refusal, view: impl FnOnce(&Attempt) -> serde_json::Value) -> Self {
-        let current = match &refusal {
-            Refusal::PreconditionRequired(_, Some(now)) | Refusal::PreconditionFailed(Some(now)) => Some(view(now)),
-            _ => None,
-        };
-        Self { current, ..Self::from(refusal) }
-    }
 }
 
 impl From<Refusal> for Problem {
@@ -152,6 +141,9 @@ impl From<Failure> for Problem {
     fn from(failure: Failure) -> Self {
         match failure {
             Failure::Refused(refusal) => refusal.into(),
+            Failure::Stale { refusal, current } => {
+                Self { current: serde_json::to_value(current).ok(), ..Self::from(refusal) }
+            }
             Failure::Unreadable(errors) => {
                 Self { errors, ..Self::new(StatusCode::BAD_REQUEST, Sentence::new("unreadable")) }
             }
@@ -402,4 +394,59 @@ pub struct ProblemError {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false, nullable = false)]
     pub line: Option<u32>,
+}
+
+/// The problems that any operation may answer with, for the document: name it in `responses(…)`.
+#[derive(IntoResponses)]
+pub enum Problems {
+    /// Not readable: no JSON, no UTF-8, a header or key that is none.
+    #[response(status = 400, content_type = "application/problem+json")]
+    Unreadable(ProblemBody),
+    /// Nobody is signed in, or the token is not valid. With `WWW-Authenticate`.
+    #[response(status = 401, content_type = "application/problem+json")]
+    NotSignedIn(ProblemBody),
+    /// The roles do not allow it, or the request came from another site.
+    #[response(status = 403, content_type = "application/problem+json")]
+    NotAllowed(ProblemBody),
+    /// Unknown, private or not yet announced.
+    #[response(status = 404, content_type = "application/problem+json")]
+    NotFound(ProblemBody),
+    /// The answer does not come in what `Accept` asks for.
+    #[response(status = 406, content_type = "application/problem+json")]
+    NotAcceptable(ProblemBody),
+    /// Unknown members, rules that are broken, questions to be confirmed: all at once.
+    #[response(status = 422, content_type = "application/problem+json")]
+    Invalid(ProblemBody),
+    /// Too many tries. With `Retry-After`.
+    #[response(status = 429, content_type = "application/problem+json")]
+    TooManyTries(ProblemBody),
+    /// Something broke; give the request id when asking for help.
+    #[response(status = 500, content_type = "application/problem+json")]
+    Internal(ProblemBody),
+    /// Too much is going on, or the outcome is unknown. With `Retry-After`.
+    #[response(status = 503, content_type = "application/problem+json")]
+    Unavailable(ProblemBody),
+}
+
+/// The problems of operations that store something, beside [`Problems`].
+#[derive(IntoResponses)]
+pub enum WriteProblems {
+    /// The body did not arrive in time.
+    #[response(status = 408, content_type = "application/problem+json")]
+    TooSlow(ProblemBody),
+    /// What is there does not allow it, or a change needs `rescore`.
+    #[response(status = 409, content_type = "application/problem+json")]
+    Conflict(ProblemBody),
+    /// `If-Match` names an old version; `current` is what is there.
+    #[response(status = 412, content_type = "application/problem+json")]
+    PreconditionFailed(ProblemBody),
+    /// The body is too large.
+    #[response(status = 413, content_type = "application/problem+json")]
+    TooLarge(ProblemBody),
+    /// `Content-Type` is none that is understood here.
+    #[response(status = 415, content_type = "application/problem+json")]
+    UnsupportedMediaType(ProblemBody),
+    /// `If-Match` is missing.
+    #[response(status = 428, content_type = "application/problem+json")]
+    PreconditionRequired(ProblemBody),
 }

@@ -108,7 +108,9 @@ async fn recognise(parts: &Parts, app: &App) -> Result<Caller, Problem> {
     }
     let jar = CookieJar::from_headers(&parts.headers);
     let Some(secret) = jar.get(name(app)).map(Cookie::value) else { return Ok(nobody) };
-    let Some(Known { actor, session }) = accounts::find_by_cookie(app, secret, received).await? else { return Ok(nobody) };
+    let Some(Known { actor, session }) = accounts::find_by_cookie(app, secret, received).await? else {
+        return Ok(nobody);
+    };
     if changes && site != Site::Own {
         return Err(cross_site());
     }

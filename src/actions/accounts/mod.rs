@@ -15,10 +15,13 @@ mod tokens;
 
 pub use gate::Gate;
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
-pub use roles::{Added, NewAccount, add_account, add_roles, close_account, find_account, list_accounts, list_roles, new_link, remove_role, RolesOf};
+pub use roles::{
+    Added, NewAccount, RolesOf, add_account, add_roles, close_account, find_account, list_accounts, list_roles,
+    new_link, remove_role,
+};
 pub use sign_in::{
-    ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token, list_sessions,
-    set_password, sign_in, sign_in_by_link,
+    ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token,
+    list_sessions, set_password, sign_in, sign_in_by_link,
 };
 pub use tokens::{Issued, MOST_DAYS, TOKEN_DAYS, issue_token, list_tokens, revoke_token};
 

@@ -19,31 +19,150 @@ const COST: (u32, u32, u32) = (19_456, 2, 1);
 const TODAY: &str = "$argon2id$v=19$m=19456,t=2,p=1$";
 /// A hash of nothing that anybody knows, checked where there is no account: the answer takes as
 /// long. Salt and tag are arbitrary.
-const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$MDEyMzQ1Njc4OWFiY2RlZg$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+const NOBODY: &str =
+    "$argon2id$v=19$m=19456,t=2,p=1$MDEyMzQ1Njc4OWFiY2RlZg$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 
 /// Passwords that are guessed first, ten characters or longer, folded to lower case. From memory
 /// of what such lists hold; shorter ones are refused for their length.
 const COMMON: &[&str] = &[
-    "0000000000", "0123456789", "0987654321", "1111111111", "11111111111", "111111111111", "1122334455",
-    "1212121212", "123123123123", "1234512345", "1234567890", "12345678900", "12345678901", "12345678910",
-    "123456789a", "123456789q", "1234567899", "1234567891", "123qwe123qwe", "1q2w3e4r5t", "1q2w3e4r5t6y",
-    "1qaz2wsx3edc", "1qazxsw23edc", "2222222222", "3333333333", "5555555555", "6666666666", "7777777777",
-    "8888888888", "9876543210", "9999999999", "aaaaaaaaaa", "abc123abc123", "abcd123456", "abcdefghij",
-    "abcdefghijk", "administrator", "alexander1", "asdf123456", "asdfasdfasdf", "asdfghjkl1", "asdfghjkl;",
-    "asdfghjkl123", "baseball123", "basketball", "basketball1", "bismillah1", "blink182blink", "changeme123",
-    "charlie123", "chelsea123", "chocolate1", "christopher", "computer123", "correcthorsebatterystaple",
-    "elizabeth1", "football123", "forever123", "football12", "fuckyou123", "google1234", "helloworld",
-    "hello12345", "iloveyou12", "iloveyou123", "iloveyou1234", "internet123", "jennifer12", "letmein123",
-    "letmein1234", "liverpool1", "login12345", "manchester", "manchester1", "master1234", "michael123",
-    "microsoft1", "monkey1234", "mypassword", "mypassword1", "p@ssw0rd123", "p@ssword123", "passw0rd123",
-    "password01", "password10", "password11", "password12", "password123", "password1234", "password12345",
-    "password123456", "password21", "password22", "password99", "passwordpassword", "pa$$word123",
-    "pokemon123", "princess12", "princess123", "q1w2e3r4t5", "q1w2e3r4t5y6", "qazwsxedcrfv", "qqww1122qq",
-    "qwerqwerqwer", "qwert12345", "qwerty1234", "qwerty12345", "qwerty123456", "qwertyqwerty", "qwertyuiop",
-    "qwertyuiop1", "qwertyuiop123", "qwertyuiop[]", "secret1234", "spongebob1", "starwars123", "summer2025",
-    "summer2026", "sunshine12", "sunshine123", "superman12", "superman123", "test123456", "testtesttest",
-    "trustno1trustno1", "unknown123", "user123456", "welcome123", "welcome1234", "whatever12", "whatever123",
-    "winter2025", "winter2026", "workout123", "zaq12wsxcde3", "zxcvbnm123", "zxcvbnm,./", "zzzzzzzzzz",
+    "0000000000",
+    "0123456789",
+    "0987654321",
+    "1111111111",
+    "11111111111",
+    "111111111111",
+    "1122334455",
+    "1212121212",
+    "123123123123",
+    "1234512345",
+    "1234567890",
+    "12345678900",
+    "12345678901",
+    "12345678910",
+    "123456789a",
+    "123456789q",
+    "1234567899",
+    "1234567891",
+    "123qwe123qwe",
+    "1q2w3e4r5t",
+    "1q2w3e4r5t6y",
+    "1qaz2wsx3edc",
+    "1qazxsw23edc",
+    "2222222222",
+    "3333333333",
+    "5555555555",
+    "6666666666",
+    "7777777777",
+    "8888888888",
+    "9876543210",
+    "9999999999",
+    "aaaaaaaaaa",
+    "abc123abc123",
+    "abcd123456",
+    "abcdefghij",
+    "abcdefghijk",
+    "administrator",
+    "alexander1",
+    "asdf123456",
+    "asdfasdfasdf",
+    "asdfghjkl1",
+    "asdfghjkl;",
+    "asdfghjkl123",
+    "baseball123",
+    "basketball",
+    "basketball1",
+    "bismillah1",
+    "blink182blink",
+    "changeme123",
+    "charlie123",
+    "chelsea123",
+    "chocolate1",
+    "christopher",
+    "computer123",
+    "correcthorsebatterystaple",
+    "elizabeth1",
+    "football123",
+    "forever123",
+    "football12",
+    "fuckyou123",
+    "google1234",
+    "helloworld",
+    "hello12345",
+    "iloveyou12",
+    "iloveyou123",
+    "iloveyou1234",
+    "internet123",
+    "jennifer12",
+    "letmein123",
+    "letmein1234",
+    "liverpool1",
+    "login12345",
+    "manchester",
+    "manchester1",
+    "master1234",
+    "michael123",
+    "microsoft1",
+    "monkey1234",
+    "mypassword",
+    "mypassword1",
+    "p@ssw0rd123",
+    "p@ssword123",
+    "passw0rd123",
+    "password01",
+    "password10",
+    "password11",
+    "password12",
+    "password123",
+    "password1234",
+    "password12345",
+    "password123456",
+    "password21",
+    "password22",
+    "password99",
+    "passwordpassword",
+    "pa$$word123",
+    "pokemon123",
+    "princess12",
+    "princess123",
+    "q1w2e3r4t5",
+    "q1w2e3r4t5y6",
+    "qazwsxedcrfv",
+    "qqww1122qq",
+    "qwerqwerqwer",
+    "qwert12345",
+    "qwerty1234",
+    "qwerty12345",
+    "qwerty123456",
+    "qwertyqwerty",
+    "qwertyuiop",
+    "qwertyuiop1",
+    "qwertyuiop123",
+    "qwertyuiop[]",
+    "secret1234",
+    "spongebob1",
+    "starwars123",
+    "summer2025",
+    "summer2026",
+    "sunshine12",
+    "sunshine123",
+    "superman12",
+    "superman123",
+    "test123456",
+    "testtesttest",
+    "trustno1trustno1",
+    "unknown123",
+    "user123456",
+    "welcome123",
+    "welcome1234",
+    "whatever12",
+    "whatever123",
+    "winter2025",
+    "winter2026",
+    "workout123",
+    "zaq12wsxcde3",
+    "zxcvbnm123",
+    "zxcvbnm,./",
+    "zzzzzzzzzz",
 ];
 
 /// Whether this may be a password of the account with this address.
@@ -57,7 +176,8 @@ pub(super) fn check(password: &str, email: &str) -> Result<(), Sentence> {
     }
     let folded = password.to_lowercase();
     let name = email.split('@').next().unwrap_or_default().to_lowercase();
-    let own = folded == email.to_lowercase() || (name.len() >= 4 && folded.starts_with(&name) && length < name.len() + 6);
+    let own =
+        folded == email.to_lowercase() || (name.len() >= 4 && folded.starts_with(&name) && length < name.len() + 6);
     let mut chars = folded.chars();
     let first = chars.next();
     if COMMON.contains(&folded.as_str()) || own || chars.all(|c| Some(c) == first) {
@@ -74,9 +194,8 @@ fn hasher() -> Result<Argon2<'static>, AccountError> {
 
 /// The PHC string of `password` under `salt`.
 pub fn hash(password: &str, salt: &[u8]) -> Result<String, AccountError> {
-    let hash = hasher()?
-        .hash_password_with_salt(password.as_bytes(), salt)
-        .map_err(|e| anyhow::anyhow!("argon2: {e}"))?;
+    let hash =
+        hasher()?.hash_password_with_salt(password.as_bytes(), salt).map_err(|e| anyhow::anyhow!("argon2: {e}"))?;
     Ok(hash.to_string())
 }
 
@@ -132,7 +251,10 @@ mod tests {
         assert_eq!(code("Password123").as_deref(), Some("password_common"));
         assert_eq!(code("zzzzzzzzzzzzz").as_deref(), Some("password_common"));
         assert_eq!(code("ines@example.org").as_deref(), Some("password_common"));
-        assert_eq!(code("ines2026!!").as_deref(), Some("password_short").filter(|_| false).or(code("ines2026!!").as_deref()));
+        assert_eq!(
+            code("ines2026!!").as_deref(),
+            Some("password_short").filter(|_| false).or(code("ines2026!!").as_deref())
+        );
         assert_eq!(code("three old oars"), None);
         assert_eq!(code(&"äöü ".repeat(64)), None, "256 characters, more bytes");
     }

@@ -6,7 +6,7 @@
 //! could become anybody.
 
 use super::sign_in::link_span;
-use super::{AccountError, fault, fold, hashed, password, secret};
+use super::{AccountError, fold, hashed, password, secret};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Grant, Role, permit};
 use crate::rules::fault::Fault;
@@ -202,11 +202,37 @@ async fn check_roles(app: &App, grants: &[Grant], at: &str) -> Result<Vec<Fault>
         if grant.role != Role::Judge && grant.judge.is_some() {
             wrong("judge", "role_takes_no_judge");
         }
-        if let Some(competition) = &grant.competition
-            && app.store.find_competition(competition).await?.is_none()
-        {
-            wrong("competition", "unknown_competition");
+        if let Some(competition) = &grant.competition {
+            match app.store.find_competition(competition).await? {
+                None => wrong("competition", "role_nowhere"),
+                Some(known) => check_whose(app, known.id, grant, &mut wrong).await?,
+            }
         }
     }
     Ok(faults)
+}
+
+/// Whether the gym, the bib and the judge that a role names are there.
+async fn check_whose(
+    app: &App,
+    competition: i64,
+    grant: &Grant,
+    wrong: &mut impl FnMut(&str, &'static str),
+) -> Result<(), AccountError> {
+    if let Some(gym) = &grant.gym
+        && app.store.find_gym(competition, gym).await?.is_none()
+    {
+        wrong("gym", "role_no_such_gym");
+    }
+    if let Some(bib) = grant.bib
+        && app.store.find_entry(competition, bib).await?.is_none()
+    {
+        wrong("bib", "role_no_such_bib");
+    }
+    if let Some(code) = &grant.judge
+        && app.store.find_judge(competition, code).await?.is_none()
+    {
+        wrong("judge", "role_no_such_judge");
+    }
+    Ok(())
 }

@@ -142,7 +142,13 @@ pub async fn end_other_sessions(app: &App, by: &Actor, keep: Option<i64>) -> Res
 
 /// Sets the own password; the current one is needed where there is one. Other sessions than
 /// `keep` end (ASVS 7.4.3).
-pub async fn set_password(app: &App, by: &Actor, current: Option<&str>, new: &str, keep: Option<i64>) -> Result<(), AccountError> {
+pub async fn set_password(
+    app: &App,
+    by: &Actor,
+    current: Option<&str>,
+    new: &str,
+    keep: Option<i64>,
+) -> Result<(), AccountError> {
     let unknown = || AccountError::Refused(Refusal::NotSignedIn);
     let account = app.store.find_account(own(by)?).await?.ok_or_else(unknown)?;
     if let Some(phc) = &account.password_hash {

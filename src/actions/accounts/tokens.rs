@@ -29,7 +29,13 @@ pub struct Issued {
 }
 
 /// Issues a token: for the caller (`email`: `None`), or, on the command line, for an account.
-pub async fn issue_token(app: &App, by: &Actor, email: Option<&str>, name: &str, for_days: u32) -> Result<Issued, AccountError> {
+pub async fn issue_token(
+    app: &App,
+    by: &Actor,
+    email: Option<&str>,
+    name: &str,
+    for_days: u32,
+) -> Result<Issued, AccountError> {
     let account = match email {
         None => own(by)?,
         Some(_) if !by.operator => return Err(Refusal::NotAllowed(Sentence::new("not_allowed")).into()),

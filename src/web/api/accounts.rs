@@ -1,0 +1,210 @@
+//! Accounts and roles, for organisers.
+
+use super::me::RoleView;
+use crate::actions::accounts::{self, Added, NewAccount, RolesOf};
+use crate::app::App;
+use crate::rules::access::Grant;
+use crate::store::grants::Granted;
+use crate::web::extract::{Json, Path, Query};
+use crate::web::problem::{Answer, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use http::StatusCode;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// Most accounts a page.
+const PAGE: u32 = 500;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new()
+        .routes(routes!(list_accounts, add_account))
+        .routes(routes!(close_account))
+        .routes(routes!(make_link))
+        .routes(routes!(list_roles_of_account, add_roles))
+        .routes(routes!(remove_role))
+        .routes(routes!(list_roles_of_competition))
+}
+
+/// An account.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct AccountView {
+    /// Number.
+    account: i64,
+    /// As registered.
+    email: String,
+    /// Whether it has a password, rather than links only.
+    has_password: bool,
+    /// When it was added.
+    #[schema(format = DateTime)]
+    created_at: String,
+}
+
+/// Which page of accounts.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct AccountsQuery {
+    /// Accounts with a higher number than this.
+    #[serde(default)]
+    after: i64,
+}
+
+/// List accounts.
+///
+/// At most 500, in order of their numbers. For who organises all competitions.
+#[utoipa::path(get, path = "/accounts", tag = "accounts", params(AccountsQuery), responses(
+    (status = 200, description = "A page.", body = Vec<AccountView>), Problems))]
+async fn list_accounts(State(app): State<App>, caller: Caller, Query(query): Query<AccountsQuery>) -> Answer {
+    let found = accounts::list_accounts(&app, &caller.actor, query.after, PAGE).await?;
+    let views = found.into_iter().map(|a| AccountView {
+        account: a.id,
+        email: a.email,
+        has_password: a.password_hash.is_some(),
+        created_at: a.created_at.to_string(),
+    });
+    Ok(Json(views.collect::<Vec<_>>()).into_response())
+}
+
+/// Somebody to invite.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Invitation {
+    /// The person's address.
+    #[schema(example = "ines@example.org", max_length = 254)]
+    email: String,
+    /// What the account may be.
+    #[serde(default)]
+    roles: Vec<RoleView>,
+}
+
+/// Somebody was invited.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Invited {
+    /// Account number.
+    account: i64,
+    /// A one-time sign-in link, good for 7 days, to be handed to the person. Only for a new account.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    link: Option<String>,
+}
+
+/// Invite somebody.
+///
+/// Adds an account, or gives one that exists more roles. Who organises a competition may give
+/// roles in it; who organises all, any.
+#[utoipa::path(post, path = "/accounts", tag = "accounts", request_body = Invitation, responses(
+    (status = 201, description = "A new account, with its link.", body = Invited),
+    (status = 200, description = "The account was there and has the roles now.", body = Invited),
+    Problems, WriteProblems))]
+async fn add_account(State(app): State<App>, caller: Caller, Json(sent): Json<Invitation>) -> Answer {
+    let grants = sent.roles.into_iter().map(Grant::from).collect();
+    let new = NewAccount { email: sent.email, password: None, grants };
+    let Added { account, created, link } = accounts::add_account(&app, &caller.actor, new).await?;
+    let status = if created { StatusCode::CREATED } else { StatusCode::OK };
+    Ok((status, Json(Invited { account, link: link.map(|secret| address(&app, &secret)) })).into_response())
+}
+
+/// The address of a one-time link.
+fn address(app: &App, secret: &str) -> String {
+    format!("{}/signin/link?code={secret}", app.config.public_url)
+}
+
+/// Close an account.
+///
+/// Takes its roles, password, sessions and tokens away. For who organises all competitions.
+#[utoipa::path(delete, path = "/accounts/{id}", tag = "accounts", params(("id" = i64, Path, description = "Its number.")), responses(
+    (status = 204, description = "Closed."), Problems))]
+async fn close_account(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
+    accounts::close_account(&app, &caller.actor, id).await?;
+    Ok(StatusCode::NO_CONTENT.into_response())
+}
+
+/// A one-time sign-in link.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct LinkView {
+    /// Good for 7 days and one sign-in.
+    link: String,
+}
+
+/// Make a one-time sign-in link for an account.
+///
+/// For who organises all competitions.
+#[utoipa::path(post, path = "/accounts/{id}/link", tag = "accounts", params(("id" = i64, Path, description = "Its number.")), responses(
+    (status = 201, description = "Made; shown this once.", body = LinkView), Problems))]
+async fn make_link(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
+    let secret = accounts::new_link(&app, &caller.actor, id).await?;
+    Ok((StatusCode::CREATED, Json(LinkView { link: address(&app, &secret) })).into_response())
+}
+
+/// A role as given.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct GrantedRole {
+    /// To take it away by.
+    id: i64,
+    /// Whose.
+    account: i64,
+    /// The account's address.
+    email: String,
+    /// What, and where.
+    role: RoleView,
+}
+
+impl From<Granted> for GrantedRole {
+    fn from(granted: Granted) -> Self {
+        Self { id: granted.id, account: granted.account, email: granted.email, role: granted.grant.into() }
+    }
+}
+
+/// List an account's roles.
+#[utoipa::path(get, path = "/accounts/{id}/roles", tag = "accounts", params(("id" = i64, Path, description = "Its number.")), responses(
+    (status = 200, description = "All of them.", body = Vec<GrantedRole>), Problems))]
+async fn list_roles_of_account(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
+    let roles = accounts::list_roles(&app, &caller.actor, RolesOf::Account(id)).await?;
+    Ok(Json(roles.into_iter().map(GrantedRole::from).collect::<Vec<_>>()).into_response())
+}
+
+/// Roles to give.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewRoles {
+    /// Which.
+    roles: Vec<RoleView>,
+}
+
+/// Roles were given.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct GivenRoles {
+    /// Their numbers, in turn; of one that was there already, its old number.
+    ids: Vec<i64>,
+}
+
+/// Give an account roles.
+#[utoipa::path(post, path = "/accounts/{id}/roles", tag = "accounts", params(("id" = i64, Path, description = "Its number.")),
+    request_body = NewRoles, responses(
+    (status = 200, description = "Given.", body = GivenRoles), Problems, WriteProblems))]
+async fn add_roles(State(app): State<App>, caller: Caller, Path(id): Path<i64>, Json(sent): Json<NewRoles>) -> Answer {
+    let grants: Vec<Grant> = sent.roles.into_iter().map(Grant::from).collect();
+    let ids = accounts::add_roles(&app, &caller.actor, id, &grants).await?;
+    Ok(Json(GivenRoles { ids }).into_response())
+}
+
+/// Take a role away.
+#[utoipa::path(delete, path = "/roles/{id}", tag = "accounts", params(("id" = i64, Path, description = "The role's number.")), responses(
+    (status = 204, description = "Taken away."), Problems))]
+async fn remove_role(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
+    accounts::remove_role(&app, &caller.actor, id).await?;
+    Ok(StatusCode::NO_CONTENT.into_response())
+}
+
+/// List the roles in a competition.
+#[utoipa::path(get, path = "/competitions/{c}/roles", tag = "accounts", params(("c" = String, Path, description = "Its slug.")), responses(
+    (status = 200, description = "All that name it.", body = Vec<GrantedRole>), Problems))]
+async fn list_roles_of_competition(State(app): State<App>, caller: Caller, Path(c): Path<String>) -> Answer {
+    let roles = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&c)).await?;
+    Ok(Json(roles.into_iter().map(GrantedRole::from).collect::<Vec<_>>()).into_response())
+}
