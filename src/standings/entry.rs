@@ -53,8 +53,8 @@ impl View {
             standing: standing.standing,
             shared: standing.shared,
             of: overall.of,
-            entries: overall.order.len(),
-            row: overall.position.get(row)? + 1,
+            entries: overall.listed.order.len(),
+            row: overall.listed.position.get(row)? + 1,
             points: standing.standing.map(|_| standing.points),
             next,
             workouts: self.cells(&overall, record, row, mask).into_iter().filter_map(workout).collect(),
@@ -99,7 +99,7 @@ impl View {
 /// The next better standing than this one.
 fn next_standing(overall: &Overall, bibs: &[u32], standing: u32) -> Option<NextStanding> {
     let of = |row: usize| overall.standings.get(row)?.standing;
-    let row = next_better(&overall.order, standing, of)?;
+    let row = next_better(&overall.listed.order, standing, of)?;
     Some(NextStanding { standing: of(row)?, bib: *bibs.get(row)?, points: overall.standings.get(row)?.points })
 }
 

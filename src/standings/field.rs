@@ -69,9 +69,18 @@ struct Names {
 }
 
 impl Field {
-    /// A competition without entries.
-    pub(super) fn new(definition: Arc<Competition>) -> Self {
-        Self { definition, seq: 0, defined: 0, changed: HashMap::new(), names: Arc::default(), blocks: BTreeMap::new() }
+    /// The state at `seq`, from all rows up to there or the newest of each (bib, workout). What
+    /// changed when cannot be told from those, so everything counts as changed at `seq`.
+    pub(super) fn load(
+        definition: Arc<Competition>,
+        seq: u64,
+        placements: impl IntoIterator<Item = Placement>,
+    ) -> Self {
+        let (changed, names, blocks) = (HashMap::new(), Arc::default(), BTreeMap::new());
+        let mut field = Self { definition, seq: 0, defined: seq, changed, names, blocks };
+        let rows: Vec<Placement> = placements.into_iter().collect();
+        field.follow(seq, None, &rows);
+        field
     }
 
     /// Takes in the rows after the known position, up to `seq`, in log order.

@@ -47,9 +47,14 @@ pub struct Gap {
 impl Board {
     /// Replaces what is known of a competition by the state at `seq`. The placements are all
     /// rows up to there, or only the newest of each (bib, workout), in any order.
-    pub fn load(&self, competition: i64, definition: Arc<Competition>, seq: u64, placements: Vec<Placement>) {
-        let mut field = Field::new(definition);
-        field.follow(seq, None, &placements);
+    pub fn load(
+        &self,
+        competition: i64,
+        definition: Arc<Competition>,
+        seq: u64,
+        placements: impl IntoIterator<Item = Placement>,
+    ) {
+        let field = Field::load(definition, seq, placements);
         match self.track(competition) {
             Some(track) => track.replace(field),
             None => self.begin(competition, field),
@@ -114,10 +119,8 @@ impl Board {
     /// A state of the past, with the same questions: from all placements up to `seq` (later
     /// ones are skipped) and the definition in force then.
     #[must_use]
-    pub fn as_of(definition: Arc<Competition>, placements: Vec<Placement>, seq: u64) -> View {
-        let mut field = Field::new(definition);
-        field.follow(seq, None, &placements);
-        View { field, cache: Arc::default() }
+    pub fn as_of(definition: Arc<Competition>, placements: impl IntoIterator<Item = Placement>, seq: u64) -> View {
+        View { field: Field::load(definition, seq, placements), cache: Arc::default() }
     }
 
     /// [`View::standings`] of the current state.
@@ -178,9 +181,7 @@ impl Board {
 
     fn begin_with(&self, competition: i64, seq: u64, definition: Option<Arc<Competition>>, placements: &[Placement]) {
         if let Some(definition) = definition {
-            let mut field = Field::new(definition);
-            field.follow(seq, None, placements);
-            self.begin(competition, field);
+            self.begin(competition, Field::load(definition, seq, placements.iter().cloned()));
         }
     }
 }

@@ -31,6 +31,25 @@ struct Column {
     weight: u32,
     keys: Vec<Option<Key>>,
     ranking: OnceLock<Ranking>,
+    listed: OnceLock<Listed>,
+}
+
+/// Rows in the order in which they are listed.
+pub(super) struct Listed {
+    /// All rows.
+    pub(super) order: Vec<usize>,
+    /// Index of each row in `order`.
+    pub(super) position: Vec<usize>,
+}
+
+impl Listed {
+    fn new(order: Vec<usize>) -> Self {
+        let mut position = vec![0; order.len()];
+        for (at, row) in order.iter().enumerate() {
+            position[*row] = at;
+        }
+        Self { order, position }
+    }
 }
 
 /// The overall result for a set of workouts.
@@ -40,10 +59,8 @@ pub(super) struct Overall {
     counting: Vec<usize>,
     /// One for each ranked row.
     pub(super) standings: Vec<Standing>,
-    /// Rows in the order they are listed; guests last.
-    pub(super) order: Vec<usize>,
-    /// Index of each row in `order`.
-    pub(super) position: Vec<usize>,
+    /// By standing; guests last.
+    pub(super) listed: Listed,
     /// How many have a standing.
     pub(super) of: usize,
 }
@@ -53,8 +70,7 @@ impl Pool {
     pub(super) fn gather(field: &Field, parts: &[Name], scope: &Scope) -> Self {
         let definition = Arc::clone(&field.definition);
         let names: Vec<Option<Name>> = definition.workouts.iter().map(|w| field.find(&w.slug)).collect();
-        let columns =
-            definition.workouts.iter().map(|w| Column { weight: w.weight, keys: Vec::new(), ranking: OnceLock::new() });
+        let columns = definition.workouts.iter().map(|w| Column::new(w.weight));
         let mut pool = Self {
             columns: columns.collect(),
             definition,
@@ -70,15 +86,15 @@ impl Pool {
             if !parts.contains(&facts.division) || !within.fits(facts.gym, facts.region, facts.country) {
                 continue;
             }
-            let scores = names.iter().map(|name| name.and_then(|name| record.score(name)));
-            let scored = scores.clone().enumerate().filter_map(|(n, score)| score.map(|_| n)).collect();
+            let own = names.iter().map(|name| name.and_then(|name| record.score(name)));
+            let scored = own.clone().enumerate().filter_map(|(n, score)| score.map(|_| n)).collect();
             if facts.state == EntryState::Guest {
                 guests.push((record.bib, scored));
                 continue;
             }
             pool.bibs.push(record.bib);
             pool.scored.push(scored);
-            for (column, score) in pool.columns.iter_mut().zip(scores) {
+            for (column, score) in pool.columns.iter_mut().zip(own) {
                 column.keys.push(score.and_then(|score| score.key));
             }
         }
@@ -111,6 +127,20 @@ impl Pool {
     /// The places of a workout.
     pub(super) fn ranking(&self, workout: usize) -> Option<&Ranking> {
         self.columns.get(workout).map(Column::ranking)
+    }
+
+    /// Rows of a workout: by place; then those with a score that has no place, those without
+    /// one, and guests; equals by bib.
+    pub(super) fn listed(&self, workout: usize) -> Option<&Listed> {
+        let column = self.columns.get(workout)?;
+        Some(column.listed.get_or_init(|| {
+            let ranking = column.ranking();
+            let scored = |row: &usize| self.scored.get(*row).is_some_and(|scored| scored.has(workout));
+            let unplaced = (0..self.ranked).filter(|row| ranking.places.get(*row).copied().flatten().is_none());
+            let (with, without): (Vec<usize>, Vec<usize>) = unplaced.partition(scored);
+            let guests = self.ranked..self.bibs.len();
+            Listed::new(ranking.order.iter().copied().chain(with).chain(without).chain(guests).collect())
+        }))
     }
 
     /// The standings that count the workouts of a mask.
@@ -147,17 +177,17 @@ impl Pool {
         standings.resize(self.ranked, Standing::default());
         let mut order = place::listing(rules, &standings);
         order.extend(self.ranked..self.bibs.len());
-        let mut position = vec![0; order.len()];
-        for (at, row) in order.iter().enumerate() {
-            position[*row] = at;
-        }
         let of = standings.iter().filter(|s| s.standing.is_some()).count();
         let counting = counting.into_iter().map(|n| asked[n]).collect();
-        Overall { matrix, counting, standings, order, position, of }
+        Overall { matrix, counting, standings, listed: Listed::new(order), of }
     }
 }
 
 impl Column {
+    fn new(weight: u32) -> Self {
+        Self { weight, keys: Vec::new(), ranking: OnceLock::new(), listed: OnceLock::new() }
+    }
+
     fn ranking(&self) -> &Ranking {
         self.ranking.get_or_init(|| place::ranking(&self.keys))
     }

@@ -33,6 +33,13 @@ impl View {
         &self.field.definition
     }
 
+    /// The log position of the last change that can alter what is shown of a division: equal
+    /// versions, equal pages. `None`: no such division.
+    #[must_use]
+    pub fn version(&self, division: &str) -> Option<u64> {
+        Some(self.field.version(&self.field.parts(division)?))
+    }
+
     /// Overall standings; `None`: no such division.
     #[must_use]
     pub fn standings(&self, query: &Query, cut: Cut) -> Option<StandingsPage> {
@@ -45,9 +52,9 @@ impl View {
             let unscoped = whole.overall(query.mask);
             (whole, unscoped)
         };
-        let find = |bib| pool.row(bib).and_then(|row| overall.position.get(row).copied());
-        let (from, range) = rows_of(cut, overall.order.len(), find);
-        let rows = overall.order.get(range).unwrap_or_default().iter();
+        let find = |bib| pool.row(bib).and_then(|row| overall.listed.position.get(row).copied());
+        let (from, range) = rows_of(cut, overall.listed.order.len(), find);
+        let rows = overall.listed.order.get(range).unwrap_or_default().iter();
         let row = |row: &usize| {
             let record = self.field.record(*pool.bibs.get(*row)?)?;
             let standing = overall.standings.get(*row).copied().unwrap_or_default();
@@ -64,7 +71,7 @@ impl View {
         Some(StandingsPage {
             seq: self.seq(),
             of: overall.of,
-            entries: overall.order.len(),
+            entries: overall.listed.order.len(),
             from,
             rows: rows.filter_map(row).collect(),
         })
@@ -77,10 +84,10 @@ impl View {
         let pool = self.pool(&query.division, &query.scope)?;
         let whole = self.pool(&query.division, &Scope::default())?;
         let ranking = pool.ranking(workout)?;
-        let listed = listed(&pool, ranking, workout);
-        let find = |bib| pool.row(bib).and_then(|row| listed.iter().position(|other| *other == row));
-        let (from, range) = rows_of(cut, listed.len(), find);
-        let rows = listed.get(range).unwrap_or_default().iter();
+        let listed = pool.listed(workout)?;
+        let find = |bib| pool.row(bib).and_then(|row| listed.position.get(row).copied());
+        let (from, range) = rows_of(cut, listed.order.len(), find);
+        let rows = listed.order.get(range).unwrap_or_default().iter();
         let row = |row: &usize| {
             let record = self.field.record(*pool.bibs.get(*row)?)?;
             let place = ranking.places.get(*row).copied().flatten();
@@ -98,7 +105,7 @@ impl View {
         Some(PlacesPage {
             seq: self.seq(),
             of: ranking.order.len(),
-            entries: listed.len(),
+            entries: listed.order.len(),
             from,
             rows: rows.filter_map(row).collect(),
         })
@@ -186,18 +193,6 @@ pub(super) fn next_better(order: &[usize], position: u32, of: impl Fn(usize) -> 
 /// The index of the first row of a position.
 fn index(position: u32) -> usize {
     usize::try_from(position).unwrap_or(usize::MAX).saturating_sub(1)
-}
-
-/// Rows of a workout in the order they are listed: by place; then those with a score that has
-/// no place, those without one, and guests; equals by bib.
-fn listed(pool: &Pool, ranking: &Ranking, workout: usize) -> Vec<usize> {
-    let unplaced = || (0..pool.ranked).filter(|row| ranking.places.get(*row).copied().flatten().is_none());
-    let scored = |row: &usize| pool.scored.get(*row).is_some_and(|scored| scored.has(workout));
-    let mut out = ranking.order.clone();
-    out.extend(unplaced().filter(scored));
-    out.extend(unplaced().filter(|row| !scored(row)));
-    out.extend(pool.ranked..pool.bibs.len());
-    out
 }
 
 /// The row number (from 1) and the indices that a cut means among `len` rows; 0 and none for

@@ -16,7 +16,7 @@ fn ranks(list: &Value) -> Vec<Option<u32>> {
 }
 
 /// Source: scipy 1.17.1 `rankdata` docstring; other inputs agreed by scipy, pandas 3.1.1, polars
-/// 2.1.0, SQLite 3.40.1, PostgreSQL 15.18 and R 4.2.2 (18 lists).
+/// 2.1.0, `SQLite` 3.40.1, `PostgreSQL` 15.18 and R 4.2.2 (18 lists).
 #[test]
 fn places_are_those_of_six_other_programs() {
     let file = vector("ranking_functions.json");

@@ -16,18 +16,18 @@ pub struct Ranking {
 /// competition ranking: SQL `rank()`, scipy `rankdata(method="min")`).
 #[must_use]
 pub fn ranking(keys: &[Option<Key>]) -> Ranking {
-    let mut placed: Vec<(Key, usize)> =
+    let mut sorted: Vec<(Key, usize)> =
         keys.iter().enumerate().filter_map(|(row, key)| key.map(|key| (key, row))).collect();
-    placed.sort_unstable();
+    sorted.sort_unstable();
     let mut places = vec![None; keys.len()];
     let mut place = 1;
-    for equals in placed.chunk_by(|a, b| a.0 == b.0) {
+    for equals in sorted.chunk_by(|a, b| a.0 == b.0) {
         for (_, row) in equals {
             places[*row] = Some(place);
         }
         place += u32::try_from(equals.len()).unwrap_or(u32::MAX);
     }
-    Ranking { places, order: placed.into_iter().map(|(_, row)| row).collect() }
+    Ranking { places, order: sorted.into_iter().map(|(_, row)| row).collect() }
 }
 
 /// The places alone, one a row; `None` in is `None` out.

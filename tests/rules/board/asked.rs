@@ -156,6 +156,22 @@ fn rows_already_known_are_skipped_and_a_gap_is_refused() {
 }
 
 #[test]
+fn a_version_is_the_last_change_that_a_division_can_show() {
+    let board = board();
+    let versions = || ["a", "b", "all"].map(|division| board.view(1).unwrap().version(division).unwrap());
+    assert_eq!(versions(), [10, 10, 10]);
+    board.follow(1, 11, None, &[score(11, 14, "w2", Some(1))]);
+    assert_eq!(versions(), [10, 11, 11]);
+    board.follow(1, 12, None, &[entry(12, 14, "a", None, "", "")]);
+    assert_eq!(versions(), [12, 12, 12]);
+    board.follow(1, 13, None, &[]);
+    assert_eq!(versions(), [12, 12, 12]);
+    board.follow(1, 14, Some(plain()), &[]);
+    assert_eq!(versions(), [14, 14, 14]);
+    assert_eq!(board.view(1).unwrap().version("nobody"), None);
+}
+
+#[test]
 fn a_score_before_its_entry_waits_for_it() {
     let board = Board::default();
     board.load(1, plain(), 1, vec![score(1, 7, "w1", Some(5))]);
@@ -175,7 +191,7 @@ fn a_reader_waits_for_the_state_it_was_told_of() {
         let writer = Arc::clone(&board);
         let late: Placement = score(11, 13, "w1", Some(1));
         let wrote = async move { writer.follow(1, 11, None, &[late]) };
-        let (there, ()) = tokio::join!(board.at_least(1, 11, Duration::from_secs(60)), wrote);
+        let (there, ()) = tokio::join!(board.at_least(1, 11, Duration::from_mins(1)), wrote);
         assert!(there);
         assert_eq!(board.view(1).unwrap().seq(), 11);
     });

@@ -1,7 +1,7 @@
 //! Any sequence of entries coming, moving and leaving, scores changing and losing their places,
 //! and definitions changing: board, past states and the slow way always agree.
 
-use super::oracle::{Oracle, Row};
+use super::oracle::{Cell, Oracle, Row};
 use super::{EVERYTHING, sample};
 use proptest::prelude::*;
 use std::sync::Arc;
@@ -121,7 +121,14 @@ fn rows(view: &View, query: &Query) -> Vec<Row> {
         cells: row
             .workouts
             .into_iter()
-            .map(|c| (c.workout, c.place, c.points, c.placed, c.counted, c.score.map(|s| s.text.to_string())))
+            .map(|c| Cell {
+                workout: c.workout,
+                place: c.place,
+                points: c.points,
+                placed: c.placed,
+                counted: c.counted,
+                text: c.score.map(|s| s.text.to_string()),
+            })
             .collect(),
     };
     page.rows.into_iter().map(row).collect()
@@ -225,11 +232,11 @@ proptest! {
         let rows: Vec<_> = rows.collect();
         let mut together = rows.clone();
         for row in &mut together {
-            if let Change::Entry { division, .. } = &mut row.change {
-                if division == "a" || division == "b" {
-                    *division = "all".into();
-                }
-            }
+            if let Change::Entry { division, .. } = &mut row.change
+ && ["a", "b"].contains(&division.as_str())
+ {
+*division = "all".into();
+}
         }
         let apart = Board::as_of(Arc::new(apart), rows, 100);
         let big = Board::as_of(Arc::new(big), together, 100);
@@ -253,7 +260,7 @@ proptest! {
         let query = Query { division: "all".into(), scope, mask: Mask::ALL };
         let scoped = super::moves::rows(&all, &query);
         let inside: Vec<u32> = scoped.iter().map(|row| row.bib).collect();
-        let only = rows.into_iter().filter(|row| inside.contains(&row.bib)).collect();
+        let only = rows.into_iter().filter(|row| inside.contains(&row.bib));
         let only = Board::as_of(definition, only, 100);
         let whole = super::moves::rows(&only, &Query { scope: Scope::default(), ..query });
         let bare = |rows: Vec<Row>| rows.into_iter().map(|row| Row { unscoped: None, ..row }).collect::<Vec<_>>();

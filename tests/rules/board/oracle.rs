@@ -33,8 +33,18 @@ pub struct Row {
     pub standing: Option<u32>,
     pub points: Option<u64>,
     pub unscoped: Option<u32>,
-    /// Workout, place, points, placed, counted, text.
-    pub cells: Vec<(usize, Option<u32>, Option<u64>, bool, bool, Option<String>)>,
+    pub cells: Vec<Cell>,
+}
+
+/// One workout of an expected row.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Cell {
+    pub workout: usize,
+    pub place: Option<u32>,
+    pub points: Option<u64>,
+    pub placed: bool,
+    pub counted: bool,
+    pub text: Option<String>,
 }
 
 /// One result in a workout that counts.
@@ -235,8 +245,14 @@ impl Oracle {
         let cells = workouts.map(|n| {
             let result = results.iter().find(|r| r.workout == n);
             let text = self.known[&bib].scores.get(&self.definition.workouts[n].slug).map(|(_, text)| text.clone());
-            let placed = result.is_some_and(|r| r.key.is_some());
-            (n, result.map(|r| r.place), result.map(|r| r.points), placed, result.is_some_and(|r| r.counted), text)
+            Cell {
+                workout: n,
+                place: result.map(|r| r.place),
+                points: result.map(|r| r.points),
+                placed: result.is_some_and(|r| r.key.is_some()),
+                counted: result.is_some_and(|r| r.counted),
+                text,
+            }
         });
         let whole = Query { scope: Scope::default(), ..query.clone() };
         Row {

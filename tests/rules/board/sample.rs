@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::civil::date;
 use jiff::tz::TimeZone;
-use tallywright::rules::competition::{Competition, Level};
+use tallywright::rules::competition::{Competition, LeapBirthday, Level};
 use tallywright::rules::division::{Category, Division};
 use tallywright::rules::place::OverallRules;
 use tallywright::rules::quantity::{Rounding, TimeStep};
@@ -18,7 +18,7 @@ pub fn competition(overall: OverallRules, workouts: &[(&str, u32)], divisions: &
         time_zone: TimeZone::UTC,
         time_zone_name: "UTC".into(),
         age_date: date(2027, 1, 1),
-        leap_birthday: Default::default(),
+        leap_birthday: LeapBirthday::Mar1,
         levels: vec![level("prescribed"), level("scaled")],
         private: false,
         overall,
