@@ -3,10 +3,12 @@
 /// Code and sentence.
 pub const SENTENCES: &[(&str, &str)] = &[
     ("as_of_outside", "Log position {seq} is not one at which there were standings: the last one is {last}."),
+    ("bib_or_name_needed", "Give the bib, or the name, of whose score this is."),
     ("extension_whom", "Say for whom: either a gym or a region, not both and not neither."),
     ("gap_point", "1 point"),
     ("gap_points", "{points} points"),
     ("hidden_name", "Athlete {bib}"),
+    ("judge_of_several", "{name} is the name of several judges: write the code, one of {codes}."),
     ("member_bool", "{member} is true or false, without quotes."),
     ("member_control", "{member} contains a control character: take it out."),
     ("member_instant", "Write {member} as an instant with its offset, e.g. 2027-01-16T10:40:00Z."),
@@ -17,6 +19,8 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("member_unknown", "There is nothing called {member} here; known are: {known}."),
     ("member_whole", "{member} is a whole number from {least} to {most}."),
     ("member_word", "{member} is one of: {words}."),
+    ("name_of_several", "{name} is the name of several entries: write the bib, one of {bibs}."),
+    ("name_unknown", "There is nobody called {name} in this competition that you may see: write the bib."),
     ("no_competition", "There is no competition called {competition} here, or it is private."),
     ("no_division", "There is no division called {division}; there are: {known}."),
     ("no_entry", "There is no bib {bib} in this competition."),
@@ -24,8 +28,16 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("no_workout", "There is no workout called {workout}, or it is not announced yet."),
     ("not_an_array", "Send a list of objects: [{...}, {...}]."),
     ("not_an_object", "This must be an object: {...}."),
+    ("row_busy", "Too much work was waiting: send this row again."),
+    ("row_unanswered", "It is not known whether this row was stored: send it again, nothing is stored twice."),
+    ("rows_not_json", "This is not JSON: it stops making sense at line {line}, column {column}."),
     (
-        "performance_form",
-        "Write the performance as a text (\"6+14 tb 11:24\") or as an object ({\"rounds\": 6, \"reps\": 14}).",
+        "rows_shifted",
+        "Bib {bib} is somebody else than {name}: from row {row} on every name is one row off. Move the column and send the file again.",
+    ),
+    ("sheet_needs_judge", "A sheet number belongs to an attestation: give the judge who signed the sheet too."),
+    (
+        "too_many_rows",
+        "{rows} rows are more than the {most} that can be sent at once: split the file, or use the command line.",
     ),
 ];

@@ -1,0 +1,146 @@
+//! Names in rows of scores: a bib or a judge found by name, and rows that slipped by one.
+
+use crate::actions::Failure;
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::Reader;
+use crate::actions::views::RemarkView;
+use crate::app::App;
+use crate::rules::people::fold_name;
+use crate::words::{Lang, Sentence};
+use std::collections::HashMap;
+
+/// The names that the sender of rows may know.
+#[derive(Default)]
+pub struct Known {
+    /// Folded name → bibs.
+    bibs: HashMap<String, Vec<u32>>,
+    /// Bib → folded name.
+    names: HashMap<u32, String>,
+    /// Judge codes.
+    codes: Vec<String>,
+    /// Folded name → codes.
+    judges: HashMap<String, Vec<String>>,
+}
+
+impl Known {
+    /// Reads the names of entries.
+    pub async fn read_entries(&mut self, app: &App, reader: &Reader) -> Result<(), Failure> {
+        let everybody = Find::default();
+        let gyms = reader.actor.grants.iter().filter_map(|g| g.gym.clone());
+        // Staff may read hidden names of their own gym's entries only.
+        let finds = std::iter::once(everybody).chain(gyms.map(|gym| Find { gym: Some(gym), q: None }));
+        for find in finds {
+            for entry in lists::entries(app, &reader.actor, reader.now, &reader.slug, &find).await? {
+                self.names.insert(entry.bib, fold_name(&entry.name));
+            }
+        }
+        for (bib, name) in &self.names {
+            self.bibs.entry(name.clone()).or_default().push(*bib);
+        }
+        for bibs in self.bibs.values_mut() {
+            bibs.sort_unstable();
+        }
+        Ok(())
+    }
+
+    /// Reads the codes and names of judges.
+    pub async fn read_judges(&mut self, app: &App, reader: &Reader) -> Result<(), Failure> {
+        for judge in lists::judges(app, &reader.actor, reader.now, &reader.slug, &Find::default()).await? {
+            if let Some(name) = &judge.name {
+                self.judges.entry(fold_name(name)).or_default().push(judge.code.clone());
+            }
+            self.codes.push(judge.code);
+        }
+        Ok(())
+    }
+
+    /// The one bib of a name.
+    pub fn bib(&self, name: &str) -> Result<u32, Sentence> {
+        match self.bibs.get(&fold_name(name)).map(Vec::as_slice) {
+            Some([bib]) => Ok(*bib),
+            Some(several @ [_, ..]) => {
+                let bibs = several.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
+                Err(Sentence::new("name_of_several").with("name", name).with("bibs", bibs))
+            }
+            _ => Err(Sentence::new("name_unknown").with("name", name)),
+        }
+    }
+
+    /// A judge's code, by code or name. What is neither is left for the rules to refuse.
+    pub fn judge(&self, text: &str) -> Result<String, Sentence> {
+        if self.codes.iter().any(|code| code == text) {
+            return Ok(text.to_owned());
+        }
+        match self.judges.get(&fold_name(text)).map(Vec::as_slice) {
+            Some([code]) => Ok(code.clone()),
+            Some(several @ [_, ..]) => {
+                Err(Sentence::new("judge_of_several").with("name", text).with("codes", several.join(", ")))
+            }
+            _ => Ok(text.to_owned()),
+        }
+    }
+
+    /// Whether names stand one row off their bibs: said once, at the first row of the run.
+    /// `rows`: number, bib and name of every row that has both, in order.
+    pub fn shifted(&self, rows: &[(usize, u32, String)]) -> Option<RemarkView> {
+        let folded: Vec<String> = rows.iter().map(|(_, _, name)| fold_name(name)).collect();
+        let name_at = |n: usize| rows.get(n).and_then(|(_, bib, _)| self.names.get(bib));
+        let wrong: Vec<usize> =
+            (0..rows.len()).filter(|n| name_at(*n).is_some_and(|known| Some(known) != folded.get(*n))).collect();
+        let fits = |n: usize, other: Option<usize>| other.and_then(name_at).is_some_and(|k| Some(k) == folded.get(n));
+        let below: Vec<usize> = wrong.iter().copied().filter(|n| fits(*n, n.checked_add(1))).collect();
+        let above: Vec<usize> = wrong.iter().copied().filter(|n| fits(*n, n.checked_sub(1))).collect();
+        let run = if below.len() > above.len() { below } else { above };
+        // Two neighbours swapped are a slip of another kind; three in a run are none.
+        if run.len() < 3 || run.len() * 5 < wrong.len() * 4 {
+            return None;
+        }
+        let (row, bib, name) = rows.get(*run.first()?)?;
+        let sentence = Sentence::new("rows_shifted").with("row", row + 1).with("bib", bib).with("name", name);
+        Some(RemarkView {
+            pointer: format!("/{row}/name"),
+            code: sentence.code.to_string(),
+            message: sentence.say(Lang::En),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn known(names: &[(u32, &str)]) -> Known {
+        let mut known = Known::default();
+        for (bib, name) in names {
+            known.names.insert(*bib, fold_name(name));
+            known.bibs.entry(fold_name(name)).or_default().push(*bib);
+        }
+        known
+    }
+
+    #[test]
+    fn names_one_row_off_are_said_once_with_the_first_row() {
+        let known = known(&[(1, "Ana"), (2, "Bea"), (3, "Cleo"), (4, "Dora"), (5, "Eva")]);
+        let rows = [(0, 1, "Ana"), (1, 2, "Cleo"), (2, 3, "Dora"), (3, 4, "Eva")];
+        let rows: Vec<_> = rows.iter().map(|(n, bib, name)| (*n, *bib, (*name).to_owned())).collect();
+        let rows = [rows, vec![(4, 5, "Bea".to_owned())]].concat();
+        let remark = known.shifted(&rows).expect("shifted");
+        assert_eq!((remark.code.as_str(), remark.pointer.as_str()), ("rows_shifted", "/1/name"));
+    }
+
+    #[test]
+    fn one_wrong_name_is_not_a_shift() {
+        let known = known(&[(1, "Ana"), (2, "Bea"), (3, "Cleo")]);
+        let rows = [(0, 1, "Ana".to_owned()), (1, 2, "Zoe".to_owned()), (2, 3, "Cleo".to_owned())];
+        assert_eq!(known.shifted(&rows), None);
+    }
+
+    #[test]
+    fn a_name_of_two_people_names_both_bibs() {
+        let known = known(&[(1, "Ana Cruz"), (2, "ANA  CRUZ"), (3, "Bea")]);
+        assert_eq!(known.bib("bea"), Ok(3));
+        let refused = known.bib("Ana Cruz").expect_err("two of them");
+        assert!(refused.args.iter().any(|(_, value)| value == "1, 2"), "{refused:?}");
+        assert_eq!(known.bib("Nobody").expect_err("unknown").code, "name_unknown");
+    }
+}

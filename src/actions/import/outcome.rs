@@ -1,0 +1,94 @@
+//! What was wrong with a row, column by column, and the rows given back to be mended.
+
+use super::{ImportView, RefusedRow, RowFault};
+use crate::actions::Failure;
+use crate::rules::fault::Fault;
+use crate::rules::ledger::Refusal;
+use crate::rules::table::{self, Row, Table};
+use crate::words::{Lang, Sentence};
+
+/// One thing that is wrong, in words.
+pub fn fault(column: &str, sentence: &Sentence) -> RowFault {
+    RowFault { column: column.to_owned(), code: sentence.code.to_string(), message: sentence.say(Lang::En) }
+}
+
+/// Faults of a reader as faults of columns.
+pub fn of_faults(faults: &[Fault], performance: Option<&str>) -> Vec<RowFault> {
+    faults.iter().map(|f| fault(&column(&f.pointer, performance), &f.sentence)).collect()
+}
+
+/// The column a pointer means. `performance`: the column that holds it in the wide shape.
+fn column(pointer: &str, performance: Option<&str>) -> String {
+    let last = pointer.rsplit('/').find(|part| !part.is_empty() && part.parse::<u32>().is_err()).unwrap_or_default();
+    let within = pointer.contains("/performance");
+    match performance {
+        Some(column) if within => column.to_owned(),
+        _ if within => "performance".to_owned(),
+        _ if last == "attestation" => "judge".to_owned(),
+        _ => last.to_owned(),
+    }
+}
+
+/// Why a row was refused.
+///
+/// # Errors
+/// What is no refusal of this row alone: the database broke, or the outcome is unknown.
+pub fn faults_of(failure: Failure, performance: Option<&str>) -> Result<Vec<RowFault>, Failure> {
+    let refusal = match failure {
+        Failure::Refused(refusal) => refusal,
+        Failure::Busy => return Ok(vec![fault("", &Sentence::new("row_busy"))]),
+        other => return Err(other),
+    };
+    let whole = |sentence: &Sentence| Ok(vec![fault("", sentence)]);
+    match refusal {
+        Refusal::Faults(faults) => Ok(of_faults(&faults, performance)),
+        Refusal::Ask(questions) => {
+            Ok(questions.iter().map(|q| fault(&column(&q.pointer, performance), &q.sentence)).collect())
+        }
+        Refusal::NotAllowed(sentence)
+        | Refusal::NotFound(sentence)
+        | Refusal::Conflict(sentence, _)
+        | Refusal::PreconditionRequired(sentence, _) => whole(&sentence),
+        Refusal::PreconditionFailed(_) => whole(&Sentence::new("precondition_failed")),
+        Refusal::NotSignedIn => whole(&Sentence::new("not_signed_in")),
+    }
+}
+
+/// The refused rows as a CSV that can be mended and sent again: the file's own columns, then
+/// `line` and `reason`, which are passed over when it is read. No cell is taken for a formula by
+/// a spreadsheet. Rows that came as JSON are given by their number.
+#[must_use]
+pub fn refused_csv(view: &ImportView) -> String {
+    let reasons = |row: &RefusedRow| row.errors.iter().map(said).collect::<Vec<String>>();
+    if view.header.is_empty() {
+        let rows = view.rows.iter().map(|row| vec![row.row.to_string(), reasons(row).join(" ")]);
+        return table::write(&["row", "reason"], rows);
+    }
+    let rows = view.rows.iter().map(|r| Row { line: r.line.unwrap_or_default(), cells: r.cells.clone() }).collect();
+    let columns = view.header.clone();
+    let table = Table { separator: b',', columns, headers: view.header.clone(), rows };
+    let refused: Vec<(usize, Vec<String>)> =
+        view.rows.iter().enumerate().map(|(index, row)| (index, reasons(row))).collect();
+    table::refused(&table, &refused)
+}
+
+fn said(fault: &RowFault) -> String {
+    if fault.column.is_empty() { fault.message.clone() } else { format!("{}: {}", fault.column, fault.message) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pointers_become_columns() {
+        assert_eq!(column("/performance", None), "performance");
+        assert_eq!(column("/performance/loads/1", None), "performance");
+        assert_eq!(column("/performance", Some("w2")), "w2");
+        assert_eq!(column("/attestation/judge", Some("w2")), "judge");
+        assert_eq!(column("/attestation", None), "judge");
+        assert_eq!(column("/born", None), "born");
+        assert_eq!(column("born", None), "born");
+        assert_eq!(column("", None), "");
+    }
+}

@@ -1,0 +1,203 @@
+//! Rows of scores: each becomes a submission that replaces nothing unless it says so.
+
+use super::names::Known;
+use super::outcome::{fault, of_faults};
+use super::source::Source;
+use super::{Asking, Options, RowFault};
+use crate::actions::body::Members;
+use crate::actions::body::roster::MOST_BIB;
+use crate::actions::body::score::submit_members;
+use crate::actions::reader::Reader;
+use crate::actions::views::RemarkView;
+use crate::actions::{Failure, Request, score};
+use crate::app::App;
+use crate::rules::fault::Fault;
+use crate::rules::ledger::Change;
+use crate::rules::life::{Attest, How, Move, Submit};
+use crate::rules::performance::RawPerformance;
+use crate::rules::table::{self, Kind, ScoreRow};
+use crate::words::Sentence;
+use serde_json::Value;
+
+/// A row before names are looked up.
+struct Raw {
+    bib: Option<u32>,
+    name: String,
+    judge: Option<String>,
+    /// Workout slug (`None`: not said), the column it stood in, and what is sent.
+    sends: Vec<(Option<String>, Option<String>, Submit)>,
+    /// When it was done, as written in a table.
+    performed_at: String,
+    faults: Vec<RowFault>,
+}
+
+/// Reads all rows; `path`: the workout that every row is of.
+pub async fn read(
+    app: &App,
+    reader: &Reader,
+    request: &Request,
+    source: &Source,
+    path: Option<&str>,
+    options: &Options,
+) -> Result<(Vec<Asking>, Vec<RemarkView>), Failure> {
+    let wide: Vec<&str> = match path {
+        Some(_) => Vec::new(),
+        None => reader.workouts().map(|w| w.slug.as_str()).collect(),
+    };
+    let (raws, mut remarks): (Vec<Raw>, Vec<RemarkView>) = match source {
+        Source::Table(table) => {
+            let warnings = table.check_columns(Kind::Scores, &wide).map_err(Failure::faults)?;
+            let rows = table.rows.iter().map(|row| match table::score(table, row, &wide) {
+                Ok(row) => of_row(row, options),
+                Err(faults) => Raw::faulty(&faults),
+            });
+            (rows.collect(), score::remarks(&warnings))
+        }
+        Source::Array(values) => {
+            let rows = values.iter().map(|v| of_value(v, path.is_none()).unwrap_or_else(|f| Raw::faulty(&f)));
+            (rows.collect(), Vec::new())
+        }
+    };
+    let mut known = Known::default();
+    if raws.iter().any(|r| !r.name.is_empty()) {
+        known.read_entries(app, reader).await?;
+        let both = raws.iter().enumerate().filter(|(_, r)| !r.name.is_empty());
+        let both: Vec<_> = both.filter_map(|(n, r)| Some((n, r.bib?, r.name.clone()))).collect();
+        remarks.extend(known.shifted(&both));
+    }
+    if raws.iter().any(|r| r.judge.is_some()) {
+        known.read_judges(app, reader).await?;
+    }
+    let asking =
+        raws.into_iter().enumerate().map(|(index, raw)| ask(reader, request, &known, path, options, index, raw));
+    Ok((asking.collect(), remarks))
+}
+
+impl Raw {
+    fn faulty(faults: &[Fault]) -> Self {
+        Self {
+            bib: None,
+            name: String::new(),
+            judge: None,
+            sends: Vec::new(),
+            performed_at: String::new(),
+            faults: of_faults(faults, None),
+        }
+    }
+}
+
+/// A row of a table.
+fn of_row(row: ScoreRow, options: &Options) -> Raw {
+    let some = |text: String| (!text.is_empty()).then_some(text);
+    let judge = some(row.judge);
+    let sheet = some(row.sheet);
+    let mut faults = Vec::new();
+    if sheet.is_some() && judge.is_none() {
+        faults.push(fault("sheet", &Sentence::new("sheet_needs_judge")));
+    }
+    let attestation = judge.clone().map(|judge| Attest { judge, how: How::PaperSheet, sheet, attempt: None });
+    let wide = row.performances.len() > 1;
+    let send = |text: String| Submit {
+        performance: RawPerformance::Text(text),
+        attempt: row.attempt,
+        level: some(row.level.clone()),
+        performed_at: None,
+        gym: some(row.gym.clone()),
+        no_reps: row.no_reps,
+        video: some(row.video.clone()),
+        attestation: attestation.clone(),
+        reason: None,
+        confirm: options.confirm.clone(),
+        expect_name: None,
+        revise: row.revise,
+        row: true,
+    };
+    let sends: Vec<_> = row
+        .performances
+        .iter()
+        .map(|(workout, text)| (workout.clone(), workout.clone().filter(|_| wide), send(text.clone())))
+        .collect();
+    if sends.is_empty() {
+        faults.push(fault("performance", &Sentence::new("member_needed").with("member", "performance")));
+    }
+    Raw { bib: row.bib, name: row.name, judge, sends, performed_at: row.performed_at, faults }
+}
+
+/// An object of an array; `workouts`: it says which workout it is of.
+fn of_value(value: &Value, workouts: bool) -> Result<Raw, Vec<Fault>> {
+    let mut members = Members::of(value, "")?;
+    let bib = members.small("bib", 1, MOST_BIB);
+    let name = members.text("name", 500).unwrap_or_default();
+    let revise = members.yes("revise").unwrap_or(false);
+    let workout = if workouts { members.text("workout", 100) } else { None };
+    let mut sent = submit_members(&mut members);
+    sent.row = true;
+    sent.revise = revise;
+    let judge = sent.attestation.as_ref().map(|a| a.judge.clone());
+    members.done(Raw {
+        bib,
+        name,
+        judge,
+        sends: vec![(workout, None, sent)],
+        performed_at: String::new(),
+        faults: Vec::new(),
+    })
+}
+
+/// Looks names up and makes the changes of a row.
+fn ask(
+    reader: &Reader,
+    request: &Request,
+    known: &Known,
+    path: Option<&str>,
+    options: &Options,
+    index: usize,
+    raw: Raw,
+) -> Asking {
+    let mut faults = raw.faults;
+    let bib = match (raw.bib, raw.name.trim()) {
+        (Some(bib), _) => Some(bib),
+        (None, "") if faults.is_empty() => {
+            faults.push(fault("bib", &Sentence::new("bib_or_name_needed")));
+            None
+        }
+        (None, "") => None,
+        (None, name) => known.bib(name).map_err(|s| faults.push(fault("name", &s))).ok(),
+    };
+    let judge = raw.judge.as_deref().map(|text| known.judge(text));
+    if let Some(Err(sentence)) = &judge {
+        faults.push(fault("judge", sentence));
+    }
+    let judge = judge.and_then(Result::ok);
+    let mut changes = Vec::new();
+    for (workout, column, mut sent) in raw.sends {
+        let Some(slug) = path.map(str::to_owned).or(workout) else {
+            faults.push(fault("workout", &Sentence::new("member_needed").with("member", "workout")));
+            continue;
+        };
+        let Some(known_workout) = reader.workouts().find(|w| w.slug == slug) else {
+            let sentence = Sentence::new("no_workout").with("workout", crate::actions::reader::shown(&slug));
+            faults.push(fault("workout", &sentence));
+            continue;
+        };
+        let zone = &reader.competition.time_zone;
+        let window = &known_workout.window;
+        match table::performed_at(&raw.performed_at, zone, request.received, window, options.dates) {
+            Ok(at) => sent.performed_at = sent.performed_at.or(at),
+            Err(sentence) => faults.push(fault("performed_at", &sentence)),
+        }
+        if let (Some(attestation), Some(code)) = (&mut sent.attestation, &judge) {
+            attestation.judge.clone_from(code);
+        }
+        sent.expect_name = raw.bib.and(Some(raw.name.clone())).filter(|name| !name.trim().is_empty());
+        if let Some(bib) = bib {
+            changes.push((column, Change::Score { workout: slug, bib, what: Move::Submit(sent) }));
+        }
+    }
+    // A row with a fault of its own is given back whole: nothing of it is stored.
+    if !faults.is_empty() {
+        changes.clear();
+    }
+    faults.dedup();
+    Asking { index, changes, faults }
+}

@@ -1,0 +1,69 @@
+//! The rows as they came: a table of text, or a JSON array.
+
+use super::Rows;
+use crate::actions::Failure;
+use crate::rules::fault::Fault;
+use crate::rules::table::{self, Table};
+use crate::words::Sentence;
+use serde_json::Value;
+
+/// Rows, not interpreted yet.
+pub enum Source {
+    /// CSV.
+    Table(Table),
+    /// Objects.
+    Array(Vec<Value>),
+}
+
+impl Source {
+    /// Reads them.
+    ///
+    /// # Errors
+    /// When they cannot be read at all.
+    pub fn read(rows: Rows) -> Result<Self, Failure> {
+        match rows {
+            Rows::Csv(bytes) => Ok(Self::Table(table::read(&bytes).map_err(Failure::faults)?)),
+            Rows::Json(bytes) => match serde_json::from_slice(&bytes) {
+                Ok(Value::Array(values)) => Ok(Self::Array(values)),
+                Ok(_) => Err(Failure::fault("", Sentence::new("not_an_array"))),
+                Err(error) => {
+                    let sentence =
+                        Sentence::new("rows_not_json").with("line", error.line()).with("column", error.column());
+                    Err(Failure::Unreadable(vec![Fault::new("", sentence)]))
+                }
+            },
+        }
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        match self {
+            Self::Table(table) => table.rows.len(),
+            Self::Array(values) => values.len(),
+        }
+    }
+
+    /// Column names as written; none for JSON.
+    pub fn header(&self) -> Vec<String> {
+        match self {
+            Self::Table(table) => table.headers.clone(),
+            Self::Array(_) => Vec::new(),
+        }
+    }
+
+    /// The line of the text that a row starts on.
+    pub fn line(&self, index: usize) -> Option<u32> {
+        match self {
+            Self::Table(table) => table.rows.get(index).map(|row| row.line),
+            Self::Array(_) => None,
+        }
+    }
+
+    /// The cells of a row as they were sent.
+    pub fn cells(&self, index: usize) -> Vec<String> {
+        match self {
+            Self::Table(table) => table.rows.get(index).map(|row| row.cells.clone()).unwrap_or_default(),
+            Self::Array(_) => Vec::new(),
+        }
+    }
+}
