@@ -130,8 +130,8 @@ macro_rules! db {
     };
 }
 
-/// A value bound to a bulk text.
-#[derive(Clone, Debug)]
+/// A value bound to a bulk text. Ordered as the databases order keys of one type.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 #[expect(missing_docs, reason = "named by their types")]
 pub enum Val {
     Int(i64),
@@ -166,6 +166,18 @@ macro_rules! bulk {
         $(#[$doc])*
         static $name: $crate::store::db::Bulk = $made;
     };
+}
+
+impl std::fmt::Display for Val {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Int(v) | Self::MaybeInt(Some(v)) => v.fmt(f),
+            Self::Text(v) | Self::MaybeText(Some(v)) => v.fmt(f),
+            Self::Bytes(v) => hex::encode(v).fmt(f),
+            Self::Bool(v) => v.fmt(f),
+            Self::MaybeInt(None) | Self::MaybeText(None) => f.write_str("-"),
+        }
+    }
 }
 
 /// How many rows or list members a bulk text takes at most.

@@ -89,6 +89,14 @@ pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     })
 }
 
+/// Begins a transaction that only reads, and reads one state throughout.
+pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
+    Ok(match db {
+        Db::Sqlite(pool) => Tx::Sqlite(pool.begin().await?),
+        Db::Postgres(pool) => Tx::Postgres(pool.begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?),
+    })
+}
+
 /// Whether another process holds the database longer than we wait.
 pub(crate) fn is_busy(error: &sqlx::Error) -> bool {
     // SQLITE_BUSY is 5; the extended codes keep it in the low byte.
@@ -107,5 +115,16 @@ pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
             Ok(())
         }
         Db::Postgres(_) => Err(StoreError::Backup("use pg_dump for this database".to_owned())),
+    }
+}
+
+/// The engine's own check of its file; `None`: sound.
+pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
+    match db {
+        Db::Sqlite(pool) => {
+            let said: String = sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(pool).await?;
+            Ok((said != "ok").then_some(said))
+        }
+        Db::Postgres(_) => Ok(None),
     }
 }

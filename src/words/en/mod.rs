@@ -7,9 +7,10 @@ mod life;
 mod performance;
 mod problems;
 mod roster;
+mod store;
 
 /// The areas, in the order they are searched.
-pub const AREAS: [&[(&str, &str)]; 7] = [
+pub const AREAS: [&[(&str, &str)]; 8] = [
     performance::SENTENCES,
     life::SENTENCES,
     competition::SENTENCES,
@@ -17,6 +18,7 @@ pub const AREAS: [&[(&str, &str)]; 7] = [
     problems::SENTENCES,
     input::SENTENCES,
     cli::SENTENCES,
+    store::SENTENCES,
 ];
 
 /// The sentence for a code.

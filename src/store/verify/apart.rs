@@ -1,0 +1,156 @@
+//! What stands apart from the log, against the commitments that the log has of it: facts of
+//! persons, free texts. Where a person was erased, both must be gone.
+
+use super::{Stop, differ};
+use crate::rules::event::{Event, NoteRef};
+use crate::rules::ledger::{Ledger, note_commitment};
+use crate::rules::people::{Person, PersonRef};
+use crate::store::db::Tx;
+use crate::store::load::persons_of;
+use crate::store::{number, parse, save};
+use crate::words::Sentence;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Rows read at once.
+const CHUNK: i64 = 1_000;
+
+/// What the log says of what stands apart.
+#[derive(Default)]
+pub(super) struct Apart {
+    /// Person → the newest commitment.
+    persons: BTreeMap<u64, String>,
+    erased: BTreeSet<u64>,
+    /// Note → commitment, bib it is about, public.
+    notes: BTreeMap<u64, (String, Option<u32>, bool)>,
+    /// Bibs about which nothing is kept any more, and up to which note.
+    silent: BTreeMap<u32, u64>,
+    /// Person → its bib.
+    bibs: BTreeMap<u64, u32>,
+}
+
+impl Apart {
+    /// Remembers what a record says.
+    pub(super) fn note(&mut self, event: &Event) {
+        match event {
+            Event::GymSet { gym } => gym.contact.iter().for_each(|person| self.person(person)),
+            Event::JudgeSet { judge } => self.person(&judge.person),
+            Event::EntrySet { entry } | Event::EntryMoved { entry, .. } => {
+                self.person(&entry.person);
+                self.bibs.insert(entry.person.id, entry.bib);
+            }
+            Event::Erased { person } => {
+                self.erased.insert(*person);
+                if let Some(bib) = self.bibs.get(person) {
+                    let last = self.notes.last_key_value().map_or(0, |(id, _)| *id);
+                    self.silent.insert(*bib, last);
+                }
+            }
+            _ => {}
+        }
+        let (bib, notes) = notes_of(event);
+        let public = save::public_notes(std::iter::once(event));
+        for note in notes {
+            self.notes.insert(note.id, (note.commitment.clone(), bib, public.contains(&note.id)));
+        }
+    }
+
+    fn person(&mut self, person: &PersonRef) {
+        self.persons.insert(person.id, person.commitment.clone());
+    }
+
+    /// Against the tables.
+    pub(super) async fn compare(&self, tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), Stop> {
+        self.compare_persons(tx, id, ledger).await?;
+        self.compare_notes(tx, id).await
+    }
+
+    async fn compare_persons(&self, tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), Stop> {
+        type Row = (i64, Vec<u8>, String, Option<String>, String, String);
+        let mut there = BTreeSet::new();
+        let mut after = 0;
+        loop {
+            let rows = db!(&mut *tx, all Row:
+                "SELECT id, salt, folded_name, born, folded_email, body FROM persons WHERE competition = $1 AND id > $2 ORDER BY id LIMIT $3",
+                id, after, CHUNK)?;
+            let Some(last) = rows.last() else { break };
+            after = last.0;
+            for (n, salt, name, born, email, body) in rows {
+                let person: u64 = number("persons", n)?;
+                let about = |code| Sentence::new(code).with("id", person);
+                if self.erased.contains(&person) {
+                    return differ(about("person_not_erased"));
+                }
+                let Some(commitment) = self.persons.get(&person) else {
+                    return differ(Sentence::new("table_row_extra").with("table", "persons").with("key", person));
+                };
+                let facts = parse::<Person>("persons", &body).ok();
+                let salt: Option<[u8; 32]> = salt.try_into().ok();
+                let committed = facts.as_ref().zip(salt).is_some_and(|(p, salt)| p.commitment(&salt) == *commitment);
+                if !committed || facts.is_none_or(|p| save::searched_by(&p) != (name, born, email)) {
+                    return differ(about("person_altered"));
+                }
+                there.insert(person);
+            }
+        }
+        let missing = persons_of(ledger).map(|p| p.id).find(|p| !there.contains(p) && !self.erased.contains(p));
+        missing.map_or(Ok(()), |person| differ(Sentence::new("person_missing").with("id", person)))
+    }
+
+    async fn compare_notes(&self, tx: &mut Tx, id: i64) -> Result<(), Stop> {
+        type Row = (i64, Vec<u8>, Option<i64>, bool, String);
+        let mut there = BTreeSet::new();
+        let mut after = 0;
+        loop {
+            let rows = db!(&mut *tx, all Row:
+                "SELECT id, salt, bib, public, text FROM notes WHERE competition = $1 AND id > $2 ORDER BY id LIMIT $3",
+                id, after, CHUNK)?;
+            let Some(last) = rows.last() else { break };
+            after = last.0;
+            for (n, salt, bib, public, text) in rows {
+                let note: u64 = number("notes", n)?;
+                let Some((commitment, about, open)) = self.notes.get(&note) else {
+                    return differ(Sentence::new("table_row_extra").with("table", "notes").with("key", note));
+                };
+                let committed =
+                    <[u8; 32]>::try_from(salt).is_ok_and(|salt| note_commitment(&salt, &text) == *commitment);
+                if !committed || bib != about.map(i64::from) || public != *open || self.is_silent(note) {
+                    return differ(Sentence::new("note_altered").with("id", note));
+                }
+                there.insert(note);
+            }
+        }
+        let missing = self.notes.keys().find(|note| !there.contains(note) && !self.is_silent(**note));
+        missing.map_or(Ok(()), |note| differ(Sentence::new("note_missing").with("id", note)))
+    }
+
+    /// Whether a note was taken away with its person.
+    fn is_silent(&self, note: u64) -> bool {
+        let bib = self.notes.get(&note).and_then(|(_, bib, _)| *bib);
+        bib.and_then(|bib| self.silent.get(&bib)).is_some_and(|last| note <= *last)
+    }
+}
+
+/// The texts that an event has commitments of, and the bib they are about.
+fn notes_of(event: &Event) -> (Option<u32>, Vec<&NoteRef>) {
+    match event {
+        Event::EntryMoved { entry, reason, .. } => (Some(entry.bib), vec![reason]),
+        Event::Extended { reason, .. } => (None, vec![reason]),
+        Event::Submitted { score, details, reason, .. } => {
+            (Some(score.bib), details.video.iter().chain(reason).collect())
+        }
+        Event::Detailed { score, details } => (Some(score.bib), details.video.iter().collect()),
+        Event::Flagged { score, note, .. } => (Some(score.bib), note.iter().collect()),
+        Event::Ruled { score, reason, .. }
+        | Event::Appealed { score, reason }
+        | Event::Admitted { score, reason, .. } => (Some(score.bib), vec![reason]),
+        Event::Applied { .. }
+        | Event::GymSet { .. }
+        | Event::EntrySet { .. }
+        | Event::JudgeSet { .. }
+        | Event::Attested { .. }
+        | Event::Withdrawn { .. }
+        | Event::NotTakingPart { .. }
+        | Event::TakingPart { .. }
+        | Event::Erased { .. } => (None, Vec::new()),
+    }
+}
