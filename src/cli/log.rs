@@ -65,7 +65,7 @@ pub(super) fn say_verified(found: &[Verified], json: bool) -> Done {
             .iter()
             .map(|v| {
                 serde_json::json!({
-                    "competition": v.competition, "records": v.records, "root": v.root, "difference": v.difference,
+                    "competition": v.competition, "records": v.records, "root": v.root, "difference": v.difference.as_ref().map(say),
                 })
             })
             .collect();
@@ -75,7 +75,7 @@ pub(super) fn say_verified(found: &[Verified], json: bool) -> Done {
     for verified in found {
         let sentence = match &verified.difference {
             None => Sentence::new("cli_log_verified"),
-            Some(difference) => Sentence::new("cli_log_differs").with("difference", difference),
+            Some(difference) => Sentence::new("cli_log_differs").with("difference", say(difference)),
         };
         let sentence = sentence
             .with("competition", &verified.competition)
