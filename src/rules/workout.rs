@@ -128,6 +128,28 @@ pub struct Task {
     pub unit: CountUnit,
 }
 
+impl Task {
+    /// A task of this format with every setting at its default: no scheme, no cap, no tiebreak,
+    /// one lift.
+    #[must_use]
+    pub fn of(format: Format) -> Self {
+        Self {
+            format,
+            scheme: None,
+            cap: None,
+            tiebreak: Tiebreak::None,
+            tiebreak_for_finishers: false,
+            time_step: TimeStep::default(),
+            time_rounding: Rounding::default(),
+            lifts: vec!["lift".to_owned()],
+            all_required: false,
+            load_step: LoadStep::default(),
+            intervals: None,
+            unit: CountUnit::default(),
+        }
+    }
+}
+
 /// Which of several attempts counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -1,11 +1,31 @@
 //! From what anyone sends to what may be stored: [`RawPerformance`] → [`Performance`].
 //!
-//! One function, [`check`], is shared by forms, JSON, CSV and the command line.
+//! One function, [`check`], is shared by forms, JSON, CSV and the command line. What is written
+//! is taken apart by [`super::notation`]; here it meets its task: `figures` says what it means
+//! under the format, `tiebreak` what its time may be, `print` how it is written, `deduct` what a
+//! referee may take off. What it does not do: order performances (see [`super::order`]).
 
-use super::fault::{Checked, Fault};
-use super::quantity::{Grams, LoadUnit, Millis};
-use super::workout::{CountUnit, Format, Task};
+mod deduct;
+mod figures;
+mod print;
+mod tiebreak;
+mod view;
+
+use super::fault::{Checked, Fault, Question, Warning};
+use super::notation::{self, Line, Main};
+use super::order;
+use super::quantity::{Grams, Load, LoadUnit, Millis};
+use super::workout::{Format, Task};
+use crate::words::Sentence;
 use serde::{Deserialize, Serialize};
+
+pub use deduct::Deduction;
+pub use print::{example, written};
+pub(super) use tiebreak::finisher_tiebreak_serves;
+pub use view::PerformanceView;
+
+/// Where a performance stands in a request.
+const POINTER: &str = "/performance";
 
 /// A performance as anyone sends it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -52,10 +72,23 @@ pub struct RawFigures {
 pub struct Lift {
     /// Canonical load; `None` when missed.
     pub load: Option<Grams>,
-    /// The unit it was written in.
+    /// The unit it was written in; of a missed one kilograms.
     pub unit: LoadUnit,
-    /// Hundredths of that unit as written.
+    /// Hundredths of that unit as written; of a missed one 0.
     pub hundredths: u64,
+}
+
+impl Lift {
+    /// A lift that was not made.
+    const MISSED: Self = Self { load: None, unit: LoadUnit::Kg, hundredths: 0 };
+
+    /// A good lift; one of nothing is missed.
+    fn made(load: Load) -> Self {
+        if load.hundredths == 0 {
+            return Self::MISSED;
+        }
+        Self { load: Some(load.grams()), unit: load.unit, hundredths: load.hundredths }
+    }
 }
 
 /// What was done. Only [`check`] makes one, so it always fits its task.
@@ -100,114 +133,25 @@ impl Performance {
         self.tiebreak
     }
 
-    /// The canonical written form; [`check`] reads it back to the same value, asking nothing.
-    #[must_use]
-    pub fn text(&self, task: &Task) -> String {
-        let _ = task;
-        todo!()
-    }
-
-    /// As shown to readers: like [`Self::text`], with times rounded to the task's step.
-    #[must_use]
-    pub fn shown(&self, task: &Task) -> String {
-        let _ = task;
-        todo!()
-    }
-
     /// All reps of an amrap or of a `for_time` that was not finished; the count of a `max_count`.
     #[must_use]
     pub fn total_reps(&self) -> Option<u64> {
-        todo!()
+        match self.figures {
+            Figures::Reps { total, .. } | Figures::Count(total) => Some(total),
+            _ => None,
+        }
     }
 
-    /// The load that is ranked by, of a `max_load`: best lift or sum.
+    /// The load that a `max_load` is ranked by: the best lift or the sum; 0 where
+    /// `all_required` and one was missed.
     #[must_use]
     pub fn grams(&self, task: &Task) -> Option<Grams> {
-        let _ = task;
-        todo!()
+        let Figures::Loads(lifts) = &self.figures else { return None };
+        if task.all_required && lifts.iter().any(|l| l.load.is_none()) {
+            return Some(Grams(0));
+        }
+        Some(Grams(lifts.iter().filter_map(|l| l.load).map(|g| g.0).sum()))
     }
-
-    /// These figures with a referee's deduction (rules.md section 8).
-    pub fn deduct(&self, task: &Task, deduction: &Deduction<'_>) -> Result<Checked<Self>, Vec<Fault>> {
-        let _ = (task, deduction);
-        todo!()
-    }
-
-    /// For JSON: `written` is what was sent.
-    #[must_use]
-    pub fn view(&self, task: &Task, written: &str) -> PerformanceView {
-        let _ = (task, written);
-        todo!()
-    }
-}
-
-/// What a ruling takes off.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Deduction<'a> {
-    /// Reps; from a finish time `reps × seconds_per_rep`.
-    pub reps: Option<u64>,
-    /// Seconds added to a finish time, instead of reps.
-    pub seconds: Option<u64>,
-    /// The workout's published rate.
-    pub seconds_per_rep: Option<u32>,
-    /// The right tiebreak, written, where the old one's marker is no longer passed.
-    pub tiebreak: Option<&'a str>,
-    /// Or that there is none.
-    pub no_tiebreak: bool,
-}
-
-/// A performance in JSON: the members of its format.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct PerformanceView {
-    /// What is measured.
-    pub format: Format,
-    /// All reps (`amrap`, `for_time` not finished).
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub total_reps: Option<u64>,
-    /// Whole rounds of the repeating block; `null` inside an unfinished buy-in.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub rounds: Option<Option<u64>>,
-    /// Reps of the next round; the total where `rounds` is `null`.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub reps: Option<u64>,
-    /// Whether a `for_time` was finished.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub finished: Option<bool>,
-    /// The finish time, rounded.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub time_ms: Option<u64>,
-    /// What a `max_load` is ranked by.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub grams: Option<u64>,
-    /// Each lift in grams; `null` for a missed one.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub loads: Option<Vec<Option<u64>>>,
-    /// The count of a `max_count`.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub count: Option<u64>,
-    /// Of what: reps, calories or metres.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub unit: Option<CountUnit>,
-    /// Each interval: counts, or rounded milliseconds.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub intervals: Option<Vec<u64>>,
-    /// Their combined figure.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub combined: Option<u64>,
-    /// The tiebreak time, rounded.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub tiebreak_ms: Option<u64>,
-    /// As shown to readers.
-    pub text: String,
-    /// As sent.
-    pub written: String,
-}
-
-/// An example of a performance for this task in writing, from its own scheme: for hints.
-#[must_use]
-pub fn example(task: &Task) -> String {
-    let _ = task;
-    todo!()
 }
 
 /// Facts around a performance that some questions need.
@@ -222,17 +166,110 @@ pub struct Around<'a> {
     pub heaviest: Option<Grams>,
 }
 
-/// Reads and validates a performance against its task.
-///
-/// The written form as given is the caller's to keep (see [`written`]).
-pub fn check(task: &Task, raw: &RawPerformance, around: &Around<'_>) -> Result<Checked<Performance>, Vec<Fault>> {
-    let _ = (task, raw, around);
-    todo!()
+/// What is found on the way to a performance.
+#[derive(Default)]
+struct Notes {
+    faults: Vec<Fault>,
+    warnings: Vec<Warning>,
+    questions: Vec<Question>,
 }
 
-/// The raw performance as one written line, kept beside the canonical figures.
-#[must_use]
-pub fn written(raw: &RawPerformance) -> String {
-    let _ = raw;
-    todo!()
+impl Notes {
+    fn fault(&mut self, pointer: &str, sentence: Sentence) {
+        self.faults.push(Fault::new(pointer, sentence));
+    }
+
+    fn warn(&mut self, pointer: &str, sentence: Sentence) {
+        self.warnings.push(Warning { pointer: pointer.to_owned(), sentence });
+    }
+
+    fn ask(&mut self, pointer: &str, sentence: Sentence) {
+        self.questions.push(Question { pointer: pointer.to_owned(), sentence });
+    }
+}
+
+/// Reads and validates a performance against its task.
+///
+/// All faults at once. Questions that `around` answers with yes are left out of the outcome. The
+/// written form as given is the caller's to keep (see [`written`]).
+///
+/// ```
+/// use tallywright::rules::performance::{Around, RawPerformance, check};
+/// use tallywright::rules::quantity::Millis;
+/// use tallywright::rules::scheme::{Block, Counts, Repeat, Scheme, Station};
+/// use tallywright::rules::workout::{Format, Task, Tiebreak};
+///
+/// let swing = Station { movement: "swing".into(), counts: Some(Counts::Reps(40)) };
+/// let block = Block::Work { title: None, stations: vec![swing], repeat: Repeat::Endless, by: None };
+/// let task = Task {
+///     scheme: Some(Scheme::new(vec![block], true).unwrap()),
+///     cap: Some(Millis(720_000)),
+///     tiebreak: Tiebreak::EachRound,
+///     ..Task::of(Format::Amrap)
+/// };
+/// let sent = |text: &str| check(&task, &RawPerformance::Text(text.into()), &Around::default());
+///
+/// let done = sent("6 rds + 14, TB 11.24").unwrap().value;
+/// assert_eq!(done.text(&task), "6+14 tb 11:24");
+/// assert_eq!(done.total_reps(), Some(254));
+///
+/// let faults = sent("5+40 tb 12:40").unwrap_err();
+/// let said: Vec<String> = faults.iter().map(|f| f.sentence.say(Default::default())).collect();
+/// assert_eq!(said, ["40 reps is a whole round here: write 6+0.", "12:40 is after the cap of 12:00."]);
+/// ```
+pub fn check(
+    task: &Task,
+    raw: &RawPerformance,
+    around: &Around<'_>,
+) -> Result<Checked<Performance>, Vec<Fault>> {
+    let mut notes = Notes::default();
+    let figures = match raw {
+        RawPerformance::Text(text) => {
+            let line = notation::read(text);
+            let figures = figures::from_line(task, &line, around, &mut notes);
+            finish(task, figures, line.tiebreak.map(|t| (t, POINTER)), notes)
+        }
+        RawPerformance::Object(object) => {
+            let figures = figures::from_object(task, object, around, &mut notes);
+            let tiebreak = object.tiebreak.as_deref().map(|t| (notation::read_tiebreak(t), "/performance/tiebreak"));
+            finish(task, figures, tiebreak, notes)
+        }
+    };
+    figures.map(|mut checked| {
+        let answered = |code: &str| around.confirm_all || around.confirmed.iter().any(|c| c == code);
+        checked.questions.retain(|q| !answered(&q.sentence.code));
+        checked
+    })
+}
+
+/// Figures and tiebreak together.
+fn finish(
+    task: &Task,
+    figures: Option<Figures>,
+    tiebreak: Option<(notation::WrittenTiebreak, &str)>,
+    mut notes: Notes,
+) -> Result<Checked<Performance>, Vec<Fault>> {
+    let tiebreak = tiebreak::check(task, figures.as_ref(), tiebreak, &mut notes);
+    if figures.is_none() && notes.faults.is_empty() {
+        // Only a task without what its format needs comes here; competition files refuse those.
+        notes.fault(POINTER, form(task, ""));
+    }
+    let Some(figures) = figures.filter(|_| notes.faults.is_empty()) else { return Err(notes.faults) };
+    let value = Performance { figures, tiebreak };
+    // A figure that does not fit the key is refused here, so that nothing stored ever does not.
+    order::key(task, 0, &value).map_err(|fault| vec![fault])?;
+    Ok(Checked { value, warnings: notes.warnings, questions: notes.questions })
+}
+
+/// The sentence that says what this format takes.
+fn form(task: &Task, text: &str) -> Sentence {
+    let code = match task.format {
+        Format::Amrap => "form_amrap",
+        Format::ForTime => "form_for_time",
+        Format::MaxLoad => "form_max_load",
+        Format::MaxCount => "form_max_count",
+        Format::Intervals => "form_intervals",
+    };
+    let example = print::examples(task);
+    Sentence::new(code).with("text", super::quantity::quoted(text)).with("example", example.0).with("other", example.1)
 }

@@ -9,6 +9,8 @@ mod problems;
 mod roster;
 mod store;
 
+pub use performance::{number_word, spoken_time};
+
 /// The areas, in the order they are searched.
 pub const AREAS: [&[(&str, &str)]; 8] = [
     performance::SENTENCES,

@@ -1,1 +1,0 @@
-//! The written form of a performance: one reader for forms, CSV, JSON and the command line.
