@@ -127,7 +127,7 @@ pub(super) async fn until_stopped(service: Service, listener: TcpListener, metri
     let app = service.app.clone();
     let metrics = metrics.map(|listener| {
         let stop = stop.clone();
-        let serve = axum::serve(listener, web::router(app.clone()));
+        let serve = axum::serve(listener, web::metrics::listener(app.clone()));
         tokio::spawn(async move { serve.with_graceful_shutdown(stop.cancelled_owned()).await })
     });
     let router = web::router(app).into_make_service_with_connect_info::<SocketAddr>();
