@@ -107,7 +107,10 @@ fn counts(text: &str) -> Result<Main, Sentence> {
     if word.is_empty()
         && let Some(reps) = rest.strip_prefix('-').filter(|r| all_digits(r))
     {
-        return Err(Sentence::new("rounds_dash").with("text", quoted(text)).with("rounds", n).with("reps", whole(reps)?));
+        return Err(Sentence::new("rounds_dash")
+            .with("text", quoted(text))
+            .with("rounds", n)
+            .with("reps", whole(reps)?));
     }
     if !rounds && !word.is_empty() {
         return Err(unreadable());

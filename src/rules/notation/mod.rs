@@ -128,7 +128,9 @@ pub(super) fn read_tiebreak(text: &str) -> WrittenTiebreak {
         return Err(Sentence::new("spreadsheet_changed").with("text", quoted(text)));
     }
     match undotted_time(&compact) {
-        Some(clock) => Err(Sentence::new("tiebreak_colon").with("text", quoted(&compact)).with("mended", clock.time.exact())),
+        Some(clock) => {
+            Err(Sentence::new("tiebreak_colon").with("text", quoted(&compact)).with("mended", clock.time.exact()))
+        }
         None => Clock::parse(&compact),
     }
 }

@@ -42,12 +42,7 @@ pub(super) fn from_line(task: &Task, line: &Line, around: &Around<'_>, notes: &m
 }
 
 /// The figures of the object form, through the same readers.
-pub(super) fn from_object(
-    task: &Task,
-    object: &RawFigures,
-    around: &Around<'_>,
-    notes: &mut Notes,
-) -> Option<Figures> {
+pub(super) fn from_object(task: &Task, object: &RawFigures, around: &Around<'_>, notes: &mut Notes) -> Option<Figures> {
     let text = super::print::main_figure(object);
     let mut reader = Reader { task, around, notes, pointer: POINTER.to_owned(), text };
     let given = [

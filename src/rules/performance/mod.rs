@@ -217,11 +217,7 @@ impl Notes {
 /// let said: Vec<String> = faults.iter().map(|f| f.sentence.say(Default::default())).collect();
 /// assert_eq!(said, ["40 reps is a whole round here: write 6+0.", "12:40 is after the cap of 12:00."]);
 /// ```
-pub fn check(
-    task: &Task,
-    raw: &RawPerformance,
-    around: &Around<'_>,
-) -> Result<Checked<Performance>, Vec<Fault>> {
+pub fn check(task: &Task, raw: &RawPerformance, around: &Around<'_>) -> Result<Checked<Performance>, Vec<Fault>> {
     let mut notes = Notes::default();
     let figures = match raw {
         RawPerformance::Text(text) => {

@@ -24,10 +24,10 @@ impl Performance {
 
     fn print(&self, task: &Task, time: &dyn Fn(Millis) -> String) -> String {
         let mut out = match &self.figures {
-            Figures::Reps { total, capped: false } => task.scheme.as_ref().map_or_else(
-                || count(*total, CountUnit::Reps),
-                |scheme| rounds_and_reps(scheme, *total),
-            ),
+            Figures::Reps { total, capped: false } => task
+                .scheme
+                .as_ref()
+                .map_or_else(|| count(*total, CountUnit::Reps), |scheme| rounds_and_reps(scheme, *total)),
             Figures::Reps { total, capped: true } => count(*total, CountUnit::Reps),
             Figures::Time(finish) => time(*finish),
             Figures::Loads(lifts) => loads(lifts),
@@ -82,10 +82,8 @@ pub(super) fn count(n: u64, unit: CountUnit) -> String {
 
 /// `102.5 kg`, `95 + 120 kg`, `95 kg + 265 lb`, `x + 120 kg`, `no lift`.
 fn loads(lifts: &[super::Lift]) -> String {
-    let made: Vec<Option<Load>> = lifts
-        .iter()
-        .map(|l| l.load.map(|_| Load { unit: l.unit, hundredths: l.hundredths }))
-        .collect();
+    let made: Vec<Option<Load>> =
+        lifts.iter().map(|l| l.load.map(|_| Load { unit: l.unit, hundredths: l.hundredths })).collect();
     if made.iter().all(Option::is_none) {
         return "no lift".to_owned();
     }

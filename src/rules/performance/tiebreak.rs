@@ -138,7 +138,9 @@ fn in_time(task: &Task, time: Millis, finish: Option<Millis>, marker: Option<&Ma
     let sentence = |with_marker, without, limit: Option<Millis>| {
         let code = if when.is_some() { with_marker } else { without };
         let sentence = Sentence::new(code).with("time", time.exact());
-        sentence.with("limit", limit.map_or_else(String::new, Millis::exact)).with("when", when.as_deref().unwrap_or(""))
+        sentence
+            .with("limit", limit.map_or_else(String::new, Millis::exact))
+            .with("when", when.as_deref().unwrap_or(""))
     };
     if time == Millis(0) {
         return Err(sentence("tiebreak_zero", "tiebreak_zero_plain", None));
@@ -163,8 +165,7 @@ fn ask_pace(task: &Task, figures: &Figures, marker: &Marker, time: Millis, notes
     let after = total.saturating_sub(marker.total);
     let rest = Millis(end.0.saturating_sub(time.0));
     // rest / after > 4 × time / marker.total, in whole numbers.
-    let slow =
-        u128::from(rest.0) * u128::from(marker.total) > SLOWER * u128::from(time.0) * u128::from(after);
+    let slow = u128::from(rest.0) * u128::from(marker.total) > SLOWER * u128::from(time.0) * u128::from(after);
     if after >= REPS_AFTER && slow {
         let sentence = Sentence::new("tiebreak_pace").with("time", time.exact()).with("done", marker.total);
         notes.ask(POINTER, sentence.with("after", after).with("rest", rest.exact()));

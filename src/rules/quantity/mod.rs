@@ -7,8 +7,8 @@ mod time;
 
 pub use length::{MAX_LENGTH, centimetres, inches};
 pub use load::{Load, MAX_LOAD, Pair, kilograms, pair, pounds};
-pub use text::{decimal_hundredths, fold, whole};
 pub(crate) use text::{all_digits, compact, from_hundredths, quoted};
+pub use text::{decimal_hundredths, fold, whole};
 pub(crate) use time::Clock;
 pub use time::MAX_TIME;
 

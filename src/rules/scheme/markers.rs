@@ -45,7 +45,9 @@ impl Scheme {
     pub fn last_marker(&self, tiebreak: &Tiebreak, total: u64) -> Option<Marker> {
         match tiebreak {
             Tiebreak::None | Tiebreak::Time => None,
-            Tiebreak::At(totals) => totals.iter().rfind(|t| **t <= total).map(|t| Marker { total: *t, ends: Ends::Rep }),
+            Tiebreak::At(totals) => {
+                totals.iter().rfind(|t| **t <= total).map(|t| Marker { total: *t, ends: Ends::Rep })
+            }
             Tiebreak::EachRound => self.last_round(total),
             Tiebreak::EachStation => self.last_station(total),
         }

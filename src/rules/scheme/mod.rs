@@ -12,9 +12,9 @@ mod markers;
 mod part;
 
 use super::quantity::Millis;
+use crate::words::Sentence;
 pub use markers::{Ends, Marker};
 use part::{Part, Work};
-use crate::words::Sentence;
 
 /// How a station counts inside a round.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

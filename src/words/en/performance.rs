@@ -17,14 +17,23 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("deduct_replace", "Nothing can be deducted from these figures: rule replace, with the right ones."),
     ("deduct_reps_needed", "Say how many reps are taken off, at least 1."),
     ("deduct_seconds_from_reps", "Seconds can only be added to a finish time: say how many reps are taken off."),
-    ("deduct_tiebreak", "{old} was taken at a point that is no longer reached: give the clock when {when}, or say that there is none."),
+    (
+        "deduct_tiebreak",
+        "{old} was taken at a point that is no longer reached: give the clock when {when}, or say that there is none.",
+    ),
     ("deduct_tiebreak_both", "Give the tiebreak time or say that there is none, not both."),
     ("deduct_time_needed", "Say how many reps or seconds are taken, at least 1."),
     ("deduct_too_many", "{reps} cannot be taken off {total}: take off at most {total}, or strike the score."),
     ("figure_too_large", "This figure is too large to be placed: check the digits."),
-    ("figures_beside", "“{text}”: two figures stand beside each other. Write + between rounds and reps, and tb before a tiebreak."),
+    (
+        "figures_beside",
+        "“{text}”: two figures stand beside each other. Write + between rounds and reps, and tb before a tiebreak.",
+    ),
     ("form_amrap", "“{text}” does not say rounds and reps: write it like {example}, or all reps, like {other}."),
-    ("form_for_time", "“{text}” is neither a finish time nor reps: write a time like {example}, or what was done at the cap, like {other}."),
+    (
+        "form_for_time",
+        "“{text}” is neither a finish time nor reps: write a time like {example}, or what was done at the cap, like {other}.",
+    ),
     ("form_intervals", "“{text}” does not say what each interval was: write one figure for each, like {example}."),
     ("form_max_count", "“{text}” is not a count: write it like {example}."),
     ("form_max_load", "“{text}” is not a load: write it like {example}, or {other}."),
@@ -44,7 +53,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("interval_count", "“{text}” is not a count: write whole numbers, like 21, one for each interval."),
     ("intervals_needed", "{expected} intervals are needed, {got} given: write them like {example}."),
     ("kg_or_lb", "{load} kg is at least twice the heaviest so far in this division ({heaviest} kg): {load} lb?"),
-    ("ladder_below_zero", "Station {station} of the ladder falls below 0 after round {last}: write fewer rounds, or a smaller step."),
+    (
+        "ladder_below_zero",
+        "Station {station} of the ladder falls below 0 after round {last}: write fewer rounds, or a smaller step.",
+    ),
     ("ladder_needs_rounds", "This ladder goes down, so it ends: write its rounds."),
     ("ladder_start", "start has {got} counts for {stations} stations: give one for each."),
     ("ladder_step", "step has {got} numbers for {stations} stations: give one for all, or one for each."),
@@ -52,9 +64,15 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("lengths_per_zero", "per = 0 is no length: write the metres of one length, like per = 15."),
     ("lengths_uneven", "{metres} metres are no whole number of lengths of {per}: change metres or per."),
     ("level_too_low", "A competition has at most {most} levels."),
-    ("lifts_needed", "{expected} loads are needed, {got} given: write {lifts} in this order, like {example}, with x for a missed one."),
+    (
+        "lifts_needed",
+        "{expected} loads are needed, {got} given: write {lifts} in this order, like {example}, with x for a missed one.",
+    ),
     ("list_rows", "A list needs 1 to {most} rows, one for each round."),
-    ("list_width", "Row {round} of the list has {got} counts for {stations} stations: give one for each, 0 for a station left out."),
+    (
+        "list_width",
+        "Row {round} of the list has {got} counts for {stations} stations: give one for each, 0 for a station left out.",
+    ),
     ("load_needs_unit", "{text} needs its unit: write {text} kg or {text} lb."),
     ("load_off_step", "{load} is not a multiple of {step}: check the plates."),
     ("load_thousands", "“{text}” can be read in two ways: write {whole}, or {decimal}."),
@@ -68,8 +86,14 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("marker_round", "round {round} ended"),
     ("marker_station", "the {movement} of round {round} ended"),
     ("marker_station_only", "the {movement} ended"),
-    ("more_than_a_round", "{reps} reps is more than a round of {size} here: write {rounds}+{rest}, or check the sheet."),
-    ("more_than_the_workout", "{total} is more than the {all} reps of the whole workout: write a time, or the reps done, like {example}."),
+    (
+        "more_than_a_round",
+        "{reps} reps is more than a round of {size} here: write {rounds}+{rest}, or check the sheet.",
+    ),
+    (
+        "more_than_the_workout",
+        "{total} is more than the {all} reps of the whole workout: write a time, or the reps done, like {example}.",
+    ),
     ("number_decimals", "“{text}” has more than two decimals: write at most two."),
     ("number_not_whole", "“{text}” is not a whole number: write digits only, like 148."),
     ("number_too_large", "“{text}” is too large: check the digits."),
@@ -78,7 +102,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("object_rounds_and_reps", "rounds and reps belong together: send both (reps may be 0), or total_reps."),
     ("one_lift", "{got} loads are given: this workout takes the best one, like {example}."),
     ("pair_apart", "{kg} and {lb} cannot be one load: {kg} is {kg_in_lb} lb, {lb} is {lb_in_kg} kg. Mend one of them."),
-    ("pair_odd", "{kg} and {lb} are more than 6 % apart: {kg} is {kg_in_lb} lb, {lb} is {lb_in_kg} kg. Check both figures."),
+    (
+        "pair_odd",
+        "{kg} and {lb} are more than 6 % apart: {kg} is {kg_in_lb} lb, {lb} is {lb_in_kg} kg. Check both figures.",
+    ),
     ("performance_empty", "Write what was done."),
     ("performance_too_long", "This is longer than {most} characters: write only the performance."),
     ("performance_unreadable", "“{text}” is not a performance."),
@@ -93,14 +120,23 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("scheme_empty", "A workout needs at least one block with stations: write stations = [ … ]."),
     ("scheme_endless_last", "Only the last block can go on without end: write rounds = n here, or move it last."),
     ("scheme_needs_end", "Only an amrap goes on without end: write rounds = n here."),
-    ("scheme_needs_endless", "An amrap goes on without end: write repeat = \"round\" in its last block, or a ladder without rounds."),
+    (
+        "scheme_needs_endless",
+        "An amrap goes on without end: write repeat = \"round\" in its last block, or a ladder without rounds.",
+    ),
     ("scheme_too_large", "The whole scheme counts more than {most} reps: make it smaller, or count longer lengths."),
-    ("spreadsheet_changed", "“{text}”: your spreadsheet changed this into a number or date. Format the column as text and paste again."),
+    (
+        "spreadsheet_changed",
+        "“{text}”: your spreadsheet changed this into a number or date. Format the column as text and paste again.",
+    ),
     ("spreadsheet_hour", "{hours} hour"),
     ("spreadsheet_hours", "{hours} hours"),
     ("spreadsheet_time", "{time} is {hours}. Spreadsheets add :00; did you mean {before}?"),
     ("station_count", "{movement}: say how it counts, with reps, calories, metres and per, or counts = 1 or 0."),
-    ("station_first_round", "{given} is given here, but the first round counts {first}: give the same number, or leave it out."),
+    (
+        "station_first_round",
+        "{given} is given here, but the first round counts {first}: give the same number, or leave it out.",
+    ),
     ("station_movement", "This station has no movement: say what is done."),
     ("station_number", "{movement} (station {number})"),
     ("tiebreak_after_cap", "{time} is after the cap; the tiebreak is when {when}."),
@@ -109,9 +145,15 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("tiebreak_colon", "Tiebreak “{text}”: write minutes:seconds, {mended}."),
     ("tiebreak_empty", "tb needs a time: write it like tb 11:24, or leave tb out."),
     ("tiebreak_ignored", "The tiebreak serves those who did not finish: it is kept, but does not count here."),
-    ("tiebreak_missing", "No tiebreak time: this stands after all with the same count who have one. It is the clock when {when}."),
+    (
+        "tiebreak_missing",
+        "No tiebreak time: this stands after all with the same count who have one. It is the clock when {when}.",
+    ),
     ("tiebreak_missing_plain", "No tiebreak time: this stands after all with the same figure who have one."),
-    ("tiebreak_no_marker", "No tiebreak was reached yet: the first is at {first} reps. Leave the time out, or check the count."),
+    (
+        "tiebreak_no_marker",
+        "No tiebreak was reached yet: the first is at {first} reps. Leave the time out, or check the count.",
+    ),
     ("tiebreak_none", "This workout has no tiebreak: leave the tiebreak time out."),
     ("tiebreak_nothing", "Nothing was counted, so there is no tiebreak: leave the time out."),
     ("tiebreak_pace", "At {time} the athlete had {done}, then {after} in {rest}: is {time} an earlier round's time?"),
@@ -132,11 +174,28 @@ pub const SENTENCES: &[(&str, &str)] = &[
 ];
 
 const ONES: [&str; 20] = [
-    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
 ];
-const TENS: [&str; 10] =
-    ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
+const TENS: [&str; 10] = ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
 
 /// A number below 100 in words, others in digits.
 ///

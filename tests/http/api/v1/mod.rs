@@ -1,0 +1,5 @@
+//! `/api/v1`.
+
+mod accounts;
+mod me;
+mod session;

@@ -1,0 +1,140 @@
+//! What every answer goes through: headers, problems, cross-site protection, limits, health.
+
+use crate::support::{TestApp, grant};
+use serde_json::json;
+use tallywright::rules::access::Role;
+
+#[tokio::test]
+async fn every_answer_carries_the_headers_that_protect_it() {
+    let app = TestApp::empty().await;
+    for path in ["/healthz", "/api/v1/me", "/nowhere", "/api/openapi.json"] {
+        let reply = app.nobody().get(path).await;
+        let policy = reply.header("content-security-policy");
+        for part in [
+            "default-src 'none'",
+            "script-src 'self'",
+            "style-src 'self'",
+            "form-action 'self'",
+            "frame-ancestors 'none'",
+            "base-uri 'none'",
+        ] {
+            assert!(policy.contains(part), "{path}: {policy}");
+        }
+        assert!(!policy.contains("unsafe"), "{policy}");
+        assert_eq!(reply.header("x-content-type-options"), "nosniff");
+        assert_eq!(reply.header("referrer-policy"), "same-origin");
+        assert!(!reply.header("cache-control").is_empty(), "{path}");
+        assert_eq!(reply.header("x-request-id").len(), 32);
+        assert_eq!(reply.header("strict-transport-security"), "", "not over plain http");
+    }
+}
+
+#[tokio::test]
+async fn a_request_id_from_outside_is_not_taken() {
+    let app = TestApp::empty().await;
+    let reply =
+        app.nobody().get("/nowhere").header("x-request-id", "0123456789abcdef0123456789abcdef").await.expect(404);
+    assert_ne!(reply.header("x-request-id"), "0123456789abcdef0123456789abcdef");
+    assert_eq!(reply.json()["request_id"], reply.header("x-request-id"));
+}
+
+#[tokio::test]
+async fn a_problem_is_json_for_programs_and_a_page_for_people() {
+    let app = TestApp::empty().await;
+    let json = app.nobody().get("/api/v1/nowhere").accept("text/html").await.expect(404);
+    assert_eq!(json.header("content-type"), "application/problem+json");
+    let body = json.json();
+    assert_eq!(body["type"], "http://127.0.0.1:8080/problems/no_such_page");
+    assert_eq!(body["status"], 404);
+    assert_eq!(body["title"], "Not found");
+    let page = app.nobody().get("/nowhere").accept("text/html,application/xhtml+xml,*/*;q=0.8").await.expect(404);
+    assert!(page.header("content-type").starts_with("text/html"));
+    assert!(page.text().contains("Not found"));
+    assert!(page.text().contains(page.header("x-request-id")));
+}
+
+#[tokio::test]
+async fn the_type_of_a_problem_leads_to_a_page() {
+    let app = TestApp::empty().await;
+    let page = app.nobody().get("/problems/precondition_failed").await.expect(200);
+    assert!(page.text().contains("has changed since you saw it"));
+    app.nobody().get("/problems/nothing_of_ours").await.expect(404);
+    app.nobody().get("/problems/title_404").await.expect(404);
+}
+
+#[tokio::test]
+async fn a_method_that_an_address_does_not_take_is_answered_with_those_it_takes() {
+    let app = TestApp::empty().await;
+    let reply = app.nobody().delete("/api/v1/me").await.expect(405);
+    assert!(reply.header("allow").contains("GET"), "{:?}", reply.headers);
+    assert_eq!(reply.code(), "no_such_method");
+}
+
+#[tokio::test]
+async fn a_cookie_counts_for_nothing_on_a_change_from_another_site() {
+    let app = TestApp::empty().await;
+    let browser = app.browser("ines@example.org", &[]).await;
+    let own = |client: &crate::support::Client| client.post("/api/v1/me/tokens").json(json!({"name": "desk"}));
+    own(&browser).await.expect(201);
+    let elsewhere = browser.clone().with(http::header::ORIGIN, "https://elsewhere.example");
+    assert_eq!(own(&elsewhere).await.expect(403).code(), "cross_site");
+    let silent = browser.clone().without(http::header::ORIGIN);
+    assert_eq!(own(&silent).await.expect(403).code(), "cross_site");
+    let fetched = silent.clone().with("sec-fetch-site".parse().unwrap(), "cross-site");
+    assert_eq!(own(&fetched).await.expect(403).code(), "cross_site");
+    let fetched = silent.with("sec-fetch-site".parse().unwrap(), "same-origin");
+    own(&fetched).await.expect(201);
+    elsewhere.get("/api/v1/me").await.expect(200);
+    let login = app.nobody().with(http::header::ORIGIN, "https://elsewhere.example");
+    let sent = json!({"email": "a@example.org", "password": "three old oars"});
+    login.post("/api/v1/session").json(sent).await.expect(403);
+}
+
+#[tokio::test]
+async fn other_sites_may_read_the_api_as_nobody_and_send_no_token() {
+    let app = TestApp::empty().await;
+    let reply = app.nobody().get("/api/v1/me").header("origin", "https://elsewhere.example").await;
+    assert_eq!(reply.header("access-control-allow-origin"), "*");
+    assert_eq!(reply.header("access-control-allow-credentials"), "");
+    let asked = app.nobody().call(http::Method::OPTIONS, "/api/v1/me");
+    let asked = asked.header("origin", "https://elsewhere.example").header("access-control-request-method", "PUT");
+    let reply = asked.header("access-control-request-headers", "authorization").await;
+    assert!(!reply.header("access-control-allow-methods").contains("PUT"));
+    assert!(!reply.header("access-control-allow-headers").contains("authorization"));
+}
+
+#[tokio::test]
+async fn bodies_are_refused_by_kind_size_and_text() {
+    let app = TestApp::empty().await;
+    let nobody = app.nobody();
+    let to = || nobody.post("/api/v1/session");
+    to().body("text/plain", "{}").await.expect(415);
+    to().body("application/json; charset=latin1", "{}").await.expect(415);
+    let large = to().body("application/json", vec![b' '; (1 << 20) + 1]).await.expect(413);
+    assert_eq!(large.code(), "too_large");
+    let broken = to().body("application/json", "{\"email\":").await.expect(400);
+    assert_eq!(broken.code(), "unreadable_json");
+    let nul = to().body("application/json", r#"{"email":"a\u0000b","password":"x"}"#).await.expect(422);
+    assert_eq!(nul.errors(), ["/email nul_character"]);
+    nobody.get("/nowhere?q=%00").await.expect(400);
+    nobody.get(&format!("/{}", "a".repeat(5000))).await.expect(400);
+}
+
+#[tokio::test]
+async fn health_is_public_and_metrics_are_for_who_administers() {
+    let app = TestApp::empty().await;
+    app.nobody().get("/healthz").await.expect(200);
+    app.nobody().get("/readyz").await.expect(200);
+    app.nobody().get("/metrics").await.expect(401);
+    app.somebody("ref@example.org", &[grant(Role::Referee, None)]).await.get("/metrics").await.expect(403);
+    let counts = app.administrator().await.get("/metrics").await.expect(200).text();
+    assert!(counts.contains("http_requests_total"), "{counts}");
+    assert!(counts.contains("route=\"/healthz\""), "{counts}");
+}
+
+#[tokio::test]
+async fn whoever_opens_a_page_without_being_signed_in_is_sent_to_sign_in() {
+    let app = TestApp::empty().await;
+    let reply = app.nobody().get("/metrics").accept("text/html").await.expect(303);
+    assert_eq!(reply.header("location"), "/signin?next=%2Fmetrics");
+}

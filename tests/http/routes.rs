@@ -1,0 +1,1 @@
+//! Placeholder for the table of routes and roles.

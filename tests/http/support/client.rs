@@ -1,0 +1,192 @@
+//! Somebody who sends requests: `app.staff_of("quayside").await.put(path).json(body).await`.
+
+use axum::body::Body;
+use bytes::Bytes;
+use http::{HeaderMap, HeaderName, HeaderValue, Method, Request, StatusCode, header};
+use http_body_util::BodyExt;
+use serde_json::Value;
+use std::future::{Future, IntoFuture};
+use std::pin::Pin;
+use tower::ServiceExt;
+
+/// Where a browser of the tests stands.
+pub const HOST: &str = "127.0.0.1:8080";
+
+/// Somebody, or nobody.
+#[derive(Clone)]
+pub struct Client {
+    router: axum::Router,
+    headers: HeaderMap,
+}
+
+impl Client {
+    pub fn new(router: axum::Router) -> Self {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::HOST, HeaderValue::from_static(HOST));
+        Self { router, headers }
+    }
+
+    /// With a bearer token.
+    pub fn with_token(self, token: &str) -> Self {
+        self.with(header::AUTHORIZATION, &format!("Bearer {token}"))
+    }
+
+    /// With a session's cookie, as a page of our own would send it.
+    pub fn with_cookie(self, secret: &str) -> Self {
+        self.with(header::COOKIE, &format!("sid={secret}")).with(header::ORIGIN, &format!("http://{HOST}"))
+    }
+
+    /// With this header on every request.
+    pub fn with(mut self, name: HeaderName, value: &str) -> Self {
+        self.headers.insert(name, value.parse().expect("a header value"));
+        self
+    }
+
+    /// Without this header from here on.
+    pub fn without(mut self, name: HeaderName) -> Self {
+        self.headers.remove(name);
+        self
+    }
+
+    pub fn get(&self, path: &str) -> Call {
+        self.call(Method::GET, path)
+    }
+
+    pub fn put(&self, path: &str) -> Call {
+        self.call(Method::PUT, path)
+    }
+
+    pub fn post(&self, path: &str) -> Call {
+        self.call(Method::POST, path)
+    }
+
+    pub fn patch(&self, path: &str) -> Call {
+        self.call(Method::PATCH, path)
+    }
+
+    pub fn delete(&self, path: &str) -> Call {
+        self.call(Method::DELETE, path)
+    }
+
+    pub fn call(&self, method: Method, path: &str) -> Call {
+        Call {
+            router: self.router.clone(),
+            method,
+            path: path.to_owned(),
+            headers: self.headers.clone(),
+            body: Body::empty(),
+        }
+    }
+}
+
+/// A request in the making; awaiting it sends it.
+pub struct Call {
+    router: axum::Router,
+    method: Method,
+    path: String,
+    headers: HeaderMap,
+    body: Body,
+}
+
+impl Call {
+    pub fn header(mut self, name: &str, value: &str) -> Self {
+        let name: HeaderName = name.parse().expect("a header name");
+        self.headers.append(name, value.parse().expect("a header value"));
+        self
+    }
+
+    /// `If-Match: "etag"`.
+    pub fn if_match(self, etag: impl std::fmt::Display) -> Self {
+        self.header("if-match", &format!("\"{etag}\""))
+    }
+
+    pub fn accept(self, kind: &str) -> Self {
+        self.header("accept", kind)
+    }
+
+    pub fn json(self, body: impl Into<Value>) -> Self {
+        let text = body.into().to_string();
+        self.body("application/json", text)
+    }
+
+    pub fn csv(self, text: &str) -> Self {
+        self.body("text/csv", text.to_owned())
+    }
+
+    /// A form of a page; `csrf` is among the fields where it is needed.
+    pub fn form(self, fields: &[(&str, &str)]) -> Self {
+        let text = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+        self.body("application/x-www-form-urlencoded", text)
+    }
+
+    pub fn body(mut self, kind: &str, body: impl Into<Body>) -> Self {
+        self.body = body.into();
+        self.header("content-type", kind)
+    }
+}
+
+impl IntoFuture for Call {
+    type Output = Reply;
+    type IntoFuture = Pin<Box<dyn Future<Output = Reply> + Send>>;
+
+    fn into_future(self) -> Self::IntoFuture {
+        Box::pin(async move {
+            let mut request =
+                Request::builder().method(self.method).uri(&self.path).body(self.body).expect("a request");
+            *request.headers_mut() = self.headers;
+            let response = self.router.oneshot(request).await.expect("the router never fails");
+            let (status, headers) = (response.status(), response.headers().clone());
+            let body = response.into_body().collect().await.expect("a body").to_bytes();
+            Reply { status, headers, body }
+        })
+    }
+}
+
+/// What came back.
+#[derive(Clone, Debug)]
+pub struct Reply {
+    pub status: StatusCode,
+    pub headers: HeaderMap,
+    pub body: Bytes,
+}
+
+impl Reply {
+    /// The body as JSON; null when it is none.
+    pub fn json(&self) -> Value {
+        serde_json::from_slice(&self.body).unwrap_or_default()
+    }
+
+    pub fn text(&self) -> String {
+        String::from_utf8_lossy(&self.body).into_owned()
+    }
+
+    pub fn header(&self, name: &str) -> &str {
+        self.headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default()
+    }
+
+    /// The `code` of a problem.
+    pub fn code(&self) -> String {
+        self.json()["code"].as_str().unwrap_or_default().to_owned()
+    }
+
+    /// The pointers and codes of a problem's errors.
+    pub fn errors(&self) -> Vec<String> {
+        let text = |v: &Value| v.as_str().unwrap_or_default().to_owned();
+        let errors = self.json()["errors"].as_array().cloned().unwrap_or_default();
+        errors.iter().map(|e| format!("{} {}", text(&e["pointer"]), text(&e["code"]))).collect()
+    }
+
+    /// Checks the status, with the body in the message.
+    #[track_caller]
+    pub fn expect(self, status: u16) -> Self {
+        assert_eq!(self.status.as_u16(), status, "{}", self.text());
+        self
+    }
+
+    /// The hidden field of the first form on a page.
+    pub fn csrf(&self) -> String {
+        let page = self.text();
+        let value = page.split_once("name=\"csrf\" value=\"").map(|(_, rest)| rest);
+        value.and_then(|rest| rest.split_once('"')).map(|(value, _)| value.to_owned()).unwrap_or_default()
+    }
+}

@@ -1,0 +1,205 @@
+//! A whole service in a temporary directory, and people who use it.
+//!
+//! [`TestApp::new`] has a competition, "saltmarsh": gyms quayside and millpond; women 1042 and 1043
+//! and man 1044 of quayside, woman 2001 of millpond; judges J-1 of quayside and J-2 of millpond.
+//! Workout w1 runs, w2 is over, w3 is not announced. It is 14 January 2027, noon in UTC. A second
+//! competition, "hidden", is the same but private. Helpers that go round HTTP start with `db_`.
+
+mod client;
+
+pub use client::{Call, Client, Reply};
+
+use jiff::Timestamp;
+use std::collections::BTreeMap;
+use std::sync::Mutex;
+use tallywright::actions::accounts::{self, NewAccount, Origin};
+use tallywright::actions::open::{Service, open};
+use tallywright::actions::{Request, apply, roster};
+use tallywright::app::{App, Clock, Keys};
+use tallywright::config::Config;
+use tallywright::rules::access::{Actor, Grant, Role};
+use tallywright::rules::competition;
+use tallywright::rules::roster::{RawEntry, RawGym, RawJudge};
+
+/// The competition that most tests use.
+pub const SALTMARSH: &str = "saltmarsh";
+/// The private one.
+pub const HIDDEN: &str = "hidden";
+
+/// A service of its own.
+pub struct TestApp {
+    pub app: App,
+    router: axum::Router,
+    tokens: Mutex<BTreeMap<String, String>>,
+    _service: Service,
+    _directory: tempfile::TempDir,
+}
+
+impl TestApp {
+    /// With the competitions, their gyms, entries and judges.
+    pub async fn new() -> Self {
+        let app = Self::empty().await;
+        app.db_competition(SALTMARSH, false).await;
+        app.db_competition(HIDDEN, true).await;
+        app
+    }
+
+    /// Without a competition.
+    pub async fn empty() -> Self {
+        Self::at("http://127.0.0.1:8080").await
+    }
+
+    /// Without a competition, at this address.
+    pub async fn at(public_url: &str) -> Self {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let config = Config {
+            database: format!("sqlite://{}", directory.path().join("test.db").display()),
+            listen: ([127, 0, 0, 1], 0).into(),
+            public_url: public_url.to_owned(),
+            metrics_listen: None,
+        };
+        let clock = Clock::fixed(noon());
+        let service = open(config, clock, Keys::seeded(7)).await.expect("an empty database opens");
+        let app = service.app.clone();
+        let router = tallywright::web::router(app.clone());
+        Self { app, router, tokens: Mutex::default(), _service: service, _directory: directory }
+    }
+
+    /// Moves the clock.
+    pub fn set_clock(&self, at: &str) {
+        self.app.clock.set(at.parse().expect("an instant"));
+    }
+
+    /// A competition with gyms, entries and judges.
+    pub async fn db_competition(&self, slug: &str, private: bool) {
+        let text = include_str!("../../data/small.toml")
+            .replace("slug = \"saltmarsh\"", &format!("slug = \"{slug}\"\nprivate = {private}"));
+        let raw = competition::from_toml(&text).expect("the file reads");
+        let (by, request) = (Actor::operator(), || Request::at(self.app.clock.now()));
+        let how = apply::How::default();
+        apply::apply(&self.app, &by, None, request(), raw, how).await.expect("the file applies");
+        for (gym, name) in [("quayside", "Quayside Gym"), ("millpond", "Millpond Gym")] {
+            let gym = RawGym { slug: gym.into(), name: name.into(), country: "PT".into(), ..RawGym::default() };
+            roster::set_gym(&self.app, &by, slug, request(), gym).await.expect("a gym");
+        }
+        for (bib, name, born, category, gym) in [
+            (1042, "Ines Duarte", "1996-04-02", "women", "quayside"),
+            (1043, "Rita Alves", "1999-11-20", "women", "quayside"),
+            (1044, "Tomás Brito", "1990-02-28", "men", "quayside"),
+            (2001, "Noor de Wit", "1988-07-09", "women", "millpond"),
+        ] {
+            let entry = RawEntry {
+                bib: Some(bib),
+                name: name.into(),
+                born: born.into(),
+                category: category.into(),
+                division: category.into(),
+                gym: gym.into(),
+                ..RawEntry::default()
+            };
+            roster::set_entry(&self.app, &by, slug, request(), entry).await.expect("an entry");
+        }
+        for (code, name, gym) in [("J-1", "Vera Lopes", "quayside"), ("J-2", "Jan Maas", "millpond")] {
+            let judge = RawJudge {
+                code: code.into(),
+                name: name.into(),
+                gym: gym.into(),
+                valid_from: "2026-01-01".into(),
+                valid_to: "2027-12-31".into(),
+                ..RawJudge::default()
+            };
+            roster::set_judge(&self.app, &by, slug, request(), judge).await.expect("a judge");
+        }
+    }
+
+    /// Nobody signed in.
+    pub fn nobody(&self) -> Client {
+        Client::new(self.router.clone())
+    }
+
+    /// Organises all competitions.
+    pub async fn administrator(&self) -> Client {
+        self.somebody("administrator@example.org", &[grant(Role::Organiser, None)]).await
+    }
+
+    /// Organises saltmarsh.
+    pub async fn organiser(&self) -> Client {
+        self.somebody("organiser@example.org", &[grant(Role::Organiser, Some(SALTMARSH))]).await
+    }
+
+    /// Flags and rules in saltmarsh.
+    pub async fn referee(&self) -> Client {
+        self.somebody("referee@example.org", &[grant(Role::Referee, Some(SALTMARSH))]).await
+    }
+
+    /// A second referee in saltmarsh.
+    pub async fn second_referee(&self) -> Client {
+        self.somebody("second-referee@example.org", &[grant(Role::Referee, Some(SALTMARSH))]).await
+    }
+
+    /// Staff of a gym in saltmarsh.
+    pub async fn staff_of(&self, gym: &str) -> Client {
+        let grant = Grant { gym: Some(gym.to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) };
+        self.somebody(&format!("staff.{gym}@example.org"), &[grant]).await
+    }
+
+    /// A judge in saltmarsh.
+    pub async fn judge(&self, code: &str) -> Client {
+        let grant = Grant { judge: Some(code.to_owned()), ..grant(Role::Judge, Some(SALTMARSH)) };
+        self.somebody(&format!("{}@example.org", code.to_lowercase()), &[grant]).await
+    }
+
+    /// An athlete in saltmarsh.
+    pub async fn athlete(&self, bib: u32) -> Client {
+        let grant = Grant { bib: Some(bib), ..grant(Role::Athlete, Some(SALTMARSH)) };
+        self.somebody(&format!("athlete.{bib}@example.org"), &[grant]).await
+    }
+
+    /// Signed in, without a role.
+    pub async fn stranger(&self) -> Client {
+        self.somebody("stranger@example.org", &[]).await
+    }
+
+    /// Somebody with these roles, by token. The account is made once.
+    pub async fn somebody(&self, email: &str, grants: &[Grant]) -> Client {
+        let known = self.tokens.lock().expect("not poisoned").get(email).cloned();
+        let token = match known {
+            Some(token) => token,
+            None => {
+                self.db_account(email, None, grants).await;
+                let issued = accounts::issue_token(&self.app, &Actor::operator(), Some(email), "test", 90)
+                    .await
+                    .expect("a token");
+                self.tokens.lock().expect("not poisoned").insert(email.to_owned(), issued.secret.clone());
+                issued.secret
+            }
+        };
+        self.nobody().with_token(&token)
+    }
+
+    /// The same person in a browser: by cookie, from our own site.
+    pub async fn browser(&self, email: &str, grants: &[Grant]) -> Client {
+        let (id, _) = self.db_account(email, None, grants).await;
+        let secret = accounts::new_link(&self.app, &Actor::operator(), id).await.expect("a link");
+        let begun = accounts::sign_in_by_link(&self.app, &secret, &Origin::default()).await.expect("a session");
+        self.nobody().with_cookie(&begun.secret)
+    }
+
+    /// An account: its number and, when new and without password, the secret of its link.
+    pub async fn db_account(&self, email: &str, password: Option<&str>, grants: &[Grant]) -> (i64, Option<String>) {
+        let new =
+            NewAccount { email: email.to_owned(), password: password.map(str::to_owned), grants: grants.to_vec() };
+        let added = accounts::add_account(&self.app, &Actor::operator(), new).await.expect("an account");
+        (added.account, added.link)
+    }
+}
+
+/// 14 January 2027, noon in UTC.
+pub fn noon() -> Timestamp {
+    "2027-01-14T12:00:00Z".parse().expect("an instant")
+}
+
+/// A role, in a competition or in all.
+pub fn grant(role: Role, competition: Option<&str>) -> Grant {
+    Grant { role, competition: competition.map(str::to_owned), gym: None, bib: None, judge: None }
+}
