@@ -3,7 +3,7 @@
 //! Kept in blocks of neighbouring bibs behind `Arc`s: a clone is a snapshot and costs one
 //! counter a block; a change after that copies one block. Nothing is ranked here.
 
-use super::query::{Athlete, ScoreView};
+use super::query::{Athlete, Scope, ScoreView};
 use crate::rules::competition::Competition;
 use crate::rules::people::EntryState;
 use crate::rules::placement::{Change, Placement};
@@ -167,6 +167,12 @@ impl Field {
     /// The number of a text, if anything of that name has been seen.
     pub(super) fn find(&self, text: &str) -> Option<Name> {
         self.names.numbers.get(text).copied()
+    }
+
+    /// Whether all that a scope names has been seen.
+    pub(super) fn knows(&self, scope: &Scope) -> bool {
+        let given = [&scope.gym, &scope.region, &scope.country];
+        given.into_iter().flatten().all(|text| self.find(text).is_some())
     }
 
     fn text(&self, name: Name) -> Arc<str> {

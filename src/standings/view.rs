@@ -134,7 +134,12 @@ impl View {
     pub(super) fn pool(&self, division: &str, scope: &Scope) -> Option<Arc<Pool>> {
         let parts = self.field.parts(division)?;
         let version = self.field.version(&parts);
-        Some(self.cache.pool(division, scope, version, || Pool::gather(&self.field, &parts, scope)))
+        let gather = || Pool::gather(&self.field, &parts, scope);
+        // Anybody can ask for a scope that nobody is in; it takes no room in the cache.
+        if !self.field.knows(scope) {
+            return Some(Arc::new(gather()));
+        }
+        Some(self.cache.pool(division, scope, version, gather))
     }
 
     /// The score of somebody in a workout.
