@@ -2,11 +2,13 @@
 """Works out the standings of a whole competition again with scipy and pandas, from the scores
 that the service gives out, and compares them with the standings that it gives out.
 
+    check_standings.py URL COMPETITION DEMO.json [--save DIR]
+    check_standings.py URL COMPETITION --token TOKEN [--save DIR]
     check_standings.py --from DIR
-    check_standings.py --url http://127.0.0.1:PORT --competition SLUG [--token TOKEN] [--save DIR]
 
-With --url everything is first read over the HTTP API; the token is an organiser's or a
-referee's (only they see all scores). DIR holds the same answers as files:
+Everything is first read over the HTTP API, as the organiser (only organisers and referees see
+all scores): signed in as what `demo --json` printed says, or by a token. DIR holds the same
+answers as files:
 
     competition.json         GET /api/v1/competitions/{c}
     entries.json             GET .../entries
@@ -42,18 +44,26 @@ PAGE = 500
 class Api:
     """The answers of a running service, kept as files if wanted."""
 
-    def __init__(self, url, competition, token, save):
-        self.base = f"{url.rstrip('/')}/api/v1/competitions/{competition}"
-        self.token = token
+    def __init__(self, url, competition, save):
+        self.root = f"{url.rstrip('/')}/api/v1"
+        self.base = f"{self.root}/competitions/{competition}"
+        self.headers = {"Accept": "application/json"}
         self.save = pathlib.Path(save) if save else None
         if self.save:
             self.save.mkdir(parents=True, exist_ok=True)
 
+    def sign_in(self, demo):
+        """As the organiser of a demo."""
+        people = json.loads(pathlib.Path(demo).read_text(encoding="utf-8"))["sign_in"]
+        person = next(person for person in people if person["role"] == "organiser")
+        body = json.dumps({"email": person["email"], "password": person["password"]}).encode()
+        request = urllib.request.Request(f"{self.root}/session", body, {"Content-Type": "application/json"})
+        with urllib.request.urlopen(request, timeout=60) as answer:
+            self.headers["Cookie"] = answer.headers["Set-Cookie"].split(";")[0]
+
     def get(self, path, **query):
         address = self.base + path + ("?" + urllib.parse.urlencode(query) if query else "")
-        request = urllib.request.Request(address, headers={"Accept": "application/json"})
-        if self.token:
-            request.add_header("Authorization", f"Bearer {self.token}")
+        request = urllib.request.Request(address, headers=self.headers)
         with urllib.request.urlopen(request, timeout=60) as answer:
             return json.load(answer)
 
@@ -234,18 +244,24 @@ def check_places(report, name, got, scores, body):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--from", dest="folder", help="folder of answers")
-    parser.add_argument("--url", help="address of a running service")
-    parser.add_argument("--competition", help="slug")
+    parser.add_argument("url", nargs="?", help="address of a running service")
+    parser.add_argument("competition", nargs="?", help="slug")
+    parser.add_argument("demo", nargs="?", help="what `demo --json` printed")
     parser.add_argument("--token", help="bearer token of an organiser or referee")
+    parser.add_argument("--from", dest="folder", help="folder of answers")
     parser.add_argument("--save", help="folder to keep the answers in")
     args = parser.parse_args()
     if args.folder:
         got = read_files(args.folder)
     elif args.url and args.competition:
-        got = Api(args.url, args.competition, args.token, args.save).read()
+        api = Api(args.url, args.competition, args.save)
+        if args.token:
+            api.headers["Authorization"] = f"Bearer {args.token}"
+        elif args.demo:
+            api.sign_in(args.demo)
+        got = api.read()
     else:
-        parser.error("either --from, or --url and --competition")
+        parser.error("either URL and COMPETITION, or --from")
     scores = table_of_scores(got)
     report = Report()
     pages = 0
