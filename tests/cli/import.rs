@@ -1,0 +1,125 @@
+//! From files to standings.
+
+use super::support::{ENTRIES, Folder};
+use serde_json::Value;
+
+const SCORES: &str = "bib,performance,judge\n1042,6+14 tb 11:24,J-0101\n1043,6+14 tb 11:20,J-0101\n1044,7+2 tb 11:50,J-0201\n2001,5+39 tb 10:01,J-0101\n";
+
+fn import(folder: &Folder, name: &str, text: &str, more: &[&str]) -> super::support::Ran {
+    folder.write(name, text);
+    let mut args = vec!["scores", "import", name, "--competition", "saltmarsh"];
+    args.extend(more);
+    folder.run(&args)
+}
+
+#[test]
+fn a_good_file_is_taken_and_sent_twice_changes_nothing() {
+    let folder = Folder::with_people();
+    assert_eq!(import(&folder, "w1.csv", SCORES, &["--workout", "w1"]).done(), "4 taken, 0 unchanged, 0 refused\n");
+    assert_eq!(import(&folder, "w1.csv", SCORES, &["--workout", "w1"]).done(), "0 taken, 4 unchanged, 0 refused\n");
+    assert_eq!(
+        folder.run(&["entries", "import", "entries.csv", "--competition", "saltmarsh"]).done(),
+        "0 taken, 4 unchanged, 0 refused\n"
+    );
+}
+
+#[test]
+fn standings_come_out_as_a_table_csv_and_json() {
+    let folder = Folder::with_people();
+    import(&folder, "w1.csv", SCORES, &["--workout", "w1"]).done();
+    import(
+        &folder,
+        "w2.csv",
+        "bib,performance,judge\n1042,6:40,J-0101\n1043,6:40,J-0101\n1044,90 reps,J-0201\n",
+        &["--workout", "w2"],
+    )
+    .done();
+    let of = ["standings", "--competition", "saltmarsh", "--division", "women"];
+    insta::assert_snapshot!(folder.run(&of).done(), @"");
+    let with = |more: &[&str]| {
+        let args: Vec<&str> = of.iter().chain(more).copied().collect();
+        folder.run(&args).done()
+    };
+    insta::assert_snapshot!(with(&["--workout", "w1"]), @"");
+    insta::assert_snapshot!(with(&["--csv"]).replace("\r\n", "\n"), @"");
+    let json: Value = serde_json::from_str(&with(&["--json"])).unwrap();
+    assert_eq!(json["rows"][0]["bib"], 1043, "{json}");
+    assert_eq!(json["of"], 3, "{json}");
+}
+
+#[test]
+fn standings_can_be_asked_as_of_an_earlier_position() {
+    let folder = Folder::with_people();
+    import(&folder, "w1.csv", SCORES, &["--workout", "w1"]).done();
+    let of = ["standings", "--competition", "saltmarsh", "--division", "women", "--json"];
+    let before: Value = serde_json::from_str(&folder.run(&of).done()).unwrap();
+    let seq = before["log_seq"].as_u64().unwrap().to_string();
+    import(&folder, "mended.csv", "bib,performance,judge,revise\n1042,8+0 tb 11:59,J-0101,yes\n", &["--workout", "w1"])
+        .done();
+    let first = |json: &Value| json["rows"][0]["bib"].as_u64();
+    let now: Value = serde_json::from_str(&folder.run(&of).done()).unwrap();
+    let then: Value = serde_json::from_str(&folder.run(&[&of[..], &["--as-of", &seq]].concat()).done()).unwrap();
+    assert_eq!((first(&before), first(&now), first(&then)), (Some(1044), Some(1042), Some(1044)));
+}
+
+#[test]
+fn good_rows_of_a_mixed_file_are_taken_and_the_others_come_back_to_be_mended() {
+    let folder = Folder::with_people();
+    let mixed = "bib,performance,judge\n1042,5+40,J-0101\n1043,6+14 tb 11:20,J-0101\n9999,6+1,J-0101\n2001,5+39 tb 10:01,J-0999\n";
+    let ran = import(&folder, "w1.csv", mixed, &["--workout", "w1", "--refused", "again.csv"]);
+    assert_eq!(ran.out, "1 taken, 0 unchanged, 3 refused\n");
+    let said = ran.refused();
+    assert!(said.contains("line 2, performance: 40 reps is a whole round here: write 6+0"), "{said}");
+    assert!(said.lines().any(|l| l.starts_with("line 4, bib")), "{said}");
+    assert!(said.lines().any(|l| l.starts_with("line 5, judge")), "{said}");
+    let again = std::fs::read_to_string(folder.path().join("again.csv")).unwrap();
+    assert_eq!(again.lines().count(), 4, "{again}");
+    let mended =
+        again.replace("5+40", "6+0 tb 11:40").replace("9999,6+1", "1044,6+1 tb 11:30").replace("J-0999", "J-0101");
+    assert_eq!(import(&folder, "again.csv", &mended, &["--workout", "w1"]).done(), "3 taken, 0 unchanged, 0 refused\n");
+}
+
+#[test]
+fn a_differing_figure_needs_revise() {
+    let folder = Folder::with_people();
+    import(&folder, "w1.csv", SCORES, &["--workout", "w1"]).done();
+    let said = import(&folder, "other.csv", "bib,performance,judge\n1042,6+15 tb 11:24,J-0101\n", &["--workout", "w1"])
+        .refused();
+    assert!(said.contains("line 2"), "{said}");
+}
+
+#[test]
+fn the_wide_shape_and_a_workout_column_are_taken_without_a_flag() {
+    let folder = Folder::with_people();
+    let wide = "bib,w1,w2,judge\n1042,6+14 tb 11:24,6:40,J-0101\n1043,6+13 tb 11:20,,J-0101\n";
+    assert_eq!(import(&folder, "wide.csv", wide, &[]).done().split(',').next(), Some("3 taken"));
+    let long = "workout,bib,performance,judge\nw2,1043,7:01,J-0101\n";
+    assert_eq!(import(&folder, "long.csv", long, &[]).done(), "1 taken, 0 unchanged, 0 refused\n");
+}
+
+#[test]
+fn a_file_that_cannot_be_read_at_all_stores_nothing_and_says_why() {
+    let folder = Folder::with_people();
+    let said = import(&folder, "w1.csv", "name,time\nInes Duarte,6:40\n", &["--workout", "w1"]).refused();
+    assert!(said.contains("performance"), "{said}");
+    let said = folder.run(&["scores", "import", "w1.csv", "--competition", "none", "--workout", "w1"]).refused();
+    assert!(!said.is_empty());
+}
+
+#[test]
+fn outcomes_are_there_for_programs_too() {
+    let folder = Folder::with_people();
+    folder.write("more.csv", &format!("{ENTRIES}1045,Marta Neves,2030-01-01,women,women,quayside\n"));
+    let ran = folder.run(&["entries", "import", "more.csv", "--competition", "saltmarsh", "--json"]);
+    assert_eq!(ran.code, 1);
+    let json: Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!((json["unchanged"].as_u64(), json["refused"].as_u64()), (Some(4), Some(1)), "{json}");
+    assert_eq!(json["rows"][0]["line"], 6, "{json}");
+}
+
+#[test]
+fn rows_come_from_standard_input_too() {
+    let folder = Folder::with_people();
+    let ran = folder.run_with(&["scores", "import", "-", "--competition", "saltmarsh", "--workout", "w1"], SCORES);
+    assert_eq!(ran.done(), "4 taken, 0 unchanged, 0 refused\n");
+}
