@@ -3,6 +3,8 @@
 use crate::words::Sentence;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use unicode_normalization::UnicodeNormalization;
+use unicode_properties::{GeneralCategory, GeneralCategoryGroup, UnicodeGeneralCategory};
 
 /// A place where performances happen.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -116,28 +118,113 @@ impl Person {
 }
 
 /// A name folded for matching and search: NFKC, case folded, spaces made one. Never shown.
+///
+/// ```
+/// use tallywright::rules::people::fold_name;
+/// assert_eq!(fold_name("Straße"), fold_name("STRASSE"));
+/// assert_eq!(fold_name("José\u{a0} Luis"), "josé luis");
+/// ```
 #[must_use]
 pub fn fold_name(name: &str) -> String {
-    let _ = name;
-    todo!()
+    let compatible: String = name.nfkc().collect();
+    let folded = icu_casemap::CaseMapper::new().fold_string(&compatible).into_owned();
+    let folded: String = folded.nfkc().collect();
+    folded.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// The most characters of a name.
+pub const MAX_NAME: usize = 120;
+/// The most bytes of an e-mail address (RFC 5321: a path of 256 with its brackets).
+pub const MAX_EMAIL: usize = 254;
+
 /// A name as it is kept: NFC, trimmed, case untouched. Controls, direction controls and
-/// invisible characters are refused (Unicode UAX #9, #15).
+/// invisible characters are refused (Unicode UAX #9, #15); one letter is enough.
 pub fn check_name(name: &str) -> Result<String, Sentence> {
-    let _ = name;
-    todo!()
+    let name = check_line(name, MAX_NAME)?;
+    if name.is_empty() {
+        return Err(Sentence::new("name_missing"));
+    }
+    if !name.chars().any(char::is_alphabetic) {
+        return Err(Sentence::new("name_without_letter").with("name", name));
+    }
+    Ok(name)
 }
 
 /// Any one-line free text of people (region, phone, title), under the same rules; may be empty.
 /// `most`: the most characters.
 pub fn check_line(text: &str, most: usize) -> Result<String, Sentence> {
-    let _ = (text, most);
-    todo!()
+    let kept: String = text.trim().nfc().collect();
+    let mut before = None;
+    let mut rest = kept.chars().peekable();
+    while let Some(c) = rest.next() {
+        if !may_be_shown(c, before, rest.peek().copied()) {
+            return Err(Sentence::new("text_invisible").with("code", format!("U+{:04X}", u32::from(c))));
+        }
+        before = Some(c);
+    }
+    if kept.chars().count() > most {
+        return Err(Sentence::new("text_too_long").with("most", most));
+    }
+    Ok(kept)
 }
 
-/// An e-mail address as kept: trimmed; something on both sides of one `@`, no spaces.
+/// Whether a character may stand in a line that is shown: no control, direction control,
+/// invisible, private or unassigned one. U+200C and U+200D stand between letters of scripts that
+/// need them.
+fn may_be_shown(c: char, before: Option<char>, after: Option<char>) -> bool {
+    if matches!(c, '\u{200c}' | '\u{200d}') {
+        let joins = |c: Option<char>| c.is_some_and(|c| u32::from(c) >= 0x0590 && !c.is_ascii() && is_letter_or_mark(c));
+        return joins(before) && joins(after);
+    }
+    let hangul_fillers = ['\u{115f}', '\u{1160}', '\u{3164}', '\u{ffa0}'];
+    let invisible = matches!(
+        c.general_category(),
+        GeneralCategory::Control
+            | GeneralCategory::Format
+            | GeneralCategory::Surrogate
+            | GeneralCategory::PrivateUse
+            | GeneralCategory::Unassigned
+            | GeneralCategory::LineSeparator
+            | GeneralCategory::ParagraphSeparator
+    );
+    !invisible && !hangul_fillers.contains(&c)
+}
+
+fn is_letter_or_mark(c: char) -> bool {
+    matches!(c.general_category_group(), GeneralCategoryGroup::Letter | GeneralCategoryGroup::Mark)
+}
+
+/// Free text of several lines (standards, alternatives): line breaks and tabs may stand in it,
+/// else as [`check_line`]. `most`: the most bytes.
+pub fn check_text(text: &str, most: usize) -> Result<(), Sentence> {
+    if text.len() > most {
+        return Err(Sentence::new("text_too_long").with("most", most));
+    }
+    for c in text.chars() {
+        let fine = matches!(c, '\n' | '\r' | '\t' | '\u{200c}' | '\u{200d}' | '\u{feff}') || may_be_shown(c, None, None);
+        if !fine {
+            return Err(Sentence::new("text_invisible").with("code", format!("U+{:04X}", u32::from(c))));
+        }
+    }
+    Ok(())
+}
+
+/// An e-mail address as kept: trimmed, empty for none; something on both sides of one `@`, a dot
+/// in the domain or none, no spaces. Whether it exists only a message can tell.
 pub fn check_email(email: &str) -> Result<String, Sentence> {
-    let _ = email;
-    todo!()
+    let email = email.trim();
+    if email.is_empty() {
+        return Ok(String::new());
+    }
+    let wrong = || Sentence::new("email_wrong").with("email", email);
+    let kept = check_line(email, MAX_EMAIL).map_err(|_| wrong())?;
+    let (local, domain) = kept.rsplit_once('@').ok_or_else(wrong)?;
+    let odd = |c: char| c.is_whitespace() || matches!(c, '@' | ',' | ';' | '<' | '>' | '"');
+    if local.is_empty() || domain.is_empty() || local.contains(odd) || domain.contains(odd) {
+        return Err(wrong());
+    }
+    if domain.split('.').any(str::is_empty) || kept.len() > MAX_EMAIL {
+        return Err(wrong());
+    }
+    Ok(kept)
 }

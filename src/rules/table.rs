@@ -13,6 +13,27 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use std::borrow::Cow;
 
+/// The columns of a file of scores; in the wide shape each workout's slug is one more.
+pub const SCORE_COLUMNS: &[&str] = &[
+    "bib",
+    "name",
+    "performance",
+    "tb",
+    "level",
+    "performed_at",
+    "judge",
+    "sheet",
+    "gym",
+    "attempt",
+    "no_reps",
+    "video",
+    "revise",
+    "workout",
+    "line",
+    "column",
+    "reason",
+];
+
 /// Which file a table is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {

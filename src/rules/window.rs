@@ -1,10 +1,15 @@
 //! When: windows in the competition's zone, kept as instants; daylight saving; receipt.
 
 use super::event::Extension;
+use super::people::fold_name;
 use super::workout::Workout;
 use crate::words::Sentence;
-use jiff::tz::TimeZone;
+use jiff::civil::{Date, DateTime, Time};
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
+
+/// How far after receipt a performance may say it was done: clocks differ.
+const AHEAD: SignedDuration = SignedDuration::from_mins(5);
 
 /// The instants of one workout, half-open: at `closes` it is closed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,8 +79,21 @@ impl Window {
     /// Whether a performance may have been done then: within `[opens, closes)`, and at most five
     /// minutes after receipt.
     pub fn check_performed_at(&self, at: Timestamp, received: Timestamp, zone: &TimeZone) -> Result<(), Sentence> {
-        let _ = (at, received, zone);
-        todo!()
+        let outside = at < self.opens || at >= self.closes;
+        if outside {
+            return Err(Sentence::new("performed_outside_window")
+                .with("at", local(at, zone))
+                .with("opens", local(self.opens, zone))
+                .with("closes", local(self.closes, zone))
+                .with("zone", zone.iana_name().unwrap_or("UTC")));
+        }
+        if at.duration_since(received) > AHEAD {
+            return Err(Sentence::new("performed_in_future")
+                .with("at", local(at, zone))
+                .with("received", local(received, zone))
+                .with("zone", zone.iana_name().unwrap_or("UTC")));
+        }
+        Ok(())
     }
 }
 
@@ -83,15 +101,128 @@ impl Window {
 /// holds; the grace is as long as ever.
 #[must_use]
 pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>, region: &str) -> Window {
-    let _ = (workout, extensions, gym, region);
-    todo!()
+    let fits = |e: &&Extension| {
+        e.workout == workout.slug
+            && match (&e.gym, &e.region) {
+                (None, None) => false,
+                (of_gym, of_region) => {
+                    of_gym.as_deref().is_none_or(|g| Some(g) == gym)
+                        && of_region.as_deref().is_none_or(|r| fold_name(r) == fold_name(region))
+                }
+            }
+    };
+    let own = workout.window;
+    let Some(extension) = extensions.iter().rev().find(fits) else {
+        return own;
+    };
+    let grace = own.grace_ends.duration_since(own.closes);
+    Window {
+        closes: extension.closes,
+        grace_ends: extension.closes.checked_add(grace).unwrap_or(extension.closes),
+        attest_by: extension.attest_by,
+        ..own
+    }
 }
 
-/// A local date-time in `zone` as an instant. Refused inside a daylight-saving gap; ambiguous ones
-/// need an offset, and the sentence shows both readings.
+/// A local date-time in `zone` as an instant: `2027-01-12T18:00`, seconds and a space for the `T`
+/// allowed. Refused inside a daylight-saving gap; an ambiguous one needs an offset
+/// (`2027-10-31T01:30+01:00`), and the sentence shows both readings. An offset that the zone does
+/// not have then is refused; `Z` always names the instant itself.
 pub fn instant(text: &str, zone: &TimeZone) -> Result<Timestamp, Sentence> {
-    let _ = (text, zone);
-    todo!()
+    let unreadable = || Sentence::new("time_unreadable").with("text", text);
+    let text = text.trim();
+    let (civil, offset) = split_offset(text).ok_or_else(unreadable)?;
+    let civil = read_civil(civil).ok_or_else(unreadable)?;
+    let name = zone.iana_name().unwrap_or("UTC");
+    let out_of_range = |_| unreadable();
+    if offset == Some("Z") {
+        return TimeZone::UTC.to_timestamp(civil).map_err(out_of_range);
+    }
+    let ambiguous = zone.to_ambiguous_timestamp(civil);
+    let written = |offset: Offset| format!("{}{}", minutes(civil), colon(offset));
+    match (ambiguous.offset(), offset) {
+        (AmbiguousOffset::Gap { .. }, _) => {
+            let shown = |at: Result<Timestamp, jiff::Error>| at.map(|at| local(at, zone)).unwrap_or_default();
+            Err(Sentence::new("time_in_gap")
+                .with("text", minutes(civil))
+                .with("zone", name)
+                .with("before", shown(ambiguous.earlier()))
+                .with("after", shown(ambiguous.later())))
+        }
+        (AmbiguousOffset::Unambiguous { offset: own }, Some(given)) if colon(own) != given => {
+            Err(Sentence::new("time_wrong_offset").with("zone", name).with("offset", given).with("right", written(own)))
+        }
+        (AmbiguousOffset::Unambiguous { .. }, _) => ambiguous.compatible().map_err(out_of_range),
+        (AmbiguousOffset::Fold { before, .. }, Some(given)) if colon(before) == given => {
+            ambiguous.earlier().map_err(out_of_range)
+        }
+        (AmbiguousOffset::Fold { after, .. }, Some(given)) if colon(after) == given => {
+            ambiguous.later().map_err(out_of_range)
+        }
+        (AmbiguousOffset::Fold { before, after }, _) => Err(Sentence::new("time_ambiguous")
+            .with("text", minutes(civil))
+            .with("zone", name)
+            .with("first", written(before))
+            .with("second", written(after))),
+    }
+}
+
+/// Splits `…T18:00+01:00` before its offset; the offset as `+01:00`, `Z`, or none.
+fn split_offset(text: &str) -> Option<(&str, Option<&str>)> {
+    if let Some(civil) = text.strip_suffix(['Z', 'z']) {
+        return Some((civil, Some("Z")));
+    }
+    let time_from = text.char_indices().nth(10).map_or(text.len(), |(at, _)| at);
+    match text.get(time_from..)?.find(['+', '-']) {
+        Some(at) => {
+            let at = time_from + at;
+            Some((text.get(..at)?.trim_end(), text.get(at..)))
+        }
+        None => Some((text, None)),
+    }
+}
+
+/// Reads `YYYY-MM-DDTHH:MM[:SS]`, with `T`, `t` or a space.
+fn read_civil(text: &str) -> Option<DateTime> {
+    let (date, time) = text.split_once(['T', 't', ' '])?;
+    let date = read_date(date)?;
+    let mut parts = time.trim().split(':');
+    let (hour, minute, second) = (digits(parts.next()?, 2)?, digits(parts.next()?, 2)?, parts.next());
+    let second = second.map_or(Some(0), |s| digits(s, 2))?;
+    if parts.next().is_some() {
+        return None;
+    }
+    let time = Time::new(i8::try_from(hour).ok()?, i8::try_from(minute).ok()?, i8::try_from(second).ok()?, 0).ok()?;
+    Some(date.to_datetime(time))
+}
+
+/// Reads `YYYY-MM-DD` exactly, years 1800 to 2299.
+#[must_use]
+pub fn read_date(text: &str) -> Option<Date> {
+    let mut parts = text.trim().split('-');
+    let (year, month, day) = (digits(parts.next()?, 4)?, digits(parts.next()?, 2)?, digits(parts.next()?, 2)?);
+    if parts.next().is_some() || !(1800..2300).contains(&year) {
+        return None;
+    }
+    Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
+}
+
+/// Exactly `n` ASCII digits.
+fn digits(text: &str, n: usize) -> Option<i16> {
+    (text.len() == n && text.bytes().all(|b| b.is_ascii_digit())).then(|| text.parse().ok())?
+}
+
+fn minutes(civil: DateTime) -> String {
+    let time = if civil.second() == 0 { "%H:%M" } else { "%H:%M:%S" };
+    civil.strftime(&format!("%Y-%m-%dT{time}")).to_string()
+}
+
+/// An offset as `+01:00`.
+fn colon(offset: Offset) -> String {
+    let seconds = offset.seconds();
+    let sign = if seconds < 0 { '-' } else { '+' };
+    let minutes = seconds.unsigned_abs() / 60;
+    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
 }
 
 /// An instant as people read it in `zone`: `2027-01-12 19:00`.

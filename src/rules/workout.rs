@@ -116,7 +116,7 @@ pub struct Task {
     pub time_step: TimeStep,
     /// The rounding of times.
     pub time_rounding: Rounding,
-    /// Names of the lifts of a `MaxLoad`, at least one.
+    /// Names of the lifts of a `MaxLoad`, at least one; empty text where the file names none.
     pub lifts: Vec<String>,
     /// Whether one missed lift makes the sum 0.
     pub all_required: bool,

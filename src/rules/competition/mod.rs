@@ -16,6 +16,8 @@ mod decimal;
 mod describe;
 mod differ;
 mod read;
+mod shape;
+mod tree;
 
 pub use compile::compile;
 pub use describe::describe;
