@@ -1,8 +1,11 @@
 //! Gyms, entries and judges as anyone sends them: raw → checked, all faults at once.
 
-use super::competition::Competition;
-use super::fault::{Checked, Fault};
-use super::people::{Entry, EntryState, Gym, Judge, Person, PersonRef};
+use super::competition::{Competition, clip, find_zone, is_slug, nearest};
+use super::division::{Category, age_on, check_eligible};
+use super::fault::{Checked, Fault, Warning};
+use super::people::{Entry, EntryState, Gym, Judge, Person, PersonRef, check_email, check_line, check_name};
+use super::table::dates::{self, DateOrder};
+use crate::words::Sentence;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -144,10 +147,122 @@ impl NewJudge {
     }
 }
 
+/// The most characters of a region, and of a gym's emergency line.
+const MAX_REGION: usize = 80;
+const MAX_EMERGENCY: usize = 300;
+/// The most characters of a phone number and of a judge's code.
+const MAX_PHONE: usize = 40;
+const MAX_CODE: usize = 20;
+/// The highest bib taken from outside.
+const MAX_BIB: u32 = 9_999_999;
+/// Younger than this is under age here: name hidden unless asked otherwise, consent needed.
+pub const OF_AGE: u16 = 18;
+/// The oldest a person is taken to be: older is a slip of the pen.
+const MAX_AGE: i16 = 120;
+
+/// Faults of one gym, entry or judge; pointers as in its JSON.
+#[derive(Default)]
+struct Notes {
+    faults: Vec<Fault>,
+    warnings: Vec<Warning>,
+}
+
+impl Notes {
+    fn fault(&mut self, pointer: &str, sentence: Sentence) {
+        self.faults.push(Fault::new(pointer, sentence));
+    }
+
+    /// The value, or its fault and the default.
+    fn take<T: Default>(&mut self, pointer: &str, read: Result<T, Sentence>) -> T {
+        read.unwrap_or_else(|sentence| {
+            self.fault(pointer, sentence);
+            T::default()
+        })
+    }
+
+    fn country(&mut self, country: &str, needed: bool) -> String {
+        let code = country.trim().to_ascii_uppercase();
+        let known = COUNTRIES.binary_search(&code.as_str()).is_ok();
+        if known || (code.is_empty() && !needed) {
+            return code;
+        }
+        let sentence = match code.as_str() {
+            "" => Sentence::new("country_missing"),
+            // What people write most often for GB and GR.
+            "UK" => Sentence::new("country_near").with("country", "UK").with("near", "GB"),
+            "EL" => Sentence::new("country_near").with("country", "EL").with("near", "GR"),
+            _ => Sentence::new("country_unknown").with("country", clip(country)),
+        };
+        self.fault("/country", sentence);
+        String::new()
+    }
+
+    fn gym(&mut self, gym: &str, known_gym: &dyn Fn(&str) -> bool) -> Option<String> {
+        let gym = gym.trim();
+        if gym.is_empty() {
+            return None;
+        }
+        if !known_gym(gym) {
+            self.fault("/gym", Sentence::new("gym_unknown").with("gym", clip(gym)));
+        }
+        Some(gym.to_owned())
+    }
+
+    fn date(&mut self, pointer: &str, text: &str) -> Option<Date> {
+        let text = text.trim();
+        if text.is_empty() {
+            self.fault(pointer, Sentence::new("date_missing"));
+            return None;
+        }
+        dates::read(text, DateOrder::Ask).map_err(|sentence| self.fault(pointer, sentence)).ok()
+    }
+
+    fn done<T>(self, value: T) -> Result<Checked<T>, Vec<Fault>> {
+        if self.faults.is_empty() {
+            return Ok(Checked { value, warnings: self.warnings, questions: Vec::new() });
+        }
+        Err(self.faults)
+    }
+}
+
 /// Checks a gym.
 pub fn check_gym(raw: &RawGym) -> Result<Checked<NewGym>, Vec<Fault>> {
-    let _ = raw;
-    todo!()
+    let mut notes = Notes::default();
+    let slug = raw.slug.trim();
+    if !is_slug(slug) {
+        notes.fault("/slug", Sentence::new("gym_slug").with("slug", clip(slug)));
+    }
+    let name = notes.take("/name", check_name(&raw.name));
+    let country = notes.country(&raw.country, true);
+    let region = notes.take("/region", check_line(&raw.region, MAX_REGION));
+    let emergency = notes.take("/emergency", check_line(&raw.emergency, MAX_EMERGENCY));
+    let zone = raw.time_zone.trim();
+    if !zone.is_empty()
+        && let Err(sentence) = find_zone(zone)
+    {
+        notes.fault("/time_zone", sentence);
+    }
+    let contact_name = match raw.contact.trim() {
+        "" => String::new(),
+        name => notes.take("/contact", check_name(name)),
+    };
+    let contact = Person {
+        name: contact_name,
+        email: notes.take("/email", check_email(&raw.email)),
+        phone: notes.take("/phone", check_line(&raw.phone, MAX_PHONE)),
+        ..Person::default()
+    };
+    let gym = Gym {
+        slug: slug.to_owned(),
+        name,
+        country,
+        region,
+        time_zone: zone.to_owned(),
+        emergency,
+        contact: None,
+    };
+    let contact = (contact != Person::default()).then_some(contact);
+    notes.done(NewGym { gym, contact })
 }
 
 /// Checks an entry; `known_gym` says whether a gym of this slug is registered.
@@ -156,14 +271,95 @@ pub fn check_entry(
     competition: &Competition,
     known_gym: &dyn Fn(&str) -> bool,
 ) -> Result<Checked<NewEntry>, Vec<Fault>> {
-    let _ = (raw, competition, known_gym);
-    todo!()
+    let mut notes = Notes::default();
+    if raw.bib.is_some_and(|bib| bib == 0 || bib > MAX_BIB) {
+        notes.fault("/bib", Sentence::new("bib_range").with("most", MAX_BIB));
+    }
+    let name = notes.take("/name", check_name(&raw.name));
+    let born = notes.date("/born", &raw.born);
+    let category = category(&raw.category, &mut notes);
+    let division = raw.division.trim();
+    let found = competition.division(division);
+    if found.is_none() {
+        notes.fault("/division", unknown_division(division, competition));
+    }
+    let gym = notes.gym(&raw.gym, known_gym);
+    let country = notes.country(&raw.country, false);
+    let region = notes.take("/region", check_line(&raw.region, MAX_REGION));
+    let email = notes.take("/email", check_email(&raw.email));
+    if let (Some(born), Some(category), Some(division)) = (born, category, found)
+        && let Err(why) = check_eligible(competition, division, born, category)
+    {
+        why.into_iter().for_each(|sentence| notes.fault("/division", sentence));
+    }
+    let age = born.and_then(|born| age_on(born, competition.age_date, competition.leap_birthday));
+    if let Some(born) = born.filter(|born| competition.age_date.year() - born.year() > MAX_AGE) {
+        notes.fault("/born", Sentence::new("born_too_early").with("born", born));
+    }
+    let under_age = age.is_some_and(|age| age < OF_AGE);
+    let guardian_consent = raw.guardian_consent.unwrap_or(false);
+    if under_age && !guardian_consent {
+        let sentence = Sentence::new("guardian_consent_missing").with("age", age.unwrap_or(0));
+        notes.warnings.push(Warning { pointer: "/guardian_consent".to_owned(), sentence });
+    }
+    let category = category.filter(|c| *c != Category::Any).map_or("", Category::as_str);
+    let person = Person { name, born, category: category.to_owned(), email, guardian_consent, ..Person::default() };
+    notes.done(NewEntry {
+        bib: raw.bib,
+        division: division.to_owned(),
+        gym,
+        country,
+        region,
+        show_name: raw.show_name.unwrap_or(!under_age),
+        person,
+    })
+}
+
+/// The category; compulsory, `any` for who names none.
+fn category(raw: &str, notes: &mut Notes) -> Option<Category> {
+    let sentence = match Category::parse(raw) {
+        Some(_) if raw.trim().is_empty() => Sentence::new("category_missing"),
+        Some(category) => return Some(category),
+        None => Sentence::new("category_unknown").with("category", clip(raw)),
+    };
+    notes.fault("/category", sentence);
+    None
+}
+
+fn unknown_division(division: &str, competition: &Competition) -> Sentence {
+    let slugs = || competition.divisions.iter().filter(|d| !d.is_combined()).map(|d| d.slug.as_str());
+    if division.is_empty() {
+        return Sentence::new("division_missing");
+    }
+    match nearest(division, slugs()) {
+        Some(near) => Sentence::new("division_unknown_near").with("near", near),
+        None => Sentence::new("division_unknown").with("divisions", slugs().take(20).collect::<Vec<_>>().join(", ")),
+    }
+    .with("division", clip(division))
 }
 
 /// Checks a judge.
 pub fn check_judge(raw: &RawJudge, known_gym: &dyn Fn(&str) -> bool) -> Result<Checked<NewJudge>, Vec<Fault>> {
-    let _ = (raw, known_gym);
-    todo!()
+    let mut notes = Notes::default();
+    let code = raw.code.trim();
+    let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '.' | '_');
+    if code.is_empty() || code.len() > MAX_CODE || !code.chars().all(fits) {
+        notes.fault("/code", Sentence::new("judge_code").with("code", clip(code)).with("most", MAX_CODE));
+    }
+    let name = notes.take("/name", check_name(&raw.name));
+    let gym = notes.gym(&raw.gym, known_gym);
+    let (from, to) = (notes.date("/valid_from", &raw.valid_from), notes.date("/valid_to", &raw.valid_to));
+    if let (Some(from), Some(to)) = (from, to)
+        && to < from
+    {
+        notes.fault("/valid_to", Sentence::new("judge_dates").with("from", from).with("to", to));
+    }
+    let email = notes.take("/email", check_email(&raw.email));
+    let person = Person { name, email, ..Person::default() };
+    let (Some(valid_from), Some(valid_to)) = (from, to) else {
+        return Err(notes.faults);
+    };
+    notes.done(NewJudge { code: code.to_owned(), gym, valid_from, valid_to, person })
 }
 
 /// Checks a change of an entry and gives the entry as it would be. `person`: the personal facts,
@@ -175,6 +371,51 @@ pub fn check_entry_change(
     competition: &Competition,
     known_gym: &dyn Fn(&str) -> bool,
 ) -> Result<Checked<Entry>, Vec<Fault>> {
-    let _ = (entry, person, change, competition, known_gym);
-    todo!()
+    let mut notes = Notes::default();
+    let mut new = entry.clone();
+    if change.division.is_none() && change.gym.is_none() && change.state.is_none() {
+        notes.fault("", Sentence::new("change_empty"));
+    }
+    match check_line(&change.reason, 500) {
+        Ok(reason) if reason.is_empty() => notes.fault("/reason", Sentence::new("reason_missing")),
+        Ok(_) => {}
+        Err(sentence) => notes.fault("/reason", sentence),
+    }
+    if let Some(division) = change.division.as_deref().map(str::trim).filter(|d| *d != entry.division) {
+        check_new_division(division, person, competition, &mut notes);
+        division.clone_into(&mut new.division);
+    }
+    if let Some(gym) = &change.gym {
+        new.gym = notes.gym(gym, known_gym);
+        if new.gym != entry.gym
+            && let Some(old) = &entry.gym
+            && !new.past_gyms.contains(old)
+        {
+            new.past_gyms.push(old.clone());
+        }
+    }
+    if let Some(state) = change.state {
+        new.state = state;
+    }
+    notes.done(new)
 }
+
+fn check_new_division(division: &str, person: Option<&Person>, competition: &Competition, notes: &mut Notes) {
+    let Some(found) = competition.division(division) else {
+        notes.fault("/division", unknown_division(division, competition));
+        return;
+    };
+    let facts = person.and_then(|p| Some((p.born?, Category::parse(&p.category)?)));
+    let Some((born, category)) = facts else {
+        notes.fault("/division", Sentence::new("person_erased"));
+        return;
+    };
+    if let Err(why) = check_eligible(competition, found, born, category) {
+        why.into_iter().for_each(|sentence| notes.fault("/division", sentence));
+    }
+}
+
+/// ISO 3166-1 alpha-2, sorted (as listed in `iso3166.tab` of the tz database 2026, public domain).
+const COUNTRIES: [&str; 249] = [
+    "AD", "AE", "AF", "AG", "AI", "AL", "AM", "AO", "AQ", "AR", "AS", "AT", "AU", "AW", "AX", "AZ", "BA", "BB", "BD", "BE", "BF", "BG", "BH", "BI", "BJ", "BL", "BM", "BN", "BO", "BQ", "BR", "BS", "BT", "BV", "BW", "BY", "BZ", "CA", "CC", "CD", "CF", "CG", "CH", "CI", "CK", "CL", "CM", "CN", "CO", "CR", "CU", "CV", "CW", "CX", "CY", "CZ", "DE", "DJ", "DK", "DM", "DO", "DZ", "EC", "EE", "EG", "EH", "ER", "ES", "ET", "FI", "FJ", "FK", "FM", "FO", "FR", "GA", "GB", "GD", "GE", "GF", "GG", "GH", "GI", "GL", "GM", "GN", "GP", "GQ", "GR", "GS", "GT", "GU", "GW", "GY", "HK", "HM", "HN", "HR", "HT", "HU", "ID", "IE", "IL", "IM", "IN", "IO", "IQ", "IR", "IS", "IT", "JE", "JM", "JO", "JP", "KE", "KG", "KH", "KI", "KM", "KN", "KP", "KR", "KW", "KY", "KZ", "LA", "LB", "LC", "LI", "LK", "LR", "LS", "LT", "LU", "LV", "LY", "MA", "MC", "MD", "ME", "MF", "MG", "MH", "MK", "ML", "MM", "MN", "MO", "MP", "MQ", "MR", "MS", "MT", "MU", "MV", "MW", "MX", "MY", "MZ", "NA", "NC", "NE", "NF", "NG", "NI", "NL", "NO", "NP", "NR", "NU", "NZ", "OM", "PA", "PE", "PF", "PG", "PH", "PK", "PL", "PM", "PN", "PR", "PS", "PT", "PW", "PY", "QA", "RE", "RO", "RS", "RU", "RW", "SA", "SB", "SC", "SD", "SE", "SG", "SH", "SI", "SJ", "SK", "SL", "SM", "SN", "SO", "SR", "SS", "ST", "SV", "SX", "SY", "SZ", "TC", "TD", "TF", "TG", "TH", "TJ", "TK", "TL", "TM", "TN", "TO", "TR", "TT", "TV", "TW", "TZ", "UA", "UG", "UM", "US", "UY", "UZ", "VA", "VC", "VE", "VG", "VI", "VN", "VU", "WF", "WS", "YE", "YT", "ZA", "ZM", "ZW",
+];

@@ -19,7 +19,8 @@ mod read;
 mod shape;
 mod tree;
 
-pub use compile::compile;
+pub use compile::{compile, find_zone, is_slug};
+pub(super) use shape::{clip, nearest};
 pub use describe::describe;
 pub use differ::{Difference, Meaning, differences, meaning};
 pub use raw::RawCompetition;

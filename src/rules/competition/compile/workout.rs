@@ -10,7 +10,7 @@ use crate::rules::division::Division;
 use crate::rules::people::{check_line, check_text};
 use crate::rules::quantity::{Grams, Millis};
 use crate::rules::scheme::{MAX_TOTAL, Scheme};
-use crate::rules::table::SCORE_COLUMNS;
+use crate::rules::table::{SCORE_COLUMNS, column_name};
 use crate::rules::window::{self, Window, local};
 use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Intervals, LoadStep, Scored, Task, Tiebreak, Workout};
 use crate::words::Sentence;
@@ -90,7 +90,7 @@ fn names(raw: &RawWorkout, at: &str, notes: &mut Notes) -> String {
     let slug_at = member(at, "slug");
     notes.slug(&slug_at, &raw.slug);
     // The wide shape of the scores' CSV has a column named by each workout.
-    if SCORE_COLUMNS.contains(&raw.slug.as_str()) {
+    if SCORE_COLUMNS.contains(&column_name(&raw.slug).as_str()) {
         notes.fault(&slug_at, Sentence::new("file_slug_is_column").with("slug", &raw.slug));
     }
     if let Some(session) = &raw.session {
