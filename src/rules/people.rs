@@ -158,12 +158,12 @@ pub fn check_line(text: &str, most: usize) -> Result<String, Sentence> {
     let mut rest = kept.chars().peekable();
     while let Some(c) = rest.next() {
         if !may_be_shown(c, before, rest.peek().copied()) {
-            return Err(Sentence::new("text_invisible").with("code", format!("U+{:04X}", u32::from(c))));
+            return Err(Sentence::new("line_invisible").with("code", format!("U+{:04X}", u32::from(c))));
         }
         before = Some(c);
     }
     if kept.chars().count() > most {
-        return Err(Sentence::new("text_too_long").with("most", most));
+        return Err(Sentence::new("line_too_long").with("most", most));
     }
     Ok(kept)
 }
@@ -198,12 +198,12 @@ fn is_letter_or_mark(c: char) -> bool {
 /// else as [`check_line`]. `most`: the most bytes.
 pub fn check_text(text: &str, most: usize) -> Result<(), Sentence> {
     if text.len() > most {
-        return Err(Sentence::new("text_too_long").with("most", most));
+        return Err(Sentence::new("line_too_long").with("most", most));
     }
     for c in text.chars() {
         let fine = matches!(c, '\n' | '\r' | '\t' | '\u{200c}' | '\u{200d}' | '\u{feff}') || may_be_shown(c, None, None);
         if !fine {
-            return Err(Sentence::new("text_invisible").with("code", format!("U+{:04X}", u32::from(c))));
+            return Err(Sentence::new("line_invisible").with("code", format!("U+{:04X}", u32::from(c))));
         }
     }
     Ok(())

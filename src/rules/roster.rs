@@ -377,7 +377,7 @@ pub fn check_entry_change(
         notes.fault("", Sentence::new("change_empty"));
     }
     match check_line(&change.reason, 500) {
-        Ok(reason) if reason.is_empty() => notes.fault("/reason", Sentence::new("reason_missing")),
+        Ok(reason) if reason.is_empty() => notes.fault("/reason", Sentence::new("change_reason_missing")),
         Ok(_) => {}
         Err(sentence) => notes.fault("/reason", sentence),
     }

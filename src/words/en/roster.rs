@@ -68,7 +68,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("name_missing", "The name is missing."),
     ("name_without_letter", "\"{name}\" has no letter in it."),
     ("person_erased", "Birth and category of this entry have been erased: the division cannot be checked, so it stays."),
-    ("reason_missing", "Say why: it is kept with the change."),
-    ("text_invisible", "There is a character in it that cannot be seen ({code}): type it again."),
-    ("text_too_long", "It is too long: at most {most} characters."),
+    ("change_reason_missing", "Say why: it is kept with the change."),
+    ("line_invisible", "There is a character in it that cannot be seen ({code}): type it again."),
+    ("line_too_long", "It is too long: at most {most} characters."),
 ];
