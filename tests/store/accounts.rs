@@ -1,0 +1,102 @@
+//! Accounts, roles, sessions, tokens and links.
+
+use super::support::Place;
+use jiff::SignedDuration;
+use tallywright::rules::access::{Grant, Role};
+use tallywright::store::StoreError;
+
+fn grant(role: Role, competition: Option<&str>) -> Grant {
+    Grant { role, competition: competition.map(str::to_owned), gym: None, bib: None, judge: None }
+}
+
+#[tokio::test]
+async fn an_address_is_taken_once_however_it_is_written() {
+    let place = Place::new().await;
+    let now = place.clock.now();
+    let id = place.store.add_account("Ines@Example.org", "ines@example.org", Some("$argon2id$…"), now).await.unwrap();
+    let again = place.store.add_account("INES@example.org", "ines@example.org", None, now).await;
+    assert!(matches!(again, Err(StoreError::Taken)), "{again:?}");
+    let found = place.store.find_account_by_email("ines@example.org").await.unwrap().unwrap();
+    assert_eq!((found.id, found.email.as_str(), found.created_at), (id, "Ines@Example.org", now));
+    assert_eq!(place.store.find_account(id).await.unwrap(), Some(found));
+    assert!(place.store.set_password_hash(id, None).await.unwrap());
+    assert!(!place.store.set_password_hash(id + 1, None).await.unwrap());
+    assert_eq!(place.store.find_account(id).await.unwrap().unwrap().password_hash, None);
+}
+
+#[tokio::test]
+async fn roles_are_added_once_and_taken_away_by_number() {
+    let place = Place::new().await;
+    let now = place.clock.now();
+    let id = place.store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let staff = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some("saltmarsh")) };
+    let athlete = Grant { bib: Some(1042), ..grant(Role::Athlete, Some("saltmarsh")) };
+    let judge = Grant { judge: Some("J-0142".to_owned()), ..grant(Role::Judge, Some("saltmarsh")) };
+    let all = [staff.clone(), athlete.clone(), judge.clone(), grant(Role::Organiser, None)];
+    let first = place.store.add_grants(id, &all, now).await.unwrap();
+    let again = place.store.add_grants(id, &all, now).await.unwrap();
+    assert_eq!(first, again);
+    let held: Vec<Grant> = place.store.list_grants_of(id).await.unwrap().into_iter().map(|g| g.grant).collect();
+    assert_eq!(held, all);
+    assert_eq!(place.store.list_grants_in("saltmarsh").await.unwrap().len(), 3);
+    assert_eq!(place.store.find_grant(first[1]).await.unwrap().unwrap().grant, athlete);
+    assert!(place.store.remove_grant(first[0]).await.unwrap());
+    assert!(!place.store.remove_grant(first[0]).await.unwrap());
+    assert_eq!(place.store.list_grants_of(id).await.unwrap().len(), 3);
+}
+
+#[tokio::test]
+async fn a_role_for_nobody_is_refused() {
+    let place = Place::new().await;
+    assert!(place.store.add_grants(77, &[grant(Role::Organiser, None)], place.clock.now()).await.is_err());
+}
+
+#[tokio::test]
+async fn a_session_lasts_until_it_ends_or_is_ended() {
+    let place = Place::new().await;
+    let (store, now) = (&place.store, place.clock.now());
+    let hour = SignedDuration::from_hours(1);
+    let id = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let first = store.add_session(&[1; 32], id, "a browser", now, now + hour).await.unwrap();
+    let second = store.add_session(&[2; 32], id, "a phone", now, now + hour * 3).await.unwrap();
+    assert_eq!(store.find_session(&[1; 32], now).await.unwrap().unwrap().id, first);
+    assert_eq!(store.find_session(&[1; 32], now + hour).await.unwrap(), None);
+    assert_eq!(store.find_session(&[3; 32], now).await.unwrap(), None);
+    store.touch_session(first, now + hour / 2, now + hour * 2).await.unwrap();
+    assert_eq!(store.find_session(&[1; 32], now + hour).await.unwrap().unwrap().seen_at, now + hour / 2);
+    let ids: Vec<i64> = store.list_sessions(id, now).await.unwrap().iter().map(|s| s.id).collect();
+    assert_eq!(ids, [first, second]);
+    assert!(!store.end_session(id + 1, first).await.unwrap(), "somebody else's");
+    assert_eq!(store.end_sessions_of(id, Some(second)).await.unwrap(), 1);
+    assert!(store.end_session(id, second).await.unwrap());
+    assert_eq!(store.list_sessions(id, now).await.unwrap(), []);
+}
+
+#[tokio::test]
+async fn a_token_holds_until_its_end_or_until_revoked() {
+    let place = Place::new().await;
+    let (store, now) = (&place.store, place.clock.now());
+    let day = SignedDuration::from_hours(24);
+    let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let id = store.add_token(&[9; 32], account, "the desk", now, now + day).await.unwrap();
+    assert_eq!(store.find_token(&[9; 32], now).await.unwrap().unwrap().name, "the desk");
+    assert_eq!(store.find_token(&[9; 32], now + day).await.unwrap(), None);
+    assert!(store.revoke_token(id, now).await.unwrap());
+    assert!(!store.revoke_token(id, now).await.unwrap());
+    assert_eq!(store.find_token(&[9; 32], now).await.unwrap(), None);
+    assert_eq!(store.find_token_by_id(id).await.unwrap().unwrap().revoked_at, Some(now));
+    assert_eq!(store.list_tokens(account).await.unwrap().len(), 1);
+}
+
+#[tokio::test]
+async fn a_link_is_used_once() {
+    let place = Place::new().await;
+    let (store, now) = (&place.store, place.clock.now());
+    let day = SignedDuration::from_hours(24);
+    let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    store.add_link(&[5; 32], account, now, now + day).await.unwrap();
+    store.add_link(&[6; 32], account, now, now + day).await.unwrap();
+    assert_eq!(store.use_link(&[5; 32], now).await.unwrap(), Some(account));
+    assert_eq!(store.use_link(&[5; 32], now).await.unwrap(), None);
+    assert_eq!(store.use_link(&[6; 32], now + day).await.unwrap(), None);
+}

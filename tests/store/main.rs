@@ -1,0 +1,11 @@
+//! The store on a database of its own for each test: SQL, the log's tree, the writer, reads,
+//! verification. What may happen to a score is tested in `tests/rules`.
+
+mod accounts;
+mod backup;
+mod merkle;
+mod reads;
+mod sql;
+mod support;
+mod verify;
+mod writer;
