@@ -4,6 +4,7 @@
 //! values; [`Sentence::say`] fills them in. A test walks all codes. What it does not do: choose
 //! the reader's language (the web floor does).
 
+pub mod cautions;
 pub mod en;
 
 use serde::{Deserialize, Serialize};
@@ -52,6 +53,21 @@ impl Sentence {
         };
         fill(template, &self.args)
     }
+}
+
+/// The texts of the pages in `lang`.
+#[must_use]
+pub fn pages(lang: Lang) -> &'static en::pages::Pages {
+    match lang {
+        Lang::En => &en::pages::PAGES,
+    }
+}
+
+/// A text of the pages with its `{placeholders}` filled.
+#[must_use]
+pub fn put(template: &str, values: &[(&'static str, &dyn Display)]) -> String {
+    let args: Vec<_> = values.iter().map(|(name, value)| (Cow::Borrowed(*name), value.to_string())).collect();
+    fill(template, &args)
 }
 
 /// Puts the values in place of `{name}` in one pass, so that a value that itself contains

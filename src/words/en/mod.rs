@@ -1,9 +1,12 @@
 //! English: one file per area, each a sorted list of (code, sentence).
 
+mod cautions;
 mod cli;
 mod competition;
+pub mod grammar;
 mod input;
 mod life;
+pub mod pages;
 mod performance;
 mod problems;
 mod roster;
