@@ -93,7 +93,9 @@ fn check(file: &std::path::Path, json: bool) -> Done {
             "divisions": value.divisions.len(), "workouts": value.workouts.len(),
         }));
     }
-    checked.warnings.iter().for_each(|w| tell(&warning(w)));
+    for w in &checked.warnings {
+        tell(&warning(w));
+    }
     let sentence = Sentence::new("cli_file_holds").with("competition", &value.slug);
     print_line(&say(&sentence.with("divisions", value.divisions.len()).with("workouts", value.workouts.len())));
     Ok(())

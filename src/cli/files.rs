@@ -22,7 +22,8 @@ pub(super) fn read(path: &Path) -> Result<Vec<u8>, Stop> {
 /// The same as text.
 pub(super) fn read_text(path: &Path) -> Result<String, Stop> {
     String::from_utf8(read(path)?).map_err(|error| {
-        let line = error.as_bytes()[..error.utf8_error().valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
+        let good = String::from_utf8_lossy(&error.as_bytes()[..error.utf8_error().valid_up_to()]);
+        let line = good.matches('\n').count() + 1;
         Stop::because(&Sentence::new("cli_file_not_utf8").with("file", path.display()).with("line", line))
     })
 }

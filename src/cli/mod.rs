@@ -27,7 +27,7 @@ use talk::{Done, Stop, say, tell};
 #[derive(Debug, Parser)]
 #[command(name = "tallywright", version, arg_required_else_help = true)]
 struct Line {
-    /// The database: sqlite://PATH. Default: sqlite://tallywright.db in this folder.
+    /// The database: `sqlite://PATH`. Default: `sqlite://tallywright.db` in this folder.
     #[arg(long, global = true, env = "TALLYWRIGHT_DATABASE", value_name = "URL", hide_env_values = true)]
     database: Option<String>,
     #[command(subcommand)]
@@ -109,7 +109,9 @@ fn ended(done: Done) -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(Stop::Refused(reasons)) => {
-            reasons.iter().for_each(|reason| tell(reason));
+            for reason in &reasons {
+                tell(reason);
+            }
             ExitCode::from(1)
         }
         Err(Stop::Said) => ExitCode::from(1),

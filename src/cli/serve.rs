@@ -25,7 +25,7 @@ pub(super) struct Serve {
     /// Where to listen.
     #[arg(long, env = "TALLYWRIGHT_LISTEN", value_name = "ADDR", default_value = "127.0.0.1:8080")]
     listen: SocketAddr,
-    /// The address people use, as https://scores.example. Default: the listening address.
+    /// The address people use, as `https://scores.example`. Default: the listening address.
     #[arg(long, env = "TALLYWRIGHT_PUBLIC_URL", value_name = "URL")]
     public_url: Option<String>,
     /// Serve metrics without a token on this address too; keep it inside.

@@ -35,12 +35,11 @@ impl Stop {
 impl From<Failure> for Stop {
     fn from(failure: Failure) -> Self {
         match failure {
-            Failure::Refused(refusal) => Self::Refused(reasons(&refusal)),
+            Failure::Refused(refusal) | Failure::Stale { refusal, .. } => Self::Refused(reasons(&refusal)),
             Failure::Unreadable(faults) => Self::Refused(faults.iter().map(fault).collect()),
             Failure::KeyReused => Self::because(&Sentence::new("key_reused")),
             Failure::Busy => Self::because(&Sentence::new("cli_busy")),
             Failure::OutcomeUnknown => Self::because(&Sentence::new("cli_outcome_unknown")),
-            Failure::Stale { refusal, .. } => Self::Refused(reasons(&refusal)),
             Failure::Behind => Self::because(&Sentence::new("cli_behind")),
             Failure::Broken(error) => Self::Broken(error),
         }

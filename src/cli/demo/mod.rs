@@ -4,8 +4,10 @@
 //! month ago to now; then the database is opened again as `serve` does. All of it is made up.
 
 mod cast;
+mod deeds;
 mod field;
 mod names;
+mod officials;
 mod pace;
 mod seeded;
 mod series;
