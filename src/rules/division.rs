@@ -81,7 +81,8 @@ impl Division {
 
     /// The levels its entries may score, highest first, of `levels` levels.
     pub fn levels(&self, levels: usize) -> impl Iterator<Item = u8> + use<> {
-        let last = if self.allow_lower { u8::try_from(levels.saturating_sub(1)).unwrap_or(u8::MAX) } else { self.level };
+        let last =
+            if self.allow_lower { u8::try_from(levels.saturating_sub(1)).unwrap_or(u8::MAX) } else { self.level };
         self.level..=last.max(self.level)
     }
 
@@ -110,12 +111,12 @@ pub fn check_eligible(
 ) -> Result<(), Vec<Sentence>> {
     if division.is_combined() {
         let parts = division.combines.join(", ");
-        return Err(vec![Sentence::new("entry_division_combined").with("division", &division.slug).with("parts", parts)]);
+        return Err(vec![
+            Sentence::new("entry_division_combined").with("division", &division.slug).with("parts", parts),
+        ]);
     }
     let Some(age) = age_on(born, competition.age_date, competition.leap_birthday) else {
-        return Err(vec![
-            Sentence::new("entry_born_after").with("born", born).with("age_date", competition.age_date),
-        ]);
+        return Err(vec![Sentence::new("entry_born_after").with("born", born).with("age_date", competition.age_date)]);
     };
     let mut why = Vec::new();
     if !division.takes_age(age) {

@@ -173,7 +173,8 @@ pub fn check_line(text: &str, most: usize) -> Result<String, Sentence> {
 /// need them.
 fn may_be_shown(c: char, before: Option<char>, after: Option<char>) -> bool {
     if matches!(c, '\u{200c}' | '\u{200d}') {
-        let joins = |c: Option<char>| c.is_some_and(|c| u32::from(c) >= 0x0590 && !c.is_ascii() && is_letter_or_mark(c));
+        let joins =
+            |c: Option<char>| c.is_some_and(|c| u32::from(c) >= 0x0590 && !c.is_ascii() && is_letter_or_mark(c));
         return joins(before) && joins(after);
     }
     let hangul_fillers = ['\u{115f}', '\u{1160}', '\u{3164}', '\u{ffa0}'];
@@ -201,7 +202,8 @@ pub fn check_text(text: &str, most: usize) -> Result<(), Sentence> {
         return Err(Sentence::new("line_too_long").with("most", most));
     }
     for c in text.chars() {
-        let fine = matches!(c, '\n' | '\r' | '\t' | '\u{200c}' | '\u{200d}' | '\u{feff}') || may_be_shown(c, None, None);
+        let fine =
+            matches!(c, '\n' | '\r' | '\t' | '\u{200c}' | '\u{200d}' | '\u{feff}') || may_be_shown(c, None, None);
         if !fine {
             return Err(Sentence::new("line_invisible").with("code", format!("U+{:04X}", u32::from(c))));
         }

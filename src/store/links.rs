@@ -27,4 +27,12 @@ impl Store {
         tx.commit().await?;
         Ok(account)
     }
+
+    /// Takes all links of an account away; how many.
+    pub async fn end_links_of(&self, account: i64) -> Result<u64, StoreError> {
+        let mut tx = self.begin().await?;
+        let n = db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", account)?;
+        tx.commit().await?;
+        Ok(n)
+    }
 }

@@ -12,6 +12,8 @@ use crate::rules::fault::Warning;
 use crate::rules::ledger::{Asked, Outcome, Refusal};
 use crate::rules::life::Attempt;
 use crate::rules::placement::Placement;
+use futures_util::FutureExt;
+use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
@@ -101,9 +103,13 @@ impl Writer {
         let writer = Self { jobs, stop: CancellationToken::new(), stopped: CancellationToken::new() };
         let (stop, stopped) = (writer.stop.clone(), writer.stopped.clone());
         tokio::spawn(async move {
-            let end = EndProcessOnPanic;
-            Task { store, clock, on_commit }.run(queue, stop).await;
-            drop(end);
+            // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
+            // panic unwinds (a failing test) is no panic of the writer.
+            let task = Task { store, clock, on_commit };
+            if AssertUnwindSafe(task.run(queue, stop)).catch_unwind().await.is_err() {
+                tracing::error!("the writer panicked; the process ends so that nothing is served without it");
+                std::process::abort();
+            }
             stopped.cancel();
         });
         writer
@@ -150,17 +156,6 @@ impl Writer {
     #[must_use]
     pub fn waiting(&self) -> usize {
         self.jobs.max_capacity() - self.jobs.capacity()
-    }
-}
-
-struct EndProcessOnPanic;
-
-impl Drop for EndProcessOnPanic {
-    fn drop(&mut self) {
-        if std::thread::panicking() {
-            tracing::error!("the writer panicked; the process ends so that nothing is served without it");
-            std::process::abort();
-        }
     }
 }
 

@@ -203,12 +203,13 @@ enum Form {
     Page,
 }
 
-/// Writes problems out, as the reader takes them: under `/api` as JSON, elsewhere as a page unless
-/// JSON is preferred.
+/// Writes problems out, as the reader takes them: under `/api` as JSON, elsewhere as a page for who
+/// asks for one by name, as browsers do.
 pub async fn render(State(app): State<App>, request: Request, next: Next) -> Response {
     let accept = Accept::read(request.headers());
     let json = accept.weight("application/problem+json").max(accept.weight("application/json"));
-    let page = !request.uri().path().starts_with("/api/") && accept.weight("text/html") >= json;
+    let page = accept.names("text/html") && accept.weight("text/html") >= json;
+    let page = page && !request.uri().path().starts_with("/api/");
     let form = if page { Form::Page } else { Form::Json };
     let back = (request.method() == Method::GET).then(|| request.uri().to_string());
     let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());

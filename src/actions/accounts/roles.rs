@@ -140,7 +140,7 @@ pub async fn new_link(app: &App, by: &Actor, account: i64) -> Result<String, Acc
     make_link(app, account.id).await
 }
 
-/// Closes an account: no role, no password, no session, no token is left (ASVS 7.4.2). Its number
+/// Closes an account: no role, no password, no link, no session, no token is left (ASVS 7.4.2). Its number
 /// stays, as the log names it.
 pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), AccountError> {
     permit(by, Act::Administer)?;
@@ -149,6 +149,7 @@ pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), Account
         app.store.remove_grant(granted.id).await?;
     }
     app.store.set_password_hash(account.id, None).await?;
+    app.store.end_links_of(account.id).await?;
     app.store.end_sessions_of(account.id, None).await?;
     for token in app.store.list_tokens(account.id).await? {
         app.store.revoke_token(token.id, app.clock.now()).await?;

@@ -140,8 +140,8 @@ pub async fn end_other_sessions(app: &App, by: &Actor, keep: Option<i64>) -> Res
     Ok(app.store.end_sessions_of(own(by)?, keep).await?)
 }
 
-/// Sets the own password; the current one is needed where there is one. Other sessions than
-/// `keep` end (ASVS 7.4.3).
+/// Sets the own password; the current one is needed where there is one. Open links, and other
+/// sessions than `keep`, end (ASVS 7.4.3).
 pub async fn set_password(
     app: &App,
     by: &Actor,
@@ -161,6 +161,7 @@ pub async fn set_password(
     check(new, &account.email).map_err(|sentence| fault("/new", sentence))?;
     let phc = hash_aside(app, new).await?;
     app.store.set_password_hash(account.id, Some(&phc)).await?;
+    app.store.end_links_of(account.id).await?;
     app.store.end_sessions_of(account.id, keep).await?;
     Ok(())
 }

@@ -52,7 +52,14 @@ pub fn meaning(old: &Task, new: &Task) -> Meaning {
     }
     let ordered = |task: &Task| {
         let scored = task.intervals.map(|i| i.scored);
-        (task.tiebreak.clone(), task.tiebreak_for_finishers, task.time_step, task.time_rounding, task.all_required, scored)
+        (
+            task.tiebreak.clone(),
+            task.tiebreak_for_finishers,
+            task.time_step,
+            task.time_rounding,
+            task.all_required,
+            scored,
+        )
     };
     if ordered(old) == ordered(new) { Meaning::Same } else { Meaning::Rescore }
 }
@@ -225,10 +232,18 @@ fn effect_of(key: &str, was: bool, is: bool, workouts: &WorkoutChanges) -> Meani
     let (kind, second, rest) = (parts.next().unwrap_or(""), parts.next().unwrap_or(""), parts.next().unwrap_or(""));
     match kind {
         "competition" => {
-            if second == "levels" { Meaning::Rescore } else { Meaning::Same }
+            if second == "levels" {
+                Meaning::Rescore
+            } else {
+                Meaning::Same
+            }
         }
         "division" => {
-            if matches!(rest, "level" | "allow_lower") { Meaning::Rescore } else { Meaning::Same }
+            if matches!(rest, "level" | "allow_lower") {
+                Meaning::Rescore
+            } else {
+                Meaning::Same
+            }
         }
         "workout" => workouts.0.get(second).map_or(Meaning::Same, |changed| workout_effect(rest, *changed)),
         _ => Meaning::Same,
@@ -243,8 +258,8 @@ fn workout_effect(key: &str, changed: Changed) -> Meaning {
     };
     let name = key.split(['.', '[']).next().unwrap_or(key);
     match name {
-        "stations" | "blocks" | "rounds" | "repeat" | "list" | "ladder" | "cap" | "format" | "intervals" | "measure"
-        | "lifts" => changed.meaning,
+        "stations" | "blocks" | "rounds" | "repeat" | "list" | "ladder" | "cap" | "format" | "intervals"
+        | "measure" | "lifts" => changed.meaning,
         "tiebreak" | "tiebreak_for_finishers" | "time_step" | "time_rounding" | "all_required" | "scored" => {
             changed.meaning.min(Meaning::Rescore)
         }

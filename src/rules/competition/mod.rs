@@ -20,11 +20,11 @@ mod shape;
 mod tree;
 
 pub use compile::{compile, find_zone, is_slug};
-pub(super) use shape::{clip, nearest};
 pub use describe::describe;
 pub use differ::{Difference, Meaning, differences, meaning};
 pub use raw::RawCompetition;
 pub use read::{from_json, from_toml};
+pub(super) use shape::{clip, nearest};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;

@@ -3,11 +3,11 @@
 //! What was read is compiled once, so that faults of meaning come in the same list as slips of
 //! typing. Where a key could not be read, faults that only follow from its stand-in are left out.
 
+use super::LeapBirthday;
 use super::compile;
 use super::raw::*;
 use super::shape::{Faults, Keys, Shape, word};
 use super::tree::{self, Lines, Node, Value};
-use super::LeapBirthday;
 use crate::rules::division::Category;
 use crate::rules::fault::Fault;
 use crate::rules::place::{LevelRule, Missing, Running, Ties};

@@ -53,9 +53,8 @@ impl<'a> Cells<'a> {
     fn of(table: &'a Table, row: &'a Row) -> Self {
         let mut cells = Self { table, row, faults: Vec::new() };
         if row.cells.len() > table.columns.len() {
-            let sentence = Sentence::new("csv_row_long")
-                .with("cells", row.cells.len())
-                .with("columns", table.columns.len());
+            let sentence =
+                Sentence::new("csv_row_long").with("cells", row.cells.len()).with("columns", table.columns.len());
             cells.fault("", sentence);
         }
         if row.cells.iter().any(|cell| cell.matches('\n').count() > MAX_BREAKS) {
@@ -103,7 +102,9 @@ impl<'a> Cells<'a> {
         let text = self.table.cell(self.row, column);
         match text.to_lowercase().as_str() {
             "" => None,
-            "yes" | "y" | "true" | "t" | "1" | "x" | "sim" | "si" | "sí" | "oui" | "ja" | "wahr" | "vrai" => Some(true),
+            "yes" | "y" | "true" | "t" | "1" | "x" | "sim" | "si" | "sí" | "oui" | "ja" | "wahr" | "vrai" => {
+                Some(true)
+            }
             "no" | "n" | "false" | "f" | "0" | "-" | "não" | "nao" | "non" | "nein" | "nee" | "falsch" | "faux" => {
                 Some(false)
             }
@@ -189,7 +190,8 @@ pub fn score(table: &Table, row: &Row, workouts: &[&str]) -> Result<ScoreRow, Ve
         }
     } else {
         let filled = workouts.iter().map(|slug| (*slug, cells.text(&column_name(slug))));
-        performances.extend(filled.filter(|(_, text)| !text.is_empty()).map(|(slug, text)| (Some(slug.to_owned()), text)));
+        performances
+            .extend(filled.filter(|(_, text)| !text.is_empty()).map(|(slug, text)| (Some(slug.to_owned()), text)));
         if performances.is_empty() {
             cells.fault("", Sentence::new("csv_row_what"));
         }

@@ -23,11 +23,8 @@ pub fn read(bytes: &[u8]) -> Result<Table, Vec<Fault>> {
     let text = decode(bytes)?;
     let (named, text, skipped) = named_separator(text);
     let separator = named.unwrap_or_else(|| sniff(text));
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(separator)
-        .has_headers(false)
-        .flexible(true)
-        .from_reader(text.as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(separator).has_headers(false).flexible(true).from_reader(text.as_bytes());
     let mut records = reader.records();
     let unreadable = |_| whole(None, Sentence::new("csv_unreadable"));
     let headers: Vec<String> = match records.next() {

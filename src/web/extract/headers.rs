@@ -135,6 +135,14 @@ impl Accept {
         Self(if lines.is_empty() { "*/*".to_owned() } else { lines.join(",") })
     }
 
+    /// Whether `offer` is named, rather than let in by a wildcard.
+    #[must_use]
+    pub fn names(&self, offer: &str) -> bool {
+        self.0
+            .split(',')
+            .any(|range| range.split(';').next().is_some_and(|name| name.trim().eq_ignore_ascii_case(offer)))
+    }
+
     /// How much `offer` is wanted, in thousandths; 0: not at all. The most specific range that
     /// fits decides (RFC 9110 §12.5.1).
     #[must_use]

@@ -16,7 +16,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("csv_column_unknown_near", "Nobody knows the column \"{column}\": it was not read. Did you mean {near}?"),
     ("csv_column_unnamed", "Column {number} has no name in the first line: it was not read."),
     ("csv_empty", "The file is empty: the first line names the columns."),
-    ("csv_not_in_wide", "With a column for each workout there is no column {column}: write the tiebreak into the cell, as 6+14 tb 11:24."),
+    (
+        "csv_not_in_wide",
+        "With a column for each workout there is no column {column}: write the tiebreak into the cell, as 6+14 tb 11:24.",
+    ),
     ("csv_not_utf8", "The file is not UTF-8 (first on line {line}): save it as \"CSV UTF-8\"."),
     ("csv_number", "\"{text}\" is no whole number."),
     (
@@ -24,7 +27,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "\"{text}\" is no whole number. If your spreadsheet changed it, format the column as text and paste again.",
     ),
     ("csv_quote_open", "A cell runs over many lines: a quotation mark was left open."),
-    ("csv_row_long", "The row has {cells} cells, the first line {columns}: put quotation marks round a cell with a separator in it."),
+    (
+        "csv_row_long",
+        "The row has {cells} cells, the first line {columns}: put quotation marks round a cell with a separator in it.",
+    ),
     ("csv_row_what", "The row has no figures."),
     ("csv_row_whose", "The row has neither a bib nor a name."),
     ("csv_scores_both", "Give figures in one column performance, or in a column for each workout, not both."),
@@ -41,10 +47,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("date_missing", "The date is missing: write it as 1991-04-03."),
     ("date_short_year", "\"{text}\": write the year with four digits, as 1991-04-03."),
-    (
-        "date_two_readings",
-        "{text}: {day_first} or {month_first}? Write {date}, or choose day-first for the file.",
-    ),
+    ("date_two_readings", "{text}: {day_first} or {month_first}? Write {date}, or choose day-first for the file."),
     ("date_unreadable", "\"{text}\" is no date: write it as 1991-04-03."),
     ("division_missing", "The division is missing."),
     ("division_unknown", "There is no division \"{division}\". The divisions are: {divisions}."),
@@ -67,7 +70,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("judge_dates", "Valid to {to} is before valid from {from}."),
     ("name_missing", "The name is missing."),
     ("name_without_letter", "\"{name}\" has no letter in it."),
-    ("person_erased", "Birth and category of this entry have been erased: the division cannot be checked, so it stays."),
+    (
+        "person_erased",
+        "Birth and category of this entry have been erased: the division cannot be checked, so it stays.",
+    ),
     ("change_reason_missing", "Say why: it is kept with the change."),
     ("line_invisible", "There is a character in it that cannot be seen ({code}): type it again."),
     ("line_too_long", "It is too long: at most {most} characters."),

@@ -36,7 +36,8 @@ fn plain(raw: &RawDivision, title: String, at: &str, frame: &Frame, notes: &mut 
     let level = match &raw.level {
         None => 0,
         Some(slug) => frame.level(slug).unwrap_or_else(|| {
-            let sentence = Sentence::new("file_level_unknown").with("level", clip(slug)).with("levels", frame.level_names());
+            let sentence =
+                Sentence::new("file_level_unknown").with("level", clip(slug)).with("levels", frame.level_names());
             notes.fault(&member(at, "level"), sentence);
             0
         }),
@@ -96,7 +97,9 @@ fn combined(raw: &RawDivision, title: String, all: &[RawDivision], at: &str, not
         let sentence = match all.iter().find(|d| d.slug == *part) {
             None => Sentence::new("file_division_unknown"),
             Some(found) if !found.combines.is_empty() => Sentence::new("file_combines_combined"),
-            Some(_) if raw.combines.iter().take(i).any(|earlier| earlier == part) => Sentence::new("file_combines_twice"),
+            Some(_) if raw.combines.iter().take(i).any(|earlier| earlier == part) => {
+                Sentence::new("file_combines_twice")
+            }
             Some(_) => continue,
         };
         notes.fault(&at, sentence.with("division", clip(part)));
@@ -148,13 +151,13 @@ fn unlike(all: &[Division], combined: &Division, workout: &Workout, level: usize
     let mut first: Option<(&str, &Prescription)> = None;
     for part in &combined.combines {
         let Some(own) = all.iter().find(|d| d.slug == *part) else { continue };
-        let fits = |p: &&Prescription| {
-            p.divisions.contains(part) && usize::from(p.level.unwrap_or(own.level)) == level
-        };
+        let fits = |p: &&Prescription| p.divisions.contains(part) && usize::from(p.level.unwrap_or(own.level)) == level;
         let Some(prescription) = workout.prescriptions.iter().find(fits) else { continue };
         match first {
             None => first = Some((part, prescription)),
-            Some((other, theirs)) if !same_markers(theirs, prescription) => return Some((other.to_owned(), part.clone())),
+            Some((other, theirs)) if !same_markers(theirs, prescription) => {
+                return Some((other.to_owned(), part.clone()));
+            }
             Some(_) => {}
         }
     }

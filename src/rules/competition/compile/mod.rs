@@ -89,8 +89,7 @@ impl Notes {
 /// Whether a text is a slug: `[a-z0-9-]`, 1 to 40 characters.
 #[must_use]
 pub fn is_slug(text: &str) -> bool {
-    (1..=40).contains(&text.len())
-        && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+    (1..=40).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 /// What every part of the file is compiled against.
@@ -190,7 +189,8 @@ pub fn find_zone(name: &str) -> Result<TimeZone, Sentence> {
 
 fn age_date(head: &RawHead, notes: &mut Notes) -> Option<Date> {
     let date = read_date(&head.age_date);
-    notes.take("competition.age_date", date.ok_or_else(|| Sentence::new("file_date").with("text", clip(&head.age_date))))
+    notes
+        .take("competition.age_date", date.ok_or_else(|| Sentence::new("file_date").with("text", clip(&head.age_date))))
 }
 
 fn levels(head: &RawHead, notes: &mut Notes) -> Vec<Level> {
@@ -212,7 +212,8 @@ fn levels(head: &RawHead, notes: &mut Notes) -> Vec<Level> {
         levels.push(Level { slug: slug.clone(), title });
     }
     for slug in head.level_titles.keys().filter(|slug| !head.levels.contains(slug)) {
-        let sentence = Sentence::new("file_level_unknown").with("level", clip(slug)).with("levels", head.levels.join(", "));
+        let sentence =
+            Sentence::new("file_level_unknown").with("level", clip(slug)).with("levels", head.levels.join(", "));
         notes.fault(&member("competition.level_titles", slug), sentence);
     }
     levels

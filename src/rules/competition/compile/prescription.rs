@@ -85,7 +85,8 @@ fn own_task(
         Some(scheme::compile(&keys.over(SchemeKeys::of_workout(workout)), format == Format::Amrap, at, notes))
     } else {
         for key in keys.given() {
-            notes.fault(&member(at, key), Sentence::new("file_no_scheme").with("key", key).with("format", word(format)));
+            notes
+                .fault(&member(at, key), Sentence::new("file_no_scheme").with("key", key).with("format", word(format)));
         }
         Some(None)
     };
@@ -122,7 +123,8 @@ impl Coverage<'_> {
                 let level = level.unwrap_or(division.level);
                 if !division.levels(self.frame.levels.len()).any(|l| l == level) {
                     let code = if division.allow_lower { "file_level_above" } else { "file_level_not_scored" };
-                    let sentence = Sentence::new(code).with("division", &division.slug).with("level", self.level_name(level));
+                    let sentence =
+                        Sentence::new(code).with("division", &division.slug).with("level", self.level_name(level));
                     notes.fault(&at, sentence);
                 } else if seen.insert((&division.slug, level), i).is_some() {
                     let sentence = Sentence::new("file_prescription_twice")
@@ -133,7 +135,8 @@ impl Coverage<'_> {
             }
         }
         for division in self.divisions.iter().filter(|d| !d.is_combined()) {
-            let missing = division.levels(self.frame.levels.len()).filter(|l| !seen.contains_key(&(&*division.slug, *l)));
+            let missing =
+                division.levels(self.frame.levels.len()).filter(|l| !seen.contains_key(&(&*division.slug, *l)));
             for level in missing {
                 let sentence = Sentence::new("file_prescription_missing")
                     .with("division", clip(&division.slug))

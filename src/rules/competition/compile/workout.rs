@@ -35,12 +35,7 @@ const MAX_DEDUCTION: u32 = 3600;
 const MAX_STANDARDS: usize = 64 * 1024;
 
 /// Compiles all; `None` for those with faults.
-pub fn compile(
-    raw: &[RawWorkout],
-    divisions: &[Division],
-    frame: &Frame,
-    notes: &mut Notes,
-) -> Vec<Option<Workout>> {
+pub fn compile(raw: &[RawWorkout], divisions: &[Division], frame: &Frame, notes: &mut Notes) -> Vec<Option<Workout>> {
     let done = raw
         .iter()
         .enumerate()
@@ -104,7 +99,10 @@ fn warn_lonely_sessions(raw: &[RawWorkout], notes: &mut Notes) {
     for (i, workout) in raw.iter().enumerate() {
         let Some(session) = &workout.session else { continue };
         if raw.iter().filter(|w| w.session.as_ref() == Some(session)).count() == 1 {
-            notes.warn(&member(&item("workout", i), "session"), Sentence::new("file_session_alone").with("session", session));
+            notes.warn(
+                &member(&item("workout", i), "session"),
+                Sentence::new("file_session_alone").with("session", session),
+            );
         }
     }
 }
@@ -165,7 +163,8 @@ fn texts(raw: &RawWorkout, at: &str, notes: &mut Notes) {
     for (language, standards) in &raw.standards_in {
         let at = member(&member(at, "standards_in"), language);
         let tag = |t: &str| {
-            t.len() <= 35 && t.split('-').all(|p| (1..=8).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_alphanumeric()))
+            t.len() <= 35
+                && t.split('-').all(|p| (1..=8).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_alphanumeric()))
         };
         if !tag(language) {
             notes.fault(&at, Sentence::new("file_language").with("language", clip(language)));
@@ -190,7 +189,8 @@ fn refuse_foreign_keys(raw: &RawWorkout, at: &str, notes: &mut Notes) {
     use Format::{Amrap, ForTime, Intervals, MaxCount, MaxLoad};
     let with_scheme = matches!(raw.format, Amrap | ForTime);
     for key in SchemeKeys::of_workout(raw).given().into_iter().filter(|_| !with_scheme) {
-        notes.fault(&member(at, key), Sentence::new("file_no_scheme").with("key", key).with("format", word(raw.format)));
+        notes
+            .fault(&member(at, key), Sentence::new("file_no_scheme").with("key", key).with("format", word(raw.format)));
     }
     let given: [(&str, bool, &[Format]); 8] = [
         ("tiebreak_for_finishers", raw.tiebreak_for_finishers, &[ForTime]),
@@ -319,7 +319,9 @@ fn lifts(raw: &RawWorkout, at: &str, notes: &mut Notes) -> Vec<String> {
                 let at = item(&at_lifts, i);
                 match check_line(name, 80) {
                     Ok(name) if name.is_empty() => notes.fault(&at, Sentence::new("file_movement_missing")),
-                    Ok(name) if kept.contains(&name) => notes.fault(&at, Sentence::new("file_twice").with("slug", name)),
+                    Ok(name) if kept.contains(&name) => {
+                        notes.fault(&at, Sentence::new("file_twice").with("slug", name))
+                    }
                     Ok(name) => kept.push(name),
                     Err(sentence) => notes.fault(&at, sentence),
                 }
