@@ -16,6 +16,7 @@ pub mod extend;
 mod failure;
 pub mod import;
 pub mod lists;
+pub mod log;
 pub mod move_entry;
 pub mod open;
 pub mod reader;

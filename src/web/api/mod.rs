@@ -4,15 +4,40 @@
 //! do: decide; each handler authenticates, parses, acts and answers.
 
 pub mod accounts;
+pub mod admissions;
+pub mod appeals;
+pub mod attestation;
+pub mod competitions;
+pub mod entries;
+pub mod extensions;
+pub mod flags;
+pub mod forms;
+pub mod gyms;
+pub mod judges;
+pub mod log;
+mod many;
 pub mod me;
+pub mod paths;
+pub mod places;
+mod reading;
+pub mod rulings;
+pub mod scores;
 pub mod session;
+pub mod standings;
 pub mod tokens;
+pub mod withdrawal;
 
+use crate::actions::lists::Find;
+use crate::actions::views::{RosterWritten, Written};
 use crate::app::App;
+use crate::web::problem::{Answer, Problem};
+use crate::words::Sentence;
 use axum::Router;
+use axum::response::IntoResponse;
 use axum::routing::get;
-use http::header;
-use utoipa::OpenApi;
+use http::{StatusCode, header};
+use serde::Deserialize;
+use utoipa::{IntoParams, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
 
 /// What the document says before the paths.
@@ -30,6 +55,61 @@ struct Document;
 pub fn router() -> OpenApiRouter<App> {
     OpenApiRouter::with_openapi(Document::openapi())
         .nest("/api/v1", session::routes().merge(me::routes()).merge(tokens::routes()).merge(accounts::routes()))
+        .nest("/api/v1", of_competitions())
+}
+
+/// Everything below a competition.
+fn of_competitions() -> OpenApiRouter<App> {
+    competitions::routes()
+        .merge(gyms::routes())
+        .merge(entries::routes())
+        .merge(judges::routes())
+        .merge(scores::routes())
+        .merge(attestation::routes())
+        .merge(withdrawal::routes())
+        .merge(flags::routes())
+        .merge(rulings::routes())
+        .merge(appeals::routes())
+        .merge(admissions::routes())
+        .merge(extensions::routes())
+        .merge(standings::routes())
+        .merge(places::routes())
+        .merge(log::routes())
+}
+
+/// Which gyms, entries or judges.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct FindQuery {
+    /// Of this gym.
+    gym: Option<String>,
+    /// Part of a shown name, or a bib, slug or code.
+    q: Option<String>,
+}
+
+impl From<FindQuery> for Find {
+    fn from(query: FindQuery) -> Self {
+        Self { gym: query.gym, q: query.q }
+    }
+}
+
+/// The answer to a write of a score: 201 for a new attempt, else 200. The new tag stands in the
+/// body alone: an `ETag` header would be that of a representation that was not sent.
+fn written(written: Written) -> Answer {
+    let status = if written.created { StatusCode::CREATED } else { StatusCode::OK };
+    Ok((status, axum::Json(written.score)).into_response())
+}
+
+/// The answer to adding one gym, entry or judge.
+fn roster_answer(written: RosterWritten) -> Answer {
+    let status = if written.outcome == "created" { StatusCode::CREATED } else { StatusCode::OK };
+    Ok((status, axum::Json(written)).into_response())
+}
+
+/// 415: the body is of a kind that this path does not take.
+fn wrong_kind(wanted: &str) -> Problem {
+    Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Sentence::new("unsupported_media_type").with("wanted", wanted))
 }
 
 /// `GET /api/openapi.json`.

@@ -1,0 +1,36 @@
+//! Letting in what came late, or not.
+
+use super::forms::AdmissionForm;
+use super::paths::OfScore;
+use super::written;
+use crate::actions::views::ScoreView;
+use crate::actions::{Failure, admit, body, signed_in};
+use crate::app::App;
+use crate::web::extract::{Path, Sent};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use serde_json::Value;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(admit_score))
+}
+
+/// Admit or refuse a late score, correction or attestation. Needs `If-Match`.
+#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/admission", tag = "organisers",
+    params(OfScore), request_body = AdmissionForm,
+    responses((status = 200, description = "Admitted, or refused.", body = ScoreView), Problems, WriteProblems))]
+async fn admit_score(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfScore>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(&caller);
+    let (admitted, reason) = body::decision::admission(&value).map_err(Failure::faults)?;
+    written(admit::admit(&app, &caller.actor, &path.into(), around, admitted, reason).await?)
+}

@@ -1,0 +1,36 @@
+//! Appeals against rulings.
+
+use super::forms::ReasonForm;
+use super::paths::OfScore;
+use super::written;
+use crate::actions::views::ScoreView;
+use crate::actions::{Failure, appeal, body, signed_in};
+use crate::app::App;
+use crate::web::extract::{Path, Sent};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use serde_json::Value;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(appeal_ruling))
+}
+
+/// Appeal the last ruling on a score: once, within 48 hours. Needs `If-Match`.
+#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/appeal", tag = "scores",
+    params(OfScore), request_body = ReasonForm,
+    responses((status = 200, description = "Appealed; state and place stay.", body = ScoreView), Problems, WriteProblems))]
+async fn appeal_ruling(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfScore>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(&caller);
+    let reason = body::decision::appeal(&value).map_err(Failure::faults)?;
+    written(appeal::appeal(&app, &caller.actor, &path.into(), around, reason).await?)
+}

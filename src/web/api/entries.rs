@@ -1,0 +1,110 @@
+//! Entries of a competition: lists, one, changes.
+
+use super::forms::{EntryChangeForm, EntryForm};
+use super::many::{self, ManyQuery, OneOrMany};
+use super::paths::{OfCompetition, OfEntry};
+use super::{FindQuery, reading, roster_answer};
+use crate::actions::import::{ImportView, What};
+use crate::actions::views::{EntryView, MovedView, RosterWritten};
+use crate::actions::{Failure, body, lists, move_entry, roster, signed_in};
+use crate::app::App;
+use crate::web::extract::{Accept, Path, Query, Sent, SentBody};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use serde::Deserialize;
+use serde_json::Value;
+use utoipa::IntoParams;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(list_entries, add_entries)).routes(routes!(get_entry, change_entry))
+}
+
+/// List entries.
+///
+/// Public facts: never a birth date, an address or a hidden name.
+#[utoipa::path(get, path = "/competitions/{competition}/entries", tag = "entries", params(OfCompetition, FindQuery),
+    responses((status = 200, description = "By bib.", body = Vec<EntryView>), Problems))]
+async fn list_entries(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfCompetition>,
+    Query(query): Query<FindQuery>,
+) -> Answer {
+    let list = lists::entries(&app, &caller.actor, caller.received, &path.competition, &query.into()).await?;
+    Ok(reading::json(&list, &caller, None))
+}
+
+/// Add or change entries: one as an object, many as a list or as CSV.
+#[utoipa::path(post, path = "/competitions/{competition}/entries", tag = "entries", params(OfCompetition, ManyQuery),
+    request_body(content((EntryForm = "application/json"), (String = "text/csv"))),
+    responses(
+        (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",
+            content((RosterWritten = "application/json"), (ImportView = "application/json; rows=many"), (String = "text/csv"))),
+        (status = 201, description = "One, added.", body = RosterWritten), Problems, WriteProblems))]
+async fn add_entries(
+    State(app): State<App>,
+    caller: Caller,
+    accept: Accept,
+    Path(path): Path<OfCompetition>,
+    Query(query): Query<ManyQuery>,
+    sent: Result<SentBody, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (sent, around) = sent?.parts(&caller);
+    roster::may(&app, &caller.actor, &path.competition, &around).await?;
+    match OneOrMany::of(&sent)? {
+        OneOrMany::One(value) => {
+            let entry = body::roster::entry(&value).map_err(Failure::faults)?;
+            roster_answer(roster::set_entry(&app, &caller.actor, &path.competition, around, entry).await?)
+        }
+        OneOrMany::Many(rows) => {
+            many::take(&app, &caller, &accept, &path.competition, around, What::Entries, rows, query).await
+        }
+    }
+}
+
+/// One entry's public facts.
+#[utoipa::path(get, path = "/competitions/{competition}/entries/{bib}", tag = "entries", params(OfEntry),
+    responses((status = 200, description = "The entry.", body = EntryView), Problems))]
+async fn get_entry(State(app): State<App>, caller: Caller, Path(path): Path<OfEntry>) -> Answer {
+    let view = lists::entry(&app, &caller.actor, caller.received, &path.competition, path.bib).await?;
+    Ok(reading::json(&view, &caller, None))
+}
+
+/// Whether something is really done.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct DryRun {
+    /// Only say what would happen.
+    dry_run: Option<bool>,
+}
+
+/// Move an entry to another division or gym, or change how it takes part.
+///
+/// A dry run says what would happen to each of its scores: those whose prescription changes are
+/// listed, and can be attested again only with new figures.
+#[utoipa::path(patch, path = "/competitions/{competition}/entries/{bib}", tag = "entries", params(OfEntry, DryRun),
+    request_body = EntryChangeForm,
+    responses((status = 200, description = "Moved, unchanged, or what a dry run would do.", body = MovedView), Problems, WriteProblems))]
+async fn change_entry(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfEntry>,
+    Query(query): Query<DryRun>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(&caller);
+    roster::may(&app, &caller.actor, &path.competition, &around).await?;
+    let change = body::roster::entry_change(&value).map_err(Failure::faults)?;
+    let dry_run = query.dry_run.unwrap_or(false);
+    let view =
+        move_entry::move_entry(&app, &caller.actor, &path.competition, path.bib, around, change, dry_run).await?;
+    Ok(axum::Json(view).into_response())
+}

@@ -1,0 +1,65 @@
+//! Gyms of a competition.
+
+use super::forms::GymForm;
+use super::many::{self, ManyQuery, OneOrMany};
+use super::paths::OfCompetition;
+use super::{FindQuery, reading, roster_answer};
+use crate::actions::import::{ImportView, What};
+use crate::actions::views::{GymView, RosterWritten};
+use crate::actions::{Failure, body, lists, roster, signed_in};
+use crate::app::App;
+use crate::web::extract::{Accept, Path, Query, SentBody};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(list_gyms, add_gyms))
+}
+
+/// List gyms.
+///
+/// Contacts are there for the organiser alone.
+#[utoipa::path(get, path = "/competitions/{competition}/gyms", tag = "gyms", params(OfCompetition, FindQuery),
+    responses((status = 200, description = "By slug.", body = Vec<GymView>), Problems))]
+async fn list_gyms(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfCompetition>,
+    Query(query): Query<FindQuery>,
+) -> Answer {
+    let list = lists::gyms(&app, &caller.actor, caller.received, &path.competition, &query.into()).await?;
+    Ok(reading::json(&list, &caller, None))
+}
+
+/// Add or change gyms: one as an object, many as a list or as CSV.
+#[utoipa::path(post, path = "/competitions/{competition}/gyms", tag = "gyms", params(OfCompetition, ManyQuery),
+    request_body(content((GymForm = "application/json"), (String = "text/csv"))),
+    responses(
+        (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",
+            content((RosterWritten = "application/json"), (ImportView = "application/json; rows=many"), (String = "text/csv"))),
+        (status = 201, description = "One, added.", body = RosterWritten), Problems, WriteProblems))]
+async fn add_gyms(
+    State(app): State<App>,
+    caller: Caller,
+    accept: Accept,
+    Path(path): Path<OfCompetition>,
+    Query(query): Query<ManyQuery>,
+    sent: Result<SentBody, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (sent, around) = sent?.parts(&caller);
+    roster::may(&app, &caller.actor, &path.competition, &around).await?;
+    match OneOrMany::of(&sent)? {
+        OneOrMany::One(value) => {
+            let gym = body::roster::gym(&value).map_err(Failure::faults)?;
+            roster_answer(roster::set_gym(&app, &caller.actor, &path.competition, around, gym).await?)
+        }
+        OneOrMany::Many(rows) => {
+            many::take(&app, &caller, &accept, &path.competition, around, What::Gyms, rows, query).await
+        }
+    }
+}

@@ -1,0 +1,65 @@
+//! Judges of a competition.
+
+use super::forms::JudgeForm;
+use super::many::{self, ManyQuery, OneOrMany};
+use super::paths::OfCompetition;
+use super::{FindQuery, reading, roster_answer};
+use crate::actions::import::{ImportView, What};
+use crate::actions::views::{JudgeView, RosterWritten};
+use crate::actions::{Failure, body, lists, roster, signed_in};
+use crate::app::App;
+use crate::web::extract::{Accept, Path, Query, SentBody};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(list_judges, add_judges))
+}
+
+/// List judges.
+///
+/// For those with a role in the competition; names for its organiser, referees and staff.
+#[utoipa::path(get, path = "/competitions/{competition}/judges", tag = "judges", params(OfCompetition, FindQuery),
+    responses((status = 200, description = "By code.", body = Vec<JudgeView>), Problems))]
+async fn list_judges(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfCompetition>,
+    Query(query): Query<FindQuery>,
+) -> Answer {
+    let list = lists::judges(&app, &caller.actor, caller.received, &path.competition, &query.into()).await?;
+    Ok(reading::json(&list, &caller, None))
+}
+
+/// Add or change judges: one as an object, many as a list or as CSV.
+#[utoipa::path(post, path = "/competitions/{competition}/judges", tag = "judges", params(OfCompetition, ManyQuery),
+    request_body(content((JudgeForm = "application/json"), (String = "text/csv"))),
+    responses(
+        (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",
+            content((RosterWritten = "application/json"), (ImportView = "application/json; rows=many"), (String = "text/csv"))),
+        (status = 201, description = "One, added.", body = RosterWritten), Problems, WriteProblems))]
+async fn add_judges(
+    State(app): State<App>,
+    caller: Caller,
+    accept: Accept,
+    Path(path): Path<OfCompetition>,
+    Query(query): Query<ManyQuery>,
+    sent: Result<SentBody, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (sent, around) = sent?.parts(&caller);
+    roster::may(&app, &caller.actor, &path.competition, &around).await?;
+    match OneOrMany::of(&sent)? {
+        OneOrMany::One(value) => {
+            let judge = body::roster::judge(&value).map_err(Failure::faults)?;
+            roster_answer(roster::set_judge(&app, &caller.actor, &path.competition, around, judge).await?)
+        }
+        OneOrMany::Many(rows) => {
+            many::take(&app, &caller, &accept, &path.competition, around, What::Judges, rows, query).await
+        }
+    }
+}

@@ -1,0 +1,74 @@
+//! Places of one workout in a division.
+
+use super::paths::OfPlaces;
+use super::reading::{self, CSV, JSON};
+use super::standings::PageQuery;
+use crate::actions::standings;
+use crate::actions::views::PlacesView;
+use crate::app::App;
+use crate::rules::table;
+use crate::web::extract::{Accept, Path, Query};
+use crate::web::problem::{Answer, Problems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use http::{HeaderMap, Uri};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(get_places))
+}
+
+/// The places of one workout in a division.
+///
+/// With `Accept: text/csv` the whole division from one state.
+#[utoipa::path(get, path = "/competitions/{competition}/divisions/{division}/workouts/{workout}/places", tag = "standings",
+    params(OfPlaces, PageQuery),
+    responses((status = 200, description = "A page.", content((PlacesView = "application/json"), (String = "text/csv"))),
+        (status = 304, description = "As you have it."), Problems))]
+async fn get_places(
+    State(app): State<App>,
+    caller: Caller,
+    accept: Accept,
+    Path(path): Path<OfPlaces>,
+    Query(query): Query<PageQuery>,
+    uri: Uri,
+    headers: HeaderMap,
+) -> Answer {
+    let form = accept.best(&[JSON, CSV])?;
+    let query = query.read(form == CSV)?;
+    let OfPlaces { competition, division, workout } = path;
+    let (actor, now) = (&caller.actor, caller.received);
+    let stamp = standings::stamp(&app, actor, now, &competition, &division, &query).await?;
+    let tag = reading::tag(&stamp, &uri.to_string(), form, &caller, &headers);
+    // What may not be seen is 404 before it is 304.
+    let view = standings::places(&app, actor, now, &competition, &division, &workout, &query).await?;
+    if reading::has(&headers, &tag) {
+        return Ok(reading::unchanged(&caller, &tag));
+    }
+    let tag = Some(tag).filter(|_| view.log_seq == stamp.seq);
+    if form == CSV {
+        let name = format!("{competition}-{division}-{workout}.csv");
+        return Ok(reading::kept(reading::csv(places_csv(&view), &name), &caller, tag.as_deref()));
+    }
+    Ok(reading::json(&view, &caller, tag.as_deref()))
+}
+
+fn places_csv(view: &PlacesView) -> String {
+    let headers = ["place", "bib", "name", "gym", "country", "performance", "level", "state", "log_seq"];
+    let rows = view.rows.iter().map(|row| {
+        vec![
+            row.place.map_or_else(String::new, |p| p.to_string()),
+            row.bib.to_string(),
+            row.name.clone(),
+            row.gym.clone().unwrap_or_default(),
+            row.country.clone(),
+            row.text.clone().unwrap_or_default(),
+            row.level.clone().unwrap_or_default(),
+            row.state.unwrap_or_default().to_owned(),
+            view.log_seq.to_string(),
+        ]
+    });
+    table::write(&headers, rows)
+}

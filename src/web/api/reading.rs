@@ -1,0 +1,123 @@
+//! What reads of the API share: `ETag` and 304, how long an answer may be kept, JSON or CSV.
+
+use crate::actions::standings::Stamp;
+use crate::web::session::{Caller, Via};
+use axum::response::{IntoResponse, Response};
+use http::{HeaderMap, HeaderValue, StatusCode, header};
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+/// JSON, the usual form.
+pub const JSON: &str = "application/json";
+/// Comma-separated values (RFC 4180).
+pub const CSV: &str = "text/csv";
+
+/// The content coding that the compression layer will choose: part of a strong tag (RFC 9110
+/// §8.8.3.3).
+fn coding(headers: &HeaderMap) -> &'static str {
+    let lines: Vec<&str> = headers.get_all(header::ACCEPT_ENCODING).iter().filter_map(|v| v.to_str().ok()).collect();
+    let wanted = |name: &str| {
+        lines.iter().flat_map(|l| l.split(',')).any(|range| {
+            let mut parts = range.split(';').map(str::trim);
+            let named = parts.next().is_some_and(|n| n.eq_ignore_ascii_case(name));
+            let none = parts.any(|p| {
+                matches!(p.to_ascii_lowercase().replace(' ', "").as_str(), "q=0" | "q=0.0" | "q=0.00" | "q=0.000")
+            });
+            named && !none
+        })
+    };
+    if wanted("br") {
+        "br"
+    } else if wanted("gzip") {
+        "gzip"
+    } else {
+        "plain"
+    }
+}
+
+/// The tag of a page of standings: of the state, the windows passed, what its reader sees, what
+/// was asked for, the build and the coding.
+pub fn tag(stamp: &Stamp, asked: &str, form: &str, caller: &Caller, headers: &HeaderMap) -> String {
+    let mut hash = Sha256::new();
+    let reader = if stamp.common { String::new() } else { format!("{:?}", caller.actor.account) };
+    let parts = [
+        stamp.seq.to_string(),
+        stamp.boundary.to_string(),
+        stamp.mask.to_string(),
+        reader,
+        asked.to_owned(),
+        form.to_owned(),
+        env!("CARGO_PKG_VERSION").to_owned(),
+        coding(headers).to_owned(),
+    ];
+    for part in parts {
+        hash.update((part.len() as u64).to_be_bytes());
+        hash.update(part);
+    }
+    let digest = hex::encode(hash.finalize());
+    format!("\"{}\"", digest.get(..24).unwrap_or(&digest))
+}
+
+/// Whether the reader has this already (`If-None-Match`, weak comparison).
+pub fn has(headers: &HeaderMap, tag: &str) -> bool {
+    let lines = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|v| v.to_str().ok());
+    lines.flat_map(|l| l.split(',')).map(str::trim).any(|t| t == "*" || t.trim_start_matches("W/") == tag)
+}
+
+/// Puts the tag and how long the answer may be kept on it: what nobody had to sign in for may be
+/// shared and one second old.
+pub fn kept(mut response: Response, caller: &Caller, tag: Option<&str>) -> Response {
+    let headers = response.headers_mut();
+    let control = if caller.via == Via::None { "public, max-age=1" } else { "private, no-cache" };
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static(control));
+    headers.append(header::VARY, HeaderValue::from_static("Accept, Accept-Encoding, Authorization, Cookie"));
+    if let Some(value) = tag.and_then(|t| HeaderValue::from_str(t).ok()) {
+        headers.insert(header::ETAG, value);
+    }
+    response
+}
+
+/// 304.
+pub fn unchanged(caller: &Caller, tag: &str) -> Response {
+    kept(StatusCode::NOT_MODIFIED.into_response(), caller, Some(tag))
+}
+
+/// JSON that may be kept.
+pub fn json<T: Serialize>(view: &T, caller: &Caller, tag: Option<&str>) -> Response {
+    kept(axum::Json(view).into_response(), caller, tag)
+}
+
+/// A CSV text, as a file of this name.
+pub fn csv(text: String, name: &str) -> Response {
+    let safe: String = name.chars().filter(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '.')).collect();
+    let disposition = format!("attachment; filename=\"{safe}\"");
+    let mut response = ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response();
+    if let Ok(value) = HeaderValue::from_str(&disposition) {
+        response.headers_mut().insert(header::CONTENT_DISPOSITION, value);
+    }
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn headers(name: header::HeaderName, value: &'static str) -> HeaderMap {
+        HeaderMap::from_iter([(name, HeaderValue::from_static(value))])
+    }
+
+    #[test]
+    fn a_tag_is_compared_weakly_and_a_star_is_any() {
+        assert!(has(&headers(header::IF_NONE_MATCH, "\"a\", W/\"b\""), "\"b\""));
+        assert!(has(&headers(header::IF_NONE_MATCH, "*"), "\"b\""));
+        assert!(!has(&headers(header::IF_NONE_MATCH, "\"c\""), "\"b\""));
+        assert!(!has(&HeaderMap::new(), "\"b\""));
+    }
+
+    #[test]
+    fn a_coding_that_is_refused_is_not_chosen() {
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "gzip, br")), "br");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0, gzip;q=0.5")), "gzip");
+        assert_eq!(coding(&HeaderMap::new()), "plain");
+    }
+}

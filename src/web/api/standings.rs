@@ -1,0 +1,194 @@
+//! Standings of a division, and where one entry stands.
+
+use super::paths::{OfDivision, OfEntry};
+use super::reading::{self, CSV, JSON};
+use crate::actions::Failure;
+use crate::actions::standings::{self, StandingsQuery};
+use crate::actions::views::{EntryStandingView, ScopeView, StandingsView};
+use crate::app::App;
+use crate::rules::fault::Fault;
+use crate::rules::place::Running;
+use crate::rules::table;
+use crate::web::extract::{Accept, Path, Query};
+use crate::web::problem::{Answer, Problems};
+use crate::web::session::Caller;
+use crate::words::Sentence;
+use axum::extract::State;
+use http::{HeaderMap, Uri};
+use serde::Deserialize;
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// Most rows of a page.
+const MOST: u32 = 500;
+/// Rows of a page where nobody says.
+const USUAL: u32 = 100;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(get_standings)).routes(routes!(get_entry_standing))
+}
+
+/// With or without the running workouts.
+#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum RunningParam {
+    /// They count.
+    With,
+    /// They do not.
+    Without,
+}
+
+/// Which part of which standings.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct PageQuery {
+    /// Among entries of this gym.
+    gym: Option<String>,
+    /// Among entries of this region.
+    region: Option<String>,
+    /// Among entries of this country, ISO 3166-1 alpha-2.
+    country: Option<String>,
+    /// With or without running workouts; left out: as the competition says.
+    running: Option<RunningParam>,
+    /// As of this log position.
+    #[param(value_type = Option<i64>, minimum = 1)]
+    as_of: Option<u64>,
+    /// This state or a newer one: waits up to 2 s, then 503.
+    #[param(value_type = Option<i64>, minimum = 0)]
+    at_least: Option<u64>,
+    /// Number of the first row, from 1.
+    #[param(value_type = Option<i64>, minimum = 1, maximum = 4_294_967_295_i64, default = 1)]
+    from: Option<u32>,
+    /// How many rows.
+    #[param(value_type = Option<i64>, minimum = 1, maximum = 500, default = 100)]
+    limit: Option<u32>,
+    /// The page that holds this bib, instead of `from`.
+    #[param(value_type = Option<i64>, minimum = 1, maximum = 9_999_999)]
+    bib: Option<u32>,
+}
+
+impl PageQuery {
+    /// What is asked for; all rows where `whole`.
+    pub(super) fn read(self, whole: bool) -> Result<StandingsQuery, Failure> {
+        let mut faults = Vec::new();
+        let mut range = |name: &'static str, value: Option<u32>, most: u32| {
+            if value.is_some_and(|n| !(1..=most).contains(&n)) {
+                let sentence = Sentence::new("member_whole").with("member", name).with("least", 1).with("most", most);
+                faults.push(Fault::new(format!("/{name}"), sentence));
+            }
+        };
+        range("from", self.from, u32::MAX);
+        range("limit", self.limit, MOST);
+        if !faults.is_empty() {
+            return Err(Failure::faults(faults));
+        }
+        Ok(StandingsQuery {
+            scope: ScopeView { gym: self.gym, region: self.region, country: self.country },
+            running: self.running.map(|r| match r {
+                RunningParam::With => Running::With,
+                RunningParam::Without => Running::Without,
+            }),
+            as_of: self.as_of,
+            at_least: self.at_least,
+            from: self.from.filter(|_| !whole),
+            limit: if whole { None } else { Some(self.limit.unwrap_or(USUAL)) },
+            bib: self.bib.filter(|_| !whole),
+        })
+    }
+}
+
+/// The overall result of a division.
+///
+/// With `Accept: text/csv` the whole division from one state. `log_seq` says which state a page
+/// shows: if it changed between pages, start again.
+#[utoipa::path(get, path = "/competitions/{competition}/divisions/{division}/standings", tag = "standings",
+    params(OfDivision, PageQuery),
+    responses((status = 200, description = "A page.", content((StandingsView = "application/json"), (String = "text/csv"))),
+        (status = 304, description = "As you have it."), Problems))]
+async fn get_standings(
+    State(app): State<App>,
+    caller: Caller,
+    accept: Accept,
+    Path(path): Path<OfDivision>,
+    Query(query): Query<PageQuery>,
+    uri: Uri,
+    headers: HeaderMap,
+) -> Answer {
+    let form = accept.best(&[JSON, CSV])?;
+    let query = query.read(form == CSV)?;
+    let OfDivision { competition, division } = path;
+    let stamp = standings::stamp(&app, &caller.actor, caller.received, &competition, &division, &query).await?;
+    let tag = reading::tag(&stamp, &uri.to_string(), form, &caller, &headers);
+    if reading::has(&headers, &tag) {
+        return Ok(reading::unchanged(&caller, &tag));
+    }
+    let view = standings::standings(&app, &caller.actor, caller.received, &competition, &division, &query).await?;
+    // A change may have come in between: then the tag would be of an older state.
+    let tag = Some(tag).filter(|_| view.log_seq == stamp.seq);
+    if form == CSV {
+        let text = standings_csv(&view);
+        return Ok(reading::kept(
+            reading::csv(text, &format!("{competition}-{division}.csv")),
+            &caller,
+            tag.as_deref(),
+        ));
+    }
+    Ok(reading::json(&view, &caller, tag.as_deref()))
+}
+
+/// Standings as CSV: one row an entry, two columns a workout.
+fn standings_csv(view: &StandingsView) -> String {
+    let workouts: Vec<&str> =
+        view.rows.first().map(|r| r.workouts.iter().map(|w| w.workout.as_str()).collect()).unwrap_or_default();
+    let names: Vec<String> = workouts.iter().flat_map(|w| [format!("{w}_place"), format!("{w}_performance")]).collect();
+    let mut headers = vec!["standing", "bib", "name", "gym", "country", "points"];
+    headers.extend(names.iter().map(String::as_str));
+    headers.push("log_seq");
+    let some = |n: Option<u64>| n.map_or_else(String::new, |n| n.to_string());
+    let rows = view.rows.iter().map(|row| {
+        let mut cells = vec![
+            some(row.standing.map(u64::from)),
+            row.bib.to_string(),
+            row.name.clone(),
+            row.gym.clone().unwrap_or_default(),
+            row.country.clone(),
+            some(row.points),
+        ];
+        for cell in &row.workouts {
+            cells.push(some(cell.place.map(u64::from)));
+            cells.push(cell.text.clone().unwrap_or_default());
+        }
+        cells.push(view.log_seq.to_string());
+        cells
+    });
+    table::write(&headers, rows)
+}
+
+/// Which state.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct AtLeast {
+    /// This state or a newer one: waits up to 2 s, then 503.
+    #[param(value_type = Option<i64>, minimum = 0)]
+    at_least: Option<u64>,
+}
+
+/// Where one entry stands, in every workout and scope, with the gap to the next place.
+#[utoipa::path(get, path = "/competitions/{competition}/entries/{bib}/standing", tag = "standings",
+    params(OfEntry, AtLeast),
+    responses((status = 200, description = "Its places.", body = EntryStandingView), Problems))]
+async fn get_entry_standing(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfEntry>,
+    Query(query): Query<AtLeast>,
+) -> Answer {
+    let OfEntry { competition, bib } = path;
+    let view =
+        standings::entry_standing(&app, &caller.actor, caller.received, &competition, bib, query.at_least).await?;
+    Ok(reading::json(&view, &caller, None))
+}

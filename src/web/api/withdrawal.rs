@@ -1,0 +1,82 @@
+//! Taking a score back; stating that an entry takes no part in a workout.
+
+use super::paths::OfScore;
+use super::written;
+use crate::actions::views::{ScoreView, StatedView};
+use crate::actions::{Failure, ScorePath, body::Members, signed_in, withdraw};
+use crate::app::App;
+use crate::web::extract::{Path, Sent};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
+use crate::web::session::Caller;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use serde_json::Value;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// The routes of this file.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(withdraw_score)).routes(routes!(state_not_taking_part, state_taking_part))
+}
+
+/// An empty object, or no body at all.
+fn nothing(value: &Value) -> Result<(), Failure> {
+    Members::of(value, "").and_then(|members| members.done(())).map_err(Failure::faults)
+}
+
+/// Take a score back. Needs `If-Match`.
+#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/withdrawal", tag = "scores",
+    params(OfScore),
+    responses((status = 200, description = "Withdrawn.", body = ScoreView), Problems, WriteProblems))]
+async fn withdraw_score(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfScore>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(&caller);
+    nothing(&value)?;
+    written(withdraw::withdraw(&app, &caller.actor, &path.into(), around).await?)
+}
+
+/// State that an entry takes no part in a workout.
+#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/not-taking-part", tag = "scores",
+    params(OfScore),
+    responses((status = 200, description = "Stated, or it was so already.", body = StatedView), Problems, WriteProblems))]
+async fn state_not_taking_part(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfScore>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    state(&app, &caller, path, sent, true).await
+}
+
+/// Take that back.
+#[utoipa::path(delete, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/not-taking-part", tag = "scores",
+    params(OfScore),
+    responses((status = 200, description = "Taken back, or it was not stated.", body = StatedView), Problems, WriteProblems))]
+async fn state_taking_part(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfScore>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    state(&app, &caller, path, sent, false).await
+}
+
+async fn state(
+    app: &App,
+    caller: &Caller,
+    path: OfScore,
+    sent: Result<Sent<Value>, Problem>,
+    not_taking_part: bool,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(caller);
+    nothing(&value)?;
+    let path: ScorePath = path.into();
+    let view = withdraw::state_not_taking_part(app, &caller.actor, &path, around, not_taking_part).await?;
+    Ok(axum::Json(view).into_response())
+}
