@@ -3,5 +3,6 @@
 
 mod api;
 mod layers;
+mod passwords;
 mod routes;
 mod support;
