@@ -603,7 +603,7 @@ fn asked(step: &Step) -> (Actor, Move) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 150, ..ProptestConfig::default() })]
 
     #[test]
     fn random_moves_agree_with_the_model(steps in steps()) {

@@ -1,7 +1,7 @@
 //! One entry in one workout, with everything a decision about it looks at.
 
 use super::{Asked, Ledger, Precondition, Refusal, Ties};
-use crate::rules::access::{Act, Actor, Denied, Permit, permit};
+use crate::rules::access::{Act, Actor, Denied, Permit, Role, permit};
 use crate::rules::competition::Competition;
 use crate::rules::life::{Attempt, State};
 use crate::rules::people::Entry;
@@ -103,7 +103,7 @@ impl<'a> Case<'a> {
             Denied::NotSignedIn => Refusal::NotSignedIn,
             Denied::NotAllowed => Refusal::NotAllowed(Sentence::new("not_a_free_referee")),
         })?;
-        if barred.iter().any(own) && !alone {
+        if barred.iter().any(own) && permit.role() == Some(Role::Referee) {
             return Err(Refusal::NotAllowed(Sentence::new("appeal_by_another_referee")));
         }
         Ok(permit)
