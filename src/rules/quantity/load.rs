@@ -103,6 +103,18 @@ impl Load {
         Grams(half_even(self.exact(), GRAM))
     }
 
+    /// In kilograms to the hundredth, from the load as written: 135 lb are `61.23`. No unit.
+    #[must_use]
+    pub fn kilograms(self) -> String {
+        from_hundredths(half_even(self.exact(), KG_HUNDREDTH))
+    }
+
+    /// In pounds to the hundredth, from the load as written: 100 kg are `220.46`. No unit.
+    #[must_use]
+    pub fn pounds(self) -> String {
+        from_hundredths(half_even(self.exact(), LB_HUNDREDTH))
+    }
+
     /// In ten-millionths of a gram, exactly.
     fn exact(self) -> u128 {
         u128::from(self.hundredths)
@@ -127,13 +139,15 @@ fn thousands(number: &str) -> Option<u64> {
     (fits && whole >= 1000).then_some(whole)
 }
 
-/// Grams printed in kilograms, to the hundredth: `102.06`. No unit.
+/// Grams printed in kilograms, to the hundredth: `102.06`. No unit. For a load as written see
+/// [`Load::kilograms`], which rounds once.
 #[must_use]
 pub fn kilograms(grams: Grams) -> String {
     from_hundredths(half_even(u128::from(grams.0), 10))
 }
 
-/// Grams printed in pounds, to the hundredth: `225`. No unit.
+/// Grams printed in pounds, to the hundredth: `225`. No unit. For a load as written see
+/// [`Load::pounds`].
 ///
 /// ```
 /// use tallywright::rules::quantity::{Grams, pounds};
@@ -175,8 +189,8 @@ pub fn pair(kg_hundredths: u64, lb_hundredths: u64) -> Pair {
         Sentence::new(code)
             .with("kg", kg.text())
             .with("lb", lb.text())
-            .with("kg_in_lb", pounds(kg.grams()))
-            .with("lb_in_kg", kilograms(lb.grams()))
+            .with("kg_in_lb", kg.pounds())
+            .with("lb_in_kg", lb.kilograms())
     };
     if further_than(15) {
         Pair::Apart(sentence("pair_apart"))
