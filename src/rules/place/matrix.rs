@@ -83,6 +83,9 @@ pub fn matrix(rules: &OverallRules, rows: usize, sources: &[Source<'_>]) -> (Mat
 }
 
 /// What a place is worth in a workout of this weight. Tied places get the same points.
+///
+/// A competition file has at most 32 workouts of weight at most 1,000, so that no sum of these
+/// comes near the end of a `u64`.
 fn points_of(rules: &OverallRules, weight: u32, place: u32, placed: bool) -> u64 {
     let points = match &rules.points {
         Points::Places => place,

@@ -15,13 +15,6 @@ pub use workout::{Ranking, level_of, places, ranking};
 
 use serde::{Deserialize, Serialize};
 
-/// The largest weight of a workout: a competition file with a larger one is refused.
-pub const MAX_WEIGHT: u32 = 1_000;
-
-/// The most points of a table's place: a competition file with more is refused. With this,
-/// [`MAX_WEIGHT`] and at most 32 workouts, no sum of points comes near the end of a `u64`.
-pub const MAX_TABLE_POINTS: u32 = 1_000_000;
-
 /// How the overall is worked out.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct OverallRules {
