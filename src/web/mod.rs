@@ -8,6 +8,7 @@
 
 pub mod api;
 pub mod arrival;
+pub mod assets;
 pub mod extract;
 mod headers;
 mod health;

@@ -14,12 +14,11 @@ use crate::rules::access::Denied;
 use crate::rules::fault::{Fault, Question};
 use crate::rules::ledger::Refusal;
 use crate::store::StoreError;
+use crate::web::pages;
 use crate::words::{Lang, Sentence};
-use askama::Template;
-use askama_web::WebTemplate;
 use axum::extract::{Request, State};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::{Html, IntoResponse, Redirect, Response};
 use http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use serde::Serialize;
 use std::sync::Arc;
@@ -281,10 +280,10 @@ impl Problem {
     }
 
     fn page(&self, request_id: &str) -> Response {
-        let errors = self.errors.iter().map(|fault| fault.sentence.say(Lang::En)).collect();
+        let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(Lang::En)).collect();
         let help = Sentence::new("problem_help").with("request_id", request_id).say(Lang::En);
-        let page = ProblemPage { title: self.title(), detail: self.detail(), errors, help };
-        (self.status, page).into_response()
+        let page = pages::problem::page(&self.title(), &self.detail(), &errors, &help);
+        (self.status, Html(page)).into_response()
     }
 
     /// Headers that its status asks for.
@@ -325,24 +324,13 @@ fn title(status: StatusCode) -> String {
     Sentence::new(code).say(Lang::En)
 }
 
-/// A problem as a page.
-#[derive(Template, WebTemplate)]
-#[template(path = "problem.html")]
-struct ProblemPage {
-    title: String,
-    detail: String,
-    errors: Vec<String>,
-    /// What to say when asking for help; empty: nothing.
-    help: String,
-}
-
 /// `GET /problems/{code}`: what a problem's `type` leads to.
 pub async fn show_problem(Path(code): Path<String>) -> Answer {
     let text = crate::words::en::template(&code).filter(|_| !code.starts_with("title_"));
     let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
     let title = Sentence::new("problem_type").with("code", &code).say(Lang::En);
-    let page = ProblemPage { title, detail: text.to_owned(), errors: Vec::new(), help: String::new() };
-    Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], page).into_response())
+    let page = pages::problem::page(&title, text, &[], "");
+    Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }
 
 /// What went wrong (RFC 9457), for programs and people.

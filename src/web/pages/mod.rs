@@ -4,8 +4,45 @@
 //! to the page's own address, call the same actions as the API, and answer 303. What it does
 //! not do: decide anything. Permission, places and sentences come from the floors below.
 
+mod account;
+mod athlete;
+mod competition;
+mod desk;
+pub mod form;
+mod history;
+mod home;
+mod markdown;
+mod moves;
+mod places;
+pub mod problem;
+mod referee;
+mod review;
+mod rules_said;
+#[cfg(test)]
+mod samples;
+mod say;
+mod scheme_said;
+mod scope;
+mod score;
+mod shell;
+mod signin;
+mod standings;
+mod workout;
+
+use super::assets;
+use super::problem::{Answer, Problem};
 use crate::app::App;
 use axum::Router;
+use axum::response::Html;
+use axum::routing::{get, post};
+
+/// A whole page.
+pub type Page = Html<String>;
+
+/// Renders a view.
+fn html(view: &impl askama::Template) -> Answer<Page> {
+    view.render().map(Html).map_err(Problem::internal)
+}
 
 /// Every route of the pages: method and path, for the table of routes and roles.
 pub const ROUTES: &[(&str, &str)] = &[
@@ -40,4 +77,27 @@ pub const ROUTES: &[(&str, &str)] = &[
 /// The pages and the files they need.
 pub fn router() -> Router<App> {
     Router::new()
+        .route("/", get(home::get_home))
+        .route("/c/{c}", get(competition::get_competition))
+        .route("/c/{c}/workouts/{w}", get(workout::get_workout))
+        .route("/c/{c}/divisions/{d}", get(standings::get_standings))
+        .route("/c/{c}/divisions/{d}/workouts/{w}", get(places::get_places))
+        .route("/c/{c}/athletes/{bib}", get(athlete::get_athlete))
+        .route("/signin", get(signin::get_signin).post(signin::post_signin))
+        .route("/signin/link", get(signin::get_link).post(signin::post_link))
+        .route("/signout", post(signin::post_signout))
+        .route("/account", get(account::get_account))
+        .route("/account/password", post(account::post_password))
+        .route("/account/sessions/{id}/end", post(account::post_end_session))
+        .route("/account/tokens", post(account::post_token))
+        .route("/account/tokens/{id}/revoke", post(account::post_revoke))
+        .route("/desk/{c}/{gym}", get(desk::get_desk))
+        .route("/desk/{c}/{gym}/{w}/{bib}", get(score::get_score).post(score::post_score))
+        .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(score::post_not_taking_part))
+        .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(score::post_taking_part))
+        .route("/referee", get(referee::get_referee))
+        .route("/referee/{c}/{w}/{bib}", get(review::get_review))
+        .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))
+        .route("/referee/{c}/{w}/{bib}/ruling", post(review::post_ruling))
+        .route("/static/{name}", get(assets::get_asset))
 }

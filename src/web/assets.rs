@@ -1,0 +1,153 @@
+//! The style sheet and the mark: built in, named by their content, packed once at start.
+//!
+//! A name changes with its content, so that answers may be kept for ever. What it does not do:
+//! anything for files that people send.
+
+use axum::extract::Path;
+use axum::response::{IntoResponse, Response};
+use http::{HeaderMap, HeaderValue, StatusCode, header};
+use rust_embed::RustEmbed;
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::sync::LazyLock;
+
+#[derive(RustEmbed)]
+#[folder = "static/"]
+struct Files;
+
+/// One file, as it is and packed.
+struct Asset {
+    kind: &'static str,
+    /// Quoted, for `ETag`.
+    tag: String,
+    plain: Cow<'static, [u8]>,
+    brotli: Vec<u8>,
+    gzip: Vec<u8>,
+}
+
+/// Address by file name, and files by the name in their address.
+struct Table {
+    urls: BTreeMap<String, String>,
+    files: BTreeMap<String, Asset>,
+}
+
+static TABLE: LazyLock<Table> = LazyLock::new(|| {
+    let mut table = Table { urls: BTreeMap::new(), files: BTreeMap::new() };
+    for name in Files::iter() {
+        let (Some(file), Some((stem, ending))) = (Files::get(&name), name.rsplit_once('.')) else { continue };
+        let digest = hex::encode(file.metadata.sha256_hash());
+        let hashed = format!("{stem}.{}.{ending}", &digest[..12]);
+        let kind = match ending {
+            "css" => "text/css; charset=utf-8",
+            "svg" => "image/svg+xml",
+            "js" => "text/javascript; charset=utf-8",
+            _ => "application/octet-stream",
+        };
+        table.urls.insert(name.to_string(), format!("/static/{hashed}"));
+        let asset = Asset {
+            kind,
+            tag: format!("\"{}\"", &digest[..24]),
+            brotli: packed_by_brotli(&file.data),
+            gzip: packed_by_gzip(&file.data),
+            plain: file.data,
+        };
+        table.files.insert(hashed, asset);
+    }
+    table
+});
+
+/// Empty when packing fails: then the file is sent as it is.
+fn packed_by_brotli(data: &[u8]) -> Vec<u8> {
+    let mut out = Vec::new();
+    let params = brotli::enc::BrotliEncoderParams::default();
+    brotli::BrotliCompress(&mut &*data, &mut out, &params).map_or(Vec::new(), |_| out)
+}
+
+fn packed_by_gzip(data: &[u8]) -> Vec<u8> {
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+    packer.write_all(data).and_then(|()| packer.finish()).unwrap_or_default()
+}
+
+/// Packs all files, so that the first reader does not wait for it.
+pub fn prepare() {
+    LazyLock::force(&TABLE);
+}
+
+/// The address of a file of `static/`; the plain name where there is no such file (a test walks
+/// the names that templates use).
+#[must_use]
+pub fn url(name: &str) -> String {
+    TABLE.urls.get(name).cloned().unwrap_or_else(|| format!("/static/{name}"))
+}
+
+/// `GET /static/{name}`.
+pub async fn get_asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
+    let Some(asset) = TABLE.files.get(&name) else {
+        return StatusCode::NOT_FOUND.into_response();
+    };
+    let mut answer = HeaderMap::new();
+    answer.insert(header::CACHE_CONTROL, HeaderValue::from_static("public, max-age=31536000, immutable"));
+    answer.insert(header::VARY, HeaderValue::from_static("accept-encoding"));
+    if let Ok(tag) = HeaderValue::from_str(&asset.tag) {
+        answer.insert(header::ETAG, tag);
+    }
+    if said(&headers, &header::IF_NONE_MATCH).any(|tag| tag.trim_start_matches("W/") == asset.tag || tag == "*") {
+        return (StatusCode::NOT_MODIFIED, answer).into_response();
+    }
+    answer.insert(header::CONTENT_TYPE, HeaderValue::from_static(asset.kind));
+    let body = if !asset.brotli.is_empty() && accepts(&headers, "br") {
+        answer.insert(header::CONTENT_ENCODING, HeaderValue::from_static("br"));
+        asset.brotli.clone()
+    } else if !asset.gzip.is_empty() && accepts(&headers, "gzip") {
+        answer.insert(header::CONTENT_ENCODING, HeaderValue::from_static("gzip"));
+        asset.gzip.clone()
+    } else {
+        asset.plain.to_vec()
+    };
+    (answer, body).into_response()
+}
+
+/// The members of a header that is a list.
+fn said<'a>(headers: &'a HeaderMap, name: &http::HeaderName) -> impl Iterator<Item = &'a str> {
+    headers.get_all(name).into_iter().filter_map(|v| v.to_str().ok()).flat_map(|v| v.split(',')).map(str::trim)
+}
+
+/// Whether a packing is accepted: named, and not with `q=0`.
+fn accepts(headers: &HeaderMap, packing: &str) -> bool {
+    said(headers, &header::ACCEPT_ENCODING).any(|member| {
+        let mut parts = member.split(';').map(str::trim);
+        parts.next().is_some_and(|name| name.eq_ignore_ascii_case(packing))
+            && !parts
+                .any(|p| p.strip_prefix("q=").is_some_and(|q| q.trim_end_matches('0').trim_end_matches('.').is_empty()))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_carry_their_content_and_packed_forms_are_smaller() {
+        let url = url("site.css");
+        let name = url.strip_prefix("/static/").expect("below /static");
+        let asset = &TABLE.files[name];
+        assert_eq!(name.len(), "site.css".len() + 13);
+        assert!(asset.brotli.len() < asset.plain.len() / 2 && asset.gzip.len() < asset.plain.len() / 2);
+    }
+
+    #[test]
+    fn a_packing_refused_with_q_0_is_not_sent() {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::ACCEPT_ENCODING, HeaderValue::from_static("gzip;q=0, br;q=0.5"));
+        assert!(accepts(&headers, "br") && !accepts(&headers, "gzip"));
+        headers.insert(header::ACCEPT_ENCODING, HeaderValue::from_static("br;q=0.000"));
+        assert!(!accepts(&headers, "br"));
+    }
+
+    #[test]
+    fn the_style_sheet_keeps_to_a_strict_policy() {
+        let css = String::from_utf8(Files::get("site.css").expect("is built in").data.to_vec()).expect("is text");
+        assert!(!css.contains("url(") && !css.contains("@import"));
+    }
+}

@@ -1,0 +1,250 @@
+//! `/account`: roles, password, sessions, tokens. First form.
+
+use super::form::{self, FieldError, Fields};
+use super::shell::{Link, Shell, When, words};
+use super::{html, say};
+use crate::actions::accounts::{self, AccountError};
+use crate::app::App;
+use crate::rules::access::{Grant, Role};
+use crate::rules::ledger::Refusal;
+use crate::store::sessions::Session;
+use crate::store::tokens::Token;
+use crate::web::extract::{Path, Query};
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::{Caller, Form};
+use crate::words::en::pages::Pages;
+use crate::words::put;
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
+use jiff::tz::TimeZone;
+
+#[derive(Template, Default)]
+#[template(path = "account.html")]
+struct View {
+    shell: Shell,
+    w: Words,
+    csrf: String,
+    email: String,
+    done: Option<&'static str>,
+    /// A token just issued: shown once.
+    fresh: Option<String>,
+    errors: Vec<FieldError>,
+    roles: Vec<RoleView>,
+    sessions: Vec<SessionView>,
+    tokens: Vec<TokenView>,
+    token_name: String,
+    days: String,
+}
+
+/// The texts, as a field that has a default.
+struct Words(&'static Pages);
+
+impl Default for Words {
+    fn default() -> Self {
+        Self(words())
+    }
+}
+
+impl std::ops::Deref for Words {
+    type Target = Pages;
+
+    fn deref(&self) -> &Pages {
+        self.0
+    }
+}
+
+struct RoleView {
+    text: String,
+    links: Vec<Link>,
+}
+
+struct SessionView {
+    id: i64,
+    device: String,
+    began: When,
+    this: bool,
+}
+
+struct TokenView {
+    id: i64,
+    name: String,
+    ends: When,
+}
+
+async fn view(app: &App, caller: &Caller) -> Answer<View> {
+    if caller.actor.account.is_none() {
+        return Err(Problem::not_signed_in());
+    }
+    let (w, now) = (words(), caller.received);
+    let sessions = accounts::list_sessions(app, &caller.actor).await?;
+    let tokens = accounts::list_tokens(app, &caller.actor).await?;
+    Ok(View {
+        shell: Shell::new(caller, "/account", w.account_title),
+        csrf: caller.csrf.clone(),
+        email: caller.actor.email.clone(),
+        roles: caller.actor.grants.iter().map(role).collect(),
+        sessions: sessions.into_iter().map(|s| session(s, caller.session)).collect(),
+        tokens: tokens.into_iter().filter(|t| t.revoked_at.is_none() && t.expires_at > now).map(token).collect(),
+        days: "90".to_owned(),
+        ..View::default()
+    })
+}
+
+/// A role, where it holds, and where its work is.
+fn role(grant: &Grant) -> RoleView {
+    let w = words();
+    let (name, work) = match grant.role {
+        Role::Organiser => ("organiser", Some(("/referee".to_owned(), w.nav_referee))),
+        Role::Referee => ("referee", Some(("/referee".to_owned(), w.nav_referee))),
+        Role::Staff => ("staff", None),
+        Role::Judge => ("judge", None),
+        Role::Athlete => ("athlete", None),
+    };
+    let title = say::role(Some(name));
+    let Some(c) = &grant.competition else {
+        return RoleView {
+            text: put(w.role_everywhere, &[("role", &title)]),
+            links: work.map(|(href, text)| Link::new(href, text)).into_iter().collect(),
+        };
+    };
+    let mut text = put(w.role_in, &[("role", &title), ("competition", c)]);
+    let mut links = vec![Link::new(format!("/c/{c}"), w.role_competition)];
+    links.extend(work.map(|(href, text)| Link::new(href, text)));
+    if let Some(gym) = &grant.gym {
+        text = put(w.role_detail, &[("role", &text), ("detail", gym)]);
+        links.push(Link::new(format!("/desk/{c}/{gym}"), w.nav_desk));
+    }
+    if let Some(code) = &grant.judge {
+        text = put(w.role_detail, &[("role", &text), ("detail", code)]);
+    }
+    if let Some(bib) = grant.bib {
+        text = put(w.role_detail, &[("role", &text), ("detail", &format!("{} {bib}", w.bib))]);
+        links.push(Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page));
+    }
+    RoleView { text, links }
+}
+
+fn session(s: Session, this: Option<i64>) -> SessionView {
+    let device = if s.device.is_empty() { words().session_unknown.to_owned() } else { s.device };
+    SessionView { id: s.id, device, began: utc(s.created_at), this: this == Some(s.id) }
+}
+
+fn token(t: Token) -> TokenView {
+    TokenView { id: t.id, name: t.name, ends: utc(t.expires_at) }
+}
+
+/// An account belongs to no competition: its times are in UTC, and say so.
+fn utc(at: jiff::Timestamp) -> When {
+    let when = When::new(at, &TimeZone::UTC);
+    When { text: format!("{} UTC", when.text), ..when }
+}
+
+/// `GET /account`.
+pub async fn get_account(State(app): State<App>, caller: Caller, Query(fields): Query<Fields>) -> Answer {
+    let w = words();
+    let done = match fields.get("done") {
+        "password" => Some(w.password_changed),
+        "session" => Some(w.session_ended),
+        "token" => Some(w.token_revoked),
+        _ => None,
+    };
+    Ok(html(&View { done, ..view(&app, &caller).await? })?.into_response())
+}
+
+/// The page again, with what to mend beside the fields.
+async fn again(app: &App, caller: &Caller, error: AccountError, change: impl FnOnce(&mut View)) -> Answer {
+    let AccountError::Refused(Refusal::Faults(faults)) = error else { return Err(error.into()) };
+    let mut view = view(app, caller).await?;
+    view.errors = form::beside(&faults, &["current", "new", "name", "days"], &[]);
+    change(&mut view);
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response())
+}
+
+/// `POST /account/password`.
+pub async fn post_password(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
+    let current = Some(fields.exact("current")).filter(|c| !c.is_empty());
+    match accounts::set_password(&app, &caller.actor, current, fields.exact("new"), caller.session).await {
+        Ok(()) => Ok(Redirect::to("/account?done=password").into_response()),
+        Err(error) => again(&app, &caller, error, |_| ()).await,
+    }
+}
+
+/// `POST /account/sessions/{id}/end`.
+pub async fn post_end_session(
+    State(app): State<App>,
+    caller: Caller,
+    Path(id): Path<i64>,
+    Form(_): Form<Fields>,
+) -> Answer {
+    accounts::end_session(&app, &caller.actor, id).await?;
+    Ok(Redirect::to("/account?done=session").into_response())
+}
+
+/// `POST /account/tokens`: the one form that answers with a page, as the token is shown once.
+pub async fn post_token(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
+    let (name, days) = (fields.get("name").to_owned(), fields.get("days").to_owned());
+    // What is no number is out of range too, and gets that sentence.
+    let number = days.parse().unwrap_or(0);
+    match accounts::issue_token(&app, &caller.actor, None, &name, number).await {
+        Ok(issued) => {
+            let view = View { fresh: Some(issued.secret), ..view(&app, &caller).await? };
+            Ok((StatusCode::CREATED, html(&view)?).into_response())
+        }
+        Err(error) => {
+            let typed = |view: &mut View| {
+                view.token_name = name;
+                view.days = days;
+            };
+            again(&app, &caller, error, typed).await
+        }
+    }
+}
+
+/// `POST /account/tokens/{id}/revoke`.
+pub async fn post_revoke(State(app): State<App>, caller: Caller, Path(id): Path<i64>, Form(_): Form<Fields>) -> Answer {
+    accounts::revoke_token(&app, &caller.actor, id).await?;
+    Ok(Redirect::to("/account?done=token").into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn roles_sessions_and_tokens_stand_on_one_page() {
+        let grant = |role, gym: Option<&str>, bib| Grant {
+            role,
+            competition: Some("saltmarsh".to_owned()),
+            gym: gym.map(str::to_owned),
+            bib,
+            judge: None,
+        };
+        let everywhere = Grant { competition: None, ..grant(Role::Organiser, None, None) };
+        let page = View {
+            shell: samples::shell("Your account"),
+            csrf: "x".to_owned(),
+            email: samples::HOSTILE.to_owned(),
+            fresh: Some("tw_secret".to_owned()),
+            errors: vec![FieldError::new("days", samples::HOSTILE), FieldError::new("new", "too short")],
+            roles: [grant(Role::Staff, Some("quayside"), None), grant(Role::Athlete, None, Some(1042)), everywhere]
+                .iter()
+                .map(role)
+                .collect(),
+            sessions: vec![
+                SessionView { id: 1, device: samples::HOSTILE.to_owned(), began: samples::when(), this: true },
+                SessionView { id: 2, device: samples::BIDI.to_owned(), began: samples::when(), this: false },
+            ],
+            tokens: vec![TokenView { id: 3, name: samples::HOSTILE.to_owned(), ends: samples::when() }],
+            ..View::default()
+        }
+        .render()
+        .expect("renders");
+        samples::assert_sound(&page);
+        assert!(page.contains("/desk/saltmarsh/quayside") && page.contains("/c/saltmarsh/athletes/1042"));
+        assert!(page.contains("Organiser in all competitions") && page.contains("tw_secret"));
+        assert_eq!(page.matches("/account/sessions/").count(), 1);
+    }
+}

@@ -1,0 +1,247 @@
+//! `/c/{c}`: how does this work?
+
+use super::shell::{Link, Shell, When, left, words};
+use super::{Page, html, rules_said};
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::Reader;
+use crate::app::App;
+use crate::rules::access::Role;
+use crate::rules::competition::Competition;
+use crate::rules::division::{Category, Division};
+use crate::rules::workout::Workout;
+use crate::web::extract::Path;
+use crate::web::problem::Answer;
+use crate::web::session::Caller;
+use crate::words::en::grammar::grouped;
+use crate::words::en::pages::Pages;
+use crate::words::put;
+use askama::Template;
+use axum::extract::State;
+use jiff::Timestamp;
+
+#[derive(Template)]
+#[template(path = "competition.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    title: String,
+    zone: String,
+    size: String,
+    desks: Vec<Link>,
+    workouts: Vec<WorkoutLine>,
+    divisions: Vec<DivisionLine>,
+    /// Which day ages are counted on; empty where no division asks for an age.
+    ages: String,
+    rules: Vec<String>,
+}
+
+struct WorkoutLine {
+    href: String,
+    title: String,
+    state: &'static str,
+    format: String,
+    left: Option<String>,
+    opens: When,
+    closes: When,
+    session: Option<String>,
+}
+
+struct DivisionLine {
+    href: String,
+    title: String,
+    who: String,
+    level: String,
+    entries: String,
+}
+
+/// `GET /c/{c}`.
+pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer<Page> {
+    let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
+    let c = &reader.competition;
+    let counts = app.board.counts(reader.id).unwrap_or_default();
+    let entries = |d: &Division| counts.iter().find(|n| n.division == d.slug).map_or(0, |n| n.entries as u64);
+    html(&View {
+        shell: Shell::new(&caller, format!("/c/{slug}"), &c.title).below([Link::new("", &c.title)]),
+        w: words(),
+        title: c.title.clone(),
+        zone: c.time_zone_name.clone(),
+        size: super::home::size(&app, &reader),
+        desks: desks(&app, &reader).await?,
+        workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
+        divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
+        ages: ages(c),
+        rules: rules_said::overall(c),
+    })
+}
+
+/// Where this reader works in the competition.
+async fn desks(app: &App, reader: &Reader) -> Answer<Vec<Link>> {
+    let (w, c) = (words(), &reader.competition.slug);
+    let here = |g: &&crate::rules::access::Grant| g.competition.as_ref().is_none_or(|at| at == c);
+    let grants: Vec<_> = reader.actor.grants.iter().filter(here).collect();
+    let staff: Vec<&String> = grants.iter().filter(|g| g.role == Role::Staff).filter_map(|g| g.gym.as_ref()).collect();
+    let mut found = Vec::new();
+    if !staff.is_empty() {
+        let gyms = lists::gyms(app, &reader.actor, reader.now, c, &Find::default()).await?;
+        for gym in gyms.iter().filter(|g| staff.contains(&&g.slug)) {
+            found.push(Link::new(format!("/desk/{c}/{}", gym.slug), put(w.desk_of, &[("gym", &gym.name)])));
+        }
+    }
+    for bib in grants.iter().filter_map(|g| g.bib) {
+        found.push(Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page));
+    }
+    if grants.iter().any(|g| matches!(g.role, Role::Referee | Role::Organiser)) {
+        found.push(Link::new("/referee", w.nav_referee));
+    }
+    Ok(found)
+}
+
+fn workout_line(reader: &Reader, x: &Workout) -> WorkoutLine {
+    let (w, c) = (words(), &reader.competition);
+    let others: Vec<&str> = reader
+        .workouts()
+        .filter(|o| x.session.is_some() && o.session == x.session && o.slug != x.slug)
+        .map(|o| o.title.as_str())
+        .collect();
+    WorkoutLine {
+        href: format!("/c/{}/workouts/{}", c.slug, x.slug),
+        title: x.title.clone(),
+        state: phase(x, reader.now),
+        format: rules_said::format(&x.task),
+        left: time_left(x, reader.now),
+        opens: When::new(x.window.opens, &c.time_zone),
+        closes: When::new(x.window.closes, &c.time_zone),
+        session: (!others.is_empty()).then(|| put(w.session_with, &[("others", &others.join(", "))])),
+    }
+}
+
+/// Where a workout is in its window.
+pub(super) fn phase(x: &Workout, now: Timestamp) -> &'static str {
+    let w = words();
+    if now < x.window.announce {
+        w.window_not_yet
+    } else if now < x.window.opens {
+        w.window_announced
+    } else if now < x.window.closes {
+        w.window_open
+    } else {
+        w.window_closed
+    }
+}
+
+/// "closes in 3 h 12 min", "opens in 2 days"; nothing once it has closed.
+pub(super) fn time_left(x: &Workout, now: Timestamp) -> Option<String> {
+    let w = words();
+    let (at, template) =
+        if now < x.window.opens { (x.window.opens, w.opens_in) } else { (x.window.closes, w.closes_in) };
+    left(now, at).map(|time| put(template, &[("left", &time)]))
+}
+
+fn division_line(c: &Competition, d: &Division, entries: u64) -> DivisionLine {
+    let w = words();
+    let level = c.levels.get(usize::from(d.level)).map_or("", |l| l.title.as_str());
+    let lower = d.allow_lower && usize::from(d.level) + 1 < c.levels.len();
+    let who = if d.combines.is_empty() {
+        who(d)
+    } else {
+        let titles: Vec<&str> = d.combines.iter().map(|s| super::say::division(c, s)).collect();
+        let together = put(w.combines, &[("divisions", &titles.join(", "))]);
+        if d.mixed { format!("{together}. {}", w.mixed) } else { together }
+    };
+    DivisionLine {
+        href: format!("/c/{}/divisions/{}", c.slug, d.slug),
+        title: d.title.clone(),
+        who,
+        level: match (d.combines.is_empty(), lower) {
+            (false, _) => String::new(),
+            (true, true) => put(w.level_lower_too, &[("level", &level)]),
+            (true, false) => level.to_owned(),
+        },
+        entries: grouped(entries),
+    }
+}
+
+/// The day ages are counted on, where a division asks for an age.
+fn ages(c: &Competition) -> String {
+    let asks = c.divisions.iter().any(|d| d.from_age.is_some() || d.to_age.is_some());
+    if !asks {
+        return String::new();
+    }
+    put(words().ages_on, &[("date", &c.age_date.strftime("%-d %B %Y"))])
+}
+
+/// "Women, 18 to 39 years".
+fn who(d: &Division) -> String {
+    let w = words();
+    let who = match d.category {
+        Category::Women => w.women,
+        Category::Men => w.men,
+        Category::Any => w.anybody,
+    };
+    match (d.from_age, d.to_age) {
+        (Some(from), Some(to)) => put(w.ages_from_to, &[("who", &who), ("from", &from), ("to", &to)]),
+        (Some(from), None) => put(w.ages_from, &[("who", &who), ("from", &from)]),
+        (None, Some(to)) => put(w.ages_to, &[("who", &who), ("to", &to)]),
+        (None, None) => who.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn workouts_divisions_and_rules_stand_on_one_page() {
+        let page = View {
+            shell: samples::shell(samples::HOSTILE),
+            w: words(),
+            title: samples::HOSTILE.to_owned(),
+            zone: "Europe/Lisbon".to_owned(),
+            size: "3 athletes".to_owned(),
+            desks: vec![Link::new("/desk/s/g", samples::BIDI)],
+            workouts: vec![WorkoutLine {
+                href: "/c/s/workouts/w1".to_owned(),
+                title: samples::LONG.to_owned(),
+                state: words().window_open,
+                format: "For time, at most 9:00".to_owned(),
+                left: Some("closes in 2 h".to_owned()),
+                opens: samples::when(),
+                closes: samples::when(),
+                session: Some("One effort with Workout 2".to_owned()),
+            }],
+            divisions: vec![DivisionLine {
+                href: "/c/s/divisions/women".to_owned(),
+                title: samples::BIDI.to_owned(),
+                who: "Women, 18 to 39 years".to_owned(),
+                level: "prescribed".to_owned(),
+                entries: "1,204".to_owned(),
+            }],
+            ages: "Ages are counted in full years on 15 January 2027.".to_owned(),
+            rules: vec!["Places are added up.".to_owned()],
+        }
+        .render()
+        .expect("renders");
+        samples::assert_sound(&page);
+        assert!(page.contains("<strong>closes in 2 h</strong>"));
+    }
+
+    #[test]
+    fn ages_are_said_as_they_are_bounded() {
+        let division = |from_age, to_age| Division {
+            slug: "d".to_owned(),
+            title: "D".to_owned(),
+            category: Category::Women,
+            from_age,
+            to_age,
+            level: 0,
+            allow_lower: false,
+            combines: Vec::new(),
+            mixed: false,
+        };
+        assert_eq!(who(&division(Some(18), Some(39))), "Women, 18 to 39 years");
+        assert_eq!(who(&division(Some(60), None)), "Women, 60 years and older");
+        assert_eq!(who(&division(None, Some(17))), "Women, up to 17 years");
+        assert_eq!(who(&division(None, None)), "Women");
+    }
+}

@@ -1,0 +1,141 @@
+//! `/`: what is on?
+
+use super::shell::{Link, Shell, When, left, words};
+use super::{Page, html};
+use crate::actions::reader::Reader;
+use crate::app::App;
+use crate::web::problem::Answer;
+use crate::web::session::Caller;
+use crate::words::en::grammar::Noun;
+use crate::words::en::pages::Pages;
+use crate::words::put;
+use askama::Template;
+use axum::extract::State;
+use jiff::Timestamp;
+
+#[derive(Template)]
+#[template(path = "home.html")]
+struct Home {
+    shell: Shell,
+    w: &'static Pages,
+    competitions: Vec<Line>,
+}
+
+/// One competition.
+struct Line {
+    href: String,
+    title: String,
+    zone: String,
+    size: String,
+    running: Vec<Soon>,
+    next: Option<Soon>,
+    divisions: Vec<Link>,
+}
+
+/// A workout, and what happens with it next.
+struct Soon {
+    href: String,
+    title: String,
+    left: String,
+    at: When,
+}
+
+/// `GET /`.
+pub async fn get_home(State(app): State<App>, caller: Caller) -> Answer<Page> {
+    let w = words();
+    let found = crate::actions::competitions::list(&app, &caller.actor, caller.received).await?;
+    let mut competitions = Vec::with_capacity(found.len());
+    for c in found {
+        let reader = Reader::find(&app, &caller.actor, caller.received, &c.slug).await?;
+        competitions.push(line(&app, &reader));
+    }
+    html(&Home { shell: Shell::new(&caller, "/", w.home_title), w, competitions })
+}
+
+/// A competition as this reader sees it.
+fn line(app: &App, reader: &Reader) -> Line {
+    let (w, c, now) = (words(), &reader.competition, reader.now);
+    let base = format!("/c/{}", c.slug);
+    let soon = |x: &crate::rules::workout::Workout, at: Timestamp, template: &str| {
+        left(now, at).map(|time| Soon {
+            href: format!("{base}/workouts/{}", x.slug),
+            title: x.title.clone(),
+            left: put(template, &[("left", &time)]),
+            at: When::new(at, &c.time_zone),
+        })
+    };
+    let running = reader
+        .workouts()
+        .filter(|x| x.window.opens <= now)
+        .filter_map(|x| soon(x, x.window.closes, w.closes_in))
+        .collect();
+    let next = reader
+        .workouts()
+        .filter(|x| x.window.opens > now)
+        .min_by_key(|x| x.window.opens)
+        .and_then(|x| soon(x, x.window.opens, w.opens_in));
+    Line {
+        href: base.clone(),
+        title: c.title.clone(),
+        zone: c.time_zone_name.clone(),
+        size: size(app, reader),
+        running,
+        next,
+        divisions: c.divisions.iter().map(|d| Link::new(format!("{base}/divisions/{}", d.slug), &d.title)).collect(),
+    }
+}
+
+/// "2,400 athletes in 8 divisions, 4 workouts".
+pub(super) fn size(app: &App, reader: &Reader) -> String {
+    let (w, c) = (words(), &reader.competition);
+    let plain: Vec<&str> = c.divisions.iter().filter(|d| d.combines.is_empty()).map(|d| d.slug.as_str()).collect();
+    let counts = app.board.counts(reader.id).unwrap_or_default();
+    let athletes: usize = counts.iter().filter(|d| plain.contains(&d.division.as_str())).map(|d| d.entries).sum();
+    let said = |n: usize, noun| (w.count)(n as u64, noun);
+    put(
+        w.size,
+        &[
+            ("athletes", &said(athletes, Noun::Athlete)),
+            ("divisions", &said(c.divisions.len(), Noun::Division)),
+            ("workouts", &said(reader.workouts().count(), Noun::Workout)),
+        ],
+    )
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::super::samples;
+    use super::*;
+
+    fn page(competitions: Vec<Line>) -> String {
+        Home { shell: samples::shell("Competitions"), w: words(), competitions }.render().expect("renders")
+    }
+
+    #[test]
+    fn nothing_on_says_what_to_do() {
+        assert!(page(Vec::new()).contains("No competition here yet."));
+    }
+
+    #[test]
+    fn the_running_workout_and_the_time_left_come_first() {
+        let soon = |title: &str| Soon {
+            href: "/c/s/workouts/w1".to_owned(),
+            title: title.to_owned(),
+            left: "closes in 3 h 12 min".to_owned(),
+            at: samples::when(),
+        };
+        let line = Line {
+            href: "/c/s".to_owned(),
+            title: samples::HOSTILE.to_owned(),
+            zone: "Europe/Lisbon".to_owned(),
+            size: "2,400 athletes".to_owned(),
+            running: vec![soon(samples::BIDI)],
+            next: Some(soon("not shown")),
+            divisions: vec![Link::new("/c/s/divisions/women", samples::LONG)],
+        };
+        let page = page(vec![line]);
+        samples::assert_sound(&page);
+        assert!(page.contains("running now, closes in 3 h 12 min"));
+        assert!(!page.contains("not shown"));
+    }
+}

@@ -1,0 +1,37 @@
+//! What went wrong, as a page. The status and the sentences come from the web floor.
+
+use super::shell::{Shell, words};
+use crate::words::en::pages::Pages;
+use askama::Template;
+
+#[derive(Template)]
+#[template(path = "problem.html")]
+struct View<'a> {
+    shell: Shell,
+    w: &'static Pages,
+    title: &'a str,
+    detail: &'a str,
+    errors: &'a [String],
+    help: &'a str,
+}
+
+/// A page that says what happened, what to mend, and what to say when asking for help.
+#[must_use]
+pub fn page(title: &str, detail: &str, errors: &[String], help: &str) -> String {
+    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, help };
+    // The one page that has no other page to fall back on.
+    view.render().unwrap_or_else(|_| "500".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn a_problem_says_what_happened_and_how_to_go_on() {
+        let page = page(samples::HOSTILE, samples::BIDI, &[samples::HOSTILE.to_owned()], "Say r-1.");
+        samples::assert_sound(&page);
+        assert!(page.contains("Say r-1.") && page.contains(words().problem_home));
+    }
+}

@@ -1,0 +1,95 @@
+//! The names of states, reasons, rulings and gaps in the reader's language.
+
+use super::shell::words;
+use crate::rules::competition::Competition;
+
+/// A state, always a word. `refused`: a late score the organiser did not let in.
+#[must_use]
+pub fn state(state: &str, refused: bool) -> &'static str {
+    let w = words();
+    match state {
+        "entered" => w.state_entered,
+        "attested" => w.state_attested,
+        "flagged" => w.state_flagged,
+        "withheld" => w.state_withheld,
+        "amended" => w.state_amended,
+        "struck" => w.state_struck,
+        "withdrawn" => w.state_withdrawn,
+        "late" if refused => w.state_late_refused,
+        "late" => w.state_late,
+        "not_taking_part" => w.state_not_taking_part,
+        _ => w.state_missing,
+    }
+}
+
+/// The state of a placed score where it is more than "attested".
+#[must_use]
+pub fn remarkable(now: Option<&str>) -> String {
+    now.filter(|s| *s != "attested").map_or_else(String::new, |s| state(s, false).to_owned())
+}
+
+/// The reason of a doubt.
+#[must_use]
+pub fn doubt(reason: &str) -> &'static str {
+    let w = words();
+    match reason {
+        "count" => w.reason_count,
+        "range_of_motion" => w.reason_range_of_motion,
+        "equipment" => w.reason_equipment,
+        "tiebreak" => w.reason_tiebreak,
+        "timing" => w.reason_timing,
+        "evidence" => w.reason_evidence,
+        "identity" => w.reason_identity,
+        _ => w.reason_other,
+    }
+}
+
+/// A decision, as it stands in the history.
+#[must_use]
+pub fn ruling(kind: &str) -> &'static str {
+    let w = words();
+    match kind {
+        "stands" => w.event_ruled_stands,
+        "deduct" => w.event_ruled_deduct,
+        "replace" => w.event_ruled_replace,
+        "strike" => w.event_ruled_strike,
+        _ => w.event_ruled_restore,
+    }
+}
+
+/// How an attestation was given.
+#[must_use]
+pub fn how(how: &str) -> &'static str {
+    let w = words();
+    match how {
+        "signed_in" => w.how_signed_in,
+        "video" => w.how_video,
+        _ => w.how_paper_sheet,
+    }
+}
+
+/// A role; none is the command line.
+#[must_use]
+pub fn role(role: Option<&str>) -> &'static str {
+    let w = words();
+    match role {
+        Some("organiser") => w.role_organiser,
+        Some("referee") => w.role_referee,
+        Some("staff") => w.role_staff,
+        Some("judge") => w.role_judge,
+        Some("athlete") => w.role_athlete,
+        _ => w.role_operator,
+    }
+}
+
+/// A division's title; its slug where the file no longer has it.
+#[must_use]
+pub fn division<'a>(competition: &'a Competition, slug: &'a str) -> &'a str {
+    competition.division(slug).map_or(slug, |d| &d.title)
+}
+
+/// A level's title by its slug.
+#[must_use]
+pub fn level<'a>(competition: &'a Competition, slug: &'a str) -> &'a str {
+    competition.levels.iter().find(|l| l.slug == slug).map_or(slug, |l| &l.title)
+}

@@ -1,0 +1,322 @@
+//! Among whom, which rows, and finding somebody: what the pages of standings share.
+
+use super::form::{Choice, Fields};
+use super::shell::{Link, encoded, words};
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::Reader;
+use crate::actions::standings::StandingsQuery;
+use crate::actions::views::{GymView, ScopeView};
+use crate::app::App;
+use crate::rules::access::Role;
+use crate::rules::place::Running;
+use crate::web::problem::Answer;
+use crate::words::put;
+use std::collections::BTreeSet;
+
+/// Rows on a page.
+pub const ROWS: u32 = 50;
+
+/// How many namesakes are offered.
+const OFFERED: usize = 20;
+
+/// What a reader asked for, from the query of the address. What cannot be read is left out.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Asked {
+    /// Among whom.
+    pub scope: ScopeView,
+    /// With or without open workouts.
+    pub running: Option<Running>,
+    /// First row.
+    pub from: Option<u32>,
+    /// The page that holds this bib.
+    pub bib: Option<u32>,
+    /// A state of the past.
+    pub as_of: Option<u64>,
+    /// Who is looked for.
+    pub q: String,
+}
+
+impl Asked {
+    /// From the query of the address.
+    #[must_use]
+    pub fn read(fields: &Fields) -> Self {
+        Self {
+            scope: ScopeView {
+                gym: fields.find("gym"),
+                region: fields.find("region"),
+                country: fields.find("country"),
+            },
+            running: match fields.get("running") {
+                "with" => Some(Running::With),
+                "without" => Some(Running::Without),
+                _ => None,
+            },
+            from: fields.get("from").parse().ok(),
+            bib: fields.get("bib").parse().ok(),
+            as_of: fields.get("as_of").parse().ok(),
+            q: fields.get("q").chars().take(100).collect(),
+        }
+    }
+
+    /// For the action: a page.
+    #[must_use]
+    pub fn page(&self) -> StandingsQuery {
+        let from = if self.bib.is_some() { None } else { Some(self.from.unwrap_or(1).max(1)) };
+        StandingsQuery {
+            scope: self.scope.clone(),
+            running: self.running,
+            as_of: self.as_of,
+            at_least: None,
+            from,
+            limit: Some(ROWS),
+            bib: self.bib,
+        }
+    }
+
+    /// For the action: one row, that of a bib.
+    #[must_use]
+    pub fn row_of(&self, bib: u32) -> StandingsQuery {
+        StandingsQuery { from: None, limit: Some(1), bib: Some(bib), ..self.page() }
+    }
+
+    /// Whether fewer than all of the division are asked for.
+    #[must_use]
+    pub fn narrowed(&self) -> bool {
+        self.scope != ScopeView::default()
+    }
+
+    /// The same address with another first row or bib.
+    #[must_use]
+    pub fn address(&self, action: &str, from: Option<u32>, bib: Option<u32>) -> String {
+        let running = self.running.map(|r| match r {
+            Running::With => "with".to_owned(),
+            Running::Without => "without".to_owned(),
+        });
+        let members = [
+            ("gym", self.scope.gym.clone()),
+            ("region", self.scope.region.clone()),
+            ("country", self.scope.country.clone()),
+            ("running", running),
+            ("as_of", self.as_of.map(|n| n.to_string())),
+            ("from", from.map(|n| n.to_string())),
+            ("bib", bib.map(|n| n.to_string())),
+        ];
+        let said: Vec<String> =
+            members.into_iter().filter_map(|(n, v)| v.map(|v| format!("{n}={}", encoded(&v)))).collect();
+        if said.is_empty() { action.to_owned() } else { format!("{action}?{}", said.join("&")) }
+    }
+}
+
+/// The form above the table.
+#[derive(Clone, Debug, Default)]
+pub struct ScopeForm {
+    /// The page's own address.
+    pub action: String,
+    /// Who was looked for.
+    pub q: String,
+    /// Gym, region, country, open workouts.
+    pub selects: Vec<Select>,
+    /// Whether fewer than all are shown.
+    pub narrowed: bool,
+    /// What the search came to, when not to one.
+    pub find_text: Option<String>,
+    /// Several to choose from.
+    pub found: Vec<Link>,
+}
+
+/// One list to choose from.
+#[derive(Clone, Debug)]
+pub struct Select {
+    /// Of the field.
+    pub name: &'static str,
+    /// For people.
+    pub label: &'static str,
+    /// The first is "all".
+    pub options: Vec<Choice>,
+}
+
+/// The form, with what a search came to; or the bib when it came to exactly one.
+pub async fn form(
+    app: &App,
+    reader: &Reader,
+    division: &str,
+    asked: &Asked,
+    action: &str,
+    with_running: bool,
+    gyms: &[GymView],
+) -> Answer<Result<ScopeForm, u32>> {
+    let mut form = ScopeForm {
+        action: action.to_owned(),
+        q: asked.q.clone(),
+        selects: selects(asked, gyms, with_running),
+        narrowed: asked.narrowed() || asked.running.is_some() || asked.as_of.is_some(),
+        ..ScopeForm::default()
+    };
+    if asked.q.is_empty() {
+        return Ok(Ok(form));
+    }
+    let w = words();
+    let number: Option<u32> = asked.q.trim_start_matches('#').parse().ok();
+    if number.is_none() && asked.q.chars().count() < 2 {
+        form.find_text = Some(w.find_short.to_owned());
+        return Ok(Ok(form));
+    }
+    let find = Find { gym: asked.scope.gym.clone(), q: Some(asked.q.clone()) };
+    let found = lists::entries(app, &reader.actor, reader.now, &reader.competition.slug, &find).await?;
+    let here = members(reader, division);
+    let mut found: Vec<_> = found.into_iter().filter(|e| here.contains(&e.division)).collect();
+    if let Some(number) = number {
+        found.retain(|e| e.bib == number);
+    }
+    match found.as_slice() {
+        [] => form.find_text = Some(put(w.find_none, &[("q", &asked.q)])),
+        [one] => return Ok(Err(one.bib)),
+        many => {
+            let template = if many.len() > OFFERED { w.find_too_many } else { w.find_many };
+            form.find_text = Some(put(template, &[("q", &asked.q)]));
+            form.found = many
+                .iter()
+                .take(OFFERED)
+                .map(|e| {
+                    let gym = e.gym.as_deref().map_or(String::new(), |g| format!(" · {}", gym_name(gyms, g)));
+                    Link::new(
+                        asked.address(action, None, Some(e.bib)) + &anchor(e.bib),
+                        format!("{} · {}{gym}", e.name, e.bib),
+                    )
+                })
+                .collect();
+        }
+    }
+    Ok(Ok(form))
+}
+
+/// `#b1042`.
+#[must_use]
+pub fn anchor(bib: u32) -> String {
+    format!("#b{bib}")
+}
+
+/// The plain divisions that a division ranks.
+fn members(reader: &Reader, division: &str) -> Vec<String> {
+    match reader.competition.division(division) {
+        Some(d) if !d.combines.is_empty() => d.combines.clone(),
+        _ => vec![division.to_owned()],
+    }
+}
+
+fn selects(asked: &Asked, gyms: &[GymView], with_running: bool) -> Vec<Select> {
+    let w = words();
+    let list = |name, label, all: &str, now: &Option<String>, values: Vec<(String, String)>| {
+        let now = now.as_deref().unwrap_or_default();
+        let first = std::iter::once(Choice::new("", all, now));
+        Select { name, label, options: first.chain(values.into_iter().map(|(v, t)| Choice::new(v, t, now))).collect() }
+    };
+    let distinct = |of: fn(&GymView) -> &String| -> Vec<(String, String)> {
+        let values: BTreeSet<&String> = gyms.iter().map(of).filter(|v| !v.is_empty()).collect();
+        values.into_iter().map(|v| (v.clone(), v.clone())).collect()
+    };
+    let mut by_name: Vec<(String, String)> = gyms.iter().map(|g| (g.slug.clone(), g.name.clone())).collect();
+    by_name.sort_by(|a, b| a.1.cmp(&b.1));
+    let mut all = vec![
+        list("gym", w.scope_gym, w.scope_every_gym, &asked.scope.gym, by_name),
+        list("region", w.scope_region, w.scope_every_region, &asked.scope.region, distinct(|g| &g.region)),
+        list("country", w.scope_country, w.scope_every_country, &asked.scope.country, distinct(|g| &g.country)),
+    ];
+    if with_running {
+        let now = match asked.running {
+            Some(Running::Without) => "without",
+            _ => "with",
+        };
+        all.push(Select {
+            name: "running",
+            label: w.scope_running,
+            options: vec![
+                Choice::new("with", w.scope_running_with, now),
+                Choice::new("without", w.scope_running_without, now),
+            ],
+        });
+    }
+    all
+}
+
+/// A gym's name; its slug where it is unknown.
+#[must_use]
+pub fn gym_name<'a>(gyms: &'a [GymView], slug: &'a str) -> &'a str {
+    gyms.iter().find(|g| g.slug == slug).map_or(slug, |g| &g.name)
+}
+
+/// The reader's own bib in a competition, if it has one.
+#[must_use]
+pub fn own_bib(reader: &Reader) -> Option<u32> {
+    let here = |c: &Option<String>| c.as_deref().is_none_or(|c| c == reader.competition.slug);
+    reader.actor.grants.iter().filter(|g| g.role == Role::Athlete && here(&g.competition)).find_map(|g| g.bib)
+}
+
+/// Which rows are shown, and the way to the others.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Pager {
+    /// "Rows 51 to 100 of 340".
+    pub text: String,
+    /// Not on the first page.
+    pub first: Option<String>,
+    /// The page before.
+    pub previous: Option<String>,
+    /// The page after.
+    pub next: Option<String>,
+    /// Not on the last page.
+    pub last: Option<String>,
+}
+
+impl Pager {
+    /// From the rows shown.
+    #[must_use]
+    pub fn new(asked: &Asked, action: &str, from: u32, rows: usize, entries: u32) -> Self {
+        let to = from.saturating_add(u32::try_from(rows).unwrap_or(u32::MAX)).saturating_sub(1);
+        let at = |row: u32| asked.address(action, Some(row), None);
+        let last = entries.saturating_sub(1) / ROWS * ROWS + 1;
+        let (earlier, later) = (from > 1, rows > 0 && to < entries);
+        Self {
+            text: put(words().pager_rows, &[("from", &from), ("to", &to), ("entries", &entries)]),
+            first: earlier.then(|| at(1)),
+            previous: earlier.then(|| at(from.saturating_sub(ROWS).max(1))),
+            next: later.then(|| at(to + 1)),
+            last: later.then(|| at(last.max(to + 1).min(entries))),
+        }
+    }
+
+    /// Whether there is more than what is shown.
+    #[must_use]
+    pub fn needed(&self) -> bool {
+        self.first.is_some() || self.next.is_some()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fields(query: &[(&str, &str)]) -> Fields {
+        Fields(query.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned())).collect())
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_left_out_and_the_rest_comes_back_in_the_address() {
+        let asked = Asked::read(&fields(&[("gym", "a&b"), ("from", "x"), ("running", "without"), ("q", " Ines ")]));
+        assert_eq!((asked.from, asked.q.as_str()), (None, "Ines"));
+        assert_eq!(asked.address("/p", Some(51), None), "/p?gym=a%26b&running=without&from=51");
+    }
+
+    #[test]
+    fn the_pager_leads_to_all_rows_and_never_past_them() {
+        let asked = Asked::default();
+        let first = Pager::new(&asked, "/p", 1, 50, 120);
+        assert_eq!(
+            (first.first, first.next.as_deref(), first.last.as_deref()),
+            (None, Some("/p?from=51"), Some("/p?from=101"))
+        );
+        let last = Pager::new(&asked, "/p", 101, 20, 120);
+        assert_eq!((last.previous.as_deref(), last.next), (Some("/p?from=51"), None));
+        assert!(!Pager::new(&asked, "/p", 1, 50, 50).needed());
+        assert!(!Pager::new(&asked, "/p", 1, 0, 0).needed());
+    }
+}

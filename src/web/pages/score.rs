@@ -1,0 +1,547 @@
+//! `/desk/{c}/{gym}/{w}/{bib}`: one form for one athlete's score in one workout.
+
+use super::form::{self, Choice, FieldError, Fields};
+use super::shell::{Link, Shell, When, encoded, words};
+use super::{html, rules_said, say};
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::Reader;
+use crate::actions::score::DeskQuery;
+use crate::actions::views::{EntryView, ScoreView};
+use crate::actions::{Failure, Request, ScorePath, score, submit, withdraw};
+use crate::app::App;
+use crate::rules::access::{Act, permit};
+use crate::rules::ledger::{Precondition, Refusal};
+use crate::rules::life::{Attest, How, Submit};
+use crate::rules::performance::RawPerformance;
+use crate::rules::workout::{Task, Workout};
+use crate::web::extract::{Path, Query};
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::{Caller, Form};
+use crate::words::en::pages::Pages;
+use crate::words::{Lang, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+
+/// The fields that a fault can stand beside.
+const FIELDS: &[&str] =
+    &["performance", "level", "judge", "how", "sheet", "performed_at", "no_reps", "video", "reason", "again"];
+/// What the action calls otherwise.
+const NAMES: &[(&str, &str)] = &[("attempt", "again"), ("tiebreak", "performance")];
+
+#[derive(Template)]
+#[template(path = "score.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    csrf: String,
+    action: String,
+    back: String,
+    etag: String,
+    name: String,
+    bib: u32,
+    division: String,
+    workout: String,
+    workout_href: String,
+    format: String,
+    hint: String,
+    values: Values,
+    errors: Vec<FieldError>,
+    questions: Vec<Asked>,
+    confirmed: Vec<String>,
+    conflict: Option<Conflict>,
+    current: Option<Current>,
+    locked: Option<&'static str>,
+    levels: Vec<Choice>,
+    may_attest: bool,
+    judges: Vec<Link>,
+    hows: Vec<Choice>,
+    performed_hint: String,
+    more_open: bool,
+    again: bool,
+    save: &'static str,
+    apart: String,
+    apart_text: &'static str,
+    apart_button: &'static str,
+}
+
+/// What was typed.
+#[derive(Default)]
+struct Values {
+    performance: String,
+    level: String,
+    judge: String,
+    how: String,
+    sheet: String,
+    performed_at: String,
+    no_reps: String,
+    video: String,
+    reason: String,
+    again: bool,
+}
+
+/// A question that a tick answers.
+struct Asked {
+    code: String,
+    text: String,
+}
+
+/// Somebody else was quicker.
+struct Conflict {
+    theirs: String,
+    theirs_state: &'static str,
+    ours: String,
+}
+
+/// What is stored now.
+struct Current {
+    text: String,
+    state: &'static str,
+    lines: Vec<String>,
+}
+
+/// Where the form is.
+type Place = (String, String, String, u32);
+
+/// What the form is about, read once for showing and for storing.
+struct About {
+    reader: Reader,
+    path: ScorePath,
+    gym: String,
+    entry: EntryView,
+    now: Option<ScoreView>,
+    /// The desk's word for it: `missing`, `not_taking_part`, or a state.
+    state: &'static str,
+    own: bool,
+}
+
+impl About {
+    async fn read(app: &App, caller: &Caller, (slug, gym, workout, bib): Place) -> Answer<Self> {
+        let (actor, at) = (&caller.actor, caller.received);
+        let reader = Reader::find(app, actor, at, &slug).await?;
+        let own = reader.is_own(bib);
+        if !own {
+            permit(actor, Act::ReadDesk { competition: &slug, gym: Some(&gym) })?;
+        }
+        reader.workout(&workout)?;
+        let entry = lists::entry(app, actor, at, &slug, bib).await?;
+        let path = ScorePath { competition: slug, workout, bib };
+        let now = match score::read(app, actor, at, &path).await.map_err(Problem::from) {
+            Ok(read) => Some(read.score),
+            Err(problem) if problem.status == StatusCode::NOT_FOUND => None,
+            Err(problem) => return Err(problem),
+        };
+        let mut state = now.as_ref().map_or("missing", |s| s.state);
+        if now.is_none() && !own && entry.gym.as_deref() == Some(gym.as_str()) {
+            let query = DeskQuery { gym: Some(gym.clone()), state: None };
+            let list = score::desk(app, actor, at, &path.competition, &path.workout, query).await?;
+            state = list.rows.iter().find(|r| r.bib == bib).map_or(state, |r| r.state);
+        }
+        Ok(Self { reader, path, gym, entry, now, state, own })
+    }
+
+    fn workout(&self) -> Answer<&Workout> {
+        Ok(self.reader.workout(&self.path.workout)?)
+    }
+
+    fn here(&self) -> String {
+        format!("{}/{}/{}", self.desk(), self.path.workout, self.path.bib)
+    }
+
+    fn desk(&self) -> String {
+        format!("/desk/{}/{}", self.path.competition, self.gym)
+    }
+
+    /// Where to go afterwards.
+    fn back(&self) -> String {
+        if self.own { format!("/c/{}/athletes/{}", self.path.competition, self.path.bib) } else { self.desk() }
+    }
+
+    /// The levels at which this entry may score, and that of the score now.
+    fn levels(&self) -> (Vec<(u8, String, String)>, String) {
+        let c = &self.reader.competition;
+        let own = c.division(&self.entry.division).map_or(0, |d| d.level);
+        let fits = |n: u8| c.prescription(&self.path.workout, &self.entry.division, n).is_some();
+        let all = (0u8..).zip(&c.levels).filter(|(n, _)| fits(*n));
+        let all: Vec<_> = all.map(|(n, l)| (n, l.slug.clone(), l.title.clone())).collect();
+        let default = all.iter().find(|(n, ..)| *n == own).or(all.first()).map_or(String::new(), |l| l.1.clone());
+        (all, self.now.as_ref().map_or(default, |s| s.level.clone()))
+    }
+
+    /// What a performance at a level is validated against.
+    fn task<'a>(&'a self, x: &'a Workout, level: &str) -> &'a Task {
+        let c = &self.reader.competition;
+        let index = self.levels().0.iter().find(|(_, slug, _)| slug == level).map_or(0, |l| l.0);
+        c.prescription(&self.path.workout, &self.entry.division, index).map_or(&x.task, |p| &p.task)
+    }
+}
+
+/// `GET /desk/{c}/{gym}/{w}/{bib}`.
+pub async fn get_score(
+    State(app): State<App>,
+    caller: Caller,
+    Path(place): Path<Place>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let about = About::read(&app, &caller, place).await?;
+    let values = first_values(&about, &fields);
+    Ok(html(&view(&app, &caller, &about, values).await?)?.into_response())
+}
+
+/// What stands in the fields at first: what is stored, and the judge of the athlete before.
+fn first_values(about: &About, fields: &Fields) -> Values {
+    let text = |v: &Option<String>| v.clone().unwrap_or_default();
+    let blank = Values { level: about.levels().1, how: fields.get("how").to_owned(), ..Values::default() };
+    match &about.now {
+        None => Values { judge: fields.get("judge").to_owned(), ..blank },
+        Some(now) => Values {
+            performance: now.performance.text.clone(),
+            judge: if now.attestation.is_none() { fields.get("judge").to_owned() } else { String::new() },
+            sheet: if now.attestation.is_none() { text(&now.sheet) } else { String::new() },
+            no_reps: now.no_reps.map_or(String::new(), |n| n.to_string()),
+            video: text(&now.video),
+            ..blank
+        },
+    }
+}
+
+async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answer<View> {
+    let (w, c, x) = (words(), &about.reader.competition, about.workout()?);
+    let task = about.task(x, &values.level);
+    let (levels, _) = about.levels();
+    let find = Find { gym: Some(about.gym.clone()), q: None };
+    let judges = lists::judges(app, &caller.actor, caller.received, &c.slug, &find).await.unwrap_or_default();
+    let desk = Link::new(about.back(), if about.own { &about.entry.name } else { w.desk });
+    let apart = |undo: &str| if about.own { String::new() } else { format!("{}/{undo}", about.here()) };
+    let (apart, apart_text, apart_button) = match about.state {
+        "missing" => (apart("not-taking-part"), w.not_taking_part_text, w.not_taking_part_button),
+        "not_taking_part" => (apart("taking-part"), w.taking_part_text, w.taking_part_button),
+        _ => (String::new(), "", ""),
+    };
+    let how = if values.how.is_empty() { "paper_sheet" } else { &values.how };
+    let hows = ["paper_sheet", "signed_in", "video"].map(|h| Choice::new(h, say::how(h), how)).into();
+    let title = format!("{}: {}", about.entry.name, x.title);
+    Ok(View {
+        shell: Shell::new(caller, about.here(), title).below([
+            Link::new(format!("/c/{}", c.slug), &c.title),
+            desk,
+            Link::new("", &x.title),
+        ]),
+        w,
+        csrf: caller.csrf.clone(),
+        action: about.here(),
+        back: about.back(),
+        etag: about.now.as_ref().map_or(String::new(), |s| s.etag.clone()),
+        name: about.entry.name.clone(),
+        bib: about.entry.bib,
+        division: say::division(c, &about.entry.division).to_owned(),
+        workout: x.title.clone(),
+        workout_href: format!("/c/{}/workouts/{}", c.slug, x.slug),
+        format: rules_said::format(task),
+        hint: rules_said::hint(task),
+        errors: Vec::new(),
+        questions: Vec::new(),
+        confirmed: Vec::new(),
+        conflict: None,
+        current: about.now.as_ref().map(current),
+        locked: about.now.as_ref().is_some_and(|s| s.locked).then_some(w.score_locked),
+        levels: levels.into_iter().map(|(_, slug, title)| Choice::new(slug, title, &values.level)).collect(),
+        may_attest: !about.own,
+        judges: judges.into_iter().map(|j| Link::new(j.code, j.name.unwrap_or_default())).collect(),
+        hows,
+        performed_hint: performed_hint(about),
+        more_open: [&values.performed_at, &values.no_reps, &values.video, &values.reason].iter().any(|v| !v.is_empty()),
+        again: about.now.is_some() && x.attempts != crate::rules::workout::Attempts::One,
+        save: if about.now.is_some() { w.score_correct } else { w.score_save },
+        apart,
+        apart_text,
+        apart_button,
+        values,
+    })
+}
+
+fn current(now: &ScoreView) -> Current {
+    let w = words();
+    let judge =
+        now.attestation.as_ref().map(|a| format!("{} {}", put(w.judge_of_now, &[("judge", &a.judge)]), w.judge_again));
+    Current {
+        text: now.performance.text.clone(),
+        state: say::state(now.state, now.refused),
+        lines: judge.into_iter().collect(),
+    }
+}
+
+fn performed_hint(about: &About) -> String {
+    let (w, c) = (words(), &about.reader.competition);
+    let zone = &c.time_zone_name;
+    match &about.now {
+        None => put(w.performed_hint, &[("zone", zone)]),
+        Some(now) => {
+            let at = When::new(now.performed_at, &c.time_zone).text;
+            put(w.performed_hint_stored, &[("zone", zone), ("at", &at)])
+        }
+    }
+}
+
+/// `POST /desk/{c}/{gym}/{w}/{bib}`.
+pub async fn post_score(
+    State(app): State<App>,
+    caller: Caller,
+    Path(place): Path<Place>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let about = About::read(&app, &caller, place).await?;
+    let mut errors = Vec::new();
+    let sent = sent(&about, &fields, &mut errors);
+    let seen = match (fields.ticked("again"), fields.get("etag").parse()) {
+        (true, _) => Precondition::None,
+        (false, Ok(etag)) => Precondition::Match(vec![etag]),
+        (false, Err(_)) => Precondition::Absent,
+    };
+    let request = Request::at(caller.received).having_seen(seen);
+    let failure = if errors.is_empty() {
+        match submit::submit(&app, &caller.actor, &about.path, request, sent).await {
+            Ok(_) => return Ok(Redirect::to(&after(&about, &fields)).into_response()),
+            Err(failure) => Some(failure),
+        }
+    } else {
+        None
+    };
+    again(&app, &caller, about, &fields, errors, failure).await
+}
+
+/// The page that says what was stored.
+fn after(about: &About, fields: &Fields) -> String {
+    if about.own {
+        return format!("{}#w-{}", about.back(), about.path.workout);
+    }
+    let (judge, how) = (encoded(fields.get("judge")), encoded(fields.get("how")));
+    format!("{}?saved={}/{}&judge={judge}&how={how}#saved", about.desk(), about.path.workout, about.path.bib)
+}
+
+/// The fields as the action takes them; what cannot be read is an error beside its field.
+fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit {
+    let zone = &about.reader.competition.time_zone;
+    let sheet = fields.find("sheet");
+    let how = match fields.get("how") {
+        "signed_in" => How::SignedIn,
+        "video" => How::Video,
+        _ => How::PaperSheet,
+    };
+    let attempt = about.now.as_ref().filter(|_| fields.ticked("again")).map(|s| s.attempt.saturating_add(1));
+    let attestation = fields.find("judge").map(|judge| Attest { judge, how, sheet: sheet.clone(), attempt });
+    let stored_sheet = about.now.as_ref().and_then(|s| s.sheet.clone());
+    if attestation.is_none() && sheet.is_some() && sheet != stored_sheet {
+        errors.push(FieldError::new("judge", words().sheet_needs_judge));
+    }
+    Submit {
+        performance: RawPerformance::Text(fields.get("performance").to_owned()),
+        attempt,
+        level: fields.find("level"),
+        performed_at: fields.find("performed_at").and_then(|at| instant(&at, zone, about, errors)),
+        gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()), |s| s.gym.clone()),
+        no_reps: fields.number("no_reps", errors),
+        video: fields.find("video"),
+        attestation,
+        reason: fields.find("reason"),
+        confirm: fields.rests("confirm-"),
+        expect_name: None,
+        revise: false,
+        row: false,
+    }
+}
+
+/// A local time of the competition; one that the clock skips is a fault.
+fn instant(text: &str, zone: &TimeZone, about: &About, errors: &mut Vec<FieldError>) -> Option<Timestamp> {
+    let w = words();
+    let Ok(local) = text.replace(' ', "T").parse::<DateTime>() else {
+        errors.push(FieldError::new("performed_at", w.field_time));
+        return None;
+    };
+    let ambiguous = zone.to_ambiguous_timestamp(local);
+    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
+        let name = &about.reader.competition.time_zone_name;
+        errors.push(FieldError::new("performed_at", put(w.field_local_time, &[("zone", name)])));
+        return None;
+    }
+    match ambiguous.compatible() {
+        Ok(at) => Some(at),
+        Err(_) => {
+            errors.push(FieldError::new("performed_at", w.field_time));
+            None
+        }
+    }
+}
+
+/// The form again, with everything typed, and what to mend, answer or compare.
+async fn again(
+    app: &App,
+    caller: &Caller,
+    about: About,
+    fields: &Fields,
+    errors: Vec<FieldError>,
+    failure: Option<Failure>,
+) -> Answer {
+    let typed = |name: &str| fields.get(name).to_owned();
+    let values = Values {
+        performance: typed("performance"),
+        level: fields.find("level").unwrap_or_else(|| about.levels().1),
+        judge: typed("judge"),
+        how: typed("how"),
+        sheet: typed("sheet"),
+        performed_at: typed("performed_at"),
+        no_reps: typed("no_reps"),
+        video: typed("video"),
+        reason: typed("reason"),
+        again: fields.ticked("again"),
+    };
+    let ours = values.performance.clone();
+    let mut page = view(app, caller, &about, values).await?;
+    page.etag = typed("etag");
+    page.errors = errors;
+    page.confirmed = fields.rests("confirm-");
+    let status = match failure {
+        None => StatusCode::UNPROCESSABLE_ENTITY,
+        Some(Failure::Refused(Refusal::Faults(faults))) => {
+            page.errors.extend(form::beside(&faults, FIELDS, NAMES));
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+        Some(Failure::Refused(Refusal::Ask(questions))) => {
+            let asked = questions
+                .iter()
+                .map(|q| Asked { code: q.sentence.code.to_string(), text: q.sentence.say(Lang::default()) });
+            page.questions = asked.collect();
+            let asked: Vec<&String> = page.questions.iter().map(|q| &q.code).collect();
+            page.confirmed.retain(|code| !asked.contains(&code));
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+        Some(Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))) => {
+            if let Some(now) = &about.now {
+                page.conflict = Some(Conflict {
+                    theirs: now.performance.text.clone(),
+                    theirs_state: say::state(now.state, now.refused),
+                    ours,
+                });
+                // Saving again is then on purpose, over what is shown here.
+                page.etag.clone_from(&now.etag);
+            }
+            page.current = None;
+            StatusCode::PRECONDITION_FAILED
+        }
+        Some(Failure::Refused(Refusal::Conflict(sentence, _))) => {
+            page.errors.push(FieldError::new("", sentence.say(Lang::default())));
+            StatusCode::CONFLICT
+        }
+        Some(other) => return Err(other.into()),
+    };
+    let more = ["performed_at", "no_reps", "video", "reason", "again"];
+    page.more_open |= more.iter().any(|id| form::has(&page.errors, id)) || page.values.again;
+    Ok((status, html(&page)?).into_response())
+}
+
+/// `POST /desk/{c}/{gym}/{w}/{bib}/not-taking-part`.
+pub async fn post_not_taking_part(
+    State(app): State<App>,
+    caller: Caller,
+    Path(place): Path<Place>,
+    Form(_): Form<Fields>,
+) -> Answer {
+    state(&app, &caller, place, true).await
+}
+
+/// `POST /desk/{c}/{gym}/{w}/{bib}/taking-part`.
+pub async fn post_taking_part(
+    State(app): State<App>,
+    caller: Caller,
+    Path(place): Path<Place>,
+    Form(_): Form<Fields>,
+) -> Answer {
+    state(&app, &caller, place, false).await
+}
+
+async fn state(app: &App, caller: &Caller, place: Place, out: bool) -> Answer {
+    let about = About::read(app, caller, place).await?;
+    let request = Request::at(caller.received);
+    withdraw::state_not_taking_part(app, &caller.actor, &about.path, request, out).await?;
+    Ok(Redirect::to(&after(&about, &Fields::default())).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    fn page(errors: Vec<FieldError>, questions: Vec<Asked>, conflict: Option<Conflict>) -> String {
+        let hostile = || samples::HOSTILE.to_owned();
+        View {
+            shell: samples::shell("Score"),
+            w: words(),
+            csrf: "x".to_owned(),
+            action: "/desk/s/g/w1/1042".to_owned(),
+            back: "/desk/s/g".to_owned(),
+            etag: "8812".to_owned(),
+            name: samples::BIDI.to_owned(),
+            bib: 1042,
+            division: hostile(),
+            workout: hostile(),
+            workout_href: "/c/s/workouts/w1".to_owned(),
+            format: "For time, at most 9:00".to_owned(),
+            hint: "The time, for example 9:32".to_owned(),
+            values: Values { performance: hostile(), judge: hostile(), sheet: hostile(), ..Values::default() },
+            errors,
+            questions,
+            confirmed: vec!["pace".to_owned()],
+            conflict,
+            current: Some(Current { text: hostile(), state: words().state_attested, lines: vec![hostile()] }),
+            locked: None,
+            levels: vec![Choice::new("a", "prescribed", "a"), Choice::new("b", samples::LONG, "a")],
+            may_attest: true,
+            judges: vec![Link::new("J-1", samples::HOSTILE)],
+            hows: vec![Choice::new("video", "Counted from a video", "video")],
+            performed_hint: "In Europe/Lisbon.".to_owned(),
+            more_open: true,
+            again: true,
+            save: words().score_correct,
+            apart: "/desk/s/g/w1/1042/not-taking-part".to_owned(),
+            apart_text: words().not_taking_part_text,
+            apart_button: words().not_taking_part_button,
+        }
+        .render()
+        .expect("renders")
+    }
+
+    #[test]
+    fn every_error_stands_beside_its_field_and_in_the_summary() {
+        let errors = FIELDS.iter().map(|f| FieldError::new(*f, samples::HOSTILE)).collect();
+        let page = page(errors, Vec::new(), None);
+        samples::assert_sound(&page);
+        for field in FIELDS.iter().filter(|f| !matches!(**f, "how" | "again")) {
+            assert!(page.contains(&format!("href=\"#{field}\"")), "{field} in the summary");
+            assert!(page.contains(&format!("id=\"{field}-error-")), "{field} beside the field");
+        }
+    }
+
+    #[test]
+    fn questions_are_answered_with_a_tick() {
+        let page =
+            page(Vec::new(), vec![Asked { code: "rounds_as_total".to_owned(), text: "278 rounds?".to_owned() }], None);
+        samples::assert_sound(&page);
+        assert!(page.contains("name=\"confirm-rounds_as_total\"") && page.contains("name=\"confirm-pace\""));
+    }
+
+    #[test]
+    fn theirs_and_ours_are_shown_when_somebody_was_quicker() {
+        let conflict = Conflict {
+            theirs: "6+12".to_owned(),
+            theirs_state: words().state_entered,
+            ours: samples::HOSTILE.to_owned(),
+        };
+        let page = page(Vec::new(), Vec::new(), Some(conflict));
+        samples::assert_sound(&page);
+        assert!(page.contains(words().conflict_theirs) && page.contains("6+12"));
+    }
+}

@@ -1,0 +1,191 @@
+//! What all pages share: the frame around them, links, times, and the mark of a place.
+
+use crate::rules::access::{Actor, Role};
+use crate::web::session::Caller;
+use crate::words::en::pages::Pages;
+use crate::words::{Lang, pages};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+/// The texts of the reader's language.
+#[must_use]
+pub fn words() -> &'static Pages {
+    pages(Lang::default())
+}
+
+/// An address and its text.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Link {
+    /// Empty: the page itself.
+    pub href: String,
+    /// For people.
+    pub text: String,
+}
+
+impl Link {
+    /// A link.
+    pub fn new(href: impl Into<String>, text: impl Into<String>) -> Self {
+        Self { href: href.into(), text: text.into() }
+    }
+}
+
+/// Who is signed in.
+#[derive(Clone, Debug)]
+pub struct Who {
+    /// The hidden field of forms.
+    pub csrf: String,
+}
+
+/// The frame around a page.
+#[derive(Clone, Debug, Default)]
+pub struct Shell {
+    /// Of the window.
+    pub title: String,
+    /// In the head, besides the account.
+    pub links: Vec<Link>,
+    /// From the list of competitions down to here.
+    pub trail: Vec<Link>,
+    /// `None`: nobody.
+    pub who: Option<Who>,
+    /// Whether it is known who is asking.
+    pub known: bool,
+    here: String,
+}
+
+impl Shell {
+    /// The frame of a page at `here` (path, with query where it matters).
+    pub fn new(caller: &Caller, here: impl Into<String>, title: impl Into<String>) -> Self {
+        let who = caller.actor.account.map(|_| Who { csrf: caller.csrf.clone() });
+        Self {
+            title: title.into(),
+            links: links(&caller.actor),
+            trail: Vec::new(),
+            who,
+            known: true,
+            here: here.into(),
+        }
+    }
+
+    /// The frame of a page that does not know who is asking.
+    #[must_use]
+    pub fn bare(title: impl Into<String>) -> Self {
+        let title = title.into();
+        Self { title, links: Vec::new(), trail: Vec::new(), who: None, known: false, here: String::new() }
+    }
+
+    /// The same below these steps; the last one is the page itself.
+    #[must_use]
+    pub fn below(mut self, steps: impl IntoIterator<Item = Link>) -> Self {
+        self.trail = vec![Link::new("/", words().trail_home)];
+        self.trail.extend(steps);
+        self
+    }
+
+    /// Where to sign in, and come back from.
+    #[must_use]
+    pub fn signin_href(&self) -> String {
+        match self.here.as_str() {
+            "" | "/" | "/signin" => "/signin".to_owned(),
+            here => format!("/signin?next={}", encoded(here)),
+        }
+    }
+}
+
+/// What somebody's roles lead to.
+fn links(actor: &Actor) -> Vec<Link> {
+    let w = words();
+    let mut found = Vec::new();
+    for grant in &actor.grants {
+        match (grant.role, &grant.competition, &grant.gym, grant.bib) {
+            (Role::Staff, Some(c), Some(gym), _) => found.push(Link::new(format!("/desk/{c}/{gym}"), w.nav_desk)),
+            (Role::Athlete, Some(c), _, Some(bib)) => {
+                found.push(Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page));
+            }
+            (Role::Referee | Role::Organiser, ..) => found.push(Link::new("/referee", w.nav_referee)),
+            _ => {}
+        }
+    }
+    found.sort_by(|a, b| a.href.cmp(&b.href));
+    found.dedup();
+    // Somebody with many desks finds them on the account's page.
+    if found.len() > 3 {
+        found.retain(|l| l.href == "/referee");
+    }
+    found
+}
+
+/// A text as part of a query or a path: everything but letters, digits and `-._~` escaped.
+#[must_use]
+pub fn encoded(text: &str) -> String {
+    use std::fmt::Write;
+    text.bytes().fold(String::with_capacity(text.len()), |mut out, byte| {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            out.push(char::from(byte));
+        } else {
+            // Writing into a text cannot fail.
+            let _ = write!(out, "%{byte:02X}");
+        }
+        out
+    })
+}
+
+/// An instant for people and for programs.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct When {
+    /// RFC 3339, UTC.
+    pub iso: String,
+    /// In the competition's zone.
+    pub text: String,
+}
+
+impl When {
+    /// An instant in a zone.
+    #[must_use]
+    pub fn new(at: Timestamp, zone: &TimeZone) -> Self {
+        Self { iso: at.to_string(), text: (words().date)(&at.to_zoned_datetime(zone.clone())) }
+    }
+}
+
+/// From one instant to a later one; nothing when it has passed.
+#[must_use]
+pub fn left(now: Timestamp, until: Timestamp) -> Option<String> {
+    let seconds = u64::try_from(until.as_second() - now.as_second()).ok().filter(|s| *s > 0)?;
+    Some((words().duration)(seconds))
+}
+
+/// A place, in words and as a mark on the division's bar.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Mark {
+    /// `12th`.
+    pub text: String,
+    /// Where on the bar, e.g. `3.5%`: first is left, last is right.
+    pub x: String,
+}
+
+impl Mark {
+    /// `place` among `of` that are placed.
+    #[must_use]
+    pub fn new(place: u32, of: u32) -> Self {
+        let (before, all) = (u64::from(place.saturating_sub(1)), u64::from(of.saturating_sub(1)));
+        let tenths = if all == 0 { 0 } else { (before * 1000 / all).min(1000) };
+        Self { text: (words().ordinal)(u64::from(place)), x: format!("{}.{}%", tenths / 10, tenths % 10) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_first_is_at_the_left_end_and_the_last_at_the_right() {
+        assert_eq!(Mark::new(1, 311).x, "0.0%");
+        assert_eq!(Mark::new(311, 311).x, "100.0%");
+        assert_eq!(Mark::new(1, 1).x, "0.0%");
+        assert_eq!(Mark::new(9, 3).x, "100.0%");
+    }
+
+    #[test]
+    fn addresses_carry_any_text() {
+        assert_eq!(encoded("/c/a b?q=é&x"), "%2Fc%2Fa%20b%3Fq%3D%C3%A9%26x");
+    }
+}

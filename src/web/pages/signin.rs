@@ -1,0 +1,149 @@
+//! Signing in with a password or a one-time link, and out.
+
+use super::form::{FieldError, Fields};
+use super::html;
+use super::shell::{Shell, words};
+use crate::actions::accounts::{self, AccountError, SignedIn};
+use crate::app::App;
+use crate::web::extract::Query;
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::{Caller, Form, cookie, no_cookie};
+use crate::words::en::pages::Pages;
+use crate::words::put;
+use askama::Template;
+use axum::extract::State;
+use axum::response::{AppendHeaders, IntoResponse, Redirect, Response};
+use http::{StatusCode, header};
+
+#[derive(Template)]
+#[template(path = "signin.html")]
+struct SignInView<'a> {
+    shell: Shell,
+    w: &'static Pages,
+    csrf: &'a str,
+    next: &'a str,
+    email: &'a str,
+    errors: Vec<FieldError>,
+    done: Option<&'static str>,
+}
+
+#[derive(Template)]
+#[template(path = "link.html")]
+struct LinkView<'a> {
+    shell: Shell,
+    w: &'static Pages,
+    csrf: &'a str,
+    code: &'a str,
+    usable: bool,
+    errors: Vec<FieldError>,
+}
+
+/// Where to go after signing in: a path of our own, else the account's page.
+fn safe(next: &str) -> &str {
+    let own = next.starts_with('/') && !next.starts_with("//") && !next.contains(['\\', '\r', '\n', '\t']);
+    if own { next } else { "/account" }
+}
+
+fn view<'a>(caller: &'a Caller, next: &'a str, email: &'a str) -> SignInView<'a> {
+    let w = words();
+    let shell = Shell::new(caller, "/signin", w.signin_title);
+    SignInView { shell, w, csrf: &caller.csrf, next, email, errors: Vec::new(), done: None }
+}
+
+/// `GET /signin`.
+pub async fn get_signin(caller: Caller, Query(fields): Query<Fields>) -> Answer {
+    let done = fields.ticked("out").then_some(words().signed_out);
+    Ok(html(&SignInView { done, ..view(&caller, fields.get("next"), "") })?.into_response())
+}
+
+/// `POST /signin`.
+pub async fn post_signin(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
+    let (email, password, next) = (fields.get("email"), fields.exact("password"), fields.get("next"));
+    let (status, text) = match accounts::sign_in(&app, email, password, &caller.origin()).await {
+        Ok(signed_in) => return begin(&app, &caller, &signed_in, safe(next)).await,
+        Err(error) => refused(error, words().signin_wrong)?,
+    };
+    let errors = vec![FieldError::new("email", text)];
+    Ok((status, html(&SignInView { errors, ..view(&caller, next, email) })?).into_response())
+}
+
+/// A sentence for what a person can mend; the rest is a problem.
+fn refused(error: AccountError, wrong: &str) -> Result<(StatusCode, String), Problem> {
+    match error {
+        AccountError::WrongSignIn => Ok((StatusCode::UNAUTHORIZED, wrong.to_owned())),
+        AccountError::Throttled(wait) => {
+            let time = (words().duration)(wait.as_secs().max(1));
+            Ok((StatusCode::TOO_MANY_REQUESTS, put(words().signin_wait, &[("time", &time)])))
+        }
+        other => Err(other.into()),
+    }
+}
+
+/// Ends the session the request came with, and begins the new one.
+async fn begin(app: &App, caller: &Caller, signed_in: &SignedIn, next: &str) -> Answer {
+    if let Some(session) = caller.session {
+        // It may have ended by itself meanwhile.
+        let _ = accounts::end_session(app, &caller.actor, session).await;
+    }
+    let cookie = AppendHeaders([(header::SET_COOKIE, cookie(app, &signed_in.secret))]);
+    Ok((cookie, Redirect::to(next)).into_response())
+}
+
+/// `GET /signin/link`: a button, so that a program that looks at addresses in messages does not
+/// use the link up.
+pub async fn get_link(caller: Caller, Query(fields): Query<Fields>) -> Answer {
+    Ok(html(&link(&caller, fields.get("code")))?.into_response())
+}
+
+fn link<'a>(caller: &'a Caller, code: &'a str) -> LinkView<'a> {
+    let w = words();
+    let shell = Shell::new(caller, "/signin", w.link_title);
+    LinkView { shell, w, csrf: &caller.csrf, code, usable: !code.is_empty(), errors: Vec::new() }
+}
+
+/// `POST /signin/link`.
+pub async fn post_link(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
+    let code = fields.get("code");
+    let (status, text) = match accounts::sign_in_by_link(&app, code, &caller.origin()).await {
+        Ok(signed_in) => return begin(&app, &caller, &signed_in, "/account").await,
+        Err(error) => refused(error, words().link_used)?,
+    };
+    let errors = vec![FieldError::new("", text)];
+    Ok((status, html(&LinkView { errors, ..link(&caller, code) })?).into_response())
+}
+
+/// `POST /signout`.
+pub async fn post_signout(State(app): State<App>, caller: Caller, Form(_): Form<Fields>) -> Answer<Response> {
+    if let Some(session) = caller.session {
+        // It may have ended by itself meanwhile.
+        let _ = accounts::end_session(&app, &caller.actor, session).await;
+    }
+    let cookie = AppendHeaders([(header::SET_COOKIE, no_cookie(&app))]);
+    Ok((cookie, Redirect::to("/signin?out=1")).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn one_is_led_to_our_own_pages_only() {
+        assert_eq!(safe("/c/saltmarsh?gym=a"), "/c/saltmarsh?gym=a");
+        for bad in ["", "//evil.example", "https://evil.example", "/\\evil.example", "javascript:x", "/a\r\nb"] {
+            assert_eq!(safe(bad), "/account", "{bad:?}");
+        }
+    }
+
+    #[test]
+    fn the_forms_keep_what_was_typed_but_the_password() {
+        let caller = samples::caller();
+        let errors = vec![FieldError::new("email", words().signin_wrong)];
+        let page =
+            SignInView { errors, ..view(&caller, samples::HOSTILE, samples::HOSTILE) }.render().expect("renders");
+        samples::assert_sound(&page);
+        assert!(page.contains("role=\"alert\"") && page.contains("href=\"#email\""));
+        samples::assert_sound(&link(&caller, samples::HOSTILE).render().expect("renders"));
+        assert!(link(&caller, "").render().expect("renders").contains("This link is not whole"));
+    }
+}
