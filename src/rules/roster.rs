@@ -283,7 +283,9 @@ pub fn check_entry(
     if let (Some(born), Some(category), Some(division)) = (born, category, found)
         && let Err(why) = check_eligible(competition, division, born, category)
     {
-        why.into_iter().for_each(|sentence| notes.fault("/division", sentence));
+        for sentence in why {
+            notes.fault("/division", sentence);
+        }
     }
     let age = born.and_then(|born| age_on(born, competition.age_date, competition.leap_birthday));
     if let Some(born) = born.filter(|born| competition.age_date.year() - born.year() > MAX_AGE) {
@@ -404,7 +406,9 @@ fn check_new_division(division: &str, person: Option<&Person>, competition: &Com
         return;
     };
     if let Err(why) = check_eligible(competition, found, born, category) {
-        why.into_iter().for_each(|sentence| notes.fault("/division", sentence));
+        for sentence in why {
+            notes.fault("/division", sentence);
+        }
     }
 }
 

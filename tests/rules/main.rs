@@ -3,10 +3,14 @@
 
 mod arithmetic;
 mod board;
+mod dates;
+mod files;
 mod life;
+mod names;
 mod places;
 mod series;
 mod support;
+mod tables;
 
 /// A file of `tests/vectors`.
 fn vector(name: &str) -> serde_json::Value {

@@ -258,15 +258,14 @@ fn workout_effect(key: &str, changed: Changed) -> Meaning {
     };
     let name = key.split(['.', '[']).next().unwrap_or(key);
     match name {
-        "stations" | "blocks" | "rounds" | "repeat" | "list" | "ladder" | "cap" | "format" | "intervals"
-        | "measure" | "lifts" => changed.meaning,
         "tiebreak" | "tiebreak_for_finishers" | "time_step" | "time_rounding" | "all_required" | "scored" => {
             changed.meaning.min(Meaning::Rescore)
         }
         // Another attempt may be the one that counts.
         "attempts" => Meaning::Rescore,
         "divisions" | "level" if changed.loses => changed.meaning.max(Meaning::Rescore),
-        "divisions" | "level" => changed.meaning,
+        "stations" | "blocks" | "rounds" | "repeat" | "list" | "ladder" | "cap" | "format" | "intervals"
+        | "measure" | "lifts" | "divisions" | "level" => changed.meaning,
         _ => Meaning::Same,
     }
 }

@@ -5,7 +5,10 @@
 
 use super::LeapBirthday;
 use super::compile;
-use super::raw::*;
+use super::raw::{
+    RawBlock, RawCompetition, RawDeduction, RawDivision, RawHead, RawHeight, RawLadder, RawLoad, RawLoadStep,
+    RawMeasure, RawOverall, RawPastEnd, RawPoints, RawPrescription, RawRepeat, RawStation, RawWorkout, default_levels,
+};
 use super::shape::{Faults, Keys, Shape, word};
 use super::tree::{self, Lines, Node, Value};
 use crate::rules::division::Category;

@@ -74,9 +74,11 @@ pub fn read(text: &str, order: DateOrder) -> Result<Date, Sentence> {
     let (day_first, month_first) = (date(year, second, first), date(year, first, second));
     match (day_first, month_first, order) {
         (Some(day_first), _, _) if text.contains('.') => Ok(day_first),
-        (Some(date), None, _) | (None, Some(date), _) => Ok(date),
         (Some(date), Some(other), _) if date == other => Ok(date),
-        (Some(date), _, DateOrder::DayFirst) | (_, Some(date), DateOrder::MonthFirst) => Ok(date),
+        (Some(date), None, _)
+        | (None, Some(date), _)
+        | (Some(date), _, DateOrder::DayFirst)
+        | (_, Some(date), DateOrder::MonthFirst) => Ok(date),
         (Some(a), Some(b), DateOrder::Ask) => Err(Sentence::new("date_two_readings")
             .with("text", clip(text))
             .with("day_first", a.strftime("%-d %B").to_string())

@@ -63,7 +63,7 @@ fn decode(bytes: &[u8]) -> Result<&str, Vec<Fault>> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     std::str::from_utf8(bytes).map_err(|error| {
         let good = bytes.get(..error.valid_up_to()).unwrap_or_default();
-        let line = good.iter().filter(|b| **b == b'\n').count().saturating_add(1);
+        let line = good.split(|b| *b == b'\n').count();
         let sentence = Sentence::new("csv_not_utf8").with("line", line);
         whole(u32::try_from(line).ok(), sentence)
     })

@@ -29,24 +29,42 @@ struct Canonical<'a> {
 /// The digest.
 pub fn of(task: &Task, loads: &[PublishedLoad], heights: &[PublishedHeight]) -> [u8; 32] {
     let canonical = Canonical {
-        all_required: task.all_required,
-        cap_ms: task.cap.map(|cap| cap.0),
-        finishers: task.tiebreak_for_finishers,
-        format: task.format,
         heights: heights.iter().map(|h| (h.item.as_str(), h.cm.map(|cm| cm.0), h.inch_hundredths)).collect(),
-        intervals: task.intervals.map(|i| (i.n, i.measure, i.scored)),
         lifts: &task.lifts,
         loads: loads
             .iter()
             .map(|l| (l.item.as_str(), l.kg.iter().map(|kg| kg.0).collect(), l.lb_hundredths.as_slice()))
             .collect(),
+        ..canonical(task, true)
+    };
+    hash(&canonical)
+}
+
+/// The digest of counts, cap and markers alone: names, loads and heights aside.
+pub fn of_counts(task: &Task) -> [u8; 32] {
+    hash(&canonical(task, false))
+}
+
+fn canonical(task: &Task, names: bool) -> Canonical<'_> {
+    Canonical {
+        all_required: task.all_required,
+        cap_ms: task.cap.map(|cap| cap.0),
+        finishers: task.tiebreak_for_finishers,
+        format: task.format,
+        heights: Vec::new(),
+        intervals: task.intervals.map(|i| (i.n, i.measure, i.scored)),
+        lifts: &[],
+        loads: Vec::new(),
         rounding: task.time_rounding,
-        scheme: task.scheme.as_ref().map(|scheme| shape(scheme, true)),
+        scheme: task.scheme.as_ref().map(|scheme| shape(scheme, names)),
         step: task.time_step,
         tiebreak: &task.tiebreak,
         unit: task.unit,
-    };
-    let json = serde_json::to_vec(&canonical).expect("strings and whole numbers always serialize");
+    }
+}
+
+fn hash(canonical: &Canonical<'_>) -> [u8; 32] {
+    let json = serde_json::to_vec(canonical).expect("strings and whole numbers always serialize");
     sha2::Sha256::digest(&json).into()
 }
 

@@ -1,12 +1,13 @@
 //! Divisions: plain ones, and those that rank the entries of others.
 
-use super::{Frame, Notes};
+use super::{Frame, Notes, digest};
 use crate::rules::competition::raw::RawDivision;
 use crate::rules::competition::shape::clip;
 use crate::rules::competition::tree::{item, member};
 use crate::rules::division::Division;
-use crate::rules::workout::{Prescription, Workout};
+use crate::rules::workout::Workout;
 use crate::words::Sentence;
+use std::collections::HashMap;
 
 /// The oldest age a division may name.
 const MAX_AGE: u16 = 130;
@@ -130,42 +131,36 @@ fn level_combined(divisions: &mut [Division]) {
 /// Refuses a combined division whose parts have other counts, cap or markers in a workout at a
 /// level, unless it is `mixed` (rules.md section 6). `workouts`: `None` for those with faults.
 pub fn check_combined(divisions: &[Division], workouts: &[Option<Workout>], frame: &Frame, notes: &mut Notes) {
-    for (i, division) in divisions.iter().enumerate().filter(|(_, d)| d.is_combined() && !d.mixed) {
-        for workout in workouts.iter().flatten() {
-            for (level, name) in frame.levels.iter().enumerate() {
-                if let Some((a, b)) = unlike(divisions, division, workout, level) {
-                    let sentence = Sentence::new("file_combines_unlike")
-                        .with("a", a)
-                        .with("b", b)
-                        .with("workout", &workout.slug)
-                        .with("level", &name.slug);
-                    notes.fault(&member(&item("division", i), "combines"), sentence);
-                }
+    for workout in workouts.iter().flatten() {
+        let done = what_each_does(divisions, workout);
+        for (i, division) in divisions.iter().enumerate().filter(|(_, d)| d.is_combined() && !d.mixed) {
+            for (level, name) in (0u8..).zip(&frame.levels) {
+                let parts = division.combines.iter().filter_map(|p| Some((p, done.get(&(p.as_str(), level))?)));
+                let mut parts = parts.into_iter();
+                let Some((a, first)) = parts.next() else { continue };
+                let Some((b, _)) = parts.find(|(_, other)| *other != first) else { continue };
+                let sentence = Sentence::new("file_combines_unlike")
+                    .with("a", a)
+                    .with("b", b)
+                    .with("workout", &workout.slug)
+                    .with("level", &name.slug);
+                notes.fault(&member(&item("division", i), "combines"), sentence);
             }
         }
     }
 }
 
-/// Two parts of a combined division that do not do the same at a level.
-fn unlike(all: &[Division], combined: &Division, workout: &Workout, level: usize) -> Option<(String, String)> {
-    let mut first: Option<(&str, &Prescription)> = None;
-    for part in &combined.combines {
-        let Some(own) = all.iter().find(|d| d.slug == *part) else { continue };
-        let fits = |p: &&Prescription| p.divisions.contains(part) && usize::from(p.level.unwrap_or(own.level)) == level;
-        let Some(prescription) = workout.prescriptions.iter().find(fits) else { continue };
-        match first {
-            None => first = Some((part, prescription)),
-            Some((other, theirs)) if !same_markers(theirs, prescription) => {
-                return Some((other.to_owned(), part.clone()));
+/// (division, level) → digest of what is counted in a workout: titles and movements aside.
+fn what_each_does<'w>(divisions: &[Division], workout: &'w Workout) -> HashMap<(&'w str, u8), [u8; 32]> {
+    let own: HashMap<&str, u8> = divisions.iter().map(|d| (d.slug.as_str(), d.level)).collect();
+    let mut done = HashMap::new();
+    for prescription in &workout.prescriptions {
+        let counts = digest::of_counts(&prescription.task);
+        for slug in &prescription.divisions {
+            if let Some(level) = prescription.level.or_else(|| own.get(slug.as_str()).copied()) {
+                done.insert((slug.as_str(), level), counts);
             }
-            Some(_) => {}
         }
     }
-    None
-}
-
-/// Same counts, cap and markers; titles and movements may differ.
-fn same_markers(a: &Prescription, b: &Prescription) -> bool {
-    use crate::rules::competition::{Meaning, meaning};
-    meaning(&a.task, &b.task) == Meaning::Same
+    done
 }

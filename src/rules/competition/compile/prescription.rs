@@ -25,6 +25,17 @@ pub struct Coverage<'a> {
     pub frame: &'a Frame,
 }
 
+/// The level of a prescription.
+#[derive(Clone, Copy)]
+enum Named {
+    /// Each division's own.
+    Own,
+    /// This one.
+    This(u8),
+    /// One that nobody knows.
+    Unknown,
+}
+
 /// Compiles a workout's prescriptions. `task`: the workout's own, `None` where it has faults.
 pub fn compile(
     raw: &RawWorkout,
@@ -110,6 +121,7 @@ fn own_task(
 impl Coverage<'_> {
     /// Every (division, level) that may score has exactly one prescription, and no other is named.
     fn check(&self, workout: &RawWorkout, at: &str, notes: &mut Notes) {
+        let mut unknown = false;
         let mut seen: std::collections::HashMap<(&str, u8), usize> = std::collections::HashMap::new();
         for (i, prescription) in workout.prescription.iter().enumerate() {
             let at = item(at, i);
@@ -119,8 +131,12 @@ impl Coverage<'_> {
             }
             for (j, slug) in prescription.divisions.iter().enumerate() {
                 let at = item(&member(&at, "divisions"), j);
-                let (Some(division), Some(level)) = (self.plain(slug, &at, notes), level) else { continue };
-                let level = level.unwrap_or(division.level);
+                let division = self.plain(slug, &at, notes);
+                let (Some(division), Named::Own | Named::This(_)) = (division, level) else {
+                    unknown = true;
+                    continue;
+                };
+                let level = if let Named::This(level) = level { level } else { division.level };
                 if !division.levels(self.frame.levels.len()).any(|l| l == level) {
                     let code = if division.allow_lower { "file_level_above" } else { "file_level_not_scored" };
                     let sentence =
@@ -134,6 +150,10 @@ impl Coverage<'_> {
                 }
             }
         }
+        if unknown {
+            // What is missing is then most likely what was misspelt.
+            return;
+        }
         for division in self.divisions.iter().filter(|d| !d.is_combined()) {
             let missing =
                 division.levels(self.frame.levels.len()).filter(|l| !seen.contains_key(&(&*division.slug, *l)));
@@ -146,18 +166,21 @@ impl Coverage<'_> {
         }
     }
 
-    /// The level named: `None` where it is unknown, `Some(None)` where it is each division's own.
-    fn level(&self, prescription: &RawPrescription, at: &str, notes: &mut Notes) -> Option<Option<u8>> {
+    /// The level named, or that each division has its own; a name nobody knows is a fault.
+    fn level(&self, prescription: &RawPrescription, at: &str, notes: &mut Notes) -> Named {
         let Some(slug) = &prescription.level else {
-            return Some(None);
+            return Named::Own;
         };
-        let level = self.frame.level(slug);
-        if level.is_none() {
-            let sentence =
-                Sentence::new("file_level_unknown").with("level", clip(slug)).with("levels", self.frame.level_names());
-            notes.fault(&member(at, "level"), sentence);
-        }
-        level.map(Some)
+        self.frame.level(slug).map_or_else(
+            || {
+                let sentence = Sentence::new("file_level_unknown")
+                    .with("level", clip(slug))
+                    .with("levels", self.frame.level_names());
+                notes.fault(&member(at, "level"), sentence);
+                Named::Unknown
+            },
+            Named::This,
+        )
     }
 
     /// The plain division of this slug.

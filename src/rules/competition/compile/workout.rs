@@ -261,15 +261,13 @@ fn task(raw: &RawWorkout, at: &str, notes: &mut Notes) -> Option<Task> {
 /// The cap: compulsory but for `max_load` and `intervals`.
 pub fn cap(raw: Option<&str>, format: Format, at: &str, notes: &mut Notes) -> Option<Millis> {
     let at = member(at, "cap");
-    match raw {
-        Some(text) => time(text, &at, notes),
-        None => {
-            if !matches!(format, Format::MaxLoad | Format::Intervals) {
-                notes.fault(&at, Sentence::new("file_cap_missing").with("format", word(format)));
-            }
-            None
-        }
+    if let Some(text) = raw {
+        return time(text, &at, notes);
     }
+    if !matches!(format, Format::MaxLoad | Format::Intervals) {
+        notes.fault(&at, Sentence::new("file_cap_missing").with("format", word(format)));
+    }
+    None
 }
 
 /// Which tiebreak a format takes; `at` strictly rising, from 1, in a `for_time` below its end R.
@@ -320,7 +318,7 @@ fn lifts(raw: &RawWorkout, at: &str, notes: &mut Notes) -> Vec<String> {
                 match check_line(name, 80) {
                     Ok(name) if name.is_empty() => notes.fault(&at, Sentence::new("file_movement_missing")),
                     Ok(name) if kept.contains(&name) => {
-                        notes.fault(&at, Sentence::new("file_twice").with("slug", name))
+                        notes.fault(&at, Sentence::new("file_twice").with("slug", name));
                     }
                     Ok(name) => kept.push(name),
                     Err(sentence) => notes.fault(&at, sentence),
