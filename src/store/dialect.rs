@@ -4,6 +4,7 @@
 use super::StoreError;
 use super::db::{Db, Tx};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{ConnectOptions, Connection};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
@@ -111,8 +112,11 @@ pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     match db {
         Db::Sqlite(pool) => {
             let name = file.to_str().ok_or_else(|| StoreError::Backup("the file's name is not UTF-8".to_owned()))?;
-            sqlx::query("VACUUM INTO $1").bind(name).execute(pool).await?;
-            Ok(())
+            // Copying only reads, but a connection that is kept from writing may not do it.
+            let options = pool.connect_options().as_ref().clone().pragma("query_only", "0");
+            let mut connection = options.connect().await?;
+            sqlx::query("VACUUM INTO $1").bind(name).execute(&mut connection).await?;
+            Ok(connection.close().await?)
         }
         Db::Postgres(_) => Err(StoreError::Backup("use pg_dump for this database".to_owned())),
     }

@@ -2,8 +2,8 @@
 //! competition with ways to say what is asked of it.
 
 use jiff::Timestamp;
+use sqlx::ConnectOptions;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
-use sqlx::{ConnectOptions, Executor};
 use std::sync::{Arc, Mutex};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Act, Actor, Grant, Permit, Role, permit};
@@ -44,6 +44,9 @@ attest_by = "2027-01-18T21:00"
 stations = [{ movement = "kettlebell swing", reps = 20 }, { movement = "box step-over", reps = 10 }]
 repeat = "round"
 
+[[workout.prescription]]
+divisions = ["women", "men"]
+
 [[workout]]
 slug = "w2"
 title = "Workout 2"
@@ -52,6 +55,9 @@ lifts = ["front squat"]
 opens = "2027-01-12T19:00"
 closes = "2027-01-17T21:00"
 attest_by = "2027-01-18T21:00"
+
+[[workout.prescription]]
+divisions = ["women", "men"]
 "#;
 
 /// A store, its writer, and what was told after each commit.
@@ -66,7 +72,11 @@ pub struct Place {
 impl Place {
     /// An empty database.
     pub async fn new() -> Self {
-        let folder = tempfile::tempdir().unwrap();
+        Self::in_folder(tempfile::tempdir().unwrap()).await
+    }
+
+    /// An empty database in this folder.
+    pub async fn in_folder(folder: tempfile::TempDir) -> Self {
         let clock = Clock::fixed(noon());
         let store = Store::open(&url(&folder)).await.unwrap();
         let told = Arc::new(Mutex::new(Vec::new()));
@@ -77,7 +87,11 @@ impl Place {
     /// With the competition, two gyms, a judge each, and `entries` entries, women and men in turn,
     /// in the two gyms in turn: bib 1 is a woman of quayside, bib 2 a man of milltown.
     pub async fn with_entries(entries: u32) -> Self {
-        let place = Self::new().await;
+        Self::new().await.filled(entries).await
+    }
+
+    /// The same on what is there.
+    pub async fn filled(self, entries: u32) -> Self {
         let mut asked = vec![apply(FILE)];
         for (gym, judge) in [("quayside", "J-1"), ("milltown", "J-2")] {
             asked.push(ask(Change::SetGym(RawGym {
@@ -98,10 +112,10 @@ impl Place {
             })));
         }
         asked.extend((1..=entries).map(|bib| ask(Change::SetEntry(entry(bib)))));
-        for answer in place.writer.submit_many(asked).await {
+        for answer in self.writer.submit_many(asked).await {
             answer.unwrap();
         }
-        place
+        self
     }
 
     /// A second store on the same file, as another process has it.
@@ -117,13 +131,6 @@ impl Place {
     /// A connection that goes round everything.
     pub async fn raw(&self) -> SqliteConnection {
         SqliteConnectOptions::new().filename(self.folder.path().join("tally.db")).connect().await.unwrap()
-    }
-
-    /// Goes round everything and changes a table.
-    pub async fn db_tamper(&self, sql: &'static str) -> u64 {
-        let mut connection = self.raw().await;
-        connection.execute("PRAGMA foreign_keys = OFF").await.unwrap();
-        connection.execute(sql).await.unwrap().rows_affected()
     }
 
     /// A file beside the database.
@@ -174,10 +181,16 @@ pub fn operator() -> Actor {
     Actor::operator()
 }
 
-/// Somebody with an account and one role everywhere in the competition.
-pub fn actor(account: i64, role: Role) -> Actor {
-    let grant = Grant { role, competition: Some("saltmarsh".to_owned()), gym: None, bib: None, judge: None };
-    Actor { account: Some(account), grants: vec![grant], ..Actor::default() }
+/// Somebody on the staff of both gyms, with an account.
+pub fn staff(account: i64) -> Actor {
+    let grant = |gym: &str| Grant {
+        role: Role::Staff,
+        competition: Some("saltmarsh".to_owned()),
+        gym: Some(gym.to_owned()),
+        bib: None,
+        judge: None,
+    };
+    Actor { account: Some(account), grants: vec![grant("quayside"), grant("milltown")], ..Actor::default() }
 }
 
 /// A permit to read everything.
