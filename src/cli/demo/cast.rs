@@ -1,13 +1,14 @@
 //! The demo's accounts: one to sign in with for each role, with a password made for this run, and
 //! a second referee, who decides appeals.
 
-use super::field::{OWN_BIB, OWN_GYM, OWN_JUDGE};
+use super::field::{Field, OWN_BIB, OWN_GYM, OWN_JUDGE};
 use super::series::SLUG;
 use super::story::Cast;
 use crate::actions::accounts::{AccountError, NewAccount, add_account};
 use crate::app::App;
 use crate::rules::access::{Actor, Grant, Role};
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// A way in, as it is printed.
 #[derive(Clone, Debug, Serialize)]
@@ -41,8 +42,8 @@ fn password(app: &App) -> String {
     letters.chunks(4).map(|four| four.iter().collect::<String>()).collect::<Vec<_>>().join("-")
 }
 
-/// Adds the accounts.
-pub(super) async fn hire(app: &App) -> Result<(Cast, Vec<SignIn>), AccountError> {
+/// Adds the accounts; each other gym has staff too, that nobody signs in as.
+pub(super) async fn hire(app: &App, field: &Field) -> Result<(Cast, Vec<SignIn>), AccountError> {
     let grant = |role| Grant { role, competition: Some(SLUG.to_owned()), gym: None, bib: None, judge: None };
     let mut sign_ins = Vec::new();
     let mut actors = Vec::new();
@@ -55,7 +56,7 @@ pub(super) async fn hire(app: &App) -> Result<(Cast, Vec<SignIn>), AccountError>
     ];
     for (role, grant, about) in parts {
         let (email, password) = (format!("{role}@saltmarsh.example"), password(app));
-        actors.push(add(app, &email, &password, &grant).await?);
+        actors.push(add(app, &email, Some(&password), &grant).await?);
         sign_ins.push(SignIn {
             role,
             email,
@@ -66,15 +67,22 @@ pub(super) async fn hire(app: &App) -> Result<(Cast, Vec<SignIn>), AccountError>
             judge: (role == "judge").then_some(OWN_JUDGE),
         });
     }
-    let second = add(app, "second-referee@saltmarsh.example", &password(app), &grant(Role::Referee)).await?;
+    let second_referee = add(app, "second-referee@saltmarsh.example", None, &grant(Role::Referee)).await?;
     let mut actors = actors.into_iter();
     let mut next = || actors.next().unwrap_or_default();
-    let cast = Cast { organiser: next(), referee: next(), staff: next(), second_referee: second };
+    let (organiser, referee) = (next(), next());
+    let mut staff = BTreeMap::from([(OWN_GYM.to_owned(), next())]);
+    for gym in field.gyms.iter().filter(|g| g.slug != OWN_GYM) {
+        let grant = Grant { gym: Some(gym.slug.clone()), ..grant(Role::Staff) };
+        staff.insert(gym.slug.clone(), add(app, &gym.email, None, &grant).await?);
+    }
+    let cast = Cast { organiser, referee, second_referee, staff, operator: Actor::operator() };
     Ok((cast, sign_ins))
 }
 
-async fn add(app: &App, email: &str, password: &str, grant: &Grant) -> Result<Actor, AccountError> {
-    let new = NewAccount { email: email.to_owned(), password: Some(password.to_owned()), grants: vec![grant.clone()] };
+async fn add(app: &App, email: &str, password: Option<&str>, grant: &Grant) -> Result<Actor, AccountError> {
+    let new =
+        NewAccount { email: email.to_owned(), password: password.map(str::to_owned), grants: vec![grant.clone()] };
     let added = add_account(app, &Actor::operator(), new).await?;
     Ok(Actor { account: Some(added.account), email: email.to_owned(), grants: vec![grant.clone()], operator: false })
 }

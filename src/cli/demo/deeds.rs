@@ -32,7 +32,7 @@ pub(super) enum Deed {
 /// Everything that happens before `now`, in order.
 pub(super) fn happenings(field: &Field, calendar: &Calendar, now: Timestamp) -> anyhow::Result<Vec<Happening>> {
     let lines = sheets::lines(field, calendar, now)?;
-    let mut all: Vec<Happening> = sheets::files(&lines, field)?
+    let mut all: Vec<Happening> = sheets::files(&lines)?
         .into_iter()
         .map(|sheet| Happening { at: sheet.received, what: Deed::Sheet(sheet) })
         .collect();

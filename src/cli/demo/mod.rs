@@ -101,9 +101,10 @@ async fn make(config: &Config, now: jiff::Timestamp) -> Result<Vec<cast::SignIn>
     let clock = Clock::fixed(calendar.at(-31, 9, 0)?);
     let service = open(config.clone(), clock.clone(), Keys::System).await?;
     let told = async {
-        let (cast, sign_ins) = cast::hire(&service.app).await?;
+        let field = story::open(&service.app, &clock, &calendar).await?;
+        let (cast, sign_ins) = cast::hire(&service.app, &field).await?;
         let mut progress = Progress::new(&Sentence::new("cli_demo_making"));
-        let told = story::tell(&service.app, &clock, &calendar, now, &cast, |t| progress.step(t)).await?;
+        let told = story::tell(&service.app, &clock, &calendar, &field, now, &cast, |t| progress.step(t)).await?;
         Ok::<_, Stop>((told, sign_ins))
     }
     .await;

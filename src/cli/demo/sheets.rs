@@ -1,7 +1,7 @@
 //! The sheets that the demo's gyms send in, evening by evening: who did which workout when, what
 //! was counted, who judged it. As CSV, through the same door as anybody's file.
 
-use super::field::{Athlete, Field, OWN_BIB, OWN_GYM};
+use super::field::{Athlete, Field, OWN_BIB};
 use super::pace;
 use super::seeded::Seeded;
 use super::series::Calendar;
@@ -46,8 +46,8 @@ pub(super) struct Sheet {
     pub received: Timestamp,
     /// Workout slug.
     pub workout: &'static str,
-    /// Sent by the staff of the gym one can sign in for, rather than by the organisers' office.
-    pub own: bool,
+    /// Slug of the gym whose staff sends it; empty: from athletes without a gym.
+    pub gym: String,
     /// The rows.
     pub csv: String,
 }
@@ -222,21 +222,18 @@ fn again(
     Ok((line.performance != first.performance).then_some(line))
 }
 
-/// The files: the lines that came in together, of one workout.
-pub(super) fn files(lines: &[Line], field: &Field) -> anyhow::Result<Vec<Sheet>> {
-    let mut together: BTreeMap<(Timestamp, &'static str, bool), Vec<&Line>> = BTreeMap::new();
+/// The files: the lines that one gym sends together, of one workout.
+pub(super) fn files(lines: &[Line]) -> anyhow::Result<Vec<Sheet>> {
+    let mut together: BTreeMap<(Timestamp, &'static str, &str), Vec<&Line>> = BTreeMap::new();
     for line in lines {
-        let own = line.gym == OWN_GYM && !visitor(line, field);
-        together.entry((line.received, line.workout, own)).or_default().push(line);
+        together.entry((line.received, line.workout, line.gym.as_str())).or_default().push(line);
     }
     together
         .into_iter()
-        .map(|((received, workout, own), lines)| Ok(Sheet { received, workout, own, csv: csv(&lines)? }))
+        .map(|((received, workout, gym), lines)| {
+            Ok(Sheet { received, workout, gym: gym.to_owned(), csv: csv(&lines)? })
+        })
         .collect()
-}
-
-fn visitor(line: &Line, field: &Field) -> bool {
-    !field.athletes.iter().any(|a| a.bib == line.bib && a.entry.gym == line.gym)
 }
 
 fn csv(lines: &[&Line]) -> anyhow::Result<String> {
@@ -262,7 +259,7 @@ fn csv(lines: &[&Line]) -> anyhow::Result<String> {
             if line.lighter { "lighter" } else { "" },
             &line.performed_at.to_string(),
             line.judge.as_deref().unwrap_or_default(),
-            &line.sheet,
+            if line.judge.is_some() { &line.sheet } else { "" },
             &line.gym,
             &line.attempt.to_string(),
             &line.no_reps.to_string(),

@@ -14,6 +14,7 @@ use crate::rules::ledger::Precondition;
 use crate::rules::roster::EntryChange;
 use anyhow::anyhow;
 use jiff::Timestamp;
+use std::collections::{BTreeMap, HashMap};
 
 /// Who acts in the story.
 pub(super) struct Cast {
@@ -23,8 +24,17 @@ pub(super) struct Cast {
     pub referee: Actor,
     /// Decides appeals.
     pub second_referee: Actor,
-    /// Sends in the files of one gym.
-    pub staff: Actor,
+    /// Send in the files of their gym, by its slug.
+    pub staff: BTreeMap<String, Actor>,
+    /// The command line of the machine: for athletes without a gym.
+    pub operator: Actor,
+}
+
+impl Cast {
+    /// Who acts for a gym.
+    fn staff_of(&self, gym: &str) -> &Actor {
+        self.staff.get(gym).unwrap_or(&self.operator)
+    }
 }
 
 /// How many rows became what.
@@ -36,23 +46,23 @@ pub(super) struct Told {
     pub refused: Vec<String>,
 }
 
-/// Tells the whole story up to `now`. `step` hears how far it is, in thousandths.
+/// Tells the story from the first sheet up to `now`. `step` hears how far it is, in thousandths.
 pub(super) async fn tell(
     app: &App,
     clock: &Clock,
     calendar: &Calendar,
+    field: &Field,
     now: Timestamp,
     cast: &Cast,
     mut step: impl FnMut(usize),
 ) -> anyhow::Result<Told> {
-    clock.set(calendar.at(-31, 10, 0)?);
-    let field = open(app, clock, calendar, cast).await?;
     let mut told = Told::default();
-    let happenings = happenings(&field, calendar, now)?;
+    let happenings = happenings(field, calendar, now)?;
     let count = happenings.len().max(1);
+    let gyms: HashMap<u32, &str> = field.athletes.iter().map(|a| (a.bib, a.entry.gym.as_str())).collect();
     for (index, happening) in happenings.into_iter().enumerate() {
         clock.set(happening.at);
-        if let Err(refused) = happen(app, cast, happening, &mut told).await {
+        if let Err(refused) = happen(app, cast, &gyms, happening, &mut told).await {
             told.refused.push(format!("{refused:?}"));
         }
         step(index * 1000 / count);
@@ -60,14 +70,15 @@ pub(super) async fn tell(
     Ok(told)
 }
 
-/// The file is applied; gyms, judges and entries come in.
-async fn open(app: &App, clock: &Clock, calendar: &Calendar, cast: &Cast) -> anyhow::Result<Field> {
+/// The file is applied; gyms, judges and entries come in, from the command line of the machine:
+/// accounts can only have roles in a competition that is there.
+pub(super) async fn open(app: &App, clock: &Clock, calendar: &Calendar) -> anyhow::Result<Field> {
     let text = calendar.file()?;
     let raw = competition::from_toml(&text).map_err(|f| anyhow!("the demo's file does not read: {f:?}"))?;
     let compiled = competition::compile(&raw).map_err(|f| anyhow!("the demo's file does not hold together: {f:?}"))?;
     let field = Field::draw(calendar, compiled.value.age_date);
-    let request = || Request::at(clock.now());
-    apply::apply(app, &cast.organiser, None, request(), raw, apply::How::default()).await?;
+    let (operator, request) = (Actor::operator(), || Request::at(clock.now()));
+    apply::apply(app, &operator, None, request(), raw, apply::How::default()).await?;
     let athletes: Vec<_> = field.athletes.iter().map(|a| &a.entry).collect();
     let files = [
         (What::Gyms, serde_json::to_vec(&field.gyms)?),
@@ -76,19 +87,26 @@ async fn open(app: &App, clock: &Clock, calendar: &Calendar, cast: &Cast) -> any
     ];
     for (what, json) in files {
         let name = format!("{what:?}");
-        let view = import(app, &cast.organiser, SLUG, request(), what, Rows::Json(json)).await?;
+        let view = import(app, &operator, SLUG, request(), what, Rows::Json(json)).await?;
         anyhow::ensure!(view.refused == 0, "{name} of the demo are refused: {:?}", view.rows.first());
     }
     Ok(field)
 }
 
-async fn happen(app: &App, cast: &Cast, happening: Happening, told: &mut Told) -> Result<(), Failure> {
+async fn happen(
+    app: &App,
+    cast: &Cast,
+    gyms: &HashMap<u32, &str>,
+    happening: Happening,
+    told: &mut Told,
+) -> Result<(), Failure> {
+    let staff = |bib: u32| cast.staff_of(gyms.get(&bib).copied().unwrap_or_default());
     let request = Request::at(happening.at);
     let seen = || Request::at(happening.at).having_seen(Precondition::Any);
     let path = |workout: &str, bib| ScorePath { competition: SLUG.to_owned(), workout: workout.to_owned(), bib };
     match happening.what {
         Deed::Sheet(sheet) => {
-            let actor = if sheet.own { &cast.staff } else { &cast.organiser };
+            let actor = cast.staff_of(&sheet.gym);
             let what = What::Scores { workout: Some(sheet.workout.to_owned()) };
             let view = import(app, actor, SLUG, request, what, Rows::Csv(sheet.csv.into_bytes())).await?;
             count(&view, sheet.workout, told);
@@ -98,7 +116,7 @@ async fn happen(app: &App, cast: &Cast, happening: Happening, told: &mut Told) -
             move_entry::move_entry(app, &cast.organiser, SLUG, bib, request, change, false).await?;
         }
         Deed::NotTakingPart(workout, bib) => {
-            withdraw::state_not_taking_part(app, &cast.organiser, &path(workout, bib), request, true).await?;
+            withdraw::state_not_taking_part(app, staff(bib), &path(workout, bib), request, true).await?;
         }
         Deed::Flag { workout, bib, reason, note, withhold } => {
             let act = path(workout, bib);
@@ -113,7 +131,7 @@ async fn happen(app: &App, cast: &Cast, happening: Happening, told: &mut Told) -
             referee::rule(app, actor, &path(workout, bib), seen(), decision, reason.to_owned(), on_appeal).await?;
         }
         Deed::Appeal { workout, bib, reason } => {
-            appeal::appeal(app, &cast.organiser, &path(workout, bib), seen(), reason.to_owned()).await?;
+            appeal::appeal(app, staff(bib), &path(workout, bib), seen(), reason.to_owned()).await?;
         }
         Deed::Admit { workout, bib, admit: let_in, reason } => {
             admit::admit(app, &cast.organiser, &path(workout, bib), seen(), let_in, reason.to_owned()).await?;
