@@ -19,11 +19,7 @@ pub async fn show_health() -> &'static str {
 /// Whether it can be sent requests.
 pub async fn show_readiness(State(app): State<App>) -> Answer {
     let not_ready = || Problem::unavailable(Sentence::new("not_ready"), 1);
-    let heads = app
-        .store
-        .heads()
-        .await
-        .map_err(|source| Problem { source: Some(std::sync::Arc::new(source.into())), ..not_ready() })?;
+    let heads = app.store.heads().await.map_err(|source| not_ready().because(source))?;
     for (competition, seq) in heads {
         if seq > 0 && !app.board.at_least(competition, seq, PATIENCE).await {
             return Err(not_ready());

@@ -22,11 +22,7 @@ const LONGEST_URI: usize = 4096;
 /// More requests than [`AT_ONCE`].
 pub async fn shed(error: BoxError) -> Problem {
     let busy = Problem::unavailable(Sentence::new("busy"), 1);
-    if error.is::<tower::load_shed::error::Overloaded>() {
-        busy
-    } else {
-        Problem { source: Some(std::sync::Arc::new(anyhow::anyhow!(error))), ..busy }
-    }
+    if error.is::<tower::load_shed::error::Overloaded>() { busy } else { busy.because(anyhow::anyhow!(error)) }
 }
 
 /// A request that takes too long: of a change nobody can say then whether it was stored.
@@ -51,6 +47,7 @@ pub async fn look(request: Request, next: Next) -> Result<Response, Problem> {
 }
 
 /// A panic while a request was handled.
+#[expect(clippy::needless_pass_by_value, reason = "the layer hands the panic over")]
 pub fn panicked(panic: Box<dyn Any + Send + 'static>) -> http::Response<Body> {
     let text = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
     Problem::internal(anyhow::anyhow!("panic: {}", text.unwrap_or("without a text"))).into_response()

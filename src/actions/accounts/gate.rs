@@ -15,7 +15,7 @@ use tokio::sync::Semaphore;
 
 /// Tries at one account in a row; then one a minute.
 const TRIES_ACCOUNT: NonZeroU32 = NonZeroU32::new(10).expect("ten is not zero");
-const PERIOD_ACCOUNT: Duration = Duration::from_secs(60);
+const PERIOD_ACCOUNT: Duration = Duration::from_mins(1);
 /// Tries from one address in a row (a gym shares one); then one every ten seconds.
 const TRIES_ADDRESS: NonZeroU32 = NonZeroU32::new(40).expect("forty is not zero");
 const PERIOD_ADDRESS: Duration = Duration::from_secs(10);

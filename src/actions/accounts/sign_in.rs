@@ -58,31 +58,25 @@ pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> R
     let account = app.store.find_account_by_email(&folded).await?;
     let phc = account.as_ref().and_then(|a| a.password_hash.as_deref());
     let (right, old) = verify_aside(app, password, phc).await?;
-    match account.filter(|_| right) {
-        Some(account) => {
-            if old {
-                let phc = hash_aside(app, password).await?;
-                app.store.set_password_hash(account.id, Some(&phc)).await?;
-            }
-            begin(app, account.id, from).await
-        }
-        None => {
-            tracing::info!(target: "sign_in", outcome = "wrong", by = "password");
-            Err(AccountError::WrongSignIn)
-        }
+    let Some(account) = account.filter(|_| right) else {
+        tracing::info!(target: "sign_in", outcome = "wrong", by = "password");
+        return Err(AccountError::WrongSignIn);
+    };
+    if old {
+        let phc = hash_aside(app, password).await?;
+        app.store.set_password_hash(account.id, Some(&phc)).await?;
     }
+    begin(app, account.id, from).await
 }
 
 /// Signs in with the secret of a one-time link, which is used up.
 pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<SignedIn, AccountError> {
     app.gate.pass(None, from.address)?;
-    match app.store.use_link(&hashed(secret), app.clock.now()).await? {
-        Some(account) => begin(app, account, from).await,
-        None => {
-            tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
-            Err(AccountError::WrongSignIn)
-        }
-    }
+    let Some(account) = app.store.use_link(&hashed(secret), app.clock.now()).await? else {
+        tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
+        return Err(AccountError::WrongSignIn);
+    };
+    begin(app, account, from).await
 }
 
 /// A new session with a new secret.

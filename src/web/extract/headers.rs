@@ -58,8 +58,8 @@ pub struct Conditional(pub Precondition);
 impl Conditional {
     /// Strong comparison (RFC 9110 §13.1.1): a weak tag, or one that is not ours, never matches.
     pub(crate) fn read(headers: &HeaderMap) -> Result<Precondition, Problem> {
-        let matching = list(headers, header::IF_MATCH)?;
-        let absent = list(headers, header::IF_NONE_MATCH)?;
+        let matching = list(headers, &header::IF_MATCH)?;
+        let absent = list(headers, &header::IF_NONE_MATCH)?;
         let bad = |code| Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new(code)));
         match (matching, absent) {
             (None, None) => Ok(Precondition::None),
@@ -83,9 +83,9 @@ impl FromRequestParts<App> for Conditional {
 }
 
 /// All lines of a header as one list.
-fn list(headers: &HeaderMap, name: header::HeaderName) -> Result<Option<String>, Problem> {
+fn list(headers: &HeaderMap, name: &header::HeaderName) -> Result<Option<String>, Problem> {
     let mut lines = Vec::new();
-    for value in headers.get_all(&name) {
+    for value in headers.get_all(name) {
         let line = value.to_str().map_err(|_| {
             Problem::new(StatusCode::BAD_REQUEST, Sentence::new("unreadable_header").with("name", name.as_str()))
         })?;

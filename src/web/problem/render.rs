@@ -1,0 +1,151 @@
+//! Writing a problem out: JSON, or a page.
+
+use super::body::{ProblemBody, ProblemError};
+use super::{Answer, Problem};
+use crate::app::App;
+use crate::web::arrival::Arrival;
+use crate::web::extract::{Accept, Path};
+use crate::web::pages;
+use crate::words::{Lang, Sentence};
+use axum::extract::{Request, State};
+use axum::middleware::Next;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+
+/// How a problem is written out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Form {
+    Json,
+    Page,
+}
+
+/// Writes problems out, as the reader takes them: under `/api` as JSON, elsewhere as a page for who
+/// asks for one by name, as browsers do.
+pub async fn render(State(app): State<App>, request: Request, next: Next) -> Response {
+    let accept = Accept::read(request.headers());
+    let json = accept.weight("application/problem+json").max(accept.weight("application/json"));
+    let page = accept.names("text/html") && accept.weight("text/html") >= json;
+    let page = page && !request.uri().path().starts_with("/api/");
+    let form = if page { Form::Page } else { Form::Json };
+    let back = (request.method() == Method::GET).then(|| request.uri().to_string());
+    let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
+    let mut response = next.run(request).await;
+    let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
+    if let Some(source) = &problem.source {
+        tracing::error!(target: "problem", request_id = %id, code = %problem.sentence.code, error = format!("{source:#}"));
+    }
+    let mut written = match (form, back) {
+        (Form::Page, Some(back)) if problem.status == StatusCode::UNAUTHORIZED => to_sign_in(&back),
+        (Form::Page, _) => problem.page(&id),
+        (Form::Json, _) => problem.json(&app.config.public_url, &id),
+    };
+    // What the router said, as `Allow`, stays.
+    for (name, value) in response.headers() {
+        if *name != header::CONTENT_LENGTH && *name != header::CONTENT_TYPE {
+            written.headers_mut().append(name, value.clone());
+        }
+    }
+    problem.head(written.headers_mut());
+    written
+}
+
+/// Somebody who opens a page without being signed in is sent to sign in, and from there back.
+fn to_sign_in(back: &str) -> Response {
+    let query = serde_urlencoded::to_string([("next", back)]).unwrap_or_default();
+    Redirect::to(&format!("/signin?{query}")).into_response()
+}
+
+impl Problem {
+    /// The title of all problems with this status.
+    #[must_use]
+    pub fn title(&self) -> String {
+        title(self.status)
+    }
+
+    /// What happened here, and what to do.
+    #[must_use]
+    pub fn detail(&self) -> String {
+        self.sentence.say(Lang::En)
+    }
+
+    /// RFC 9457 §3, with our own members.
+    #[must_use]
+    pub fn body(&self, public_url: &str, request_id: &str) -> ProblemBody {
+        let errors = self.errors.iter().map(|fault| ProblemError {
+            pointer: fault.pointer.clone(),
+            code: fault.sentence.code.to_string(),
+            message: fault.sentence.say(Lang::En),
+            line: fault.line,
+        });
+        ProblemBody {
+            kind: format!("{public_url}/problems/{}", self.sentence.code),
+            title: self.title(),
+            status: self.status.as_u16(),
+            detail: self.detail(),
+            code: self.sentence.code.to_string(),
+            request_id: request_id.to_owned(),
+            errors: errors.collect(),
+            confirm: self.confirm.clone(),
+            current: self.current.clone(),
+            differences: self.differences.clone(),
+        }
+    }
+
+    fn json(&self, public_url: &str, request_id: &str) -> Response {
+        let body = serde_json::to_vec(&self.body(public_url, request_id)).unwrap_or_default();
+        (self.status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response()
+    }
+
+    fn page(&self, request_id: &str) -> Response {
+        let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(Lang::En)).collect();
+        let help = Sentence::new("problem_help").with("request_id", request_id).say(Lang::En);
+        let page = pages::problem::page(&self.title(), &self.detail(), &errors, &help);
+        (self.status, Html(page)).into_response()
+    }
+
+    /// Headers that its status asks for.
+    fn head(&self, headers: &mut HeaderMap) {
+        if self.status == StatusCode::UNAUTHORIZED {
+            let challenge = match &*self.sentence.code {
+                "bad_token" => r#"Bearer realm="scores", error="invalid_token""#,
+                _ => r#"Bearer realm="scores""#,
+            };
+            headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static(challenge));
+        }
+        if let Some(seconds) = self.retry_after {
+            headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+    }
+}
+
+/// The title of all problems with this status; of the nearest we have words for.
+fn title(status: StatusCode) -> String {
+    let code = match status.as_u16() {
+        400 => "title_400",
+        401 => "title_401",
+        403 => "title_403",
+        404 => "title_404",
+        405 => "title_405",
+        406 => "title_406",
+        408 => "title_408",
+        409 => "title_409",
+        412 => "title_412",
+        413 => "title_413",
+        415 => "title_415",
+        422 => "title_422",
+        428 => "title_428",
+        429 => "title_429",
+        503 => "title_503",
+        _ => "title_500",
+    };
+    Sentence::new(code).say(Lang::En)
+}
+
+/// `GET /problems/{code}`: what a problem's `type` leads to.
+pub async fn show_problem(Path(code): Path<String>) -> Answer {
+    let text = crate::words::en::template(&code).filter(|_| !code.starts_with("title_"));
+    let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
+    let title = Sentence::new("problem_type").with("code", &code).say(Lang::En);
+    let page = pages::problem::page(&title, text, &[], "");
+    Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
+}
