@@ -1,1 +1,227 @@
-//! Placeholder for the table of routes and roles.
+//! Who may do what, in one table: every route × every role × own and other gym.
+//!
+//! A route that is missing from the table fails the test, and so does a line without a route. The
+//! routes come from the API's own document, the pages' list and the web floor's list.
+
+use crate::support::{Client, HIDDEN, SALTMARSH, TestApp};
+use http::Method;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+
+/// The columns, in turn. The score is 1042's of gym quayside, where it was performed.
+const WHO: [&str; 11] = [
+    "nobody",
+    "signed in, no role",
+    "athlete 1042",
+    "another athlete",
+    "judge of quayside",
+    "judge of millpond",
+    "staff of quayside",
+    "staff of millpond",
+    "referee",
+    "organiser",
+    "organiser of all",
+];
+
+/// One line: method, an address, a body ("" none, "form:…" a form, else JSON), and for each column
+/// what is answered. `+`: permission was given (2xx, 303, or 409, 412, 422, 428, 429: what stands
+/// behind it); `1`: 401; `3`: 403; `4`: 404.
+type Line = (&'static str, &'static str, &'static str, &'static str);
+
+#[rustfmt::skip]
+const TABLE: &[Line] = &[
+    // Columns: nobody, no role, athlete, another, judge ×2, staff ×2, referee, organiser, of all.
+    ("GET",    "/healthz", "", "+++++++++++"),
+    ("GET",    "/readyz", "", "+++++++++++"),
+    ("GET",    "/metrics", "", "1333333333+"),
+    ("GET",    "/problems/invalid", "", "+++++++++++"),
+    ("GET",    "/api/openapi.json", "", "+++++++++++"),
+
+    ("POST",   "/api/v1/session", "{}", "+++++++++++"),
+    ("DELETE", "/api/v1/session", "", "11111111111"),
+    ("GET",    "/api/v1/me", "", "1++++++++++"),
+    ("PUT",    "/api/v1/me/password", r#"{"new":"three old oars"}"#, "13333333333"),
+    ("GET",    "/api/v1/me/sessions", "", "1++++++++++"),
+    ("DELETE", "/api/v1/me/sessions", "", "1++++++++++"),
+    ("DELETE", "/api/v1/me/sessions/999999", "", "14444444444"),
+    ("GET",    "/api/v1/me/tokens", "", "1++++++++++"),
+    ("POST",   "/api/v1/me/tokens", r#"{"name":"desk"}"#, "13333333333"),
+    ("DELETE", "/api/v1/me/tokens/999999", "", "14444444444"),
+    ("GET",    "/api/v1/accounts", "", "1333333333+"),
+    ("POST",   "/api/v1/accounts", r#"{"email":"new@example.org"}"#, "1333333333+"),
+    ("POST",   "/api/v1/accounts", r#"{"email":"new@example.org","roles":[{"role":"referee","competition":"saltmarsh"}]}"#, "133333333++"),
+    ("POST",   "/api/v1/accounts", r#"{"email":"new@example.org","roles":[{"role":"organiser"}]}"#, "1333333333+"),
+    ("POST",   "/api/v1/accounts/VICTIM/link", "", "1333333333+"),
+    ("GET",    "/api/v1/accounts/VICTIM/roles", "", "1333333333+"),
+    ("POST",   "/api/v1/accounts/VICTIM/roles", r#"{"roles":[{"role":"judge","competition":"saltmarsh"}]}"#, "133333333++"),
+    ("DELETE", "/api/v1/roles/ROLE", "", "144444444++"),
+    ("DELETE", "/api/v1/accounts/VICTIM", "", "1333333333+"),
+    ("GET",    "/api/v1/competitions/saltmarsh/roles", "", "133333333++"),
+
+    ("GET",    "/api/v1/competitions", "", "+++++++++++"),
+    ("GET",    "/api/v1/competitions/saltmarsh", "", "+++++++++++"),
+    ("PUT",    "/api/v1/competitions/saltmarsh?dry_run=true", "{}", "133333333++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/gyms", "", "+++++++++++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/gyms", r#"{"slug":"hilltop","name":"Hilltop","country":"PT"}"#, "133333333++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/entries", "", "+++++++++++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/entries", "{}", "133333333++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/judges", "", "13+++++++++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/judges", "{}", "133333333++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/entries/1042", "", "+++++++++++"),
+    ("PATCH",  "/api/v1/competitions/saltmarsh/entries/1042?dry_run=true", r#"{"state":"guest","reason":"asked"}"#, "133333333++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/entries/1042/standing", "", "+++++++++++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/rulings", "", "+++++++++++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/log", "", "13333333+++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/divisions/women/standings", "", "+++++++++++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/divisions/women/workouts/w1/places", "", "+++++++++++"),
+
+    ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores?gym=quayside", "", "133333+3+++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores", "", "13333333+++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores", "[]", "13++33++333"),
+    ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", "", "+++++++++++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/history", "", "+++++++++++"),
+    ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", r#"{"performance":"6+15 tb 11:24","gym":"quayside"}"#, "13+333+3333"),
+    // Staff of the gym a visitor trains in may enter for the visitor.
+    ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", r#"{"performance":"6+15 tb 11:24","gym":"millpond"}"#, "13+333++333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/attestation", r#"{"judge":"J-1","how":"paper_sheet"}"#, "1333+3+3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/attestation", r#"{"judge":"J-2","how":"signed_in"}"#, "13333++3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/withdrawal", "", "13+333+3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043/not-taking-part", "", "133+33+3333"),
+    ("DELETE", "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043/not-taking-part", "", "133+33+3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/flags", r#"{"reason":"count","note":"two short"}"#, "13333333+33"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/withhold", r#"{"reason":"count","note":"two short"}"#, "13333333+33"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/ruling", r#"{"decision":"stands","reason":"clear on the sheet"}"#, "13333333+33"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/appeal", r#"{"reason":"counted again"}"#, "13+333+3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/admission", r#"{"admit":true,"reason":"power cut"}"#, "133333333++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/extensions", r#"{"gym":"quayside","closes":"2027-01-18T21:00:00Z","attest_by":"2027-01-19T21:00:00Z","reason":"power cut"}"#, "133333333++"),
+];
+
+/// The routes of the service: method and pattern.
+async fn routes(app: &TestApp) -> BTreeSet<(String, String)> {
+    let document = app.nobody().get("/api/openapi.json").await.expect(200).json();
+    let mut routes = BTreeSet::from([("GET".to_owned(), "/api/openapi.json".to_owned())]);
+    for (path, item) in document["paths"].as_object().expect("paths") {
+        for method in item.as_object().expect("methods").keys() {
+            routes.insert((method.to_uppercase(), path.clone()));
+        }
+    }
+    let fixed = tallywright::web::ROUTES.iter().chain(tallywright::web::pages::ROUTES);
+    routes.extend(fixed.map(|(method, path)| ((*method).to_owned(), (*path).to_owned())));
+    routes
+}
+
+/// Whether an address is of a route's pattern.
+fn fits(address: &str, pattern: &str) -> bool {
+    let address = address.split('?').next().unwrap_or_default();
+    let (a, p): (Vec<_>, Vec<_>) = (address.split('/').collect(), pattern.split('/').collect());
+    a.len() == p.len() && a.iter().zip(&p).all(|(a, p)| p.starts_with('{') || a == p)
+}
+
+/// The columns' people.
+async fn people(app: &TestApp) -> Vec<Client> {
+    vec![
+        app.nobody(),
+        app.stranger().await,
+        app.athlete(1042).await,
+        app.athlete(1043).await,
+        app.judge("J-1").await,
+        app.judge("J-2").await,
+        app.staff_of("quayside").await,
+        app.staff_of("millpond").await,
+        app.referee().await,
+        app.organiser().await,
+        app.administrator().await,
+    ]
+}
+
+async fn answer(client: &Client, (method, address, body, _): &Line, address_of: impl Fn(&str) -> String) -> u16 {
+    let call = client.call(Method::from_bytes(method.as_bytes()).expect("a method"), &address_of(address));
+    let call = match body.strip_prefix("form:") {
+        Some(form) => call.body("application/x-www-form-urlencoded", form.to_owned()),
+        None if body.is_empty() => call,
+        None => call.body("application/json", (*body).to_owned()),
+    };
+    call.await.status.as_u16()
+}
+
+/// The sign of a status.
+fn sign(status: u16) -> char {
+    match status {
+        200..=299 | 303 | 409 | 412 | 422 | 428 | 429 => '+',
+        401 => '1',
+        403 => '3',
+        404 => '4',
+        _ => '!',
+    }
+}
+
+/// A service with an attested score of 1042 in w1, and an account to be acted on.
+async fn stage() -> (TestApp, i64, Value) {
+    let app = TestApp::new().await;
+    let sent = json!({"performance": "6+14 tb 11:24", "attestation": {"judge": "J-1", "how": "paper_sheet"}});
+    app.staff_of("quayside").await.put("/api/v1/competitions/saltmarsh/workouts/w1/scores/1042").json(sent).await.expect(201);
+    let grant = crate::support::grant(tallywright::rules::access::Role::Referee, Some(SALTMARSH));
+    let (victim, _) = app.db_account("victim@example.org", None, &[grant]).await;
+    let roles = app.administrator().await.get(&format!("/api/v1/accounts/{victim}/roles")).await.expect(200).json();
+    (app, victim, roles[0]["id"].clone())
+}
+
+#[tokio::test]
+async fn every_route_is_in_the_table_and_every_line_has_a_route() {
+    let app = TestApp::empty().await;
+    let routes = routes(&app).await;
+    let of = |method: &str, address: &str| {
+        let found: Vec<_> = routes.iter().filter(|(m, p)| m == method && fits(address, p)).collect();
+        found
+    };
+    let missing: Vec<_> = routes
+        .iter()
+        .filter(|(method, pattern)| !TABLE.iter().any(|line| line.0 == method && fits(line.1, pattern)))
+        .collect();
+    assert!(missing.is_empty(), "routes without a line in the table: {missing:#?}");
+    for line in TABLE {
+        assert!(!of(line.0, line.1).is_empty(), "no route for {} {}", line.0, line.1);
+        assert_eq!(line.3.len(), WHO.len(), "{} {}", line.0, line.1);
+    }
+}
+
+#[tokio::test]
+async fn every_role_gets_what_the_table_says_on_every_route() {
+    let (app, victim, role) = stage().await;
+    let people = people(&app).await;
+    let address_of = |address: &str| address.replace("VICTIM", &victim.to_string()).replace("ROLE", &role.to_string());
+    let mut wrong = Vec::new();
+    for line in TABLE {
+        let mut statuses = Vec::new();
+        for client in &people {
+            statuses.push(answer(client, line, address_of).await);
+        }
+        let found: String = statuses.iter().map(|s| sign(*s)).collect();
+        if found != line.3 {
+            wrong.push(format!("{} {}\n  is   {found}  {statuses:?}\n  said {}", line.0, line.1, line.3));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[tokio::test]
+async fn a_private_competition_does_not_exist_for_those_without_a_role_in_it() {
+    let app = TestApp::new().await;
+    let people = people(&app).await;
+    let mut wrong = Vec::new();
+    for line in TABLE.iter().filter(|line| line.1.contains(SALTMARSH)) {
+        let address_of = |address: &str| address.replace(SALTMARSH, HIDDEN);
+        for (client, who) in people.iter().zip(WHO).filter(|(_, who)| *who != "organiser of all") {
+            let status = answer(client, line, address_of).await;
+            // Where anybody may read the public one, the private one is unknown; elsewhere a refusal
+            // that would be the same for a competition that does not exist will do.
+            let open = line.0 == "GET" && line.3.starts_with('+');
+            let fine = if open { status == 404 } else { matches!(status, 401 | 403 | 404) };
+            let same = answer(client, line, |address| address.replace(SALTMARSH, "no-such")).await;
+            if !fine || same != status {
+                wrong.push(format!("{} {} for {who}: {status}, and {same} for one that does not exist", line.0, line.1));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}

@@ -202,7 +202,7 @@ async fn remove_role(State(app): State<App>, caller: Caller, Path(id): Path<i64>
 }
 
 /// List the roles in a competition.
-#[utoipa::path(get, path = "/competitions/{c}/roles", tag = "accounts", params(("c" = String, Path, description = "Its slug.")), responses(
+#[utoipa::path(get, path = "/competitions/{competition}/roles", tag = "accounts", params(("competition" = String, Path, description = "Its slug.")), responses(
     (status = 200, description = "All that name it.", body = Vec<GrantedRole>), Problems))]
 async fn list_roles_of_competition(State(app): State<App>, caller: Caller, Path(c): Path<String>) -> Answer {
     let roles = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&c)).await?;
