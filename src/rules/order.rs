@@ -7,6 +7,7 @@
 use super::fault::Fault;
 use super::performance::{Figures, Performance, finisher_tiebreak_serves};
 use super::quantity::{Grams, LoadUnit, Millis, kilograms, pounds};
+use super::scheme::Scheme;
 use super::workout::{CountUnit, Format, IntervalMeasure, Scored, Task};
 use crate::words::Sentence;
 use serde::{Deserialize, Serialize};
@@ -142,7 +143,7 @@ pub fn gap(task: &Task, ahead: Key, behind: Key, unit: LoadUnit) -> Sentence {
     if ahead.unfinished() != behind.unfinished() {
         let slower = if ahead.unfinished() { ahead } else { behind };
         let done = FIGURE_MAX - slower.figure();
-        let left = task.scheme.as_ref().and_then(|s| s.end()).unwrap_or(done).saturating_sub(done);
+        let left = task.scheme.as_ref().and_then(Scheme::end).unwrap_or(done).saturating_sub(done);
         return plural("gap_to_finish", "gap_to_finish_one", left);
     }
     let apart = ahead.figure().abs_diff(behind.figure());

@@ -1,23 +1,23 @@
 //! What a written figure means under a format: taken, asked about, or refused with the way out.
 
-use super::{Around, Figures, Lift, Line, Main, Notes, POINTER, RawFigures, form};
-use crate::rules::notation::{Piece, Unit, dotted_time, item_count, item_load, undotted_time};
-use crate::rules::quantity::{Clock, Grams, LoadUnit, MAX_LOAD, Millis, compact, fold, pounds, quoted};
+use super::{Around, Figures, Line, Main, Notes, POINTER, RawFigures, form};
+use crate::rules::notation::{Unit, dotted_time, undotted_time};
+use crate::rules::quantity::{Clock, Millis, compact, fold, quoted};
 use crate::rules::scheme::{MAX_TOTAL, Scheme, TotalError};
-use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Intervals, Task};
+use crate::rules::workout::{CountUnit, Format, Task};
 use crate::words::Sentence;
 
 /// Rounds above this may be a total written in the wrong place.
 const MANY_ROUNDS: u64 = 60;
 
 /// Figures, or what is wrong or asked in the notes.
-struct Reader<'a, 'b> {
-    task: &'a Task,
-    around: &'a Around<'a>,
-    notes: &'b mut Notes,
-    pointer: String,
+pub(super) struct Reader<'a, 'b> {
+    pub(super) task: &'a Task,
+    pub(super) around: &'a Around<'a>,
+    pub(super) notes: &'b mut Notes,
+    pub(super) pointer: String,
     /// As an answer repeats it.
-    text: String,
+    pub(super) text: String,
 }
 
 /// The figures of a line.
@@ -84,16 +84,16 @@ pub(super) fn from_object(task: &Task, object: &RawFigures, around: &Around<'_>,
 }
 
 impl Reader<'_, '_> {
-    fn refuse<T>(&mut self, sentence: Sentence) -> Option<T> {
+    pub(super) fn refuse<T>(&mut self, sentence: Sentence) -> Option<T> {
         self.notes.fault(&self.pointer, sentence);
         None
     }
 
-    fn ask(&mut self, sentence: Sentence) {
+    pub(super) fn ask(&mut self, sentence: Sentence) {
         self.notes.ask(&self.pointer, sentence);
     }
 
-    fn other_form<T>(&mut self) -> Option<T> {
+    pub(super) fn other_form<T>(&mut self) -> Option<T> {
         let sentence = form(self.task, &self.text);
         self.refuse(sentence)
     }
@@ -218,14 +218,14 @@ impl Reader<'_, '_> {
         Some(Figures::Time(time))
     }
 
-    fn ask_colon(&mut self, time: Millis, written: &str) {
+    pub(super) fn ask_colon(&mut self, time: Millis, written: &str) {
         let spoken = crate::words::en::spoken_time(time.0 / 1000);
         let sentence = Sentence::new("time_without_colon").with("text", quoted(written));
         self.ask(sentence.with("spoken", spoken).with("time", time.exact()));
     }
 
     /// A time of the work: more than 0 and within the cap; `9:32:00` past it is asked about.
-    fn time(&mut self, clock: &Clock) -> Option<Millis> {
+    pub(super) fn time(&mut self, clock: &Clock) -> Option<Millis> {
         let mut time = clock.time;
         if let Some(before) = super::tiebreak::before_spreadsheet(clock, self.task.cap) {
             self.ask(super::tiebreak::spreadsheet_question(clock, before));
@@ -261,89 +261,6 @@ impl Reader<'_, '_> {
         }
     }
 
-    fn object_loads(&mut self, items: &[String]) -> Option<Figures> {
-        if self.task.format != Format::MaxLoad {
-            return self.other_form();
-        }
-        let mut pieces = Vec::new();
-        for (i, item) in items.iter().enumerate() {
-            match item_load(&compact(&fold(item))) {
-                Ok(piece) => pieces.push(piece),
-                Err(sentence) => self.notes.fault(&format!("{POINTER}/loads/{i}"), sentence),
-            }
-        }
-        if pieces.len() < items.len() {
-            return None;
-        }
-        self.pointer.push_str("/loads");
-        self.lifts(&pieces)
-    }
-
-    fn max_load(&mut self, main: &Main) -> Option<Figures> {
-        match main {
-            Main::Loads(pieces) => self.lifts(pieces),
-            Main::NoLift | Main::Count { n: 0, unit: None } => {
-                Some(Figures::Loads(vec![Lift::MISSED; self.task.lifts.len().max(1)]))
-            }
-            Main::Count { unit: None, .. } | Main::Dotted(_) | Main::Rounds { bare: true, .. } => {
-                self.refuse(Sentence::new("load_needs_unit").with("text", self.text.replace('+', " + ")))
-            }
-            _ => self.other_form(),
-        }
-    }
-
-    fn lifts(&mut self, pieces: &[Piece]) -> Option<Figures> {
-        let expected = self.task.lifts.len().max(1);
-        if pieces.len() != expected {
-            let code = if expected == 1 { "one_lift" } else { "lifts_needed" };
-            let sentence = Sentence::new(code).with("got", pieces.len()).with("expected", expected);
-            let lifts = self.task.lifts.join(" + ");
-            return self.refuse(sentence.with("lifts", lifts).with("example", super::example(self.task)));
-        }
-        for piece in pieces {
-            self.check_step(piece);
-        }
-        let lifts: Vec<Lift> = pieces
-            .iter()
-            .map(|p| match p {
-                Piece::Load(load) => Lift::made(*load),
-                Piece::Missed => Lift::MISSED,
-            })
-            .collect();
-        self.ask_unit(&lifts);
-        Some(Figures::Loads(lifts))
-    }
-
-    /// Off the step of its own unit: a warning.
-    fn check_step(&mut self, piece: &Piece) {
-        let Piece::Load(load) = piece else { return };
-        // Tenths of grams in a hundredth of a kilogram, so that both units compare whole numbers.
-        let (written, step) = match load.unit {
-            LoadUnit::Kg => (load.hundredths.saturating_mul(10), self.task.load_step.kg.map(|g| g.0)),
-            LoadUnit::Lb => (load.hundredths, self.task.load_step.lb_hundredths),
-        };
-        if let Some(step) = step.filter(|s| *s > 0 && written % s != 0) {
-            let step = match load.unit {
-                LoadUnit::Kg => format!("{} kg", crate::rules::quantity::kilograms(Grams(step))),
-                LoadUnit::Lb => crate::rules::quantity::Load { unit: LoadUnit::Lb, hundredths: step }.text(),
-            };
-            self.notes.warn(&self.pointer, Sentence::new("load_off_step").with("load", load.text()).with("step", step));
-        }
-    }
-
-    /// Kilograms at least twice the heaviest so far: may be pounds.
-    fn ask_unit(&mut self, lifts: &[Lift]) {
-        let in_kg = lifts.iter().any(|l| l.load.is_some() && l.unit == LoadUnit::Kg);
-        let sum: u64 = lifts.iter().filter_map(|l| l.load).map(|g| g.0).sum();
-        let Some(heaviest) = self.around.heaviest.filter(|h| h.0 > 0 && in_kg && sum >= h.0.saturating_mul(2)) else {
-            return;
-        };
-        let kg = crate::rules::quantity::kilograms(Grams(sum.min(MAX_LOAD.0.saturating_mul(lifts.len() as u64))));
-        let sentence = Sentence::new("kg_or_lb").with("load", kg);
-        let heaviest_kg = crate::rules::quantity::kilograms(heaviest);
-        self.ask(sentence.with("heaviest", heaviest_kg).with("heaviest_lb", pounds(heaviest)));
-    }
-
     fn max_count(&mut self, main: &Main) -> Option<Figures> {
         match main {
             Main::Count { n, unit } => self.count(*n, *unit).map(Figures::Count),
@@ -353,7 +270,7 @@ impl Reader<'_, '_> {
     }
 
     /// A count whose unit, where it says one, is the task's.
-    fn count(&mut self, n: u64, unit: Option<Unit>) -> Option<u64> {
+    pub(super) fn count(&mut self, n: u64, unit: Option<Unit>) -> Option<u64> {
         let own = match self.task.unit {
             CountUnit::Reps => Unit::Reps,
             CountUnit::Calories => Unit::Calories,
@@ -367,67 +284,5 @@ impl Reader<'_, '_> {
             return self.refuse(Sentence::new("total_beyond").with("total", n).with("most", MAX_TOTAL));
         }
         Some(n)
-    }
-
-    /// One figure for each interval; every faulty one is told.
-    fn intervals(&mut self, intervals: Intervals, items: &[String], object: bool) -> Option<Figures> {
-        if items.len() != intervals.n as usize {
-            return self.wrong_number(intervals, items.len());
-        }
-        let before = self.notes.faults.len();
-        let mut counts = Vec::new();
-        let mut times = Vec::new();
-        for (i, item) in items.iter().enumerate() {
-            if object {
-                self.pointer = format!("{POINTER}/intervals/{i}");
-            }
-            let item = compact(&fold(item));
-            self.text.clone_from(&item);
-            match intervals.measure {
-                IntervalMeasure::Count => counts.extend(self.interval_count(&item)),
-                IntervalMeasure::Time => times.extend(self.interval_time(&item)),
-            }
-        }
-        if self.notes.faults.len() > before {
-            return None;
-        }
-        Some(match intervals.measure {
-            IntervalMeasure::Count => Figures::IntervalCounts(counts),
-            IntervalMeasure::Time => Figures::IntervalTimes(times),
-        })
-    }
-
-    fn interval_count(&mut self, item: &str) -> Option<u64> {
-        match item_count(item) {
-            Ok((n, unit)) => self.count(n, unit),
-            Err(_) => self.refuse(Sentence::new("interval_count").with("text", quoted(item))),
-        }
-    }
-
-    fn interval_time(&mut self, item: &str) -> Option<Millis> {
-        if let Some(clock) = dotted_time(item).or_else(|| undotted_time(item)) {
-            let time = self.time(&clock)?;
-            self.ask_colon(time, item);
-            return Some(time);
-        }
-        match Clock::parse(item) {
-            Ok(clock) => self.time(&clock),
-            Err(sentence) => self.refuse(sentence),
-        }
-    }
-
-    fn wrong_number<T>(&mut self, intervals: Intervals, got: usize) -> Option<T> {
-        let sentence = Sentence::new("intervals_needed").with("expected", intervals.n).with("got", got);
-        self.refuse(sentence.with("example", super::example(self.task)))
-    }
-
-    /// A line that is not as many figures as there are intervals.
-    fn intervals_otherwise(&mut self, main: &Main) -> Option<Figures> {
-        let intervals = self.task.intervals?;
-        match main {
-            Main::Row(pieces) => self.wrong_number(intervals, pieces.len()),
-            Main::Count { .. } | Main::Time(_) | Main::Dotted(_) => self.wrong_number(intervals, 1),
-            _ => self.other_form(),
-        }
     }
 }

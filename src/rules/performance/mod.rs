@@ -7,6 +7,8 @@
 
 mod deduct;
 mod figures;
+mod intervals;
+mod lifts;
 mod print;
 mod tiebreak;
 mod view;

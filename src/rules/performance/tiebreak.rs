@@ -4,7 +4,7 @@
 use super::{Figures, Notes, POINTER};
 use crate::rules::notation::WrittenTiebreak;
 use crate::rules::quantity::{Clock, Millis};
-use crate::rules::scheme::Marker;
+use crate::rules::scheme::{Marker, Scheme};
 use crate::rules::workout::{Format, Task, Tiebreak};
 use crate::words::{Lang, Sentence};
 
@@ -31,7 +31,7 @@ pub(super) enum Serves {
 /// What a tiebreak time would be, with these figures.
 pub(super) fn serves(task: &Task, figures: &Figures) -> Serves {
     match (task.format, &task.tiebreak, &task.scheme) {
-        (Format::Intervals, ..) | (_, Tiebreak::None, _) => Serves::Never,
+        (Format::Intervals, ..) | (_, Tiebreak::None, _) | (Format::Amrap | Format::ForTime, _, None) => Serves::Never,
         (Format::MaxLoad | Format::MaxCount, ..) => {
             let nothing = match figures {
                 Figures::Count(n) => *n == 0,
@@ -52,14 +52,13 @@ pub(super) fn serves(task: &Task, figures: &Figures) -> Serves {
                 None => Serves::NotYet(scheme.next_marker(tiebreak, total)),
             }
         }
-        (Format::Amrap | Format::ForTime, _, None) => Serves::Never,
     }
 }
 
 /// Whether a finisher's tiebreak orders: it serves finishers, and there is a marker below R.
 pub(in crate::rules) fn finisher_tiebreak_serves(task: &Task) -> bool {
     let before_end = |end: u64| task.scheme.as_ref().and_then(|s| s.last_marker(&task.tiebreak, end.saturating_sub(1)));
-    task.tiebreak_for_finishers && task.scheme.as_ref().and_then(|s| s.end()).and_then(before_end).is_some()
+    task.tiebreak_for_finishers && task.scheme.as_ref().and_then(Scheme::end).and_then(before_end).is_some()
 }
 
 /// Checks a written tiebreak against figures, which are missing where they were at fault: then
@@ -121,6 +120,7 @@ fn fits(task: &Task, figures: &Figures, time: Millis, notes: &mut Notes) -> Resu
             notes.warn(POINTER, Sentence::new("tiebreak_ignored"));
             Ok(())
         }
+        Serves::NotYet(_) if finish.is_some() => Err(Sentence::new("tiebreak_before_finish")),
         Serves::NotYet(None) => Err(Sentence::new("tiebreak_nothing")),
         Serves::NotYet(Some(first)) => Err(Sentence::new("tiebreak_no_marker").with("first", first.total)),
         Serves::Moment => in_time(task, time, finish, None),
@@ -158,7 +158,7 @@ fn in_time(task: &Task, time: Millis, finish: Option<Millis>, marker: Option<&Ma
 fn ask_pace(task: &Task, figures: &Figures, marker: &Marker, time: Millis, notes: &mut Notes) {
     let (total, end) = match figures {
         Figures::Reps { total, .. } => (Some(*total), task.cap),
-        Figures::Time(finish) => (task.scheme.as_ref().and_then(|s| s.end()), Some(*finish)),
+        Figures::Time(finish) => (task.scheme.as_ref().and_then(Scheme::end), Some(*finish)),
         _ => return,
     };
     let (Some(total), Some(end)) = (total, end) else { return };

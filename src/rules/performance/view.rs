@@ -17,7 +17,6 @@ pub struct PerformanceView {
     /// Whole rounds of the repeating block; `null` inside an unfinished buy-in and where rounds
     /// are not counted.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[expect(clippy::option_option, reason = "left out under other formats, null where no rounds are counted")]
     pub rounds: Option<Option<u64>>,
     /// Reps of the next round; the total where `rounds` is `null`.
     #[serde(skip_serializing_if = "Option::is_none")]

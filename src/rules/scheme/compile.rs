@@ -97,7 +97,6 @@ fn station_count(station: &Station, place: &str, faults: &mut Vec<SchemeFault>) 
         faults.push(fault(format!("{place}.movement"), Sentence::new("station_movement")));
     }
     let count = match station.counts? {
-        Counts::Reps(n) | Counts::Calories(n) => n,
         Counts::Lengths { per: 0, .. } => {
             faults.push(fault(format!("{place}.per"), Sentence::new("lengths_per_zero")));
             return None;
@@ -112,7 +111,7 @@ fn station_count(station: &Station, place: &str, faults: &mut Vec<SchemeFault>) 
             faults.push(fault(format!("{place}.counts"), Sentence::new("counts_once").with("count", n)));
             return None;
         }
-        Counts::Once(n) => n,
+        Counts::Reps(n) | Counts::Calories(n) | Counts::Once(n) => n,
     };
     if count > MAX_TOTAL {
         faults.push(fault(place, Sentence::new("count_too_large").with("count", count).with("most", MAX_TOTAL)));

@@ -142,6 +142,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("tiebreak_after_cap", "{time} is after the cap; the tiebreak is when {when}."),
     ("tiebreak_after_cap_plain", "{time} is after the cap of {limit}."),
     ("tiebreak_after_finish", "{time} is not before the finish at {limit}; the tiebreak is when {when}."),
+    ("tiebreak_before_finish", "No tiebreak is taken before the finish here: leave the time out."),
     ("tiebreak_colon", "Tiebreak “{text}”: write minutes:seconds, {mended}."),
     ("tiebreak_empty", "tb needs a time: write it like tb 11:24, or leave tb out."),
     ("tiebreak_ignored", "The tiebreak serves those who did not finish: it is kept, but does not count here."),

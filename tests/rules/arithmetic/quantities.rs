@@ -132,8 +132,8 @@ fn only_two_nominal_pairs_are_odd_and_none_is_refused() {
 fn a_pair_is_judged_at_exactly_6_and_15_percent_of_its_smaller_side() {
     // 45 359.237 lb are 20 574.6… kg; in these numbers both sides are whole: 100 000 000 lb are
     // 45 359 237 kg.
-    let lb = 100_000_000_00;
-    let above = |percent: u64| 45_359_237_00 + 45_359_237 * percent;
+    let lb = 10_000_000_000;
+    let above = |percent: u64| 4_535_923_700 + 45_359_237 * percent;
     assert_eq!(pair(above(6), lb), Pair::Same);
     assert!(matches!(pair(above(6) + 1, lb), Pair::Odd(_)));
     assert!(matches!(pair(above(15), lb), Pair::Odd(_)));

@@ -90,16 +90,13 @@ proptest! {
             prop_assert!(walked == end || walked > WALKED);
         }
         for total in 0..=WALKED {
-            let at = scheme.split(total);
-            let Some(at) = at else {
+            let Some(at) = scheme.split(total) else {
                 prop_assert!(scheme.end().unwrap() < total);
                 continue;
             };
             // The next rep's station; at the end the last one that counts.
-            let step = match steps.iter().find(|s| s.end > total) {
-                Some(step) => step,
-                None => steps.iter().rfind(|s| s.of > 0).unwrap(),
-            };
+            let next = steps.iter().find(|s| s.end > total);
+            let step = next.or_else(|| steps.iter().rfind(|s| s.of > 0)).unwrap();
             prop_assert_eq!((at.block, at.round, at.station, at.of), (step.block, step.round, step.station, step.of));
             prop_assert_eq!(at.done, total + step.of - step.end);
         }
@@ -109,16 +106,15 @@ proptest! {
     fn split_and_total_are_inverse(scheme in scheme(50), totals in prop::collection::vec(0..MAX_TOTAL, 20), small in prop::collection::vec(0..2000_u64, 20)) {
         for total in totals.into_iter().chain(small).filter(|t| *t <= scheme.most()) {
             let at = scheme.split(total).unwrap();
-            match at.rounds {
-                Some(rounds) => {
-                    prop_assert_eq!(scheme.total(rounds, at.reps), Ok(total));
-                    prop_assert_eq!(scheme.through(rounds), Some(total - at.reps));
-                    prop_assert!(scheme.round_size(rounds).is_none_or(|size| at.reps < size));
-                }
-                None => {
-                    prop_assert_eq!(at.reps, total);
-                    prop_assert!(scheme.repeating().is_none() || scheme.through(0).unwrap() > total);
-                }
+            if let Some(rounds) = at.rounds {
+
+                prop_assert_eq!(scheme.total(rounds, at.reps), Ok(total));
+                prop_assert_eq!(scheme.through(rounds), Some(total - at.reps));
+                prop_assert!(scheme.round_size(rounds).is_none_or(|size| at.reps < size));
+            } else {
+
+                prop_assert_eq!(at.reps, total);
+                prop_assert!(scheme.repeating().is_none() || scheme.through(0).unwrap() > total);
             }
         }
     }
@@ -187,7 +183,7 @@ fn ladders_split_exactly_far_out() {
     for (start, step) in [(1, 0), (1, 1), (2, 2), (7, 3), (1, 1000), (100_000, 1), (1, 134_217_727)] {
         let ladder = Repeat::Ladder { start: vec![start], step: vec![step], rounds: None };
         let scheme = Scheme::new(vec![work(vec![station()], ladder)], true).unwrap();
-        let last = (1..).take_while(|r| scheme.through(*r).is_some()).last().unwrap_or(0);
+        let last = (1..=MAX_TOTAL).take_while(|r| scheme.through(*r).is_some()).last().unwrap_or(0);
         for rounds in [0, 1, 2, last / 2, last.saturating_sub(1), last].into_iter().filter(|r| *r <= last) {
             let through = scheme.through(rounds).unwrap();
             let at = scheme.split(through).unwrap();

@@ -1,4 +1,4 @@
-//! Check values of the trade: common practice, no source (workout_scores.json says so).
+//! Check values of the trade: common practice, no source (`workout_scores.json` says so).
 
 use super::generate::{reps, work};
 use super::written_forms::{for_time, send};
