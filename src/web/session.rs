@@ -164,8 +164,8 @@ fn csrf(secret: &str) -> String {
     BASE64_URL_SAFE_NO_PAD.encode(hash.finalize())
 }
 
-/// Fields of a form, with the hidden field `csrf` checked against the session and taken out.
-/// Unknown fields are refused where `T` refuses them, repeated ones always.
+/// Fields of a form, with the hidden field `csrf` checked against the session and taken out. Forms
+/// are for people: a token gets 403, and programs use the API. Unknown fields are refused where `T` refuses them, repeated ones always.
 #[derive(Clone, Debug)]
 pub struct Form<T>(pub T);
 
@@ -175,6 +175,9 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
     async fn from_request(request: Request, app: &App) -> Result<Self, Problem> {
         let (mut parts, body) = request.into_parts();
         let caller = Caller::from_request_parts(&mut parts, app).await?;
+        if caller.via == Via::Token {
+            return Err(Problem::new(StatusCode::FORBIDDEN, Sentence::new("needs_session")));
+        }
         if !is_kind(&parts.headers, "application", "x-www-form-urlencoded") {
             let sentence = Sentence::new("unsupported_media_type").with("wanted", "application/x-www-form-urlencoded");
             return Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, sentence));

@@ -4,5 +4,6 @@
 mod api;
 mod layers;
 mod passwords;
+mod preconditions;
 mod routes;
 mod support;

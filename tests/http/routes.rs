@@ -42,7 +42,6 @@ const TABLE: &[Line] = &[
     ("GET",    "/api/v1/me", "", "1++++++++++"),
     ("PUT",    "/api/v1/me/password", r#"{"new":"three old oars"}"#, "13333333333"),
     ("GET",    "/api/v1/me/sessions", "", "1++++++++++"),
-    ("DELETE", "/api/v1/me/sessions", "", "1++++++++++"),
     ("DELETE", "/api/v1/me/sessions/999999", "", "14444444444"),
     ("GET",    "/api/v1/me/tokens", "", "1++++++++++"),
     ("POST",   "/api/v1/me/tokens", r#"{"name":"desk"}"#, "13333333333"),
@@ -54,7 +53,8 @@ const TABLE: &[Line] = &[
     ("POST",   "/api/v1/accounts/VICTIM/link", "", "1333333333+"),
     ("GET",    "/api/v1/accounts/VICTIM/roles", "", "1333333333+"),
     ("POST",   "/api/v1/accounts/VICTIM/roles", r#"{"roles":[{"role":"judge","competition":"saltmarsh"}]}"#, "133333333++"),
-    ("DELETE", "/api/v1/roles/ROLE", "", "144444444++"),
+    // For the last it is gone already.
+    ("DELETE", "/api/v1/roles/ROLE", "", "144444444+4"),
     ("DELETE", "/api/v1/accounts/VICTIM", "", "1333333333+"),
     ("GET",    "/api/v1/competitions/saltmarsh/roles", "", "133333333++"),
 
@@ -82,7 +82,7 @@ const TABLE: &[Line] = &[
     ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/history", "", "+++++++++++"),
     ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", r#"{"performance":"6+15 tb 11:24","gym":"quayside"}"#, "13+333+3333"),
     // Staff of the gym a visitor trains in may enter for the visitor.
-    ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", r#"{"performance":"6+15 tb 11:24","gym":"millpond"}"#, "13+333++333"),
+    ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043", r#"{"performance":"6+15 tb 11:24","gym":"millpond"}"#, "133+33++333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/attestation", r#"{"judge":"J-1","how":"paper_sheet"}"#, "1333+3+3333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/attestation", r#"{"judge":"J-2","how":"signed_in"}"#, "13333++3333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/withdrawal", "", "13+333+3333"),
@@ -90,10 +90,42 @@ const TABLE: &[Line] = &[
     ("DELETE", "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043/not-taking-part", "", "133+33+3333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/flags", r#"{"reason":"count","note":"two short"}"#, "13333333+33"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/withhold", r#"{"reason":"count","note":"two short"}"#, "13333333+33"),
-    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/ruling", r#"{"decision":"stands","reason":"clear on the sheet"}"#, "13333333+33"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/ruling", r#"{"kind":"stands","reason":"clear on the sheet"}"#, "13333333+33"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/appeal", r#"{"reason":"counted again"}"#, "13+333+3333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/admission", r#"{"admit":true,"reason":"power cut"}"#, "133333333++"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/extensions", r#"{"gym":"quayside","closes":"2027-01-18T21:00:00Z","attest_by":"2027-01-19T21:00:00Z","reason":"power cut"}"#, "133333333++"),
+
+    // Pages, by cookie.
+    ("GET",    "/", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh/workouts/w1", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh/divisions/women", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh/divisions/women/workouts/w1", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh/athletes/1042", "", "+++++++++++"),
+    ("GET",    "/static/STYLE", "", "+++++++++++"),
+    ("GET",    "/signin", "", "+++++++++++"),
+    // The eleventh try is one too many.
+    ("POST",   "/signin", "form:email=who@example.org&password=not+the+password", "1111111111+"),
+    ("GET",    "/signin/link?code=abc", "", "+++++++++++"),
+    ("POST",   "/signin/link", "form:code=abc", "11111111111"),
+    ("GET",    "/account", "", "1++++++++++"),
+    ("POST",   "/account/password", "form:new=short", "1++++++++++"),
+    ("POST",   "/account/sessions/999999/end", "form:", "14444444444"),
+    ("POST",   "/account/tokens", "form:name=desk&days=0", "1++++++++++"),
+    ("POST",   "/account/tokens/999999/revoke", "form:", "14444444444"),
+    ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
+    ("GET",    "/desk/saltmarsh/quayside/w1/1042", "", "13+333+3+++"),
+    ("POST",   "/desk/saltmarsh/quayside/w1/1042", "form:performance=6%2B16", "13+333+3333"),
+    ("POST",   "/desk/saltmarsh/quayside/w1/1043/not-taking-part", "form:", "133+33+3333"),
+    ("POST",   "/desk/saltmarsh/quayside/w1/1043/taking-part", "form:", "133+33+3333"),
+    // The queue of who referees nothing is empty.
+    ("GET",    "/referee", "", "1++++++++++"),
+    ("GET",    "/referee/saltmarsh/w1/1042", "", "13333333+++"),
+    ("POST",   "/referee/saltmarsh/w1/1042/flag", "form:reason=count&note=two+short", "13333333+33"),
+    ("POST",   "/referee/saltmarsh/w1/1042/ruling", "form:kind=stands&reason=clear", "13333333+33"),
+    ("POST",   "/signout", "form:", "+++++++++++"),
+    // Last, as it ends the browsers' sessions too.
+    ("DELETE", "/api/v1/me/sessions", "", "1++++++++++"),
 ];
 
 /// The routes of the service: method and pattern.
@@ -117,9 +149,16 @@ fn fits(address: &str, pattern: &str) -> bool {
     a.len() == p.len() && a.iter().zip(&p).all(|(a, p)| p.starts_with('{') || a == p)
 }
 
+/// One column: a program with a token, a browser, and the hidden field of its forms.
+struct Person {
+    program: Client,
+    browser: Client,
+    csrf: String,
+}
+
 /// The columns' people.
-async fn people(app: &TestApp) -> Vec<Client> {
-    vec![
+async fn people(app: &TestApp) -> Vec<Person> {
+    let programs = [
         app.nobody(),
         app.stranger().await,
         app.athlete(1042).await,
@@ -131,13 +170,21 @@ async fn people(app: &TestApp) -> Vec<Client> {
         app.referee().await,
         app.organiser().await,
         app.administrator().await,
-    ]
+    ];
+    let mut people = Vec::new();
+    for program in programs {
+        let browser = app.in_browser(&program).await;
+        let csrf = browser.get("/account").await.csrf();
+        people.push(Person { program, browser, csrf });
+    }
+    people
 }
 
-async fn answer(client: &Client, (method, address, body, _): &Line, address_of: impl Fn(&str) -> String) -> u16 {
+async fn answer(person: &Person, (method, address, body, _): &Line, address_of: impl Fn(&str) -> String) -> u16 {
+    let client = if address.starts_with("/api/") || *address == "/metrics" { &person.program } else { &person.browser };
     let call = client.call(Method::from_bytes(method.as_bytes()).expect("a method"), &address_of(address));
     let call = match body.strip_prefix("form:") {
-        Some(form) => call.body("application/x-www-form-urlencoded", form.to_owned()),
+        Some(form) => call.body("application/x-www-form-urlencoded", format!("{form}&csrf={}", person.csrf)),
         None if body.is_empty() => call,
         None => call.body("application/json", (*body).to_owned()),
     };
@@ -159,7 +206,12 @@ fn sign(status: u16) -> char {
 async fn stage() -> (TestApp, i64, Value) {
     let app = TestApp::new().await;
     let sent = json!({"performance": "6+14 tb 11:24", "attestation": {"judge": "J-1", "how": "paper_sheet"}});
-    app.staff_of("quayside").await.put("/api/v1/competitions/saltmarsh/workouts/w1/scores/1042").json(sent).await.expect(201);
+    app.staff_of("quayside")
+        .await
+        .put("/api/v1/competitions/saltmarsh/workouts/w1/scores/1042")
+        .json(sent)
+        .await
+        .expect(201);
     let grant = crate::support::grant(tallywright::rules::access::Role::Referee, Some(SALTMARSH));
     let (victim, _) = app.db_account("victim@example.org", None, &[grant]).await;
     let roles = app.administrator().await.get(&format!("/api/v1/accounts/{victim}/roles")).await.expect(200).json();
@@ -189,12 +241,16 @@ async fn every_route_is_in_the_table_and_every_line_has_a_route() {
 async fn every_role_gets_what_the_table_says_on_every_route() {
     let (app, victim, role) = stage().await;
     let people = people(&app).await;
-    let address_of = |address: &str| address.replace("VICTIM", &victim.to_string()).replace("ROLE", &role.to_string());
+    let home = app.nobody().get("/").accept("text/html").await.text();
+    let style = home.split_once("/static/").and_then(|(_, rest)| rest.split_once('"')).map_or("", |(name, _)| name);
+    let address_of = |address: &str| {
+        address.replace("VICTIM", &victim.to_string()).replace("ROLE", &role.to_string()).replace("STYLE", style)
+    };
     let mut wrong = Vec::new();
     for line in TABLE {
         let mut statuses = Vec::new();
-        for client in &people {
-            statuses.push(answer(client, line, address_of).await);
+        for person in &people {
+            statuses.push(answer(person, line, address_of).await);
         }
         let found: String = statuses.iter().map(|s| sign(*s)).collect();
         if found != line.3 {
@@ -211,15 +267,16 @@ async fn a_private_competition_does_not_exist_for_those_without_a_role_in_it() {
     let mut wrong = Vec::new();
     for line in TABLE.iter().filter(|line| line.1.contains(SALTMARSH)) {
         let address_of = |address: &str| address.replace(SALTMARSH, HIDDEN);
-        for (client, who) in people.iter().zip(WHO).filter(|(_, who)| *who != "organiser of all") {
-            let status = answer(client, line, address_of).await;
+        for (person, who) in people.iter().zip(WHO).filter(|(_, who)| *who != "organiser of all") {
+            let status = answer(person, line, address_of).await;
             // Where anybody may read the public one, the private one is unknown; elsewhere a refusal
             // that would be the same for a competition that does not exist will do.
             let open = line.0 == "GET" && line.3.starts_with('+');
             let fine = if open { status == 404 } else { matches!(status, 401 | 403 | 404) };
-            let same = answer(client, line, |address| address.replace(SALTMARSH, "no-such")).await;
+            let same = answer(person, line, |address| address.replace(SALTMARSH, "no-such")).await;
             if !fine || same != status {
-                wrong.push(format!("{} {} for {who}: {status}, and {same} for one that does not exist", line.0, line.1));
+                wrong
+                    .push(format!("{} {} for {who}: {status}, and {same} for one that does not exist", line.0, line.1));
             }
         }
     }

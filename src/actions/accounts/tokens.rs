@@ -62,11 +62,14 @@ pub async fn list_tokens(app: &App, by: &Actor) -> Result<Vec<Token>, AccountErr
 /// Revokes a token: an own one, or any by who administers the service.
 pub async fn revoke_token(app: &App, by: &Actor, id: i64) -> Result<(), AccountError> {
     let unknown = || AccountError::Refused(Refusal::NotFound(Sentence::new("unknown_token")));
+    if by.account.is_none() && !by.operator {
+        return Err(Refusal::NotSignedIn.into());
+    }
     let token = app.store.find_token_by_id(id).await?.ok_or_else(unknown)?;
     let own = by.account == Some(token.account);
     if !own && permit(by, Act::Administer).is_err() {
         // Whether there is such a token is nobody else's business.
-        return Err(if by.account.is_some() { unknown() } else { Refusal::NotSignedIn.into() });
+        return Err(unknown());
     }
     if app.store.revoke_token(id, app.clock.now()).await? { Ok(()) } else { Err(unknown()) }
 }

@@ -17,13 +17,21 @@ pub const HOST: &str = "127.0.0.1:8080";
 pub struct Client {
     router: axum::Router,
     headers: HeaderMap,
+    /// Whose; empty: nobody's.
+    pub email: String,
 }
 
 impl Client {
     pub fn new(router: axum::Router) -> Self {
         let mut headers = HeaderMap::new();
         headers.insert(header::HOST, HeaderValue::from_static(HOST));
-        Self { router, headers }
+        Self { router, headers, email: String::new() }
+    }
+
+    /// Of the account with this address.
+    pub fn of(mut self, email: &str) -> Self {
+        email.clone_into(&mut self.email);
+        self
     }
 
     /// With a bearer token.

@@ -7,7 +7,7 @@
 
 mod client;
 
-pub use client::{Call, Client, Reply};
+pub use client::Client;
 
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -174,7 +174,7 @@ impl TestApp {
                 issued.secret
             }
         };
-        self.nobody().with_token(&token)
+        self.nobody().of(email).with_token(&token)
     }
 
     /// The same person in a browser: by cookie, from our own site.
@@ -182,7 +182,12 @@ impl TestApp {
         let (id, _) = self.db_account(email, None, grants).await;
         let secret = accounts::new_link(&self.app, &Actor::operator(), id).await.expect("a link");
         let begun = accounts::sign_in_by_link(&self.app, &secret, &Origin::default()).await.expect("a session");
-        self.nobody().with_cookie(&begun.secret)
+        self.nobody().of(email).with_cookie(&begun.secret)
+    }
+
+    /// Somebody, now in a browser; nobody stays nobody.
+    pub async fn in_browser(&self, client: &Client) -> Client {
+        if client.email.is_empty() { self.nobody() } else { self.browser(&client.email, &[]).await }
     }
 
     /// An account: its number and, when new and without password, the secret of its link.

@@ -1,0 +1,68 @@
+//! Conditional writes and keys of repeats against the tables of the RFCs:
+//! `tests/vectors/http_semantics.json`, from RFC 9110 §8.8.3.2 and §13.1.1, RFC 6585 §3, and the
+//! IETF draft of `Idempotency-Key` (draft-ietf-httpapi-idempotency-key-header, 2025-02-26).
+
+use crate::support::TestApp;
+use serde_json::{Value, json};
+
+const SCORE: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042";
+
+fn vectors() -> Value {
+    serde_json::from_str(include_str!("../vectors/http_semantics.json")).expect("the vectors read")
+}
+
+#[tokio::test]
+async fn if_match_on_put_answers_as_the_table_says() {
+    let vectors = vectors();
+    let table = vectors["put_if_match"].as_array().expect("a list");
+    assert_eq!(table.len(), 8);
+    for row in table {
+        let app = TestApp::new().await;
+        let staff = app.staff_of("quayside").await;
+        let mut current = String::from("1");
+        if row["current_etag"].is_string() {
+            let first = staff.put(SCORE).json(json!({"performance": "6+14 tb 11:24"})).await.expect(201).json();
+            current = first["etag"].as_str().expect("an etag").to_owned();
+        }
+        // The table's "v3" is the tag of now, its "v2" one of before.
+        let call = staff.put(SCORE).json(json!({"performance": "6+15 tb 11:24"}));
+        let call = match row["if_match"].as_str() {
+            Some(tags) => call.header("if-match", &tags.replace("v3", &current).replace("v2", "0")),
+            None => call,
+        };
+        let expected = u16::try_from(row["status"].as_u64().expect("a status")).expect("a status");
+        let reply = call.await;
+        assert_eq!(reply.status.as_u16(), expected, "{row}: {}", reply.text());
+        if matches!(expected, 412 | 428) && row["current_etag"].is_string() {
+            assert_eq!(reply.json()["current"]["etag"], current, "what is there now comes along");
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_key_seen_before_gives_the_first_answer_again_and_refuses_another_body() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let send = |key: &str, body: Value| staff.put(SCORE).header("idempotency-key", key).json(body);
+    let first = send("\"k-1\"", json!({"performance": "6+14 tb 11:24"})).await.expect(201);
+    let again = send("k-1", json!({"performance": "6+14 tb 11:24"})).await.expect(201);
+    assert_eq!(again.json()["etag"], first.json()["etag"], "quoted or bare, it is the same key");
+    let other = send("k-1", json!({"performance": "6+15 tb 11:24"})).await.expect(422);
+    assert_eq!(other.code(), "idempotency_key_reused");
+    let elsewhere = app.athlete(1042).await;
+    let same_key = elsewhere.put(SCORE).header("idempotency-key", "k-1").json(json!({"performance": "6+15 tb 11:24"}));
+    same_key.await.expect(428);
+    for bad in ["\"", "two words", "\"\""] {
+        let reply = send(bad, json!({"performance": "6+14 tb 11:24"})).await.expect(400);
+        assert_eq!(reply.code(), "bad_idempotency_key");
+    }
+}
+
+#[tokio::test]
+async fn a_refusal_is_not_remembered_under_its_key() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let send = |body: Value| staff.put(SCORE).header("idempotency-key", "k-2").json(body);
+    send(json!({"performance": "6+44 tb 11:24"})).await.expect(422);
+    send(json!({"performance": "6+14 tb 11:24"})).await.expect(201);
+}
