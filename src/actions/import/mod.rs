@@ -9,7 +9,7 @@ mod source;
 
 pub use outcome::refused_csv;
 
-use super::reader::{Reader, shown};
+use super::reader::Reader;
 use super::score::WAIT;
 use super::{Failure, Request, signed_in};
 use crate::app::App;

@@ -1,3 +1,4 @@
 //! `/api`.
 
+mod openapi;
 mod v1;

@@ -1,5 +1,6 @@
 //! `/api/v1`.
 
 mod accounts;
+mod competitions;
 mod me;
 mod session;

@@ -1,0 +1,153 @@
+//! `POST …/workouts/{w}/scores`: many rows at once.
+
+use super::{C, score};
+use crate::support::TestApp;
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+/// 500 women of quayside, bibs 5001 to 5500.
+async fn five_hundred(app: &TestApp) {
+    let mut csv = "bib,name,born,category,division,gym\n".to_owned();
+    for n in 1..=500 {
+        let _ = writeln!(csv, "{},Runner {n},1995-02-03,women,women,quayside", 5000 + n);
+    }
+    let outcome = app.organiser().await.post(&format!("{C}/entries")).csv(&csv).await.expect(200).json();
+    assert_eq!(outcome["taken"], 500, "{outcome}");
+}
+
+/// 500 rows, every 25th of them faulty twice over: 40 faults of five kinds.
+fn sheet() -> String {
+    let mut csv = "bib,name,performance,tb,judge,sheet\n".to_owned();
+    for n in 1..=500_u32 {
+        let (bib, rounds, reps) = (5000 + n, 3 + n % 4, n % 44);
+        let (mut name, mut performance) = (format!("Runner {n}"), format!("{rounds}+{reps}"));
+        let (mut tb, mut judge, mut bib) = (format!("10:{:02}", n % 60), "J-1", bib.to_string());
+        if n % 25 == 0 || n % 25 == 1 {
+            match n % 5 + n / 250 {
+                0 => performance = "5+44".into(),
+                1 => judge = "J-99",
+                2 => tb = "12:40".into(),
+                3 => name = "Somebody Else".into(),
+                _ => bib = "9".into(),
+            }
+        }
+        let _ = writeln!(csv, "{bib},{name},{performance},{tb},{judge},S{n}");
+    }
+    csv
+}
+
+#[tokio::test]
+async fn five_hundred_rows_with_forty_faulty_ones_store_four_hundred_and_sixty() {
+    let app = TestApp::new().await;
+    five_hundred(&app).await;
+    let staff = app.staff_of("quayside").await;
+    let (path, csv) = (format!("{C}/workouts/w1/scores"), sheet());
+    let outcome = staff.post(&path).csv(&csv).await.expect(200).json();
+    let counts = |o: &Value| ["taken", "unchanged", "refused"].map(|n| o[n].as_u64().unwrap());
+    assert_eq!(counts(&outcome), [460, 0, 40], "{outcome}");
+    let rows = outcome["rows"].as_array().unwrap();
+    assert_eq!(rows.len(), 40);
+    for row in rows {
+        let number = row["row"].as_u64().unwrap();
+        assert!(number % 25 < 2, "row {number} is right");
+        assert_eq!(row["line"].as_u64().unwrap(), number + 1);
+        let errors = row["errors"].as_array().unwrap();
+        assert!(!errors.is_empty());
+        for error in errors {
+            assert!(error["message"].as_str().is_some_and(|m| m.len() > 10), "{row}");
+            assert!(error["column"].is_string());
+        }
+    }
+    let first = &rows[0];
+    assert_eq!((&first["row"], &first["errors"][0]["column"]), (&json!(1), &json!("judge")));
+    assert_eq!(rows[1]["errors"][0]["column"], "performance");
+
+    let places = app.nobody().get(&format!("{C}/divisions/women/workouts/w1/places?limit=1")).await.expect(200).json();
+    assert_eq!(places["of"], 460);
+
+    let again = staff.post(&path).csv(&csv).await.expect(200).json();
+    assert_eq!(counts(&again), [0, 460, 40], "sending a file twice changes nothing");
+    assert_eq!(again["log_seq"], outcome["log_seq"]);
+
+    let mended = staff.post(&path).accept("text/csv").csv(&csv).await.expect(200);
+    assert_eq!(mended.header("content-type"), "text/csv; charset=utf-8");
+    let text = mended.text();
+    assert_eq!(text.lines().count(), 41);
+    assert!(text.starts_with("bib,name,performance,tb,judge,sheet,line,reason"), "{}", text.lines().next().unwrap());
+    let whole = text.replace("5+44", "6+0").replace("J-99", "J-1");
+    let resent = staff.post(&path).csv(&whole).await.expect(200).json();
+    assert!(resent["taken"].as_u64().unwrap() > 0 && resent["refused"].as_u64().unwrap() < 40, "{resent}");
+    assert_eq!(resent["remarks"], json!([]), "line and reason are passed over");
+}
+
+#[tokio::test]
+async fn a_differing_figure_is_refused_unless_the_row_says_revise() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = format!("{C}/workouts/w1/scores");
+    let send = |csv: &'static str| staff.post(&path).csv(csv);
+    assert_eq!(send("bib,performance\n1042,278\n").await.expect(200).json()["taken"], 1);
+    let differs = send("bib,performance\n1042,279\n").await.expect(200).json();
+    assert_eq!((&differs["refused"], &differs["rows"][0]["errors"][0]["column"]), (&json!(1), &json!("performance")));
+    let revised = send("bib,performance,revise\n1042,279,yes\n").await.expect(200).json();
+    assert_eq!(revised["taken"], 1, "{revised}");
+    assert_eq!(staff.get(&score("w1", 1042)).await.json()["performance"]["total_reps"], 279);
+}
+
+#[tokio::test]
+async fn a_row_is_found_by_name_and_a_judge_by_theirs() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = format!("{C}/workouts/w1/scores");
+    let csv =
+        "Name,Performance,Judge,Sheet\n  ines   DUARTE ,278,Vera Lopes,B7\nNobody Known,200,,\nRita Alves,200,,S9\n";
+    let outcome = staff.post(&path).csv(csv).await.expect(200).json();
+    assert_eq!((&outcome["taken"], &outcome["refused"]), (&json!(1), &json!(2)), "{outcome}");
+    assert_eq!(outcome["rows"][0]["errors"][0]["code"], "name_unknown");
+    assert_eq!(outcome["rows"][1]["errors"][0]["code"], "sheet_needs_judge");
+    let stored = staff.get(&score("w1", 1042)).await.expect(200).json();
+    assert_eq!((&stored["attestation"]["judge"], &stored["sheet"]), (&json!("J-1"), &json!("B7")));
+}
+
+#[tokio::test]
+async fn rows_that_slipped_by_one_are_told_once() {
+    let app = TestApp::new().await;
+    five_hundred(&app).await;
+    let mut csv = "bib,name,performance\n".to_owned();
+    for n in 1..=20 {
+        let _ = writeln!(csv, "{},Runner {},200", 5000 + n, if n < 14 { n } else { n + 1 });
+    }
+    let outcome =
+        app.staff_of("quayside").await.post(&format!("{C}/workouts/w1/scores")).csv(&csv).await.expect(200).json();
+    assert_eq!(outcome["taken"], 13);
+    let remarks = outcome["remarks"].as_array().unwrap();
+    assert_eq!(remarks.len(), 1, "{remarks:?}");
+    assert!(remarks[0]["message"].as_str().unwrap().contains("from row 14 on"), "{remarks:?}");
+}
+
+#[tokio::test]
+async fn rows_as_json_and_what_cannot_be_read() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = format!("{C}/workouts/w1/scores");
+    let rows = json!([
+        { "bib": 1042, "performance": "278", "attestation": { "judge": "J-1", "how": "paper_sheet" } },
+        { "bib": 1043, "performance": 278 },
+        { "bib": 2001, "performance": "200" },
+        { "performance": "200" },
+        "nonsense"
+    ]);
+    let outcome = staff.post(&path).json(rows).await.expect(200).json();
+    assert_eq!((&outcome["taken"], &outcome["refused"]), (&json!(1), &json!(4)), "{outcome}");
+    let codes: Vec<&str> =
+        outcome["rows"].as_array().unwrap().iter().map(|r| r["errors"][0]["code"].as_str().unwrap()).collect();
+    assert_eq!(codes, ["performance_form", "not_allowed", "bib_or_name_needed", "not_an_object"]);
+    staff.post(&path).json(json!({ "bib": 1042 })).await.expect(422);
+    staff.post(&path).body("application/json", "[{").await.expect(400);
+    staff.post(&path).csv("bib\n1042\n").await.expect(422);
+    app.nobody().post(&path).csv("bib,performance\n").await.expect(401);
+    app.stranger().await.post(&path).csv("bib,performance\n").await.expect(403);
+    staff.post(&format!("{C}/workouts/w3/scores")).csv("bib,performance\n1042,10\n").await.expect(404);
+    let many = format!("bib,performance\n{}", "1042,278\n".repeat(10_001));
+    assert_eq!(staff.post(&path).csv(&many).await.expect(422).errors(), [" too_many_rows"]);
+}

@@ -1,0 +1,226 @@
+//! `PUT` and `GET …/workouts/{w}/scores/{bib}`.
+
+use super::{C, attested, etag, score};
+use crate::support::TestApp;
+use serde_json::json;
+
+#[tokio::test]
+async fn a_score_comes_out_in_the_form_of_the_design() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let body = json!({
+        "performance": { "rounds": 6, "reps": 14, "tiebreak": "11:24" }, "attempt": 1, "level": "prescribed",
+        "performed_at": "2027-01-14T10:40:00Z", "gym": "quayside", "no_reps": 3, "video": null,
+        "attestation": { "judge": "J-1", "how": "paper_sheet", "sheet": "B7" }
+    });
+    let stored = staff.put(&score("w1", 1042)).json(body).await.expect(201);
+    assert_eq!(stored.header("etag"), "", "the new tag stands in the body alone");
+    let view = stored.json();
+    assert_eq!(view["etag"].as_str().unwrap().parse::<u64>().unwrap(), view["log_seq"].as_u64().unwrap());
+    let read = staff.get(&score("w1", 1042)).await.expect(200);
+    assert_eq!(read.header("etag"), format!("\"{}\"", etag(&view)));
+    let read = read.json();
+    assert_eq!(read["attempts"].as_array().unwrap().len(), 1);
+    assert!(read.get("places").is_none(), "places stand only in the answer to a write");
+    for name in
+        ["competition", "workout", "bib", "attempt", "version", "state", "level", "performed_at", "no_reps", "sheet"]
+    {
+        assert_eq!(read[name], view[name], "{name}");
+    }
+    assert_eq!(view["performance"]["text"], "6+14 tb 11:24");
+    assert_eq!(view["performance"]["tiebreak_ms"], 684_000);
+    assert_eq!(view["performed_at"], "2027-01-14T10:40:00Z");
+    assert_eq!(view["received_at"], "2027-01-14T12:00:00Z");
+    assert_eq!((&view["version"], &view["warnings"]), (&json!(1), &json!([])));
+}
+
+#[tokio::test]
+async fn the_table_of_conditional_writes() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = score("w1", 1042);
+    let figures = |text: &str| json!({ "performance": text, "performed_at": "2027-01-14T10:40:00Z" });
+
+    let new = staff.put(&path).header("if-none-match", "*").json(figures("278")).await.expect(201).json();
+    let again = staff.put(&path).json(figures("6+14")).await.expect(200).json();
+    assert_eq!(etag(&again), etag(&new), "the same figures change nothing");
+
+    let missing = staff.put(&path).json(figures("279")).await.expect(428);
+    assert_eq!(missing.json()["current"]["performance"]["total_reps"], 278);
+    let existing = staff.put(&path).header("if-none-match", "*").json(figures("279")).await.expect(412);
+    assert_eq!(existing.json()["current"]["etag"], new["etag"]);
+
+    let revised = staff.put(&path).if_match(etag(&new)).json(figures("279")).await.expect(200).json();
+    assert_eq!(revised["version"], 2);
+    let repeated = staff.put(&path).if_match(etag(&new)).json(figures("279")).await.expect(200).json();
+    assert_eq!(etag(&repeated), etag(&revised), "a lost answer repeated changes nothing");
+    staff.put(&path).if_match(etag(&new)).json(figures("280")).await.expect(412);
+
+    let details = json!({ "performance": "279", "performed_at": "2027-01-14T10:40:00Z", "no_reps": 4 });
+    staff.put(&path).json(details.clone()).await.expect(428);
+    let detailed = staff.put(&path).if_match(etag(&revised)).json(details).await.expect(200).json();
+    assert_eq!((&detailed["no_reps"], &detailed["version"]), (&json!(4), &json!(2)));
+
+    let second = json!({ "performance": "300", "attempt": 2 });
+    let second = staff.put(&path).json(second).await.expect(201).json();
+    assert_eq!(second["attempt"], 2);
+}
+
+#[tokio::test]
+async fn new_figures_void_the_attestation_and_other_details_do_not() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = score("w1", 1042);
+    let first = attested(&staff, 1042, "278", "J-1").await.expect(201).json();
+    let details = json!({ "performance": "278", "no_reps": 2 });
+    let detailed = staff.put(&path).if_match(etag(&first)).json(details).await.expect(200).json();
+    assert_eq!(detailed["state"], "attested");
+    let figures = json!({ "performance": "279" });
+    let revised = staff.put(&path).if_match(etag(&detailed)).json(figures).await.expect(200).json();
+    assert_eq!((&revised["state"], &revised["attestation"]), (&json!("entered"), &json!(null)));
+    assert_eq!(revised["places"][0]["place"], json!(null));
+}
+
+#[tokio::test]
+async fn who_may_send_a_score() {
+    let app = TestApp::new().await;
+    let body = json!({ "performance": "278" });
+    let path = score("w1", 1042);
+    app.nobody().put(&path).json(body.clone()).await.expect(401);
+    for client in [
+        app.stranger().await,
+        app.referee().await,
+        app.organiser().await,
+        app.judge("J-1").await,
+        app.staff_of("millpond").await,
+        app.athlete(1043).await,
+    ] {
+        client.put(&path).json(body.clone()).await.expect(403);
+    }
+    let stored = app.athlete(1042).await.put(&path).json(body).await.expect(201).json();
+    assert_eq!(stored["state"], "entered");
+    let attestation = json!({ "judge": "J-1", "how": "paper_sheet" });
+    let own =
+        app.athlete(1042).await.post(&format!("{path}/attestation")).if_match(etag(&stored)).json(attestation).await;
+    own.expect(403);
+}
+
+#[tokio::test]
+async fn everything_that_is_wrong_with_a_body_is_said_at_once() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = score("w1", 1042);
+    let body = json!({
+        "performance": { "rounds": -1, "laps": 3 }, "attempt": 0, "level": 7, "performed_at": "yesterday",
+        "gym": [], "no_reps": 1.5, "video": "a\u{7}b", "attestation": { "how": "seen" }, "confirm": "yes", "repz": 1
+    });
+    let refused = staff.put(&path).json(body).await.expect(422);
+    let mut errors = refused.errors();
+    errors.sort();
+    assert_eq!(
+        errors,
+        [
+            "/attempt member_whole",
+            "/attestation/how member_word",
+            "/attestation/judge member_needed",
+            "/confirm member_texts",
+            "/gym member_text",
+            "/level member_text",
+            "/no_reps member_whole",
+            "/performance/laps member_unknown",
+            "/performance/rounds member_whole",
+            "/performed_at member_instant",
+            "/repz member_unknown",
+            "/video member_control",
+        ]
+    );
+    let rules =
+        json!({ "performance": "5+44", "level": "easy", "gym": "nowhere", "performed_at": "2027-03-01T10:00:00Z" });
+    let refused = staff.put(&path).json(rules).await.expect(422);
+    assert!(refused.errors().len() >= 3, "{:?}", refused.errors());
+    staff.put(&path).json(json!([])).await.expect(422);
+    staff.put(&path).body("application/json", "{").await.expect(400);
+    staff.put(&path).body("text/csv", "a,b").await.expect(415);
+    staff.get(&path).await.expect(404);
+}
+
+#[tokio::test]
+async fn a_whole_round_is_refused_with_what_to_write() {
+    let app = TestApp::new().await;
+    let refused = app.staff_of("quayside").await.put(&score("w1", 1042)).json(json!({ "performance": "5+44" })).await;
+    let refused = refused.expect(422).json();
+    assert_eq!(refused["errors"][0]["pointer"], "/performance");
+    let message = refused["errors"][0]["message"].as_str().unwrap();
+    assert!(message.contains("44") && message.contains("6+0"), "{message}");
+}
+
+#[tokio::test]
+async fn a_question_is_answered_with_its_code() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let asked = staff.put(&score("w1", 1042)).json(json!({ "performance": "278+0" })).await.expect(422);
+    assert_eq!(asked.code(), "confirm");
+    let code = asked.json()["confirm"][0].as_str().unwrap().to_owned();
+    staff.get(&score("w1", 1042)).await.expect(404);
+    staff.put(&score("w1", 1042)).json(json!({ "performance": "278+0", "confirm": [code] })).await.expect(201);
+}
+
+#[tokio::test]
+async fn a_key_gives_the_first_answer_again_and_refuses_another_body() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = score("w1", 1042);
+    let send = |text: &str| staff.put(&path).header("idempotency-key", "\"k-1\"").json(json!({ "performance": text }));
+    let first = send("278").await.expect(201).json();
+    let again = send("278").await.expect(201).json();
+    assert_eq!(etag(&again), etag(&first));
+    assert_eq!(send("279").await.expect(422).code(), "idempotency_key_reused");
+}
+
+#[tokio::test]
+async fn unknown_things_and_unannounced_workouts_are_not_found() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let body = json!({ "performance": "50" });
+    for path in [score("w9", 1042), score("w3", 1042), score("w1", 9999), format!("{C}x/workouts/w1/scores/1042")] {
+        staff.put(&path).json(body.clone()).await.expect(404);
+        staff.get(&path).await.expect(404);
+    }
+    staff.get(&format!("{C}/workouts/w1/scores/abc")).await.expect(404);
+    let hidden = "/api/v1/competitions/hidden/workouts/w1/scores/1042";
+    staff.put(hidden).json(body).await.expect(404);
+}
+
+#[tokio::test]
+async fn what_comes_after_the_grace_is_late_and_waits_for_the_organiser() {
+    let app = TestApp::new().await;
+    let (staff, organiser) = (app.staff_of("quayside").await, app.organiser().await);
+    app.set_clock("2027-01-17T21:03:00Z");
+    let in_grace = attested(&staff, 1042, "278", "J-1").await.expect(201).json();
+    assert_eq!((&in_grace["state"], &in_grace["late_by_ms"]), (&json!("attested"), &json!(180_000)));
+    app.set_clock("2027-01-17T21:30:00Z");
+    let late = attested(&staff, 1043, "300", "J-1").await.expect(201).json();
+    assert_eq!((&late["state"], &late["places"][0]["place"]), (&json!("late"), &json!(null)));
+    let path = format!("{}/admission", score("w1", 1043));
+    let body = json!({ "admit": true, "reason": "Power cut, told by telephone." });
+    staff.post(&path).if_match(etag(&late)).json(body.clone()).await.expect(403);
+    organiser.post(&path).json(body.clone()).await.expect(428);
+    let faulty = organiser.post(&path).if_match(etag(&late)).json(json!({ "admit": "yes" })).await.expect(422);
+    assert_eq!(faulty.errors(), ["/admit member_bool", "/reason member_needed"]);
+    let admitted = organiser.post(&path).if_match(etag(&late)).json(body.clone()).await.expect(200).json();
+    assert_eq!((&admitted["state"], &admitted["places"][0]["place"]), (&json!("attested"), &json!(1)));
+    organiser.post(&path).if_match(etag(&late)).json(body.clone()).await.expect(412);
+    organiser.post(&path).if_match(etag(&admitted)).json(body).await.expect(409);
+}
+
+#[tokio::test]
+async fn a_score_not_modified_is_304() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let stored = attested(&staff, 1042, "278", "J-1").await.expect(201).json();
+    let tag = format!("\"{}\"", etag(&stored));
+    let unchanged = app.nobody().get(&score("w1", 1042)).header("if-none-match", &tag).await.expect(304);
+    assert_eq!(unchanged.header("etag"), tag);
+    assert!(unchanged.body.is_empty());
+    app.nobody().get(&score("w1", 1042)).header("if-none-match", "\"1\"").await.expect(200);
+}
