@@ -8,7 +8,9 @@ use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Change, Outcome};
+use crate::rules::people::{Entry, Person, fold_name};
 use crate::rules::roster::{RawEntry, RawGym, RawJudge};
+use crate::store::entries::EntryFilter;
 
 /// 401 or 403 for those who may not change the roster, 404 for a competition that does not exist
 /// for them, before a body is read.
@@ -62,9 +64,13 @@ async fn set(
     let reader = may(app, actor, competition, &request).await?;
     let sent = match &change {
         Change::SetGym(gym) => gym.slug.clone(),
-        Change::SetEntry(entry) => entry.bib.map_or_else(String::new, |b| b.to_string()),
+        Change::SetEntry(RawEntry { bib: Some(bib), .. }) => bib.to_string(),
         Change::SetJudge(judge) => judge.code.clone(),
         _ => String::new(),
+    };
+    let person = match &change {
+        Change::SetEntry(entry) if entry.bib.is_none() => Some((entry.name.clone(), entry.born.clone())),
+        _ => None,
     };
     let answered = request.ask(app, actor, competition, change).await?;
     app.board.at_least(reader.id, answered.seq, WAIT).await;
@@ -73,5 +79,23 @@ async fn set(
         Outcome::Roster { created: false, id } => (id, "changed"),
         _ => (sent, "unchanged"),
     };
+    let id = match person {
+        Some((name, born)) if id.is_empty() => known_bib(app, actor, &reader, &name, &born).await?,
+        _ => id,
+    };
     Ok(RosterWritten { id, outcome, warnings: remarks(&answered.warnings), log_seq: answered.seq })
+}
+
+/// The bib of an entry that was sent without one and was there already.
+async fn known_bib(app: &App, actor: &Actor, reader: &Reader, name: &str, born: &str) -> Result<String, Failure> {
+    let permit = permit(actor, Act::ReadPersons { competition: &reader.slug, gym: None })?;
+    let folded = fold_name(name);
+    let filter = EntryFilter { q: Some(&folded), limit: 1_000, ..EntryFilter::default() };
+    let found = app.store.list_entries_privately(&permit, reader.id, &filter).await?;
+    let same = |(_, person): &&(Entry, Option<Person>)| {
+        person
+            .as_ref()
+            .is_some_and(|p| fold_name(&p.name) == folded && p.born.is_some_and(|day| born.trim() == day.to_string()))
+    };
+    Ok(found.iter().find(same).map_or_else(String::new, |(entry, _)| entry.bib.to_string()))
 }

@@ -46,13 +46,20 @@ pub fn read(bytes: &[u8]) -> Result<Table, Vec<Fault>> {
             cells.pop();
         }
         cells.resize(cells.len().max(columns.len()), String::new());
-        let line = record.position().map_or(0, csv::Position::line).saturating_add(skipped);
+        let line = record.position().map_or(0, |at| starts_on(text, at)).saturating_add(skipped);
         rows.push(Row { line: u32::try_from(line).unwrap_or(u32::MAX), cells });
         if rows.len() > MAX_ROWS {
             return Err(whole(None, Sentence::new("csv_too_many_rows").with("most", MAX_ROWS)));
         }
     }
     Ok(Table { separator, columns, headers, rows })
+}
+
+/// The line a record starts on: its position may be before the rest of a line break or blank lines.
+fn starts_on(text: &str, at: &csv::Position) -> u64 {
+    let from = usize::try_from(at.byte()).ok().and_then(|byte| text.as_bytes().get(byte..)).unwrap_or_default();
+    let breaks = from.iter().take_while(|b| matches!(b, b'\r' | b'\n')).filter(|b| **b == b'\n').count();
+    at.line().saturating_add(breaks as u64)
 }
 
 /// UTF-8, without its byte-order mark.

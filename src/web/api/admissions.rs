@@ -19,7 +19,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new().routes(routes!(admit_score))
 }
 
-/// Admit or refuse a late score, correction or attestation. Needs `If-Match`.
+/// Admit or refuse a late score, correction or attestation. With `If-Match`: only as it was seen.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/admission", tag = "organisers",
     params(OfScore), request_body = AdmissionForm,
     responses((status = 200, description = "Admitted, or refused.", body = ScoreView), Problems, WriteProblems))]

@@ -1,10 +1,10 @@
 //! Entries of a competition: lists, one, changes.
 
-use super::forms::{EntryChangeForm, EntryForm};
+use super::forms::{EntriesForm, EntryChangeForm, RosterAnswer};
 use super::many::{self, ManyQuery, OneOrMany};
 use super::paths::{OfCompetition, OfEntry};
 use super::{FindQuery, reading, roster_answer};
-use crate::actions::import::{ImportView, What};
+use crate::actions::import::What;
 use crate::actions::views::{EntryView, MovedView, RosterWritten};
 use crate::actions::{Failure, body, lists, move_entry, roster, signed_in};
 use crate::app::App;
@@ -41,10 +41,10 @@ async fn list_entries(
 
 /// Add or change entries: one as an object, many as a list or as CSV.
 #[utoipa::path(post, path = "/competitions/{competition}/entries", tag = "entries", params(OfCompetition, ManyQuery),
-    request_body(content((EntryForm = "application/json"), (String = "text/csv"))),
+    request_body(content((EntriesForm = "application/json"), (String = "text/csv"))),
     responses(
         (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",
-            content((RosterWritten = "application/json"), (ImportView = "application/json; rows=many"), (String = "text/csv"))),
+            content((RosterAnswer = "application/json"), (String = "text/csv"))),
         (status = 201, description = "One, added.", body = RosterWritten), Problems, WriteProblems))]
 async fn add_entries(
     State(app): State<App>,

@@ -369,3 +369,47 @@ pub struct ScoreRowForm {
     #[serde(flatten)]
     pub score: ScoreForm,
 }
+
+/// What posting to a roster answers: of one, or of many.
+#[derive(ToSchema)]
+#[schema(as = RosterAnswer)]
+#[serde(untagged)]
+pub enum RosterAnswer {
+    /// What became of one.
+    One(crate::actions::views::RosterWritten),
+    /// What became of each of many.
+    Many(crate::actions::import::ImportView),
+}
+
+/// What is posted to a list of gyms: one, or many.
+#[derive(ToSchema)]
+#[schema(as = Gyms)]
+#[serde(untagged)]
+pub enum GymsForm {
+    /// One.
+    One(GymForm),
+    /// Many.
+    Many(Vec<GymForm>),
+}
+
+/// What is posted to a list of entries: one, or many.
+#[derive(ToSchema)]
+#[schema(as = Entries)]
+#[serde(untagged)]
+pub enum EntriesForm {
+    /// One.
+    One(EntryForm),
+    /// Many.
+    Many(Vec<EntryForm>),
+}
+
+/// What is posted to a list of judges: one, or many.
+#[derive(ToSchema)]
+#[schema(as = Judges)]
+#[serde(untagged)]
+pub enum JudgesForm {
+    /// One.
+    One(JudgeForm),
+    /// Many.
+    Many(Vec<JudgeForm>),
+}

@@ -1,10 +1,10 @@
 //! Gyms of a competition.
 
-use super::forms::GymForm;
+use super::forms::{GymsForm, RosterAnswer};
 use super::many::{self, ManyQuery, OneOrMany};
 use super::paths::OfCompetition;
 use super::{FindQuery, reading, roster_answer};
-use crate::actions::import::{ImportView, What};
+use crate::actions::import::What;
 use crate::actions::views::{GymView, RosterWritten};
 use crate::actions::{Failure, body, lists, roster, signed_in};
 use crate::app::App;
@@ -37,10 +37,10 @@ async fn list_gyms(
 
 /// Add or change gyms: one as an object, many as a list or as CSV.
 #[utoipa::path(post, path = "/competitions/{competition}/gyms", tag = "gyms", params(OfCompetition, ManyQuery),
-    request_body(content((GymForm = "application/json"), (String = "text/csv"))),
+    request_body(content((GymsForm = "application/json"), (String = "text/csv"))),
     responses(
         (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",
-            content((RosterWritten = "application/json"), (ImportView = "application/json; rows=many"), (String = "text/csv"))),
+            content((RosterAnswer = "application/json"), (String = "text/csv"))),
         (status = 201, description = "One, added.", body = RosterWritten), Problems, WriteProblems))]
 async fn add_gyms(
     State(app): State<App>,

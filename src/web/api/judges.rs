@@ -1,10 +1,10 @@
 //! Judges of a competition.
 
-use super::forms::JudgeForm;
+use super::forms::{JudgesForm, RosterAnswer};
 use super::many::{self, ManyQuery, OneOrMany};
 use super::paths::OfCompetition;
 use super::{FindQuery, reading, roster_answer};
-use crate::actions::import::{ImportView, What};
+use crate::actions::import::What;
 use crate::actions::views::{JudgeView, RosterWritten};
 use crate::actions::{Failure, body, lists, roster, signed_in};
 use crate::app::App;
@@ -37,10 +37,10 @@ async fn list_judges(
 
 /// Add or change judges: one as an object, many as a list or as CSV.
 #[utoipa::path(post, path = "/competitions/{competition}/judges", tag = "judges", params(OfCompetition, ManyQuery),
-    request_body(content((JudgeForm = "application/json"), (String = "text/csv"))),
+    request_body(content((JudgesForm = "application/json"), (String = "text/csv"))),
     responses(
         (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",
-            content((RosterWritten = "application/json"), (ImportView = "application/json; rows=many"), (String = "text/csv"))),
+            content((RosterAnswer = "application/json"), (String = "text/csv"))),
         (status = 201, description = "One, added.", body = RosterWritten), Problems, WriteProblems))]
 async fn add_judges(
     State(app): State<App>,

@@ -24,6 +24,7 @@ pub struct ManyQuery {
     confirm: Option<String>,
     /// How dates like `03/04/1991` are read: `day_first` or `month_first`; else they are asked
     /// about.
+    #[param(inline)]
     dates: Option<Dates>,
 }
 

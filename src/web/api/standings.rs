@@ -52,6 +52,7 @@ pub struct PageQuery {
     /// Among entries of this country, ISO 3166-1 alpha-2.
     country: Option<String>,
     /// With or without running workouts; left out: as the competition says.
+    #[param(inline)]
     running: Option<RunningParam>,
     /// As of this log position.
     #[param(value_type = Option<i64>, minimum = 1)]

@@ -9,7 +9,7 @@ const FILE: &str = include_str!("../../../../data/small.toml");
 #[tokio::test]
 async fn applying_the_same_file_again_changes_nothing() {
     let app = TestApp::empty().await;
-    let organiser = app.organiser().await;
+    let organiser = app.administrator().await;
     let dry = organiser.put(&format!("{C}?dry_run=true")).body("application/toml", FILE).await.expect(200).json();
     assert_eq!((&dry["dry_run"], &dry["created"]), (&json!(true), &json!(true)));
     app.nobody().get(C).await.expect(404);

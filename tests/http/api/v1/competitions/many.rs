@@ -21,7 +21,7 @@ fn sheet() -> String {
     for n in 1..=500_u32 {
         let (bib, rounds, reps) = (5000 + n, 3 + n % 4, n % 44);
         let (mut name, mut performance) = (format!("Runner {n}"), format!("{rounds}+{reps}"));
-        let (mut tb, mut judge, mut bib) = (format!("10:{:02}", n % 60), "J-1", bib.to_string());
+        let (mut tb, mut judge, mut bib) = (format!("11:{:02}", n % 60), "J-1", bib.to_string());
         if n % 25 == 0 || n % 25 == 1 {
             match n % 5 + n / 250 {
                 0 => performance = "5+44".into(),

@@ -139,6 +139,9 @@ async fn a_score_is_withdrawn_and_may_be_entered_again() {
     staff.post(&path).if_match(etag(&stored)).json(json!({ "x": 1 })).await.expect(422);
     let withdrawn = staff.post(&path).if_match(etag(&stored)).await.expect(200).json();
     assert_eq!((&withdrawn["state"], &withdrawn["places"][0]["place"]), (&json!("withdrawn"), &json!(null)));
+    let again = staff.post(&path).if_match(etag(&stored)).await.expect(200).json();
+    assert_eq!(etag(&again), etag(&withdrawn), "said twice, done once");
+    staff.put(&score("w1", 1042)).if_match(etag(&withdrawn)).json(json!({ "performance": "270" })).await.expect(200);
     staff.post(&path).if_match(etag(&stored)).await.expect(412);
     staff.post(&format!("{}/withdrawal", score("w1", 1043))).if_match("1").await.expect(404);
 }

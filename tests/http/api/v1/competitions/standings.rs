@@ -145,7 +145,7 @@ async fn at_least_waits_for_a_state_and_gives_up_after_two_seconds() {
 #[tokio::test]
 async fn a_workout_published_at_its_close_is_hidden_until_then() {
     let app = TestApp::empty().await;
-    let organiser = app.organiser().await;
+    let organiser = app.administrator().await;
     let file = include_str!("../../../../data/small.toml").replacen(
         "format = \"amrap\"",
         "format = \"amrap\"\npublish = \"at_close\"",

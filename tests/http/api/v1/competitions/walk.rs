@@ -8,12 +8,12 @@ use serde_json::json;
 #[tokio::test]
 async fn from_a_file_to_a_ruling_and_the_standings_before_it() {
     let app = TestApp::empty().await;
-    let (organiser, referee) = (app.organiser().await, app.referee().await);
-    let (staff, nobody) = (app.staff_of("quayside").await, app.nobody());
+    let nobody = app.nobody();
 
     let file = include_str!("../../../../data/small.toml");
-    let applied = organiser.put(C).body("application/toml", file).await.expect(201).json();
+    let applied = app.administrator().await.put(C).body("application/toml", file).await.expect(201).json();
     assert_eq!(applied["created"], true);
+    let (organiser, referee) = (app.organiser().await, app.referee().await);
     for (path, body) in [
         ("gyms", json!({ "slug": "quayside", "name": "Quayside Gym", "country": "PT" })),
         (
@@ -32,6 +32,7 @@ async fn from_a_file_to_a_ruling_and_the_standings_before_it() {
         organiser.post(&format!("{C}/{path}")).json(body).await.expect(201);
     }
 
+    let staff = app.staff_of("quayside").await;
     let attestation = json!({ "judge": "J-1", "how": "paper_sheet", "sheet": "B7" });
     let first = json!({ "performance": "6+14 tb 11:24", "no_reps": 3, "attestation": attestation });
     let stored = staff.put(&score("w1", 1042)).json(first).await.expect(201).json();
