@@ -1,0 +1,66 @@
+// A browser for each person: a fresh profile, our own pages only, everything odd written down.
+
+import { mkdtemp, rm } from "node:fs/promises";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { chromium } from "playwright-core";
+
+const ARGS = [
+  "--no-sandbox",
+  "--disable-gpu",
+  "--disable-quic",
+  "--no-first-run",
+  "--disable-background-networking",
+  "--disable-component-update",
+  "--disable-sync",
+];
+
+// Opens a browser with one page. `page.odd` collects what no page may do: errors in the console
+// (a broken content policy is one) and requests that leave our own address.
+export async function open(base) {
+  const profile = await mkdtemp(join(tmpdir(), "walk-"));
+  const context = await chromium.launchPersistentContext(profile, {
+    executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    headless: true,
+    args: ARGS,
+    baseURL: base,
+    viewport: { width: 390, height: 844 },
+  });
+  context.setDefaultTimeout(20_000);
+  const page = context.pages()[0] ?? (await context.newPage());
+  watch(page, base);
+  return {
+    page,
+    context,
+    async close() {
+      await context.close();
+      await rm(profile, { recursive: true, force: true });
+    },
+  };
+}
+
+export function watch(page, base) {
+  page.odd = [];
+  page.on("console", (message) => {
+    // The browser remarks on every answer that is not 200; those are looked at by the checks.
+    if (message.type() === "error" && !message.text().startsWith("Failed to load resource")) {
+      page.odd.push(`console: ${message.text()}`);
+    }
+  });
+  page.on("pageerror", (error) => page.odd.push(`script: ${error.message}`));
+  page.on("request", (request) => {
+    const url = request.url();
+    if (!url.startsWith(base) && !url.startsWith("data:")) page.odd.push(`request to ${url}`);
+  });
+}
+
+// Signs in with the keyboard alone, from wherever the page is.
+export async function signIn(page, { email, password }) {
+  await page.goto("/signin");
+  await page.getByLabel("E-mail").focus();
+  await page.keyboard.type(email);
+  await page.keyboard.press("Tab");
+  await page.keyboard.type(password);
+  await page.keyboard.press("Enter");
+  await page.waitForURL((url) => !url.pathname.startsWith("/signin"));
+}

@@ -1,0 +1,294 @@
+// The walk in a real browser: staff enter a score and see its place, a referee doubts it and rules,
+// an athlete finds the own row; and every page on the way is looked at by axe.
+//
+//   node walk.mjs DEMO.json      what `tallywright demo --json` printed
+//   SHOTS=FOLDER                 keeps a picture of every page
+//
+// Ends with one line, "N passed, N failed", and with 1 when something failed.
+
+import { readFile } from "node:fs/promises";
+import { assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
+import { open, signIn, watch } from "./people.mjs";
+
+const told = process.argv[2] ? await readFile(process.argv[2], "utf8") : process.env.DEMO;
+if (!told) {
+  console.error("usage: node walk.mjs DEMO.json, or DEMO='{\"url\": …}' node walk.mjs");
+  process.exit(2);
+}
+const demo = JSON.parse(told);
+const base = demo.url;
+const person = (role) => demo.sign_in.find((s) => s.role === role);
+const [staff, referee, athlete] = ["staff", "referee", "athlete"].map(person);
+const series = `/c/${demo.competition}`;
+
+// --- anybody ----------------------------------------------------------------------------------
+
+const anybody = await open(base);
+let running, workouts, divisions;
+
+await check("the first page leads to the competition and the running workout", async () => {
+  await anybody.page.goto("/");
+  await sees(anybody.page, "running now");
+  running = (await anybody.page.locator("p.lead a").first().getAttribute("href")).split("/").pop();
+  await anybody.page.getByRole("heading", { level: 2 }).getByRole("link").first().click();
+  assert(new URL(anybody.page.url()).pathname === series, anybody.page.url());
+});
+await sound(anybody.page, "competition");
+workouts = await anybody.page.locator("section h3 a, .lines h3 a").evaluateAll((links) => links.map((a) => a.getAttribute("href")));
+divisions = await anybody.page.locator("tbody th a").evaluateAll((links) => links.map((a) => a.getAttribute("href")));
+await anybody.page.goto("/");
+await sound(anybody.page, "home");
+
+for (const href of workouts) {
+  await check(`${href} carries the cautions`, async () => {
+    await anybody.page.goto(href);
+    await sees(anybody.page, "Before you start");
+  });
+  await sound(anybody.page, `workout ${href.split("/").pop()}`);
+}
+await check("standings name who is first, and the next page goes on", async () => {
+  await anybody.page.goto(divisions[0]);
+  await sees(anybody.page, "1st");
+  const next = anybody.page.getByRole("link", { name: "Next", exact: true });
+  const first = await anybody.page.locator("tbody tr").first().getAttribute("id");
+  await next.click();
+  assert((await anybody.page.locator("tbody tr").first().getAttribute("id")) !== first, "the same rows again");
+  await anybody.page.goBack();
+});
+await sound(anybody.page, "standings");
+await check("a scope counts places among its own", async () => {
+  await anybody.page.getByLabel("Gym").selectOption({ index: 1 });
+  await anybody.page.getByRole("button", { name: "Show" }).click();
+  await sees(anybody.page, "Places are counted among these only.");
+  await sees(anybody.page, "in the whole division");
+});
+await check("without the open workouts there is a column less", async () => {
+  await anybody.page.goto(divisions[0]);
+  const columns = () => anybody.page.locator("thead th").count();
+  const all = await columns();
+  await anybody.page.getByLabel("Open workouts").selectOption("without");
+  await anybody.page.getByRole("button", { name: "Show" }).click();
+  assert((await columns()) === all - 1, "as many columns as before");
+});
+for (const href of workouts) {
+  const places = `${divisions[0]}/workouts/${href.split("/").pop()}`;
+  await anybody.page.goto(places);
+  await sound(anybody.page, `places ${href.split("/").pop()}`);
+}
+await check("nobody of that name, several, or one", async () => {
+  await anybody.page.goto(divisions[0]);
+  await anybody.page.getByLabel("Find somebody").fill("zzqzz");
+  await anybody.page.getByRole("button", { name: "Show" }).click();
+  await sees(anybody.page, "is in this division");
+  const name = await anybody.page.goto(divisions[0]).then(() => anybody.page.locator("tbody th a").nth(30).innerText());
+  await anybody.page.getByLabel("Find somebody").fill(name);
+  await anybody.page.getByRole("button", { name: "Show" }).click();
+  await sees(anybody.page, name);
+});
+await check("an athlete's page says every workout", async () => {
+  await anybody.page.goto(divisions[0]);
+  await anybody.page.locator("tbody th a").first().click();
+  for (const summary of await anybody.page.locator("summary").all()) await summary.click();
+  await sees(anybody.page, "Score entered");
+});
+await sound(anybody.page, "athlete");
+await anybody.page.goto("/signin/link?code=not-a-code");
+await sound(anybody.page, "link");
+await check("a used link is told", async () => {
+  await anybody.page.getByRole("button", { name: "Sign in" }).click();
+  await sees(anybody.page, "This link has been used or is too old.");
+});
+await anybody.page.goto(`${series}/nothing`);
+await sound(anybody.page, "problem");
+await check("a wrong password is told beside the form", async () => {
+  await anybody.page.goto("/signin");
+  await anybody.page.getByLabel("E-mail").fill(staff.email);
+  await anybody.page.getByLabel("Password").fill("not the password");
+  await anybody.page.getByRole("button", { name: "Sign in" }).click();
+  await sees(anybody.page, "do not fit together");
+});
+await sound(anybody.page, "sign in");
+await check("the desk asks to sign in first, and the skip link comes first", async () => {
+  await anybody.page.goto(`/desk/${demo.competition}/${staff.gym}`);
+  assert(new URL(anybody.page.url()).pathname === "/signin", anybody.page.url());
+  await anybody.page.keyboard.press("Tab");
+  assert((await anybody.page.evaluate(() => document.activeElement.className)) === "skip", "the skip link");
+});
+const style = await anybody.page.locator("link[rel=stylesheet]").getAttribute("href");
+await kept(base, style);
+for (const path of ["/", series, divisions[0], `${divisions[0]}/workouts/${running}`, workouts[0]]) await light(base, path, [style]);
+await anybody.close();
+
+// --- staff ------------------------------------------------------------------------------------
+
+const desk = `/desk/${demo.competition}/${staff.gym}`;
+const atDesk = await open(base);
+const page = atDesk.page;
+let written, bib, athletesPage;
+
+await check("staff sign in and come back to their desk", async () => {
+  await signIn(page, staff);
+  await page.goto(desk);
+  await sees(page, "settled");
+});
+await sound(page, "desk");
+await check("how to write a result stands on the brief", async () => {
+  await page.goto(`${series}/workouts/${running}`);
+  const rows = page.locator("table", { has: page.getByText("How to write a result") }).locator("tbody th");
+  written = (await rows.first().innerText()).trim();
+});
+
+const missing = () => page.locator(`section[aria-labelledby="w-${running}"] li`, { hasText: "Missing" }).getByRole("link");
+const save = () => page.getByRole("button", { name: /^Save/ }).click();
+async function answerQuestions() {
+  while ((await page.locator("input[name^=confirm-][type=checkbox]").count()) > 0) {
+    for (const box of await page.locator("input[name^=confirm-][type=checkbox]").all()) await box.check();
+    await save();
+  }
+}
+
+await check("figures that cannot be are told beside the field, and nothing typed is lost", async () => {
+  await page.goto(desk);
+  await missing().first().click();
+  bib = new URL(page.url()).pathname.split("/").pop();
+  await page.getByLabel("Result").fill("lots");
+  await page.getByLabel("Judge", { exact: true }).fill("J-none");
+  await save();
+  await page.locator("#errors a").first().click();
+  assert((await page.evaluate(() => document.activeElement.id)) === "performance", "the summary leads to the field");
+  assert((await page.getByLabel("Result").inputValue()) === "lots", "what was typed is there");
+});
+await sound(page, "score form with faults");
+await check("a score is entered and its place is seen", async () => {
+  await page.getByLabel("Result").fill(written);
+  await page.getByLabel("Judge", { exact: true }).fill(person("judge").judge);
+  await page.getByLabel("Number on the paper").or(page.getByLabel("Sheet")).first().fill("B7");
+  await save();
+  await answerQuestions();
+  await sees(page, /Placed \d+(st|nd|rd|th) of [\d,]+/);
+});
+await sound(page, "desk with a place");
+await check("the next athlete's form remembers the judge", async () => {
+  await page.getByRole("link", { name: /^Next:/ }).click();
+  assert((await page.getByLabel("Judge", { exact: true }).inputValue()) === person("judge").judge, "the judge's code");
+});
+await sound(page, "score form");
+await check("not taking part is stated and taken back", async () => {
+  await page.getByRole("button", { name: "Takes no part" }).click();
+  await sees(page, "Noted: takes no part");
+  await page.goBack();
+  await page.reload();
+  await page.getByRole("button", { name: "Takes part after all" }).click();
+  await sees(page, "is on the list again");
+});
+await check("when somebody was quicker, theirs and ours are shown, and saving again is on purpose", async () => {
+  const second = await atDesk.context.newPage();
+  watch(second, base);
+  const form = `${desk}/${running}/${bib}`;
+  await page.goto(form);
+  await second.goto(form);
+  for (const tab of [second, page]) await tab.getByText("When it was done").click();
+  await second.getByLabel("No-reps called").fill("3");
+  await second.getByRole("button", { name: /^Save/ }).click();
+  await second.waitForURL(/saved=/);
+  await page.getByLabel("No-reps called").fill("4");
+  await save();
+  await sees(page, "Somebody changed this score meanwhile");
+  await sound(page, "score form in conflict");
+  await save();
+  await page.waitForURL(/saved=/);
+  await second.close();
+});
+await check("an account shows its roles, and issues a token once", async () => {
+  await page.goto("/account");
+  await page.getByLabel("Name", { exact: true }).fill("the clock at the rig");
+  await page.getByRole("button", { name: "Issue a token" }).click();
+  await sees(page, "Copy it now");
+  await sound(page, "account");
+  await page.getByRole("button", { name: /^Revoke/ }).first().click();
+  await sees(page, "The token is revoked.");
+});
+await check("staff of one gym do not reach another's desk", async () => {
+  await page.goto(`${series}`);
+  const answer = await page.goto(`/referee/${demo.competition}/${running}/${bib}`);
+  assert(answer.status() === 403, `${answer.status()}`);
+});
+await check("staff sign out", async () => {
+  await page.getByRole("link", { name: "Tallywright" }).click();
+  await page.getByRole("button", { name: "Sign out" }).click();
+  await sees(page, "You are signed out.");
+});
+await atDesk.close();
+
+// --- a referee --------------------------------------------------------------------------------
+
+const checking = await open(base);
+await check("a referee finds what waits", async () => {
+  await signIn(checking.page, referee);
+  await checking.page.goto("/referee");
+  await sees(checking.page, "Being checked");
+});
+await sound(checking.page, "referee");
+await check("a score is doubted, and everybody sees that it is being checked", async () => {
+  await checking.page.getByLabel("Bib").first().fill(bib);
+  await checking.page.getByLabel("Workout", { exact: true }).first().selectOption(running);
+  await checking.page.getByRole("button", { name: "Open a score" }).first().click();
+  await checking.page.getByLabel("What is in doubt").selectOption("count");
+  await checking.page.getByLabel("What you saw").fill("Two reps short of full height.");
+  await checking.page.getByRole("button", { name: "Mark as being checked" }).click();
+  await sees(checking.page, "The doubt stands in the history now.");
+  athletesPage = `${series}/athletes/${bib}`;
+  await checking.page.goto(athletesPage);
+  await sees(checking.page, "Being checked");
+});
+await check("a ruling without a decision is refused, with everything typed kept", async () => {
+  await checking.page.goto(`/referee/${demo.competition}/${running}/${bib}`);
+  await checking.page.getByLabel("Reason, public").fill("Two reps did not meet the standard.");
+  await checking.page.getByRole("button", { name: "Rule", exact: true }).click();
+  await sees(checking.page, "Choose a decision.");
+  assert((await checking.page.getByLabel("Reason, public").inputValue()).startsWith("Two reps"), "the reason is there");
+});
+await sound(checking.page, "review");
+await check("what would move is shown before the ruling, then it is given", async () => {
+  await checking.page.getByLabel("Strike it: no place").check();
+  await checking.page.getByRole("button", { name: "Show what would move" }).click();
+  await sees(checking.page, /If struck: [\d,]+ places? and [\d,]+ standings?/);
+  await checking.page.getByLabel("The score stands").check();
+  await checking.page.getByRole("button", { name: "Rule", exact: true }).click();
+  await sees(checking.page, "The ruling stands in the history now.");
+  await sees(checking.page, "Ruling: the score stands");
+});
+await check("a score is struck, and its athlete reads why", async () => {
+  await checking.page.getByLabel("Strike it: no place").check();
+  await checking.page.getByLabel("Reason, public").fill("The load was not the published one.");
+  await checking.page.getByRole("button", { name: "Rule", exact: true }).click();
+  await sees(checking.page, "The ruling stands in the history now.");
+  await checking.page.goto(athletesPage);
+  await sees(checking.page, "Struck");
+  await sees(checking.page, "The load was not the published one.");
+});
+await sound(checking.page, "athlete with a ruling");
+await checking.close();
+
+// --- an athlete -------------------------------------------------------------------------------
+
+const own = await open(base);
+await check("an athlete finds the own row", async () => {
+  await signIn(own.page, athlete);
+  await own.page.goto(`${series}/athletes/${athlete.bib}`);
+  await own.page.locator("dl.facts dd a").first().click();
+  await own.page.locator("tr.own").first().waitFor({ state: "visible" });
+  await sees(own.page, "You");
+  const row = await own.page.locator("tr.own").first().innerText();
+  assert(row.includes(String(athlete.bib)), row);
+});
+await sound(own.page, "standings with the own row");
+await check("find me by bib leads to the page that holds it", async () => {
+  await own.page.getByLabel("Find somebody").fill(String(athlete.bib));
+  await own.page.getByRole("button", { name: "Show" }).click();
+  await own.page.locator(`#b${athlete.bib}`).waitFor({ state: "visible" });
+});
+await own.close();
+
+console.log(`${counts.passed} passed, ${counts.failed} failed`);
+process.exit(counts.failed === 0 ? 0 : 1);
