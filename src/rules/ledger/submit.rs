@@ -68,8 +68,9 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
             }
         }
         _ => {
-            if let Some(attempt) = existing {
-                corrects(case, asked, attempt)?;
+            match existing {
+                Some(attempt) => corrects(case, asked, attempt)?,
+                None => adds(case)?,
             }
             if !read.questions.is_empty() {
                 return Err(Refusal::Ask(read.questions));
@@ -286,6 +287,17 @@ fn known(attempt: &Attempt, stored: &Stored) -> bool {
 /// Same performance, tiebreak, level, instant and gym.
 fn same_figures(a: &Stored, b: &Stored) -> bool {
     a.text == b.text && a.level == b.level && a.performed_at == b.performed_at && a.gym == b.gym
+}
+
+/// Whether an attempt may be added by somebody who has seen what they say: a tag that matches no
+/// attempt, or any tag where there is no score, fails (RFC 9110 section 13.1.1).
+fn adds(case: &Case<'_>) -> Result<(), Refusal> {
+    let fits = match &case.asked.precondition {
+        Precondition::None | Precondition::Absent => true,
+        Precondition::Any => !case.attempts.is_empty(),
+        Precondition::Match(tags) => case.attempts.iter().any(|a| tags.contains(&a.etag)),
+    };
+    if fits { Ok(()) } else { Err(Refusal::PreconditionFailed(case.attempts.last().cloned().map(Box::new))) }
 }
 
 /// Whether the stored score may be corrected now, by somebody who has seen it.
