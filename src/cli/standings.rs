@@ -88,9 +88,17 @@ fn or_empty<T: ToString>(value: Option<&T>) -> String {
     value.map(ToString::to_string).unwrap_or_default()
 }
 
+/// Which workouts have a column: those in which anybody has figures or a place.
+fn columns(view: &StandingsView) -> Vec<usize> {
+    let cells = view.rows.first().map_or(0, |row| row.workouts.len());
+    let has =
+        |row: &StandingRow, at: usize| row.workouts.get(at).is_some_and(|c| c.text.is_some() || c.place.is_some());
+    (0..cells).filter(|&at| view.rows.iter().any(|row| has(row, at))).collect()
+}
+
 fn standings_header(view: &StandingsView) -> Vec<String> {
     let mut header: Vec<String> = ["standing", "bib", "name", "gym", "country", "points"].map(str::to_owned).to_vec();
-    for cell in view.rows.first().map_or(&[][..], |row| &row.workouts) {
+    for cell in columns(view).into_iter().filter_map(|at| view.rows.first()?.workouts.get(at)) {
         header.push(cell.workout.clone());
         header.push(format!("{} place", cell.workout));
     }
@@ -98,6 +106,7 @@ fn standings_header(view: &StandingsView) -> Vec<String> {
 }
 
 fn standings_rows(view: &StandingsView) -> Vec<Vec<String>> {
+    let columns = columns(view);
     let row = |row: &StandingRow| {
         let mut cells = vec![
             or_empty(row.standing.as_ref()),
@@ -107,7 +116,7 @@ fn standings_rows(view: &StandingsView) -> Vec<Vec<String>> {
             row.country.clone(),
             or_empty(row.points.as_ref()),
         ];
-        for cell in &row.workouts {
+        for cell in columns.iter().filter_map(|&at| row.workouts.get(at)) {
             cells.push(or_empty(cell.text.as_ref()));
             cells.push(or_empty(cell.place.as_ref()));
         }
