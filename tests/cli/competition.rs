@@ -3,12 +3,12 @@
 use super::support::{Folder, SERIES};
 use serde_json::Value;
 
-/// Four things are wrong with it: a zone, a cap, a count and a key that nobody knows.
+/// Four things are wrong with it: a zone, a cap, a division and a key that nobody knows.
 fn faulty() -> String {
     SERIES
         .replace("Europe/Lisbon", "Europe/Lisboa")
         .replace("cap = \"12:00\"", "cap = \"twelve\"")
-        .replace("calories = 6", "calories = 0")
+        .replacen("divisions = [\"women\", \"men\"]", "divisions = [\"women\", \"mens\"]", 1)
         .replace("title = \"Breakwater\"", "title = \"Breakwater\"\ncolour = \"red\"")
 }
 
@@ -21,7 +21,7 @@ fn all_faults_of_a_file_are_listed_with_their_lines() {
     let folder = Folder::new();
     folder.write("series.toml", &faulty());
     let said = folder.run(&["competition", "check", "series.toml"]).refused();
-    for part in ["Europe/Lisboa", "twelve", "colour", "calories = 0"] {
+    for part in ["Europe/Lisboa", "twelve", "colour", "mens"] {
         let line = format!("line {}", line_of(&faulty(), part));
         assert!(said.lines().any(|l| l.starts_with(&line)), "{line} ({part}) is missing in\n{said}");
     }

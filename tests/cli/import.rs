@@ -35,13 +35,28 @@ fn standings_come_out_as_a_table_csv_and_json() {
     )
     .done();
     let of = ["standings", "--competition", "saltmarsh", "--division", "women"];
-    insta::assert_snapshot!(folder.run(&of).done(), @"");
+    insta::assert_snapshot!(folder.run(&of).done(), @r"
+    standing  bib   name         gym       country  points  w1             w1 place  w2       w2 place
+    1         1043  Rita Alves   quayside  PT       3       6+14 tb 11:20  2         6:40     1
+    2         1042  Ines Duarte  quayside  PT       4       6+14 tb 11:24  3         6:40     1
+    2         1044  Aoife Byrne  slipway   IE       4       7+2 tb 11:50   1         90 reps  3
+    ");
     let with = |more: &[&str]| {
         let args: Vec<&str> = of.iter().chain(more).copied().collect();
         folder.run(&args).done()
     };
-    insta::assert_snapshot!(with(&["--workout", "w1"]), @"");
-    insta::assert_snapshot!(with(&["--csv"]).replace("\r\n", "\n"), @"");
+    insta::assert_snapshot!(with(&["--workout", "w1"]), @r"
+    place  bib   name         gym       country  performance    level       state
+    1      1044  Aoife Byrne  slipway   IE       7+2 tb 11:50   prescribed  attested
+    2      1043  Rita Alves   quayside  PT       6+14 tb 11:20  prescribed  attested
+    3      1042  Ines Duarte  quayside  PT       6+14 tb 11:24  prescribed  attested
+    ");
+    insta::assert_snapshot!(with(&["--csv"]).replace("\r\n", "\n"), @r"
+    standing,bib,name,gym,country,points,w1,w1 place,w2,w2 place
+    1,1043,Rita Alves,quayside,PT,3,6+14 tb 11:20,2,6:40,1
+    2,1042,Ines Duarte,quayside,PT,4,6+14 tb 11:24,3,6:40,1
+    2,1044,Aoife Byrne,slipway,IE,4,7+2 tb 11:50,1,90 reps,3
+    ");
     let json: Value = serde_json::from_str(&with(&["--json"])).unwrap();
     assert_eq!(json["rows"][0]["bib"], 1043, "{json}");
     assert_eq!(json["of"], 3, "{json}");
@@ -70,7 +85,7 @@ fn good_rows_of_a_mixed_file_are_taken_and_the_others_come_back_to_be_mended() {
     assert_eq!(ran.out, "1 taken, 0 unchanged, 3 refused\n");
     let said = ran.refused();
     assert!(said.contains("line 2, performance: 40 reps is a whole round here: write 6+0"), "{said}");
-    assert!(said.lines().any(|l| l.starts_with("line 4, bib")), "{said}");
+    assert!(said.lines().any(|l| l.starts_with("line 4") && l.contains("9999")), "{said}");
     assert!(said.lines().any(|l| l.starts_with("line 5, judge")), "{said}");
     let again = std::fs::read_to_string(folder.path().join("again.csv")).unwrap();
     assert_eq!(again.lines().count(), 4, "{again}");
@@ -92,7 +107,7 @@ fn a_differing_figure_needs_revise() {
 fn the_wide_shape_and_a_workout_column_are_taken_without_a_flag() {
     let folder = Folder::with_people();
     let wide = "bib,w1,w2,judge\n1042,6+14 tb 11:24,6:40,J-0101\n1043,6+13 tb 11:20,,J-0101\n";
-    assert_eq!(import(&folder, "wide.csv", wide, &[]).done().split(',').next(), Some("3 taken"));
+    assert_eq!(import(&folder, "wide.csv", wide, &[]).done().split(',').next(), Some("2 taken"));
     let long = "workout,bib,performance,judge\nw2,1043,7:01,J-0101\n";
     assert_eq!(import(&folder, "long.csv", long, &[]).done(), "1 taken, 0 unchanged, 0 refused\n");
 }

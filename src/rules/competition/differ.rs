@@ -100,7 +100,9 @@ pub fn differences(
     let keys: BTreeSet<&String> = old_leaves.keys().chain(new_leaves.keys()).collect();
     for key in keys {
         let (from, to) = (old_leaves.get(key), new_leaves.get(key));
-        if from == to || inside_what_comes_or_goes(key, &old_leaves, &new_leaves) {
+        // The leaf of a whole is for its coming and going: a new title has a leaf of its own.
+        let renamed = is_whole(key) && from.is_some() && to.is_some();
+        if from == to || renamed || inside_what_comes_or_goes(key, &old_leaves, &new_leaves) {
             continue;
         }
         let effect = effect_of(key, from.is_some(), to.is_some(), &workouts);
