@@ -22,7 +22,7 @@ use crate::words::Sentence;
 use serde::{Deserialize, Serialize};
 
 pub use deduct::Deduction;
-pub use print::{example, written};
+pub use print::{example, shown, written};
 pub(super) use tiebreak::finisher_tiebreak_serves;
 pub use view::PerformanceView;
 

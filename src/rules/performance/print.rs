@@ -104,6 +104,26 @@ fn loads(lifts: &[super::Lift]) -> String {
     parts.join(" + ")
 }
 
+/// A stored canonical text as readers see it: with times rounded to the task's step. A text that
+/// does not fit the task (any more) stays as it is.
+///
+/// ```
+/// use tallywright::rules::performance::shown;
+/// use tallywright::rules::workout::{Format, IntervalMeasure, Intervals, Scored, Task};
+///
+/// let times = Intervals { n: 2, measure: IntervalMeasure::Time, scored: Scored::Sum };
+/// let task = Task { intervals: Some(times), ..Task::of(Format::Intervals) };
+/// assert_eq!(shown(&task, "1:52.4/1:58"), "1:52/1:58");
+/// ```
+#[must_use]
+pub fn shown(task: &Task, text: &str) -> String {
+    let around = super::Around { confirm_all: true, ..super::Around::default() };
+    match super::check(task, &RawPerformance::Text(text.to_owned()), &around) {
+        Ok(checked) => checked.value.shown(task),
+        Err(_) => text.to_owned(),
+    }
+}
+
 /// The raw performance as one written line, kept beside the canonical figures. Reads as the
 /// object does.
 #[must_use]
