@@ -1,5 +1,5 @@
-//! Counts for Prometheus: requests by route and status, how long they took, and where the log
-//! stands. On a listener of its own ([`listener`]), or at `/metrics` for who administers the
+//! Counts for Prometheus: requests by route and status, how long they took, where the logs
+//! stand, and how many changes wait to be written. On a listener of its own ([`listener`]), or at `/metrics` for who administers the
 //! service (OWASP ASVS 5.0.0, 13.4.5: not public by accident).
 
 use super::problem::Answer;
@@ -73,6 +73,8 @@ async fn text(app: &App) -> impl IntoResponse + use<> {
             metrics::gauge!("log_records", "competition" => competition.to_string()).set(seq as f64);
         }
     }
+    #[expect(clippy::cast_precision_loss, reason = "a gauge is a float; a queue is short")]
+    metrics::gauge!("writer_waiting").set(app.writer.waiting() as f64);
     let body = recorder().map(PrometheusHandle::render).unwrap_or_default();
     ([(header::CONTENT_TYPE, TEXT)], body)
 }

@@ -39,9 +39,21 @@ pub const ROUTES: &[(&str, &str)] =
 
 /// The whole service: API, pages, health and metrics behind the common layers.
 pub fn router(app: App) -> Router {
-    metrics::start();
     let (api, document) = api::router().split_for_parts();
     let api = api.merge(api::document(document)).layer(headers::cors());
+    let routes = Router::new()
+        .merge(api)
+        .merge(pages::router())
+        .route("/healthz", get(health::show_health))
+        .route("/readyz", get(health::show_readiness))
+        .route("/metrics", get(metrics::show))
+        .route("/problems/{code}", get(problem::show_problem));
+    behind_layers(app, routes)
+}
+
+/// Any routes behind the common layers; what they do not know is a 404 or 405 like all others.
+pub fn behind_layers(app: App, routes: Router<App>) -> Router {
+    metrics::start();
     let shed = ServiceBuilder::new()
         .layer(HandleErrorLayer::new(limits::shed))
         .layer(LoadShedLayer::new())
@@ -55,17 +67,10 @@ pub fn router(app: App) -> Router {
         .layer(shed)
         .layer(from_fn(limits::hurry))
         .layer(from_fn(limits::look));
-    Router::new()
-        .merge(api)
-        .merge(pages::router())
-        .route("/healthz", get(health::show_health))
-        .route("/readyz", get(health::show_readiness))
-        .route("/metrics", get(metrics::show))
-        .route("/problems/{code}", get(problem::show_problem))
+    let unknown_method = || Problem::new(StatusCode::METHOD_NOT_ALLOWED, Sentence::new("no_such_method"));
+    routes
         .fallback(|| async { Problem::not_found(Sentence::new("no_such_page")) })
-        .method_not_allowed_fallback(|| async {
-            Problem::new(StatusCode::METHOD_NOT_ALLOWED, Sentence::new("no_such_method"))
-        })
+        .method_not_allowed_fallback(move || async move { unknown_method() })
         .layer(layers)
         .with_state(app)
 }

@@ -138,3 +138,55 @@ async fn whoever_opens_a_page_without_being_signed_in_is_sent_to_sign_in() {
     let reply = app.nobody().get("/metrics").accept("text/html").await.expect(303);
     assert_eq!(reply.header("location"), "/signin?next=%2Fmetrics");
 }
+
+#[tokio::test]
+async fn a_panic_is_a_problem_of_its_own_request_alone() {
+    let app = TestApp::empty().await;
+    let routes = axum::Router::new()
+        .route("/api/panic", axum::routing::get(|| async { panic!("the secret cause") as &str }))
+        .route("/api/fine", axum::routing::get(|| async { "fine" }));
+    let client = crate::support::Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
+    let reply = client.get("/api/panic").await.expect(500);
+    assert_eq!(reply.code(), "internal");
+    assert_eq!(reply.json()["request_id"], reply.header("x-request-id"));
+    assert!(!reply.text().contains("secret cause"));
+    assert!(!reply.header("content-security-policy").is_empty());
+    client.get("/api/fine").await.expect(200);
+}
+
+#[tokio::test]
+async fn long_answers_are_compressed_for_who_takes_it() {
+    let app = TestApp::empty().await;
+    let reply = app.nobody().get("/api/openapi.json").header("accept-encoding", "br, gzip").await.expect(200);
+    assert_eq!(reply.header("content-encoding"), "br");
+    let vary: Vec<_> = reply.headers.get_all("vary").iter().map(|v| v.to_str().unwrap().to_lowercase()).collect();
+    assert!(vary.join(",").contains("accept-encoding"), "{vary:?}");
+    let plain = app.nobody().get("/api/openapi.json").await.expect(200);
+    assert_eq!(plain.header("content-encoding"), "");
+    assert!(plain.body.len() > 2 * reply.body.len());
+}
+
+#[tokio::test]
+async fn a_service_without_its_database_says_that_it_is_not_ready() {
+    let app = TestApp::empty().await;
+    app.app.store.close().await;
+    app.nobody().get("/healthz").await.expect(200);
+    let reply = app.nobody().get("/readyz").await.expect(503);
+    assert_eq!(reply.code(), "not_ready");
+    assert_eq!(reply.header("retry-after"), "1");
+}
+
+#[tokio::test]
+async fn a_form_without_the_value_of_its_page_is_refused() {
+    let app = TestApp::empty().await;
+    let browser = app.browser("ines@example.org", &[]).await;
+    let csrf = browser.get("/account").await.expect(200).csrf();
+    assert_eq!(csrf.len(), 43);
+    for bad in [vec![], vec![("csrf", "x")], vec![("csrf", csrf.as_str()), ("csrf", csrf.as_str())]] {
+        let reply = browser.post("/signout").form(&bad).await.expect(403);
+        assert_eq!(reply.code(), "form_expired");
+    }
+    browser.get("/account").await.expect(200);
+    browser.post("/signout").form(&[("csrf", &csrf)]).await.expect(303);
+    browser.get("/account").await.expect(401);
+}

@@ -7,7 +7,7 @@
 
 mod client;
 
-pub use client::Client;
+pub use client::{Client, Reply};
 
 use jiff::Timestamp;
 use std::collections::BTreeMap;
