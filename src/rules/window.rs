@@ -129,7 +129,7 @@ pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>,
 /// (`2027-10-31T01:30+01:00`), and the sentence shows both readings. An offset that the zone does
 /// not have then is refused; `Z` always names the instant itself.
 pub fn instant(text: &str, zone: &TimeZone) -> Result<Timestamp, Sentence> {
-    let unreadable = || Sentence::new("time_unreadable").with("text", text);
+    let unreadable = || Sentence::new("instant_unreadable").with("text", text);
     let text = text.trim();
     let (civil, offset) = split_offset(text).ok_or_else(unreadable)?;
     let civil = read_civil(civil).ok_or_else(unreadable)?;

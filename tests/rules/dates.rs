@@ -61,7 +61,7 @@ fn the_sentences_show_what_to_write() {
         "٢٠٢٧-01-12T18:00",
         "2027-1-2T3:04",
     ] {
-        assert_eq!(instant(odd, &zone).unwrap_err().code, "time_unreadable", "{odd}");
+        assert_eq!(instant(odd, &zone).unwrap_err().code, "instant_unreadable", "{odd}");
     }
     let utc = "2027-07-12T18:00:00Z".parse::<Timestamp>().unwrap();
     assert_eq!(instant("2027-07-12T18:00Z", &zone).unwrap(), utc, "Z names the instant itself");

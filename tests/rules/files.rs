@@ -301,6 +301,14 @@ fn what_goes_is_marked() {
 
 proptest! {
     #[test]
+    fn decimals_are_exact(hundredths in 0u64..100_000_000) {
+        let decimal = competition::raw::Decimal(hundredths);
+        prop_assert_eq!(competition::raw::Decimal::parse(&decimal.to_string()), Some(decimal));
+        let json = serde_json::to_string(&decimal).unwrap();
+        prop_assert_eq!(serde_json::from_str::<competition::raw::Decimal>(&json).unwrap(), decimal);
+    }
+
+    #[test]
     fn any_bytes_are_read_or_refused(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
         let _ = from_json(&bytes);
         let _ = from_toml(&String::from_utf8_lossy(&bytes));

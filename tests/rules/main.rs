@@ -8,6 +8,7 @@ mod files;
 mod life;
 mod names;
 mod places;
+mod sentences;
 mod series;
 mod support;
 mod tables;

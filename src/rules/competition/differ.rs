@@ -8,6 +8,9 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
+/// The most characters of a printed value.
+const MAX_PRINTED: usize = 200;
+
 /// One difference between two competition files, for a person and for a program.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Difference {
@@ -108,14 +111,20 @@ pub fn differences(
         let effect = effect_of(key, from.is_some(), to.is_some(), &workouts);
         found.push(Difference {
             key: key.clone(),
-            from: from.cloned(),
-            to: to.cloned(),
+            from: from.map(|text| shortened(text)),
+            to: to.map(|text| shortened(text)),
             rescore: effect != Meaning::Same,
             voids: effect == Meaning::Void,
             removes: to.is_none() && is_whole(key),
         });
     }
     found
+}
+
+/// A printed value, long texts (standards) cut short.
+fn shortened(text: &str) -> String {
+    let short: String = text.chars().take(MAX_PRINTED).collect();
+    if short.len() < text.len() { format!("{short}…") } else { short }
 }
 
 /// Whether a key names a whole division or workout.

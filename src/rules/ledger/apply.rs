@@ -3,7 +3,7 @@
 use super::case::refuse_access;
 use super::{Asked, Decided, Ledger, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, permit};
-use crate::rules::competition::{Competition, RawCompetition, compile, differences};
+use crate::rules::competition::{Competition, Meaning, RawCompetition, compile, differences, meaning};
 use crate::rules::event::{Event, Reworked};
 use crate::rules::fault::Fault;
 use crate::rules::life::{Attempt, Stored};
@@ -109,7 +109,7 @@ fn rework(ledger: &Ledger, old: &Competition, new: &Competition) -> Result<Vec<R
         match worked_out_again(attempt, level, &after) {
             Err(found) => faults.extend(found.iter().map(|f| unfit(attempt, &f.sentence))),
             Ok(stored) => {
-                let void = before.is_none_or(|b| counts_differ(&b, &after));
+                let void = before.is_none_or(|b| meaning(&b.task, &after.task) == Meaning::Void);
                 if stored != attempt.stored || void {
                     reworked.push(Reworked { score: attempt.score.clone(), stored: Some(stored), void, stale: false });
                 }
@@ -132,11 +132,6 @@ fn worked_out_again(attempt: &Attempt, level: u8, prescription: &Prescription) -
         prescription: hex::encode(prescription.digest),
         ..attempt.stored.clone()
     })
-}
-
-/// Where counts or cap changed, attestations are void; where only text did, not.
-fn counts_differ(before: &Prescription, after: &Prescription) -> bool {
-    before.task.scheme != after.task.scheme || before.task.cap != after.task.cap
 }
 
 fn unfit(attempt: &Attempt, why: &Sentence) -> Fault {

@@ -158,7 +158,7 @@ pub fn performed_at(
     if time.is_empty() {
         return on_day(day, zone, received, window).map(Some);
     }
-    let unreadable = || Sentence::new("time_unreadable").with("text", clip(text));
+    let unreadable = || Sentence::new("instant_unreadable").with("text", clip(text));
     let cut = time.find(['+', '-', 'Z', 'z']).unwrap_or(time.len());
     let clock_part = time.get(..cut).and_then(clock).ok_or_else(unreadable)?;
     let offset = time.get(cut..).unwrap_or("");

@@ -147,6 +147,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("file_turns_twice", "Say once how the stations repeat: one of rounds, repeat, list, ladder."),
     ("file_twice", "{slug} is there twice."),
     ("file_window_order", "{then} ({then_at}) does not come after {first} ({first_at})."),
+    ("instant_unreadable", "\"{text}\" is no date and time: write it as 2027-01-12T18:00."),
     ("performed_in_future", "{at} ({zone}) is later than now ({received}): check date and clock."),
     ("performed_outside_window", "{at} is outside the window, which is from {opens} until before {closes} ({zone})."),
     (
@@ -157,7 +158,6 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "time_in_gap",
         "{text} does not exist in {zone}: clocks are set forward over it. Write the time before, {before}, or after, {after}.",
     ),
-    ("time_unreadable", "\"{text}\" is no date and time: write it as 2027-01-12T18:00."),
     ("time_wrong_offset", "{zone} is not at {offset} then: write {right}, or leave the offset out."),
     ("zone_unknown", "There is no time zone {zone}: write an IANA name such as Europe/Lisbon."),
     ("zone_unknown_near", "There is no time zone {zone}. Did you mean {near}?"),
