@@ -37,7 +37,7 @@ impl From<Failure> for Stop {
         match failure {
             Failure::Refused(refusal) | Failure::Stale { refusal, .. } => Self::Refused(reasons(&refusal)),
             Failure::Unreadable(faults) => Self::Refused(faults.iter().map(fault).collect()),
-            Failure::KeyReused => Self::because(&Sentence::new("key_reused")),
+            Failure::KeyReused => Self::because(&Sentence::new("idempotency_key_reused")),
             Failure::Busy => Self::because(&Sentence::new("cli_busy")),
             Failure::OutcomeUnknown => Self::because(&Sentence::new("cli_outcome_unknown")),
             Failure::Behind => Self::because(&Sentence::new("cli_behind")),

@@ -47,7 +47,6 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "not_a_free_referee",
         "This is for a referee who has no part in it: not the athlete, and not of a gym the entry belongs or belonged to.",
     ),
-    ("not_allowed", "Your account may not do this."),
     ("not_attestable", "This score is {state}: it cannot be attested."),
     ("not_for_this_division", "{workout} is not for division {division} at this level."),
     ("not_withdrawable", "This score is {state}: it cannot be withdrawn."),
