@@ -5,6 +5,7 @@ use super::StoreError;
 use super::db::{Db, Tx};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
@@ -25,6 +26,7 @@ pub(crate) async fn open(url: &str) -> Result<(Db, Db), StoreError> {
         return Err(refuse("this build serves embedded databases only; write sqlite://PATH"));
     }
     let path = sqlite_path(url).ok_or_else(|| refuse("write sqlite://PATH"))?;
+    create_private(&path).map_err(|e| refuse(&e.to_string()))?;
     let options = SqliteConnectOptions::new()
         .filename(&path)
         .create_if_missing(true)
@@ -58,6 +60,15 @@ pub fn sqlite_path(url: &str) -> Option<PathBuf> {
         return None;
     }
     PathBuf::from_str(path).ok()
+}
+
+/// Makes an empty file that only its owner reads, unless it is there: it will hold personal facts.
+/// The engine gives its side files the same mode.
+fn create_private(path: &Path) -> std::io::Result<()> {
+    match std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::AlreadyExists => Err(error),
+        _ => Ok(()),
+    }
 }
 
 fn without_password(url: &str) -> String {
@@ -112,6 +123,7 @@ pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     match db {
         Db::Sqlite(pool) => {
             let name = file.to_str().ok_or_else(|| StoreError::Backup("the file's name is not UTF-8".to_owned()))?;
+            create_private(file).map_err(|e| StoreError::Backup(e.to_string()))?;
             // Copying only reads, but a connection that is kept from writing may not do it.
             let options = pool.connect_options().as_ref().clone().pragma("query_only", "0");
             let mut connection = options.connect().await?;

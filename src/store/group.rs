@@ -8,6 +8,7 @@ use super::competitions::Definition;
 use super::db::Tx;
 use super::idempotency::{Answers, Earlier, sweep};
 use super::load::{Loaded, Wanted, load};
+use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
 use super::{Store, StoreError, merkle};
@@ -42,7 +43,7 @@ impl Failure {
     pub(crate) fn told(&self) -> WriteError {
         match self {
             Self::Undone(error) if error.is_busy() => WriteError::Busy,
-            Self::Undone(error) => WriteError::Store(StoreError::unreadable("group", error)),
+            Self::Undone(error) => WriteError::Store(StoreError::RolledBack(error.to_string())),
             Self::Unknown(_) => WriteError::Unknown,
         }
     }
@@ -68,23 +69,45 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
         tx.rollback().await.map_err(|e| Failure::Undone(e.into()))?;
         return Ok(Grouped { answers, committed: Vec::new() });
     }
-    let committed = match group.save(&mut tx).await {
-        Ok(committed) => committed,
+    let saved = match group.save(&mut tx).await {
+        Ok(saved) => saved,
         Err(error) => return Err(undo(tx, error).await),
     };
-    tx.commit().await.map_err(|e| Failure::Unknown(e.into()))?;
-    for (one, definition) in &committed {
-        if let Some(definition) = definition {
-            store.inner.definitions.put(one.competition, definition.clone());
-        }
+    if let Err(error) = tx.commit().await {
+        settle(store, &saved, error.into()).await?;
     }
-    Ok(Grouped { answers, committed: committed.into_iter().map(|(one, _)| one).collect() })
+    let committed = saved.into_iter().map(|one| {
+        if let Some(definition) = one.definition {
+            store.inner.definitions.put(one.committed.competition, definition);
+        }
+        one.committed
+    });
+    Ok(Grouped { answers, committed: committed.collect() })
+}
+
+/// What became of a commit that failed: the head tells, where it can be read. Another process may
+/// have moved it on meanwhile; then nobody knows.
+async fn settle(store: &Store, saved: &[Saved], error: StoreError) -> Result<(), Failure> {
+    let Some(one) = saved.first() else { return Err(Failure::Unknown(error)) };
+    match store.find_head(one.committed.competition).await {
+        Ok(Some(head)) if head.seq == one.committed.seq && head.root == one.root => Ok(()),
+        Ok(Some(head)) if head.seq == one.committed.after => Err(Failure::Undone(error)),
+        Ok(None) if one.committed.after == 0 => Err(Failure::Undone(error)),
+        _ => Err(Failure::Unknown(error)),
+    }
 }
 
 async fn undo(tx: Tx, error: StoreError) -> Failure {
     // Should even this fail, the connection is closed, which undoes it too.
     let _ = tx.rollback().await;
     Failure::Undone(error)
+}
+
+/// One competition as it is after the commit.
+struct Saved {
+    committed: Committed,
+    definition: Option<Definition>,
+    root: Hash,
 }
 
 struct Part {
@@ -133,7 +156,7 @@ impl Group {
         self.answers.is_fresh() || self.parts.values().any(|part| !part.changed.records.is_empty())
     }
 
-    async fn save(mut self, tx: &mut Tx) -> Result<Vec<(Committed, Option<Definition>)>, StoreError> {
+    async fn save(mut self, tx: &mut Tx) -> Result<Vec<Saved>, StoreError> {
         let mut all = Vec::new();
         for (slug, part) in std::mem::take(&mut self.parts) {
             if part.changed.records.is_empty() {
@@ -150,7 +173,7 @@ impl Group {
                 definition: definition.as_ref().map(|d| Arc::clone(&d.competition)),
                 placements,
             };
-            all.push((committed, definition));
+            all.push(Saved { committed, definition, root: part.loaded.peaks.root() });
         }
         if self.answers.is_fresh() {
             self.answers.save(tx, self.now).await?;

@@ -11,6 +11,7 @@ use crate::rules::ledger::{Head, Ledger, Ties, Touches};
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Judge, PersonRef};
 use crate::rules::quantity::Grams;
+use crate::rules::workout::Format;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -348,7 +349,8 @@ impl Reader<'_> {
         let Some((_, competition)) = self.ledger.definition.clone() else { return Ok(()) };
         let divisions: BTreeSet<String> = self.ledger.entries.values().map(|e| e.division.clone()).collect();
         let levels = u8::try_from(competition.levels.len()).unwrap_or(u8::MAX);
-        for workout in &self.wanted.all.heaviest {
+        let is_max_load = |slug: &&String| competition.workout(slug).is_some_and(|w| w.format == Format::MaxLoad);
+        for workout in self.wanted.all.heaviest.iter().filter(is_max_load) {
             for division in &divisions {
                 for level in (0..levels).filter(|&level| competition.prescription(workout, division, level).is_some()) {
                     let top = db!(&mut *self.tx, vals i64:

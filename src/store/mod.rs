@@ -64,6 +64,9 @@ pub enum StoreError {
         /// What is wrong with it.
         why: String,
     },
+    /// The group that a change was in was rolled back, and the change alone too.
+    #[error("rolled back: {0}")]
+    RolledBack(String),
     /// Something with this name is already there.
     #[error("already taken")]
     Taken,

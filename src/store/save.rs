@@ -103,7 +103,7 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     let mut extensions = Vec::new();
     for key in &changed.rows {
         match key {
-            RowKey::Definition => {}
+            RowKey::Definition => set_definition(tx, id, ledger).await?,
             RowKey::Gym(slug) => gyms.extend(ledger.gyms.get(slug).map(|gym| gym_row(id, gym))),
             RowKey::Entry(bib) => {
                 if let Some(entry) = ledger.entries.get(bib) {
@@ -170,8 +170,15 @@ async fn head(tx: &mut Tx, loaded: &Loaded) -> Result<i64, StoreError> {
     db!(&mut *tx, exec:
         "UPDATE competitions SET seq = $1, at = $2, last_bib = $3, last_person = $4, last_note = $5, peaks = $6, root = $7 WHERE id = $8",
         seq, head.at, bib, person, note, peaks, root, id)?;
-    db!(&mut *tx, exec: "UPDATE competitions SET definition = $1, definition_seq = $2 WHERE id = $3 AND definition_seq <> $2", json(raw.as_ref()), definition_seq, id)?;
     Ok(id)
+}
+
+/// The file in force.
+async fn set_definition(tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), StoreError> {
+    let Some((raw, _)) = &ledger.definition else { return Ok(()) };
+    let seq = column(ledger.definition_seq);
+    db!(tx, exec: "UPDATE competitions SET definition = $1, definition_seq = $2 WHERE id = $3", json(raw.as_ref()), seq, id)?;
+    Ok(())
 }
 
 /// Scores carry their entry's division and gym to be searched by.
