@@ -92,7 +92,7 @@ impl Known {
         let above: Vec<usize> = wrong.iter().copied().filter(|n| fits(*n, n.checked_sub(1))).collect();
         let run = if below.len() > above.len() { below } else { above };
         // Two neighbours swapped are a slip of another kind; three in a run are none.
-        if run.len() < 3 || run.len() * 5 < wrong.len() * 4 {
+        if run.len() < 3 || run.len() * 4 < wrong.len() * 3 {
             return None;
         }
         let (row, bib, name) = rows.get(*run.first()?)?;
