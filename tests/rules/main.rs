@@ -12,6 +12,7 @@ mod sentences;
 mod series;
 mod support;
 mod tables;
+mod words;
 
 /// A file of `tests/vectors`.
 fn vector(name: &str) -> serde_json::Value {
