@@ -33,7 +33,7 @@ fn directions_and_invisible_characters_are_refused() {
         ['\0', '\u{7}', '\u{7f}', '\u{9f}', '\u{200b}', '\u{2028}', '\u{2029}', '\u{feff}', '\u{e0041}', '\u{e000}'];
     for c in bidi.chain(others) {
         let refused = check_name(&format!("Ana{c}Reis")).unwrap_err();
-        assert_eq!(refused.code, "line_invisible", "{:?}", c);
+        assert_eq!(refused.code, "line_invisible", "{c:?}");
     }
 }
 

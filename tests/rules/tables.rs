@@ -245,9 +245,9 @@ proptest! {
     }
 
     #[test]
-    fn what_is_written_reads_back(cells in proptest::collection::vec("[ -~éß=+@'\"\n\r\t-]{0,12}", 3)) {
-        // A cell that already looks escaped ('=…) reads back without its apostrophe: it is one.
-        prop_assume!(cells.iter().all(|c| !c.starts_with('\'') && !c.trim().is_empty()));
+    fn what_is_written_reads_back(cells in proptest::collection::vec("[!-&(-~é=+@\n\t-][ -~éß=+@'\"\n\r\t-]{0,12}", 3)) {
+        // A cell that already looks escaped ('=…) would read back without its apostrophe.
+        prop_assume!(!cells.iter().all(|c| c.trim().is_empty()));
         let text = table::write(&["a", "b", "c"], [cells.clone()]);
         let table = read(&text);
         let row: &Row = &table.rows[0];
