@@ -4,7 +4,7 @@ use super::reader::Reader;
 use super::views::{EntryView, GymView, JudgeView, names};
 use super::{Failure, signed_in};
 use crate::app::App;
-use crate::rules::access::{Act, Actor, Denied, permit};
+use crate::rules::access::{Act, Actor, Denied, Permit, permit};
 use crate::rules::people::{Gym, fold_name};
 use crate::store::entries::{EntryFilter, Named};
 use jiff::Timestamp;
@@ -101,34 +101,41 @@ pub async fn entries(
     let mut filter = EntryFilter { gym, q: q.as_deref(), limit: PAGE, ..EntryFilter::default() };
     let mut views = Vec::new();
     loop {
-        let (bibs, page): (Vec<u32>, Vec<EntryView>) = match &permit {
-            Some(permit) => app
-                .store
-                .list_entries_privately(permit, reader.id, &filter)
-                .await?
-                .into_iter()
-                .map(|(entry, person)| {
-                    let name = person.map(|p| p.name).filter(|n| !n.is_empty());
-                    let name = name.unwrap_or_else(|| super::reader::athlete(entry.bib));
-                    (entry.bib, entry_view(&Named { entry, name: None }, name))
-                })
-                .unzip(),
-            None => {
-                let page = app.store.list_entries(reader.id, &filter).await?;
-                let bibs: Vec<u32> = page.iter().map(|n| n.entry.bib).collect();
-                let mut shown = reader.names(app, &bibs).await?;
-                page.iter()
-                    .map(|n| (n.entry.bib, entry_view(n, shown.remove(&n.entry.bib).unwrap_or_default())))
-                    .unzip()
-            }
+        let page = match &permit {
+            Some(permit) => known_page(app, &reader, permit, &filter).await?,
+            None => shown_page(app, &reader, &filter).await?,
         };
-        let full = bibs.len() >= PAGE as usize;
-        filter.after = bibs.last().copied().unwrap_or(filter.after);
+        let full = page.len() >= PAGE as usize;
+        filter.after = page.last().map_or(filter.after, |e| e.bib);
         views.extend(page);
         if !full {
             return Ok(views);
         }
     }
+}
+
+/// Entries with all names, for those who may know them.
+async fn known_page(
+    app: &App,
+    reader: &Reader,
+    permit: &Permit,
+    filter: &EntryFilter<'_>,
+) -> Result<Vec<EntryView>, Failure> {
+    let page = app.store.list_entries_privately(permit, reader.id, filter).await?;
+    let views = page.into_iter().map(|(entry, person)| {
+        let name = person.map(|p| p.name).filter(|n| !n.is_empty());
+        let name = name.unwrap_or_else(|| super::reader::athlete(entry.bib));
+        entry_view(&Named { entry, name: None }, name)
+    });
+    Ok(views.collect())
+}
+
+/// Entries with the names that the reader may see.
+async fn shown_page(app: &App, reader: &Reader, filter: &EntryFilter<'_>) -> Result<Vec<EntryView>, Failure> {
+    let page = app.store.list_entries(reader.id, filter).await?;
+    let bibs: Vec<u32> = page.iter().map(|n| n.entry.bib).collect();
+    let mut shown = reader.names(app, &bibs).await?;
+    Ok(page.iter().map(|n| entry_view(n, shown.remove(&n.entry.bib).unwrap_or_default())).collect())
 }
 
 /// An entry's public facts under the name its reader sees.

@@ -153,16 +153,21 @@ impl Reader {
 
     /// The names of entries as this reader sees them, by bib; every bib gets one.
     pub async fn names(&self, app: &App, bibs: &[u32]) -> Result<HashMap<u32, String>, Failure> {
-        let named = app.store.list_named(self.id, bibs).await?;
-        let hidden: Vec<&Entry> =
-            named.values().filter(|n| n.name.is_none()).map(|n| &n.entry).filter(|e| self.knows(e).is_some()).collect();
+        let entries = app.store.list_named(self.id, bibs).await?;
         let mut names: HashMap<u32, String> = bibs.iter().map(|bib| (*bib, athlete(*bib))).collect();
-        for entry in hidden {
-            if let Some(name) = self.hidden_name(app, entry).await? {
-                names.insert(entry.bib, name);
-            }
+        let mut hidden: HashMap<(Option<&str>, bool), Vec<&Entry>> = HashMap::new();
+        for entry in entries.values().filter(|n| n.name.is_none()).map(|n| &n.entry) {
+            hidden.entry((entry.gym.as_deref(), self.is_own(entry.bib))).or_default().push(entry);
         }
-        names.extend(named.into_iter().filter_map(|(bib, n)| Some((bib, n.name?))));
+        // Whoever may know one of a gym may know all of it: one question a gym.
+        for group in hidden.into_values() {
+            let Some(permit) = group.first().and_then(|entry| self.knows(entry)) else { continue };
+            let ids: Vec<u64> = group.iter().map(|e| e.person.id).collect();
+            let persons = app.store.list_persons(&permit, self.id, &ids).await?;
+            let known = group.iter().filter_map(|e| Some((e.bib, persons.get(&e.person.id)?.name.clone())));
+            names.extend(known.filter(|(_, name)| !name.is_empty()));
+        }
+        names.extend(entries.into_iter().filter_map(|(bib, n)| Some((bib, n.name?))));
         Ok(names)
     }
 

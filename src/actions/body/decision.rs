@@ -4,7 +4,6 @@ use super::Members;
 use super::members::{LONG, SHORT};
 use crate::rules::fault::Fault;
 use crate::rules::life::{Decision, FlagReason, RulingKind};
-use crate::rules::performance::RawPerformance;
 use crate::words::Sentence;
 use serde_json::Value;
 
@@ -62,13 +61,7 @@ pub fn rule(body: &Value) -> Result<Ruled, Vec<Fault>> {
             no_tiebreak: members.yes("no_tiebreak").unwrap_or(false),
         },
         Some(RulingKind::Replace) => {
-            let performance = match members.value("performance") {
-                Some(value) => super::score::performance(&mut members, value),
-                None => {
-                    members.fault("performance", Sentence::new("member_needed").with("member", "performance"));
-                    RawPerformance::Text(String::new())
-                }
-            };
+            let performance = super::score::performance(&mut members);
             Decision::Replace { performance, level: members.text("level", SHORT) }
         }
         Some(RulingKind::Strike) => Decision::Strike,

@@ -25,13 +25,7 @@ pub fn submit(body: &Value) -> Result<Submit, Vec<Fault>> {
 
 /// Reads the members of a score; the caller may take more.
 pub fn submit_members(members: &mut Members<'_>) -> Submit {
-    let performance = match members.value("performance") {
-        Some(value) => performance(members, value),
-        None => {
-            members.fault("performance", Sentence::new("member_needed").with("member", "performance"));
-            RawPerformance::Text(String::new())
-        }
-    };
+    let performance = performance(members);
     let attestation = members.value("attestation").and_then(|value| {
         let at = members.pointer("attestation");
         attest_at(value, &at).map_err(|faults| members.faults(faults)).ok()
@@ -69,8 +63,12 @@ fn attest_at(body: &Value, at: &str) -> Result<Attest, Vec<Fault>> {
     members.done(sent)
 }
 
-/// Reads a performance: in writing, or as an object.
-pub fn performance(members: &mut Members<'_>, value: &Value) -> RawPerformance {
+/// Reads the member `performance`, which is needed: in writing, or as an object.
+pub fn performance(members: &mut Members<'_>) -> RawPerformance {
+    let Some(value) = members.value("performance") else {
+        members.fault("performance", Sentence::new("member_needed").with("member", "performance"));
+        return RawPerformance::Text(String::new());
+    };
     match value {
         Value::String(_) => RawPerformance::Text(members.text("performance", SHORT).unwrap_or_default()),
         Value::Object(_) => {

@@ -155,6 +155,7 @@ pub struct WaitingView {
 }
 
 /// One attempt.
+#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own, as JSON and pages say it")]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ScoreView {
     /// Which competition.

@@ -32,5 +32,5 @@ async fn admit_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let (admitted, reason) = body::decision::admission(&value).map_err(Failure::faults)?;
-    written(admit::admit(&app, &caller.actor, &path.into(), around, admitted, reason).await?)
+    Ok(written(admit::admit(&app, &caller.actor, &path.into(), around, admitted, reason).await?))
 }

@@ -32,5 +32,5 @@ async fn appeal_ruling(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let reason = body::decision::appeal(&value).map_err(Failure::faults)?;
-    written(appeal::appeal(&app, &caller.actor, &path.into(), around, reason).await?)
+    Ok(written(appeal::appeal(&app, &caller.actor, &path.into(), around, reason).await?))
 }

@@ -34,5 +34,5 @@ async fn attest_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let sent = body::score::attest(&value).map_err(Failure::faults)?;
-    written(attest::attest(&app, &caller.actor, &path.into(), around, sent).await?)
+    Ok(written(attest::attest(&app, &caller.actor, &path.into(), around, sent).await?))
 }

@@ -60,10 +60,10 @@ async fn add_entries(
     match OneOrMany::of(&sent)? {
         OneOrMany::One(value) => {
             let entry = body::roster::entry(&value).map_err(Failure::faults)?;
-            roster_answer(roster::set_entry(&app, &caller.actor, &path.competition, around, entry).await?)
+            Ok(roster_answer(&roster::set_entry(&app, &caller.actor, &path.competition, around, entry).await?))
         }
         OneOrMany::Many(rows) => {
-            many::take(&app, &caller, &accept, &path.competition, around, What::Entries, rows, query).await
+            many::take(&app, &caller, &accept, &path.competition, around, (What::Entries, rows), query).await
         }
     }
 }

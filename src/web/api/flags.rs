@@ -32,7 +32,7 @@ async fn flag_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let (reason, note) = body::decision::flag(&value).map_err(Failure::faults)?;
-    written(referee::flag(&app, &caller.actor, &path.into(), around, reason, note).await?)
+    Ok(written(referee::flag(&app, &caller.actor, &path.into(), around, reason, note).await?))
 }
 
 /// Withhold a score: flag it and take it off the places until a ruling. Needs `If-Match`.
@@ -48,5 +48,5 @@ async fn withhold_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let (reason, note) = body::decision::flag(&value).map_err(Failure::faults)?;
-    written(referee::withhold(&app, &caller.actor, &path.into(), around, reason, note).await?)
+    Ok(written(referee::withhold(&app, &caller.actor, &path.into(), around, reason, note).await?))
 }

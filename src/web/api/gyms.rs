@@ -56,10 +56,10 @@ async fn add_gyms(
     match OneOrMany::of(&sent)? {
         OneOrMany::One(value) => {
             let gym = body::roster::gym(&value).map_err(Failure::faults)?;
-            roster_answer(roster::set_gym(&app, &caller.actor, &path.competition, around, gym).await?)
+            Ok(roster_answer(&roster::set_gym(&app, &caller.actor, &path.competition, around, gym).await?))
         }
         OneOrMany::Many(rows) => {
-            many::take(&app, &caller, &accept, &path.competition, around, What::Gyms, rows, query).await
+            many::take(&app, &caller, &accept, &path.competition, around, (What::Gyms, rows), query).await
         }
     }
 }

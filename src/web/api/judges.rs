@@ -56,10 +56,10 @@ async fn add_judges(
     match OneOrMany::of(&sent)? {
         OneOrMany::One(value) => {
             let judge = body::roster::judge(&value).map_err(Failure::faults)?;
-            roster_answer(roster::set_judge(&app, &caller.actor, &path.competition, around, judge).await?)
+            Ok(roster_answer(&roster::set_judge(&app, &caller.actor, &path.competition, around, judge).await?))
         }
         OneOrMany::Many(rows) => {
-            many::take(&app, &caller, &accept, &path.competition, around, What::Judges, rows, query).await
+            many::take(&app, &caller, &accept, &path.competition, around, (What::Judges, rows), query).await
         }
     }
 }

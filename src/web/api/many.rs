@@ -80,8 +80,7 @@ pub async fn take(
     accept: &Accept,
     competition: &str,
     around: Request,
-    what: What,
-    rows: Rows,
+    (what, rows): (What, Rows),
     query: ManyQuery,
 ) -> Answer {
     let form = accept.best(&[JSON, CSV])?;

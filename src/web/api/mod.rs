@@ -1,4 +1,4 @@
-//! JSON under `/api/v1`, one file per resource, its OpenAPI beside the handler.
+//! JSON under `/api/v1`, one file per resource, its `OpenAPI` beside the handler.
 //!
 //! [`router`] gathers them. One `routes!` call holds the handlers of one path. What it does not
 //! do: decide; each handler authenticates, parses, acts and answers.
@@ -30,10 +30,10 @@ pub mod withdrawal;
 use crate::actions::lists::Find;
 use crate::actions::views::{RosterWritten, Written};
 use crate::app::App;
-use crate::web::problem::{Answer, Problem};
+use crate::web::problem::Problem;
 use crate::words::Sentence;
 use axum::Router;
-use axum::response::IntoResponse;
+use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use http::{StatusCode, header};
 use serde::Deserialize;
@@ -52,6 +52,7 @@ use utoipa_axum::router::OpenApiRouter;
 struct Document;
 
 /// Every route of the API, with its documentation.
+#[must_use]
 pub fn router() -> OpenApiRouter<App> {
     OpenApiRouter::with_openapi(Document::openapi())
         .nest("/api/v1", session::routes().merge(me::routes()).merge(tokens::routes()).merge(accounts::routes()))
@@ -96,15 +97,15 @@ impl From<FindQuery> for Find {
 
 /// The answer to a write of a score: 201 for a new attempt, else 200. The new tag stands in the
 /// body alone: an `ETag` header would be that of a representation that was not sent.
-fn written(written: Written) -> Answer {
+fn written(written: Written) -> Response {
     let status = if written.created { StatusCode::CREATED } else { StatusCode::OK };
-    Ok((status, axum::Json(written.score)).into_response())
+    (status, axum::Json(written.score)).into_response()
 }
 
 /// The answer to adding one gym, entry or judge.
-fn roster_answer(written: RosterWritten) -> Answer {
+fn roster_answer(written: &RosterWritten) -> Response {
     let status = if written.outcome == "created" { StatusCode::CREATED } else { StatusCode::OK };
-    Ok((status, axum::Json(written)).into_response())
+    (status, axum::Json(written)).into_response()
 }
 
 /// 415: the body is of a kind that this path does not take.
@@ -113,8 +114,8 @@ fn wrong_kind(wanted: &str) -> Problem {
 }
 
 /// `GET /api/openapi.json`.
-pub fn document(document: utoipa::openapi::OpenApi) -> Router<App> {
-    let json = serde_json::to_vec(&document).unwrap_or_default();
+pub fn document(document: &utoipa::openapi::OpenApi) -> Router<App> {
+    let json = serde_json::to_vec(document).unwrap_or_default();
     let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "public, max-age=300")];
     Router::new().route("/api/openapi.json", get(move || async move { (headers, json.clone()) }))
 }

@@ -35,7 +35,7 @@ async fn rule_on_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let Ruled { decision, reason, on_appeal } = body::decision::rule(&value).map_err(Failure::faults)?;
-    written(referee::rule(&app, &caller.actor, &path.into(), around, decision, reason, on_appeal).await?)
+    Ok(written(referee::rule(&app, &caller.actor, &path.into(), around, decision, reason, on_appeal).await?))
 }
 
 /// All rulings of a competition, newest first.

@@ -65,7 +65,7 @@ async fn put_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     let sent = body::score::submit(&value).map_err(Failure::faults)?;
-    written(submit::submit(&app, &caller.actor, &path.into(), around, sent).await?)
+    Ok(written(submit::submit(&app, &caller.actor, &path.into(), around, sent).await?))
 }
 
 /// All that happened to a score, oldest first.
@@ -125,5 +125,5 @@ async fn add_scores(
         OneOrMany::Many(rows) => rows,
         OneOrMany::One(_) => Rows::Json(sent.bytes.to_vec()),
     };
-    many::take(&app, &caller, &accept, &path.competition, around, what, rows, query).await
+    many::take(&app, &caller, &accept, &path.competition, around, (what, rows), query).await
 }

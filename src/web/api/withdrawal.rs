@@ -37,7 +37,7 @@ async fn withdraw_score(
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
     nothing(&value)?;
-    written(withdraw::withdraw(&app, &caller.actor, &path.into(), around).await?)
+    Ok(written(withdraw::withdraw(&app, &caller.actor, &path.into(), around).await?))
 }
 
 /// State that an entry takes no part in a workout.
