@@ -1,6 +1,7 @@
 //! What keeps the service answering: as many requests at once as it can hold, none for ever, and
 //! a panic in one is a problem of that one alone.
 
+use super::extract::Accept;
 use super::problem::Problem;
 use crate::words::Sentence;
 use axum::BoxError;
@@ -43,6 +44,12 @@ pub async fn look(request: Request, next: Next) -> Result<Response, Problem> {
     if address.contains("%00") {
         return Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new("nul_character")));
     }
+    Ok(next.run(request).await)
+}
+
+/// Refuses readers of the API who take nothing that it has, before anything is done.
+pub async fn acceptable(request: Request, next: Next) -> Result<Response, Problem> {
+    Accept::read(request.headers()).best(&["application/json", "text/csv", "application/problem+json"])?;
     Ok(next.run(request).await)
 }
 

@@ -40,7 +40,7 @@ pub const ROUTES: &[(&str, &str)] =
 /// The whole service: API, pages, health and metrics behind the common layers.
 pub fn router(app: App) -> Router {
     let (api, document) = api::router().split_for_parts();
-    let api = api.merge(api::document(&document)).layer(headers::cors());
+    let api = api.merge(api::document(&document)).layer(from_fn(limits::acceptable)).layer(headers::cors());
     let routes = Router::new()
         .merge(api)
         .merge(pages::router())

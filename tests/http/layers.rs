@@ -41,7 +41,7 @@ async fn a_request_id_from_outside_is_not_taken() {
 #[tokio::test]
 async fn a_problem_is_json_for_programs_and_a_page_for_people() {
     let app = TestApp::empty().await;
-    let json = app.nobody().get("/api/v1/nowhere").accept("text/html").await.expect(404);
+    let json = app.nobody().get("/api/v1/nowhere").accept("text/html,*/*").await.expect(404);
     assert_eq!(json.header("content-type"), "application/problem+json");
     let body = json.json();
     assert_eq!(body["type"], "http://127.0.0.1:8080/problems/no_such_page");
@@ -58,6 +58,8 @@ async fn the_type_of_a_problem_leads_to_a_page() {
     let app = TestApp::empty().await;
     let page = app.nobody().get("/problems/precondition_failed").await.expect(200);
     assert!(page.text().contains("has changed since you saw it"));
+    let page = app.nobody().get("/problems/too_many_tries").await.expect(200);
+    assert!(page.text().contains("Wait … seconds"), "values are left open");
     app.nobody().get("/problems/nothing_of_ours").await.expect(404);
     app.nobody().get("/problems/title_404").await.expect(404);
 }
@@ -189,4 +191,13 @@ async fn a_form_without_the_value_of_its_page_is_refused() {
     browser.get("/account").await.expect(200);
     browser.post("/signout").form(&[("csrf", &csrf)]).await.expect(303);
     browser.get("/account").await.expect(401);
+}
+
+#[tokio::test]
+async fn who_takes_nothing_that_the_api_has_is_told_what_it_has() {
+    let app = TestApp::empty().await;
+    let reply = app.nobody().get("/api/v1/competitions").accept("image/png").await.expect(406);
+    assert_eq!(reply.code(), "not_acceptable");
+    assert_eq!(reply.header("content-type"), "application/problem+json");
+    app.nobody().get("/api/v1/competitions").accept("application/*;q=0.5").await.expect(200);
 }

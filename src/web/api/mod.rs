@@ -37,7 +37,8 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use http::{StatusCode, header};
 use serde::Deserialize;
-use utoipa::{IntoParams, OpenApi};
+use utoipa::openapi::security::{ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::{IntoParams, Modify, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
 
 /// What the document says before the paths.
@@ -47,9 +48,28 @@ use utoipa_axum::router::OpenApiRouter;
         title = "Tallywright",
         description = "Scores and standings of fitness competitions held in many gyms at once."
     ),
-    components(schemas(crate::web::problem::ProblemBody, crate::web::problem::ProblemError))
+    components(schemas(crate::web::problem::ProblemBody, crate::web::problem::ProblemError)),
+    modifiers(&WaysIn),
+    security((), ("token" = []), ("cookie" = []))
 )]
 struct Document;
+
+/// How callers show who they are: not at all, by a token, by a session's cookie.
+struct WaysIn;
+
+impl Modify for WaysIn {
+    fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
+        let token =
+            HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some("From `POST /me/tokens`.")).build();
+        let cookie = ApiKeyValue::with_description(
+            "__Host-sid",
+            "From `POST /session`; `sid` where the service is not on https.",
+        );
+        let components = document.components.get_or_insert_default();
+        components.add_security_scheme("token", SecurityScheme::Http(token));
+        components.add_security_scheme("cookie", SecurityScheme::ApiKey(ApiKey::Cookie(cookie)));
+    }
+}
 
 /// Every route of the API, with its documentation.
 #[must_use]

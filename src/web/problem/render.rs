@@ -141,11 +141,18 @@ fn title(status: StatusCode) -> String {
     Sentence::new(code).say(Lang::En)
 }
 
+/// A sentence as such: its `{placeholders}` left open.
+fn without_values(template: &str) -> String {
+    let mut parts = template.split('{');
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |said, part| said + "…" + part.split_once('}').map_or(part, |(_, rest)| rest))
+}
+
 /// `GET /problems/{code}`: what a problem's `type` leads to.
 pub async fn show_problem(Path(code): Path<String>) -> Answer {
     let text = crate::words::en::template(&code).filter(|_| !code.starts_with("title_"));
     let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
     let title = Sentence::new("problem_type").with("code", &code).say(Lang::En);
-    let page = pages::problem::page(&title, text, &[], "");
+    let page = pages::problem::page(&title, &without_values(text), &[], "");
     Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }

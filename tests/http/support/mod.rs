@@ -163,16 +163,14 @@ impl TestApp {
     /// Somebody with these roles, by token. The account is made once.
     pub async fn somebody(&self, email: &str, grants: &[Grant]) -> Client {
         let known = self.tokens.lock().expect("not poisoned").get(email).cloned();
-        let token = match known {
-            Some(token) => token,
-            None => {
-                self.db_account(email, None, grants).await;
-                let issued = accounts::issue_token(&self.app, &Actor::operator(), Some(email), "test", 90)
-                    .await
-                    .expect("a token");
-                self.tokens.lock().expect("not poisoned").insert(email.to_owned(), issued.secret.clone());
-                issued.secret
-            }
+        let token = if let Some(token) = known {
+            token
+        } else {
+            self.db_account(email, None, grants).await;
+            let issued = accounts::issue_token(&self.app, &Actor::operator(), Some(email), "test", 90).await;
+            let secret = issued.expect("a token").secret;
+            self.tokens.lock().expect("not poisoned").insert(email.to_owned(), secret.clone());
+            secret
         };
         self.nobody().of(email).with_token(&token)
     }
