@@ -11,6 +11,7 @@ use super::score::WAIT;
 use super::views::{PlaceRow, PlacesView, ScopeView, StandingRow, StandingsView, WorkoutCell, names};
 use crate::app::App;
 use crate::rules::access::Actor;
+use crate::rules::performance;
 use crate::rules::place::Running;
 use crate::standings::{self, Board, Cut, Mask, Query, Scope, View};
 use crate::words::Sentence;
@@ -85,6 +86,18 @@ impl Desk {
 
     fn query(&self, division: &str) -> Query {
         Query { division: division.to_owned(), scope: self.scope.clone(), mask: self.mask }
+    }
+
+    /// Stored figures as readers see them: times rounded to the workout's step. Only what has a
+    /// fraction can differ.
+    fn figures(&self, workout: usize, division: &str, level: u8, text: &str) -> String {
+        let competition = &self.reader.competition;
+        let prescription = competition
+            .workouts
+            .get(workout)
+            .filter(|_| text.contains('.'))
+            .and_then(|w| competition.prescription(&w.slug, division, level));
+        prescription.map_or_else(|| text.to_owned(), |p| performance::shown(&p.task, text))
     }
 
     fn scope(&self) -> ScopeView {
@@ -199,7 +212,7 @@ pub async fn standings(
         country: row.athlete.country.to_string(),
         points: row.points,
         unscoped_standing: row.unscoped_standing.filter(|_| !desk.more),
-        workouts: row.workouts.into_iter().map(|cell| workout_cell(&desk, cell)).collect(),
+        workouts: row.workouts.into_iter().map(|cell| workout_cell(&desk, &row.athlete.division, cell)).collect(),
     });
     Ok(StandingsView {
         division: division.to_owned(),
@@ -213,12 +226,16 @@ pub async fn standings(
     })
 }
 
-fn workout_cell(desk: &Desk, cell: standings::WorkoutCell) -> WorkoutCell {
+fn workout_cell(desk: &Desk, division: &str, cell: standings::WorkoutCell) -> WorkoutCell {
     WorkoutCell {
         workout: desk.workout(cell.workout),
         place: cell.place,
         points: cell.points,
-        text: cell.score.as_ref().filter(|_| cell.placed).map(|s| s.text.to_string()),
+        text: cell
+            .score
+            .as_ref()
+            .filter(|_| cell.placed)
+            .map(|s| desk.figures(cell.workout, division, s.level, &s.text)),
         state: cell.score.map(|s| s.state.as_str()),
         counted: cell.counted,
     }
@@ -251,7 +268,11 @@ pub async fn places(
         name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
         gym: row.athlete.gym.as_deref().map(str::to_owned),
         country: row.athlete.country.to_string(),
-        text: row.score.as_ref().filter(|s| s.key.is_some()).map(|s| s.text.to_string()),
+        text: row
+            .score
+            .as_ref()
+            .filter(|s| s.key.is_some())
+            .map(|s| desk.figures(index, &row.athlete.division, s.level, &s.text)),
         state: row.score.as_ref().map(|s| s.state.as_str()),
         level: row.score.as_ref().and_then(|s| desk.level(s.level)),
         unscoped_place: row.unscoped_place.filter(|_| !more),

@@ -31,7 +31,12 @@ pub async fn entry_standing(
     let workouts = standing.rankings.first().map(|r| r.workouts.as_slice()).unwrap_or_default();
     let workouts = workouts.iter().map(|first| OwnWorkout {
         workout: desk.workout(first.cell.workout),
-        text: first.cell.score.as_ref().filter(|_| first.cell.placed).map(|s| s.text.to_string()),
+        text: first
+            .cell
+            .score
+            .as_ref()
+            .filter(|_| first.cell.placed)
+            .map(|s| desk.figures(first.cell.workout, &own_division, s.level, &s.text)),
         state: first.cell.score.as_ref().map(|s| s.state.as_str()),
         places: standing
             .rankings
@@ -93,7 +98,7 @@ fn gap(desk: &Desk, division: &str, own: &EntryWorkout) -> Option<GapView> {
     let unit = prescription.and_then(|p| p.loads.first()).map_or(LoadUnit::Kg, |l| l.first);
     Some(GapView {
         place: next.place,
-        text: Some(next.text.to_string()),
+        text: Some(desk.figures(own.cell.workout, division, next.level, &next.text)),
         bib: next.bib,
         missing: order::gap(task, next.key, key, unit).say(Lang::En),
     })
