@@ -7,7 +7,8 @@ use std::net::SocketAddr;
 pub struct Config {
     /// `sqlite://PATH` (PostgreSQL by its own URL).
     pub database: String,
-    /// Where HTTP is served.
+    /// Where HTTP is served. No `Forwarded` or `X-Forwarded-*` header is believed: behind a proxy all
+    /// requests share its address, and so its tries to sign in.
     pub listen: SocketAddr,
     /// The address people use, without a trailing slash.
     pub public_url: String,
