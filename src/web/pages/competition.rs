@@ -1,5 +1,6 @@
 //! `/c/{c}`: how does this work?
 
+use super::home::{Soon, running};
 use super::shell::{Link, Shell, When, left, words};
 use super::{Page, html, rules_said};
 use crate::actions::lists::{self, Find};
@@ -27,6 +28,7 @@ struct View {
     title: String,
     zone: String,
     size: String,
+    running: Vec<Soon>,
     desks: Vec<Link>,
     workouts: Vec<WorkoutLine>,
     divisions: Vec<DivisionLine>,
@@ -66,6 +68,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         title: c.title.clone(),
         zone: c.time_zone_name.clone(),
         size: super::home::size(&app, &reader),
+        running: running(&reader),
         desks: desks(&app, &reader).await?,
         workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
         divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
@@ -199,6 +202,7 @@ mod tests {
             title: samples::HOSTILE.to_owned(),
             zone: "Europe/Lisbon".to_owned(),
             size: "3 athletes".to_owned(),
+            running: Vec::new(),
             desks: vec![Link::new("/desk/s/g", samples::BIDI)],
             workouts: vec![WorkoutLine {
                 href: "/c/s/workouts/w1".to_owned(),

@@ -4,6 +4,7 @@ use super::shell::{Link, Shell, When, left, words};
 use super::{Page, html};
 use crate::actions::reader::Reader;
 use crate::app::App;
+use crate::rules::workout::Workout;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::grammar::Noun;
@@ -33,11 +34,11 @@ struct Line {
 }
 
 /// A workout, and what happens with it next.
-struct Soon {
-    href: String,
-    title: String,
-    left: String,
-    at: When,
+pub(super) struct Soon {
+    pub(super) href: String,
+    pub(super) title: String,
+    pub(super) left: String,
+    pub(super) at: When,
 }
 
 /// `GET /`.
@@ -54,26 +55,14 @@ pub async fn get_home(State(app): State<App>, caller: Caller) -> Answer<Page> {
 
 /// A competition as this reader sees it.
 fn line(app: &App, reader: &Reader) -> Line {
-    let (w, c, now) = (words(), &reader.competition, reader.now);
+    let (c, now) = (&reader.competition, reader.now);
     let base = format!("/c/{}", c.slug);
-    let soon = |x: &crate::rules::workout::Workout, at: Timestamp, template: &str| {
-        left(now, at).map(|time| Soon {
-            href: format!("{base}/workouts/{}", x.slug),
-            title: x.title.clone(),
-            left: put(template, &[("left", &time)]),
-            at: When::new(at, &c.time_zone),
-        })
-    };
-    let running = reader
-        .workouts()
-        .filter(|x| x.window.opens <= now)
-        .filter_map(|x| soon(x, x.window.closes, w.closes_in))
-        .collect();
+    let running = running(reader);
     let next = reader
         .workouts()
         .filter(|x| x.window.opens > now)
         .min_by_key(|x| x.window.opens)
-        .and_then(|x| soon(x, x.window.opens, w.opens_in));
+        .and_then(|x| soon(reader, x, x.window.opens, words().opens_in));
     Line {
         href: base.clone(),
         title: c.title.clone(),
@@ -83,6 +72,23 @@ fn line(app: &App, reader: &Reader) -> Line {
         next,
         divisions: c.divisions.iter().map(|d| Link::new(format!("{base}/divisions/{}", d.slug), &d.title)).collect(),
     }
+}
+
+/// The workouts that are open now, with the time to their close.
+pub(super) fn running(reader: &Reader) -> Vec<Soon> {
+    let open = reader.workouts().filter(|x| x.window.opens <= reader.now);
+    open.filter_map(|x| soon(reader, x, x.window.closes, words().closes_in)).collect()
+}
+
+/// What happens next with a workout; nothing when that has passed.
+fn soon(reader: &Reader, x: &Workout, at: Timestamp, template: &str) -> Option<Soon> {
+    let c = &reader.competition;
+    left(reader.now, at).map(|time| Soon {
+        href: format!("/c/{}/workouts/{}", c.slug, x.slug),
+        title: x.title.clone(),
+        left: put(template, &[("left", &time)]),
+        at: When::new(at, &c.time_zone),
+    })
 }
 
 /// "2,400 athletes in 8 divisions, 4 workouts".

@@ -69,6 +69,8 @@ struct Beside {
     place: u32,
     shared: u32,
     gap: String,
+    /// Done at the division's own level.
+    ordinary: bool,
 }
 
 /// `GET /c/{c}/divisions/{d}/workouts/{w}`.
@@ -179,7 +181,8 @@ fn beside(
             }
             _ => words().gap_first.to_owned(),
         };
-        Some((r.athlete.bib, Beside { place, shared: r.shared, gap }))
+        let ordinary = c.division(&r.athlete.division).is_some_and(|d| d.level == score.level);
+        Some((r.athlete.bib, Beside { place, shared: r.shared, gap, ordinary }))
     })
     .collect()
 }
@@ -195,7 +198,9 @@ fn row(
 ) -> Row {
     let (w, c) = (words(), &reader.competition);
     let beside = beside.filter(|b| Some(b.place) == r.place);
-    let level = r.level.as_deref().filter(|_| c.levels.len() > 1 && r.text.is_some());
+    // Only what is out of the ordinary is said: a level below the division's own.
+    let said = c.levels.len() > 1 && r.text.is_some() && beside.is_none_or(|b| !b.ordinary);
+    let level = r.level.as_deref().filter(|_| said);
     let unscoped = r.unscoped_place.filter(|_| asked.narrowed());
     Row {
         id: format!("b{}", r.bib),

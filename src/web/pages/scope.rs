@@ -124,6 +124,14 @@ pub struct ScopeForm {
     pub found: Vec<Link>,
 }
 
+impl ScopeForm {
+    /// Whether there is anything to choose.
+    #[must_use]
+    pub fn has_choice(&self) -> bool {
+        self.selects.iter().any(|s| s.options.len() > 1)
+    }
+}
+
 /// One list to choose from.
 #[derive(Clone, Debug)]
 pub struct Select {

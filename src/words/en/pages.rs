@@ -225,6 +225,7 @@ pages! {
     scope_running: "Open workouts",
     scope_running_with: "Count them",
     scope_running_without: "Leave them out",
+    scope_summary: "Only some of them",
     scope_all: "Show everybody",
     standings_lead: "{of} of {entries} have a standing.",
     standings_lead_scoped: "{of} of {entries} here have a standing. Places are counted among these only.",
