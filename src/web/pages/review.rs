@@ -216,7 +216,7 @@ fn facts(about: &About) -> Vec<(&'static str, String)> {
     let (w, c, s) = (words(), &about.reader.competition, &about.score);
     let mut rows = score_facts(c, &about.gyms, about.entry.gym.as_deref(), s);
     if let Some(note) = s.flag.as_ref().and_then(|f| f.note.clone()).filter(|n| !n.is_empty()) {
-        rows.push((w.flag_note, note));
+        rows.push((w.flag_note_was, note));
     }
     if let Some(reason) = s.appeal.as_ref().and_then(|a| a.reason.clone()) {
         rows.push((w.appeal_reason, reason));
@@ -384,7 +384,7 @@ mod tests {
             errors,
             text: "6+14 tb 11:24".to_owned(),
             state: w.state_flagged,
-            facts: vec![(w.flag_note, hostile())],
+            facts: vec![(w.flag_note_was, hostile())],
             video: "https://example.org/v?a=1&b=\"2\"".to_owned(),
             moves: vec!["If struck: 12 places and 3 standings change.".to_owned()],
             closed: None,
