@@ -134,9 +134,9 @@ fn workout(reader: &Reader, x: &Workout, list: &DeskView, base: &str, tail: &str
         text: r.score.as_ref().map_or(String::new(), |s| s.performance.text.clone()),
         state: say::state(r.state, r.score.as_ref().is_some_and(|s| s.refused)),
     };
-    let to_do = |r: &&DeskRow| matches!(r.state, "missing" | "entered" | "withdrawn");
-    let todo: Vec<Line> = list.rows.iter().filter(|r| open && to_do(r)).map(line).collect();
-    let settled: Vec<Line> = list.rows.iter().filter(|r| open && !to_do(r)).map(line).collect();
+    let is_left = |r: &&DeskRow| matches!(r.state, "missing" | "entered" | "withdrawn");
+    let todo: Vec<Line> = list.rows.iter().filter(|r| open && is_left(r)).map(line).collect();
+    let settled: Vec<Line> = list.rows.iter().filter(|r| open && !is_left(r)).map(line).collect();
     let counts: [(&'static str, &dyn std::fmt::Display); 4] =
         [("settled", &list.settled), ("all", &list.entries), ("waiting", &list.awaiting), ("missing", &list.missing)];
     let all_done = match list.entries {

@@ -80,8 +80,8 @@ impl Looked<'_> {
     pub fn said(&self, kind: &str, fields: &Fields) -> Vec<String> {
         let w = words();
         let mut lines = Vec::new();
-        if let Some(line) = self.moved(None).map(|m| put(w.moves_strike, &counted(&m.0, &m.1))) {
-            lines.push(line);
+        if let Some((places, standings, _)) = self.moved(None) {
+            lines.push(put(w.moves_strike, &[("places", &places), ("standings", &standings)]));
         }
         let Some(left) = self.left_by(kind, fields) else { return lines };
         let Some((p, level)) = self.prescription() else { return lines };
@@ -114,8 +114,4 @@ impl Looked<'_> {
     fn mask(&self) -> Mask {
         self.reader.mask(None, true)
     }
-}
-
-fn counted<'a>(places: &'a String, standings: &'a String) -> [(&'static str, &'a dyn Display); 2] {
-    [("places", places), ("standings", standings)]
 }

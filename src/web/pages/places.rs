@@ -162,17 +162,17 @@ fn beside(
     let (Some(index), None, Some(view)) = (index, asked.as_of, app.board.view(reader.id)) else {
         return HashMap::new();
     };
-    let scope = Scope {
+    let among = Scope {
         gym: asked.scope.gym.clone(),
         region: asked.scope.region.clone(),
         country: asked.scope.country.clone(),
     };
-    let query = BoardQuery { division: page.division.clone(), scope, mask: Mask::ALL };
+    let query = BoardQuery { division: page.division.clone(), scope: among, mask: Mask::ALL };
     let cut = Cut::Rows { from: page.from as usize, limit: page.rows.len() };
     let one = pinned.and_then(|r| view.places(&query, index, Cut::Holding { bib: r.bib, limit: 1 }));
     let rows = view.places(&query, index, cut).into_iter().chain(one).flat_map(|p| p.rows);
     rows.filter_map(|r| {
-        let (place, score) = (r.place?, r.score?);
+        let (taken, score) = (r.place?, r.score?);
         let gap = match (r.next, score.key) {
             (Some(next), Some(own)) => {
                 let task = c.prescription(&x.slug, &r.athlete.division, score.level).map_or(&x.task, |p| &p.task);
@@ -182,7 +182,7 @@ fn beside(
             _ => words().gap_first.to_owned(),
         };
         let ordinary = c.division(&r.athlete.division).is_some_and(|d| d.level == score.level);
-        Some((r.athlete.bib, Beside { place, shared: r.shared, gap, ordinary }))
+        Some((r.athlete.bib, Beside { place: taken, shared: r.shared, gap, ordinary }))
     })
     .collect()
 }

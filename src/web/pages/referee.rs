@@ -125,16 +125,16 @@ fn group(s: &ScoreView) -> Option<usize> {
     }
 }
 
-fn row(reader: &Reader, gyms: &[GymView], x: &Workout, r: &DeskRow, s: &ScoreView) -> Row {
+fn row(reader: &Reader, gyms: &[GymView], workout: &Workout, r: &DeskRow, s: &ScoreView) -> Row {
     let (w, c) = (words(), &reader.competition);
     let doubt = s.flag.as_ref().map(|f| put(w.why_flag, &[("reason", &say::doubt(f.reason))]));
     Row {
-        href: format!("/referee/{}/{}/{}", c.slug, x.slug, r.bib),
+        href: format!("/referee/{}/{}/{}", c.slug, workout.slug, r.bib),
         name: r.name.clone(),
         bib: r.bib,
         division: say::division(c, &r.division).to_owned(),
         gym: r.gym.as_deref().map_or("", |g| gym_name(gyms, g)).to_owned(),
-        workout: x.title.clone(),
+        workout: workout.title.clone(),
         text: s.performance.text.clone(),
         state: say::state(s.state, s.refused),
         why: doubt.into_iter().collect(),

@@ -31,6 +31,7 @@ const FIELDS: &[&str] = &["flag_reason", "note", "kind", "reps", "seconds", "tie
 
 #[derive(Template)]
 #[template(path = "review.html")]
+#[expect(clippy::struct_excessive_bools, reason = "each is one part of the page that is there or not")]
 struct View {
     shell: Shell,
     w: &'static Pages,

@@ -3,7 +3,7 @@
 use super::shell::words;
 use crate::rules::competition::Competition;
 use crate::rules::place::{LevelRule, Missing, Points, Running, Ties};
-use crate::rules::quantity::{Rounding, TimeStep};
+use crate::rules::quantity::{Millis, Rounding, TimeStep};
 use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Scored, Task, Tiebreak, Workout};
 use crate::words::en::grammar::Noun;
 use crate::words::put;
@@ -12,7 +12,7 @@ use crate::words::put;
 #[must_use]
 pub fn format(task: &Task) -> String {
     let w = words();
-    let cap = task.cap.map(|c| c.exact()).unwrap_or_default();
+    let cap = task.cap.map(Millis::exact).unwrap_or_default();
     let capped = |template| put(template, &[("cap", &cap)]);
     match task.format {
         Format::Amrap => capped(w.format_amrap),
@@ -210,10 +210,9 @@ pub fn notation(task: &Task) -> Vec<(String, String)> {
         )],
         Format::Intervals => vec![(interval_example(task), w.write_intervals.to_owned())],
     };
-    if task.tiebreak != Tiebreak::None {
-        if let Some((first, means)) = rows.get(usize::from(task.format == Format::ForTime)).cloned() {
-            rows.push((format!("{first} tb 8:24"), format!("{means}, {}", w.write_tb)));
-        }
+    let plain = rows.get(usize::from(task.format == Format::ForTime)).cloned();
+    if let Some((first, means)) = plain.filter(|_| task.tiebreak != Tiebreak::None) {
+        rows.push((format!("{first} tb 8:24"), format!("{means}, {}", w.write_tb)));
     }
     rows
 }

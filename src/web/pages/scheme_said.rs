@@ -83,10 +83,10 @@ fn scheme_view(scheme: &Scheme, whom: String) -> SchemeView {
     let mut lines = Vec::new();
     if let Some(total) = scheme.end() {
         lines.push(put(w.scheme_total, &[("reps", &reps(total))]));
-    } else if let Some(Block::Work { repeat: Repeat::Endless, .. }) = scheme.blocks().last() {
-        if let Some(size) = scheme.round_size(0) {
-            lines.push(put(w.scheme_round, &[("reps", &reps(size))]));
-        }
+    } else if let (Some(Block::Work { repeat: Repeat::Endless, .. }), Some(size)) =
+        (scheme.blocks().last(), scheme.round_size(0))
+    {
+        lines.push(put(w.scheme_round, &[("reps", &reps(size))]));
     }
     SchemeView { whom, blocks: scheme.blocks().iter().map(block).collect(), lines }
 }

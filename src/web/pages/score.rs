@@ -368,13 +368,11 @@ fn instant(text: &str, zone: &TimeZone, about: &About, errors: &mut Vec<FieldErr
         errors.push(FieldError::new("performed_at", put(w.field_local_time, &[("zone", name)])));
         return None;
     }
-    match ambiguous.compatible() {
-        Ok(at) => Some(at),
-        Err(_) => {
-            errors.push(FieldError::new("performed_at", w.field_time));
-            None
-        }
+    let at = ambiguous.compatible().ok();
+    if at.is_none() {
+        errors.push(FieldError::new("performed_at", w.field_time));
     }
+    at
 }
 
 /// The form again, with everything typed, and what to mend, answer or compare.

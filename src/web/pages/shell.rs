@@ -167,7 +167,7 @@ impl Mark {
     #[must_use]
     pub fn new(place: u32, of: u32) -> Self {
         let (before, all) = (u64::from(place.saturating_sub(1)), u64::from(of.saturating_sub(1)));
-        let tenths = if all == 0 { 0 } else { (before * 1000 / all).min(1000) };
+        let tenths = (before * 1000).checked_div(all).unwrap_or(0).min(1000);
         Self { text: (words().ordinal)(u64::from(place)), x: format!("{}.{}%", tenths / 10, tenths % 10) }
     }
 }

@@ -99,7 +99,7 @@ pub async fn get_standings(
         Some(bib) => read(asked.row_of(bib)).await?.rows.into_iter().find(|r| r.bib == bib),
         None => None,
     };
-    Ok(html(&view(&reader, &asked, &caller, &gyms, form, page, own, pinned)).into_response())
+    Ok(html(&view(&reader, &asked, &caller, &gyms, form, &page, own, pinned)).into_response())
 }
 
 #[expect(clippy::too_many_arguments, reason = "everything the page shows, read by its handler")]
@@ -109,7 +109,7 @@ fn view(
     caller: &Caller,
     gyms: &[GymView],
     scope: ScopeForm,
-    page: StandingsView,
+    page: &StandingsView,
     own: Option<u32>,
     pinned: Option<StandingRow>,
 ) -> View {
@@ -119,7 +119,7 @@ fn view(
     let title = say::division(c, &page.division).to_owned();
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.standings_lead_scoped } else { w.standings_lead };
-    let rows: Vec<Row> = page.rows.iter().map(|r| row(c, gyms, asked, &page, r, own)).collect();
+    let rows: Vec<Row> = page.rows.iter().map(|r| row(c, gyms, asked, page, r, own)).collect();
     View {
         shell: Shell::new(caller, asked.address(&here, asked.from, asked.bib), format!("{title} · {}", c.title))
             .below([Link::new(&base, &c.title), Link::new("", &title)]),
@@ -137,8 +137,8 @@ fn view(
                 ("entries", &page.entries),
             ],
         ),
-        columns: columns(reader, &page, &here),
-        own: pinned.map(|r| Row { id: String::new(), ..row(c, gyms, asked, &page, &r, own) }),
+        columns: columns(reader, page, &here),
+        own: pinned.map(|r| Row { id: String::new(), ..row(c, gyms, asked, page, &r, own) }),
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
