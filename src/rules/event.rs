@@ -41,6 +41,12 @@ pub struct Reworked {
     pub void: bool,
     /// Whether it can be attested only with new figures.
     pub stale: bool,
+    /// The correction that waits beside it, worked out again; `None`: as it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waiting: Option<Stored>,
+    /// The figures from before its ruling, worked out again; `None`: as they were.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub before: Option<Stored>,
 }
 
 /// Everything that can happen in a competition.

@@ -405,7 +405,7 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
         if (m.total == total && m.state != Withdrawn) || m.waiting.is_some_and(|(w, _)| w == total) {
             return Some(m.clone());
         }
-        if m.locked || matches!(m.state, Flagged | Withheld | Amended | Struck) {
+        if m.locked || matches!(m.state, Flagged | Withheld | Amended | Struck) || m.appeal == Some(false) {
             return None;
         }
         let late = now >= if own || m.state == Late { grace } else { attest_by };
@@ -447,6 +447,9 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
                 return Some(m.clone());
             }
             let open = now < if own { grace } else { attest_by };
+            if m.appeal == Some(false) {
+                return None;
+            }
             if m.locked || !matches!(m.state, Entered | Attested | Late) || !(open || m.state == Late) {
                 return None;
             }
@@ -457,7 +460,7 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
         }
         Step::Flag { by, withhold } => {
             let may = matches!(m.state, Attested | Amended) || (m.state == Flagged && withhold);
-            if !may || m.ruling.is_some_and(|r| r.5) {
+            if !may || m.ruling.is_some_and(|r| r.5) || m.appeal == Some(false) {
                 return None;
             }
             next.before_flag = m.before_flag.or(Some(m.state));
@@ -467,6 +470,9 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
         }
         Step::Rule { by, what } => {
             if !matches!(m.state, Attested | Amended | Flagged | Withheld) || m.ruling.is_some_and(|r| r.5) {
+                return None;
+            }
+            if m.appeal == Some(false) {
                 return None;
             }
             let before = m.before_flag.unwrap_or(m.state);
@@ -496,6 +502,9 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
         }
         Step::Appeal => {
             let ruling = m.ruling?;
+            if matches!(m.state, Withdrawn | Late) {
+                return None;
+            }
             if ruling.5 || m.appeal.is_some() || now >= ruling.4 + SignedDuration::from_hours(48) {
                 return None;
             }
@@ -505,12 +514,12 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
             if m.appeal != Some(false) || m.officials.contains(&by) {
                 return None;
             }
-            if !matches!(m.state, Attested | Amended | Flagged | Withheld | Struck) {
+            if matches!(m.state, Withdrawn | Late) {
                 return None;
             }
             let (stood, before, total, judged, ..) = m.ruling?;
             match what {
-                What::Stands => {}
+                What::Stands => next.state = m.before_flag.unwrap_or(m.state),
                 What::Restore => {
                     next.state = before;
                     next.total = total;
@@ -542,7 +551,7 @@ fn expected(model: Option<&Model>, step: &Step, now: Timestamp) -> Option<Model>
                 if yes {
                     next.state = if m.judged { Attested } else { Entered };
                 }
-            } else if let Some((total, _)) = m.waiting {
+            } else if let Some((total, _)) = m.waiting.filter(|(_, refused)| !refused || !m.waiting_judge) {
                 if yes && m.locked {
                     return None;
                 }

@@ -3,6 +3,7 @@
 
 mod arithmetic;
 mod board;
+mod changes;
 mod dates;
 mod files;
 mod life;

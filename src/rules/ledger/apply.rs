@@ -6,7 +6,7 @@ use crate::rules::access::{Act, permit};
 use crate::rules::competition::{Competition, Meaning, RawCompetition, compile, differences, meaning};
 use crate::rules::event::{Event, Reworked};
 use crate::rules::fault::Fault;
-use crate::rules::life::{Attempt, Stored};
+use crate::rules::life::{Attempt, State, Stored};
 use crate::rules::order;
 use crate::rules::performance::{self, Around, RawPerformance};
 use crate::rules::workout::Prescription;
@@ -86,52 +86,64 @@ fn keeps_what_has_scores(ledger: &Ledger, new: &Competition) -> Result<(), Refus
 }
 
 /// Every stored score whose meaning changes, worked out again from its written figures. Those
-/// that no longer fit are listed, and nothing is applied until none is left.
+/// that no longer fit are listed, and nothing is applied until none is left. Scores that stand
+/// nowhere (withdrawn, struck, stale already) hold nothing up: they become stale.
 fn rework(ledger: &Ledger, old: &Competition, new: &Competition) -> Result<Vec<Reworked>, Refusal> {
     let mut faults = Vec::new();
     let mut reworked = Vec::new();
     for attempt in ledger.attempts.values().flatten() {
         let Some(entry) = ledger.entries.get(&attempt.score.bib) else { continue };
-        let find =
-            |c: &'_ Competition, level: u8| c.prescription(&attempt.score.workout, &entry.division, level).cloned();
-        // Levels are found again by name: their order may have changed.
-        let level = old
-            .levels
-            .get(usize::from(attempt.stored.level))
-            .and_then(|l| new.levels.iter().position(|n| n.slug == l.slug))
-            .and_then(|i| u8::try_from(i).ok());
-        let before = find(old, attempt.stored.level);
-        let after = level.and_then(|l| find(new, l).map(|p| (l, p)));
-        let Some((level, after)) = after else {
-            faults.push(unfit(attempt, &Sentence::new("no_prescription_left")));
-            continue;
-        };
-        match worked_out_again(attempt, level, &after) {
-            Err(found) => faults.extend(found.iter().map(|f| unfit(attempt, &f.sentence))),
-            Ok(stored) => {
-                let void = before.is_none_or(|b| meaning(&b.task, &after.task) == Meaning::Void);
-                if stored != attempt.stored || void {
-                    reworked.push(Reworked { score: attempt.score.clone(), stored: Some(stored), void, stale: false });
+        let again = |stored: &Stored| worked_out_again(old, new, &attempt.score.workout, &entry.division, stored);
+        // What does not fit of these can no longer be let in, or given back.
+        let changed = |stored: &Stored| again(stored).ok().map(|(new, _)| new).filter(|new| new != stored);
+        let waiting = attempt.waiting.as_ref().and_then(|w| changed(&w.stored));
+        let before = attempt.ruling.as_ref().and_then(|r| changed(&r.before));
+        let score = attempt.score.clone();
+        match again(&attempt.stored) {
+            Ok((stored, void)) => {
+                if stored != attempt.stored || void || waiting.is_some() || before.is_some() {
+                    reworked.push(Reworked { score, stored: Some(stored), void, stale: false, waiting, before });
                 }
             }
+            Err(_) if attempt.stale => {}
+            Err(_) if matches!(attempt.state, State::Withdrawn | State::Struck) => {
+                reworked.push(Reworked { score, stored: None, void: true, stale: true, waiting, before });
+            }
+            Err(found) => faults.extend(found.iter().map(|f| unfit(attempt, &f.sentence))),
         }
     }
     if faults.is_empty() { Ok(reworked) } else { Err(Refusal::Faults(faults)) }
 }
 
-fn worked_out_again(attempt: &Attempt, level: u8, prescription: &Prescription) -> Result<Stored, Vec<Fault>> {
-    let raw = RawPerformance::Text(attempt.stored.written.clone());
+/// Figures under the new file, and whether that voids their attestation.
+fn worked_out_again(
+    old: &Competition,
+    new: &Competition,
+    workout: &str,
+    division: &str,
+    stored: &Stored,
+) -> Result<(Stored, bool), Vec<Fault>> {
+    // Levels are found again by name: their order may have changed.
+    let level = old
+        .levels
+        .get(usize::from(stored.level))
+        .and_then(|l| new.levels.iter().position(|n| n.slug == l.slug))
+        .and_then(|i| u8::try_from(i).ok());
+    let found = level.and_then(|level| new.prescription(workout, division, level).map(|p| (level, p)));
+    let Some((level, prescription)) = found else {
+        return Err(vec![Fault::new("", Sentence::new("no_prescription_left"))]);
+    };
+    let raw = RawPerformance::Text(stored.written.clone());
     // What was asked when it was sent has been answered then.
     let around = Around { confirm_all: true, ..Around::default() };
-    let performance = performance::check(&prescription.task, &raw, &around)?.value;
-    let key = order::key(&prescription.task, level, &performance).map_err(|f| vec![f])?;
-    Ok(Stored {
-        level,
-        text: performance.text(&prescription.task),
-        key,
-        prescription: hex::encode(prescription.digest),
-        ..attempt.stored.clone()
-    })
+    let task = &prescription.task;
+    let performance = performance::check(task, &raw, &around)?.value;
+    let key = order::key(task, level, &performance).map_err(|f| vec![f])?;
+    let before: Option<&Prescription> = old.prescription(workout, division, stored.level);
+    let void = before.is_none_or(|b| meaning(&b.task, task) == Meaning::Void);
+    let text = performance.text(task);
+    let prescription = hex::encode(prescription.digest);
+    Ok((Stored { level, text, key, prescription, ..stored.clone() }, void))
 }
 
 fn unfit(attempt: &Attempt, why: &Sentence) -> Fault {

@@ -2,7 +2,7 @@
 //! nor the account that records it; the same person is the same account or the same e-mail.
 
 use super::case::Case;
-use super::submit::{sheet_number, warn};
+use super::submit::{shared_sheet, sheet_number, warn};
 use super::{Decided, Outcome, Refusal};
 use crate::rules::access::Act;
 use crate::rules::event::Event;
@@ -28,7 +28,12 @@ pub(super) fn attest_stored(case: &Case<'_>, sent: &Attest) -> Result<Decided, R
         outcome: Outcome::Score { created: false, attempt: attempt.score.attempt },
         ..Decided::default()
     };
-    if attempt.attestation.as_ref().is_some_and(|a| a.judge == sent.judge && a.how == sent.how) {
+    let same = |a: &Attestation| a.judge == sent.judge && a.how == sent.how;
+    // One that waits is said again in vain, unless the time to attest was moved past it.
+    let waiting = attempt.waiting_attestation.as_ref().filter(|_| !case.window.takes_corrections(case.asked.received));
+    let known = attempt.attestation.as_ref().or(waiting).is_some_and(same);
+    let sheet_sent = sent.sheet.as_deref().map(str::trim);
+    if known && sheet_sent.is_none_or(|s| s == attempt.details.sheet.as_deref().unwrap_or("")) {
         decided.outcome = Outcome::Unchanged;
         return Ok(decided);
     }
@@ -41,11 +46,14 @@ pub(super) fn attest_stored(case: &Case<'_>, sent: &Attest) -> Result<Decided, R
         }
         if sheet != attempt.details.sheet {
             let details = life::Details { sheet, ..attempt.details.clone() };
+            shared_sheet(case, &attempt.stored, &details, "/sheet", &mut decided.warnings);
             decided.events.push(Event::Detailed { score: attempt.score.clone(), details });
         }
     }
-    let event = attest(case, attempt, &attempt.stored, sent, "", &mut decided.warnings)?;
-    decided.events.push(event);
+    if !known {
+        let event = attest(case, attempt, &attempt.stored, sent, "", &mut decided.warnings)?;
+        decided.events.push(event);
+    }
     Ok(decided)
 }
 

@@ -3,10 +3,12 @@
 use super::{Asked, Ledger, Precondition, Refusal, Ties};
 use crate::rules::access::{Act, Actor, Denied, Permit, Role, permit};
 use crate::rules::competition::Competition;
-use crate::rules::life::{Attempt, State};
+use crate::rules::life::{Attempt, State, Stored};
+use crate::rules::order;
 use crate::rules::people::Entry;
+use crate::rules::performance::{self, Around, RawPerformance};
 use crate::rules::window::{self, Window};
-use crate::rules::workout::{Attempts, Workout};
+use crate::rules::workout::{Attempts, Prescription, Workout};
 use crate::words::Sentence;
 use jiff::Timestamp;
 
@@ -109,6 +111,27 @@ impl<'a> Case<'a> {
         Ok(permit)
     }
 
+    /// Whether stored figures were validated against exactly what is prescribed now.
+    pub fn unchanged(&self, stored: &Stored) -> bool {
+        self.prescribed(stored).is_some_and(|p| hex::encode(p.digest) == stored.prescription)
+    }
+
+    /// Whether stored figures still read as the same, in the same order: only text or loads were
+    /// put right since.
+    pub fn still_fits(&self, stored: &Stored) -> bool {
+        let around = Around { confirm_all: true, ..Around::default() };
+        self.prescribed(stored).is_some_and(|p| {
+            let raw = RawPerformance::Text(stored.text.clone());
+            let key = performance::check(&p.task, &raw, &around)
+                .and_then(|checked| order::key(&p.task, stored.level, &checked.value).map_err(|f| vec![f]));
+            key == Ok(stored.key)
+        })
+    }
+
+    fn prescribed(&self, stored: &Stored) -> Option<&'a Prescription> {
+        self.competition.prescription(&self.workout.slug, &self.entry.division, stored.level)
+    }
+
     /// There is nothing here yet.
     pub fn no_score(&self) -> Refusal {
         let sentence = Sentence::new("no_such_score").with("bib", self.entry.bib).with("workout", &self.workout.title);
@@ -131,6 +154,14 @@ impl<'a> Case<'a> {
             Precondition::Match(_) | Precondition::Absent => Err(Refusal::PreconditionFailed(current())),
         }
     }
+}
+
+/// Nothing but its decision touches a score whose appeal is open.
+pub(super) fn no_open_appeal(attempt: &Attempt) -> Result<(), Refusal> {
+    if attempt.appeal.as_ref().is_some_and(|a| !a.decided) {
+        return Err(Refusal::Conflict(Sentence::new("appeal_open"), Vec::new()));
+    }
+    Ok(())
 }
 
 /// The attempt that counts under a rule: among the placed ones the best, the last, or the only.

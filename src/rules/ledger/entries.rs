@@ -153,7 +153,7 @@ pub(super) fn move_entry(
     {
         entry.past_gyms.push(old.clone());
     }
-    let reworked = reworked(ledger, competition, &entry);
+    let reworked = reworked(ledger, competition, before, &entry);
     let mut notes = Notes::after(ledger.head.last_note, asked.salt, Some(bib));
     let reason = notes.keep(change.reason.trim());
     let outcome = Outcome::Moved { reworked: reworked.clone() };
@@ -168,12 +168,20 @@ pub(super) fn move_entry(
 
 /// Scores whose prescription is the same move along; the others become `entered`, their
 /// attestation void, to be attested only with new figures.
-fn reworked(ledger: &Ledger, competition: &Competition, entry: &Entry) -> Vec<Reworked> {
+///
+/// A score bears the digest of what it was validated against then; where only text or loads were
+/// put right since, it goes by what both divisions are given now.
+fn reworked(ledger: &Ledger, competition: &Competition, before: &Entry, entry: &Entry) -> Vec<Reworked> {
+    if before.division == entry.division {
+        return Vec::new();
+    }
     let own = |a: &&Attempt| a.score.bib == entry.bib;
     let moves_along = |a: &Attempt| {
-        competition
-            .prescription(&a.score.workout, &entry.division, a.stored.level)
-            .is_some_and(|p| hex::encode(p.digest) == a.stored.prescription)
+        let given = |division: &str| competition.prescription(&a.score.workout, division, a.stored.level);
+        given(&entry.division).is_some_and(|now| {
+            let as_before = given(&before.division).is_some_and(|then| then.digest == now.digest);
+            as_before || hex::encode(now.digest) == a.stored.prescription
+        })
     };
     ledger
         .attempts
@@ -181,6 +189,13 @@ fn reworked(ledger: &Ledger, competition: &Competition, entry: &Entry) -> Vec<Re
         .flatten()
         .filter(own)
         .filter(|a| !moves_along(a))
-        .map(|a| Reworked { score: a.score.clone(), stored: None, void: true, stale: true })
+        .map(|a| Reworked {
+            score: a.score.clone(),
+            stored: None,
+            void: true,
+            stale: true,
+            waiting: None,
+            before: None,
+        })
         .collect()
 }

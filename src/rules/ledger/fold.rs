@@ -188,13 +188,14 @@ impl Ledger {
         if let Some(stored) = &change.stored {
             attempt.stored = stored.clone();
         }
+        if let (Some(waiting), Some(stored)) = (&mut attempt.waiting, &change.waiting) {
+            waiting.stored = stored.clone();
+        }
+        if let (Some(ruling), Some(stored)) = (&mut attempt.ruling, &change.before) {
+            ruling.before = stored.clone();
+        }
         if change.void {
-            attempt.attestation = None;
-            attempt.waiting_attestation = None;
-            if attempt.state == State::Attested || change.stale && attempt.state.placed() {
-                attempt.state = State::Entered;
-                attempt.flag = None;
-            }
+            void(attempt, change.stale);
         }
         attempt.stale |= change.stale;
         effects.rows.push(RowKey::Attempt { workout: score.workout.clone(), bib: score.bib, attempt: score.attempt });
@@ -206,6 +207,31 @@ impl Ledger {
 
     fn note_person(&mut self, id: Option<u64>) {
         self.head.last_person = self.head.last_person.max(id.unwrap_or(0));
+    }
+}
+
+/// Takes away what an attestation made of a score, wherever it stands now or may come back to. A
+/// doubt that is open stays open, off the places; `stale`: figures of a ruling are void too.
+fn void(attempt: &mut Attempt, stale: bool) {
+    let unvouched = |state: State| match state {
+        State::Attested => State::Entered,
+        State::Amended if stale => State::Entered,
+        other => other,
+    };
+    attempt.attestation = None;
+    attempt.waiting_attestation = None;
+    if let Some(ruling) = &mut attempt.ruling {
+        ruling.before_attestation = None;
+        ruling.before_state = unvouched(ruling.before_state);
+    }
+    match &mut attempt.flag {
+        None => attempt.state = unvouched(attempt.state),
+        Some(flag) => {
+            flag.before = unvouched(flag.before);
+            if !flag.before.placed() {
+                attempt.state = State::Withheld;
+            }
+        }
     }
 }
 
@@ -341,8 +367,12 @@ fn admitted(attempt: &mut Attempt, admitted: bool) {
         }
         return;
     }
-    if let Some(waiting) = attempt.waiting.take() {
+    // A correction that was refused stands behind an attestation that nobody has decided on.
+    let correction_first =
+        attempt.waiting.as_ref().is_some_and(|w| !w.refused || attempt.waiting_attestation.is_none());
+    if let Some(waiting) = attempt.waiting.take_if(|_| correction_first) {
         if admitted {
+            attempt.upward |= waiting.stored.key < attempt.stored.key;
             attempt.stored = waiting.stored;
             attempt.details = waiting.details;
             attempt.attestation = None;

@@ -1,7 +1,7 @@
 //! Doubt and its answer: flag, withhold, ruling, appeal (rules.md section 8).
 
 use super::attest::state_words;
-use super::case::Case;
+use super::case::{Case, no_open_appeal};
 use super::notes::{Notes, check_text};
 use super::submit::{level, prescription};
 use super::{Decided, Outcome, Refusal};
@@ -23,6 +23,7 @@ pub(super) fn flag(case: &Case<'_>, reason: FlagReason, note: &str, withhold: bo
     let permit = case.referee(&[])?;
     let attempt = case.shown().ok_or_else(|| case.no_score())?;
     case.seen(attempt)?;
+    no_open_appeal(attempt)?;
     let may = match attempt.state {
         State::Attested | State::Amended => true,
         State::Flagged => withhold,
@@ -59,12 +60,16 @@ pub(super) fn rule(case: &Case<'_>, decision: &Decision, reason: &str, on_appeal
     let may = match attempt.state {
         State::Attested | State::Amended | State::Flagged | State::Withheld => true,
         State::Struck => on_appeal,
+        // Ruled on, then moved to another prescription: only a referee can give it figures.
+        State::Entered => on_appeal || attempt.locked && new_figures(decision),
         _ => false,
     };
-    if !may {
+    let deducts = matches!(decision, Decision::Deduct { .. });
+    if !may || attempt.stale && deducts {
         return Err(wrong_state(attempt));
     }
     if !on_appeal {
+        no_open_appeal(attempt)?;
         not_final(attempt)?;
     }
     let mut faults = Vec::from_iter(check_text("/reason", reason, true).err());
@@ -104,6 +109,9 @@ pub(super) fn appeal(case: &Case<'_>, reason: &str) -> Result<Decided, Refusal> 
     if attempt.appeal.is_some() {
         return Err(conflict("already_appealed"));
     }
+    if matches!(attempt.state, State::Withdrawn | State::Late) {
+        return Err(wrong_state(attempt));
+    }
     if case.asked.received >= ruling.at + APPEAL_WITHIN {
         let sentence = Sentence::new("appeal_too_late").with("until", case.local(ruling.at + APPEAL_WITHIN));
         return Err(Refusal::Conflict(sentence, Vec::new()));
@@ -119,7 +127,7 @@ pub(super) fn appeal(case: &Case<'_>, reason: &str) -> Result<Decided, Refusal> 
 fn worked_out(case: &Case<'_>, attempt: &Attempt, decision: &Decision, on_appeal: bool) -> Result<Ruled, Vec<Fault>> {
     let keep = |kind, state| Ruled { kind, state, stored: None, version: attempt.version };
     match decision {
-        Decision::Stands if on_appeal => Ok(keep(RulingKind::Stands, attempt.state)),
+        // On appeal the ruling stands, and a flag raised meanwhile is answered with it.
         Decision::Stands => Ok(keep(RulingKind::Stands, attempt.flag.as_ref().map_or(attempt.state, |f| f.before))),
         Decision::Strike => Ok(keep(RulingKind::Strike, State::Struck)),
         Decision::Restore => {
@@ -127,9 +135,10 @@ fn worked_out(case: &Case<'_>, attempt: &Attempt, decision: &Decision, on_appeal
             let Some(before) = before else {
                 return Err(vec![Fault::new("/decision", Sentence::new("restore_only_on_appeal"))]);
             };
-            let mut faults = Vec::new();
-            let current = prescription(case, before.before.level, &mut faults);
-            if current.is_none_or(|p| hex::encode(p.digest) != before.before.prescription) {
+            // A prescription that changed in more than text took the attestation with it.
+            let fits =
+                case.unchanged(&before.before) || before.before_state.placed() && case.still_fits(&before.before);
+            if !fits {
                 return Err(vec![Fault::new("/decision", Sentence::new("restore_of_changed_workout"))]);
             }
             let stored = (before.before != attempt.stored).then(|| before.before.clone());
@@ -209,6 +218,11 @@ fn seen_before() -> Around<'static> {
 fn all_inside(prefix: &str, faults: Vec<Fault>) -> Vec<Fault> {
     let inside = |f: Fault| Fault { pointer: format!("{prefix}{}", f.pointer), ..f };
     faults.into_iter().map(inside).collect()
+}
+
+/// Whether a decision gives a score figures of its own, or ends it.
+fn new_figures(decision: &Decision) -> bool {
+    matches!(decision, Decision::Replace { .. } | Decision::Strike)
 }
 
 fn not_final(attempt: &Attempt) -> Result<(), Refusal> {

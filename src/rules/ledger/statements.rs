@@ -1,7 +1,7 @@
 //! Taking a score back, taking no part, and letting late scores in.
 
 use super::attest::state_words;
-use super::case::{Case, refuse_access};
+use super::case::{Case, no_open_appeal, refuse_access};
 use super::notes::{Notes, check_text};
 use super::{Decided, Outcome, Refusal};
 use crate::rules::access::{Act, Role, permit};
@@ -20,6 +20,7 @@ pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
         return Ok(Decided { actor, outcome: Outcome::Unchanged, ..Decided::default() });
     }
     case.seen(attempt)?;
+    no_open_appeal(attempt)?;
     let may = matches!(attempt.state, State::Entered | State::Attested | State::Late) && !attempt.locked;
     if !may {
         let sentence = Sentence::new("not_withdrawable").with("state", state_words(attempt.state));
@@ -58,7 +59,11 @@ pub(super) fn admit(case: &Case<'_>, admitted: bool, reason: &str) -> Result<Dec
     let act = Act::Organise { competition: &case.competition.slug };
     let permit = permit(case.actor(), act).map_err(refuse_access)?;
     let waits = |a: &&Attempt| a.state == State::Late || a.waiting.is_some() || a.waiting_attestation.is_some();
-    let undecided = |a: &&Attempt| waits(a) && !(a.refused || a.waiting.as_ref().is_some_and(|w| w.refused));
+    let undecided = |a: &&Attempt| {
+        a.state == State::Late && !a.refused
+            || a.waiting.as_ref().is_some_and(|w| !w.refused)
+            || a.waiting_attestation.is_some()
+    };
     let attempt = case.attempts.iter().find(undecided).or_else(|| case.attempts.iter().find(waits));
     let attempt = attempt.ok_or_else(|| {
         if case.attempts.is_empty() {
@@ -73,11 +78,10 @@ pub(super) fn admit(case: &Case<'_>, admitted: bool, reason: &str) -> Result<Dec
     if attempt.locked && attempt.state != State::Late && admitted {
         return Err(Refusal::Conflict(Sentence::new("ruled_on"), Vec::new()));
     }
-    let current = attempt.waiting.as_ref().filter(|_| admitted && attempt.state != State::Late).is_none_or(|w| {
-        case.competition
-            .prescription(&case.workout.slug, &case.entry.division, w.stored.level)
-            .is_some_and(|p| hex::encode(p.digest) == w.stored.prescription)
-    });
+    let correction = attempt.waiting.as_ref().filter(|w| !w.refused || attempt.waiting_attestation.is_none());
+    let current = correction
+        .filter(|_| admitted && attempt.state != State::Late)
+        .is_none_or(|w| case.unchanged(&w.stored) || !attempt.stale && case.still_fits(&w.stored));
     if !current {
         return Err(Refusal::Conflict(Sentence::new("stale_prescription"), Vec::new()));
     }

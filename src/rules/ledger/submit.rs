@@ -1,7 +1,7 @@
 //! First scores, new attempts, corrections, details: rules.md sections 3, 7 and 8.
 
 use super::attest::attest;
-use super::case::Case;
+use super::case::{Case, no_open_appeal};
 use super::notes::{Notes, check_text};
 use super::{Decided, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, Role};
@@ -47,6 +47,7 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
                 if !asked.revise {
                     case.seen(attempt)?;
                 }
+                shared_sheet(case, &attempt.stored, &details, "/attestation/sheet", &mut decided.warnings);
                 decided.events.push(Event::Detailed { score: score.clone(), details });
             }
             if let Some(sent) = &asked.attestation {
@@ -93,7 +94,7 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
                 decided.events.push(Event::TakingPart { workout: score.workout.clone(), bib: score.bib });
             }
             let details = details(case, asked, existing.map(|a| &a.details), &mut notes)?;
-            shared_sheet(case, &read.stored, &details, &mut decided.warnings);
+            shared_sheet(case, &read.stored, &details, "/attestation/sheet", &mut decided.warnings);
             let reason = asked.reason.as_deref().filter(|r| !r.trim().is_empty()).map(|r| notes.keep(r.trim()));
             let version = existing.map_or(0, |a| a.version) + 1;
             let waits = late && existing.is_some_and(|a| a.state != State::Late);
@@ -133,7 +134,7 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
     faults.extend(asked.expect_name.as_deref().and_then(|name| other_name(case, name)));
     attempt_number(case, number, existing.is_some(), &mut faults);
     let level = level(case, asked.level.as_deref(), "/level", &mut faults);
-    let gym = gym(case, asked, &mut faults);
+    let gym = gym(case, asked, existing, &mut faults);
     let performed_at = performed_at(case, asked.performed_at, existing, &mut faults);
     if let Some(reason) = &asked.reason {
         faults.extend(check_text("/reason", reason, false).err());
@@ -243,9 +244,10 @@ pub(super) fn prescription<'a>(case: &Case<'a>, level: u8, faults: &mut Vec<Faul
     found
 }
 
-fn gym(case: &Case<'_>, asked: &Submit, faults: &mut Vec<Fault>) -> Option<String> {
+fn gym(case: &Case<'_>, asked: &Submit, existing: Option<&Attempt>, faults: &mut Vec<Fault>) -> Option<String> {
     match asked.gym.as_deref() {
-        None => case.entry.gym.clone(),
+        // A correction of the figures does not change where it was done.
+        None => existing.map_or_else(|| case.entry.gym.clone(), |a| a.stored.gym.clone()),
         Some(slug) if case.ledger.gyms.contains_key(slug) => Some(slug.to_owned()),
         Some(slug) => {
             faults.push(Fault::new("/gym", Sentence::new("no_such_gym").with("slug", slug)));
@@ -312,6 +314,7 @@ fn corrects(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> Result<(), Re
             _ => case.seen(attempt)?,
         }
     }
+    no_open_appeal(attempt)?;
     let conflict = |code| Err(Refusal::Conflict(Sentence::new(code), Vec::new()));
     match attempt.state {
         State::Flagged | State::Withheld => conflict("being_checked"),
@@ -371,14 +374,20 @@ pub(super) fn sheet_number(sheet: &str, pointer: &str, faults: &mut Vec<Fault>) 
 }
 
 /// The same sheet number twice in one workout and gym.
-fn shared_sheet(case: &Case<'_>, stored: &Stored, details: &Details, warnings: &mut Vec<Warning>) {
+pub(super) fn shared_sheet(
+    case: &Case<'_>,
+    stored: &Stored,
+    details: &Details,
+    pointer: &str,
+    warnings: &mut Vec<Warning>,
+) {
     let Some(sheet) = &details.sheet else { return };
     let gym = stored.gym.clone().unwrap_or_default();
     let Some(users) = case.ledger.around.sheets.get(&(case.workout.slug.clone(), sheet.clone())) else { return };
     if let Some((_, other)) = users.iter().find(|(g, bib)| *g == gym && *bib != case.entry.bib) {
         let sentence =
             Sentence::new("sheet_twice").with("sheet", sheet).with("bib", case.entry.bib).with("other", other);
-        warnings.push(warn("/attestation/sheet", sentence));
+        warnings.push(warn(pointer, sentence));
     }
 }
 

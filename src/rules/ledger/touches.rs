@@ -3,8 +3,8 @@
 use super::{Asked, Change, Touches};
 use crate::rules::life::{Attest, Move};
 use crate::rules::people::fold_name;
+use crate::rules::table::dates::{self, DateOrder};
 use jiff::Timestamp;
-use jiff::civil::Date;
 
 impl Asked {
     /// What to load before [`super::Ledger::decide`].
@@ -23,7 +23,7 @@ impl Asked {
                         touches.bibs.insert(bib);
                     }
                     None => {
-                        touches.names.insert((fold_name(&raw.name), raw.born.trim().parse::<Date>().ok()));
+                        touches.names.insert((fold_name(&raw.name), dates::read(&raw.born, DateOrder::Ask).ok()));
                     }
                 }
             }

@@ -5,6 +5,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("already_appealed", "This ruling has been appealed already."),
     ("already_attested", "Judge {judge} has attested this score already."),
     ("appeal_by_another_referee", "An appeal is decided by a referee who neither flagged nor ruled on the score."),
+    ("appeal_open", "An appeal against the ruling is open: it is decided before anything else happens to this score."),
     ("appeal_too_late", "A ruling can be appealed within 48 hours; this one could be until {until}."),
     (
         "athlete_records_attestation",

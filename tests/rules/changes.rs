@@ -1,0 +1,310 @@
+//! What happens around a score and must not lose it: a changed file, a moved entry, a doubt that is
+//! open meanwhile, an appeal, corrections that wait (rules.md sections 6 to 8, competition-file).
+
+use crate::support::{FILE, World, athlete, attested, by_judge, closes, codes, organiser, referee, staff, submit};
+use jiff::SignedDuration;
+use tallywright::rules::competition::from_toml;
+use tallywright::rules::ledger::{Change, Decided, Outcome, Refusal};
+use tallywright::rules::life::{Attest, Decision, FlagReason, Move, State, Submit};
+use tallywright::rules::people::EntryState;
+use tallywright::rules::performance::RawPerformance;
+use tallywright::rules::roster::{EntryChange, RawEntry};
+
+fn flag(withhold: bool) -> Move {
+    Move::Flag { reason: FlagReason::Count, note: String::new(), withhold }
+}
+
+fn rule(decision: Decision, on_appeal: bool) -> Move {
+    Move::Rule { decision, reason: "counted again".into(), on_appeal }
+}
+
+fn replace(text: &str) -> Decision {
+    Decision::Replace { performance: RawPerformance::Text(text.into()), level: None }
+}
+
+fn admit(yes: bool) -> Move {
+    Move::Admit { admit: yes, reason: "so be it".into() }
+}
+
+fn apply(world: &mut World, from: &str, to: &str) -> Result<Decided, Refusal> {
+    assert!(FILE.contains(from), "{from}");
+    let raw = Box::new(from_toml(&FILE.replace(from, to)).unwrap());
+    world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true })
+}
+
+fn to_men(world: &mut World) {
+    // Bib 1 was entered in the wrong division.
+    for person in world.ledger.persons.values_mut() {
+        person.category = "men".into();
+    }
+    let change =
+        EntryChange { division: Some("men".into()), reason: "wrong division".into(), ..EntryChange::default() };
+    world.move_entry(1, change).unwrap();
+}
+
+fn code(refusal: &Refusal) -> String {
+    codes(refusal).into_iter().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn a_gym_or_state_that_changes_leaves_scores_alone_even_after_a_load_was_put_right() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    apply(&mut world, "kg = 16, lb = 35", "kg = 18, lb = 40").unwrap();
+    assert_eq!(world.attempt(1).unwrap().state, State::Attested, "only text changed");
+    let change = EntryChange { state: Some(EntryState::Withdrawn), reason: "injured".into(), ..EntryChange::default() };
+    let moved = world.move_entry(1, change).unwrap();
+    assert_eq!(moved.outcome, Outcome::Moved { reworked: Vec::new() });
+    assert_eq!(world.attempt(1).unwrap().state, State::Attested, "withdrawn keeps the scores and their places");
+}
+
+#[test]
+fn a_doubt_survives_a_move_off_the_places_and_stands_gives_back_no_place() {
+    for withhold in [false, true] {
+        let mut world = World::new();
+        world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+        world.score(&referee(20), 1, flag(withhold)).unwrap();
+        to_men(&mut world);
+        let attempt = world.attempt(1).unwrap();
+        assert_eq!((attempt.state, attempt.flag.is_some(), attempt.placed_key()), (State::Withheld, true, None));
+        world.score(&referee(20), 1, rule(Decision::Stands, false)).unwrap();
+        let attempt = world.attempt(1).unwrap();
+        assert_eq!((attempt.state, attempt.attestation.is_none(), attempt.locked), (State::Entered, true, false));
+        let refused = world.score(&staff("quayside"), 1, Move::Attest(by_judge("J-1"))).unwrap_err();
+        assert_eq!(code(&refused), "stale_prescription");
+        world.score(&staff("quayside"), 1, Move::Submit(attested("5+2"))).unwrap();
+        assert_eq!(world.attempt(1).unwrap().state, State::Attested);
+        assert_eq!(world.from_log().attempts, world.ledger.attempts);
+    }
+}
+
+#[test]
+fn a_changed_count_takes_a_flagged_score_off_the_places_with_its_attestation() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("150"))).unwrap();
+    world.score(&referee(20), 1, flag(false)).unwrap();
+    apply(&mut world, "\"kettlebell swing\", reps = 20", "\"kettlebell swing\", reps = 22").unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.state, attempt.attestation.is_none()), (State::Withheld, true));
+    world.score(&referee(20), 1, rule(Decision::Stands, false)).unwrap();
+    assert_eq!(world.attempt(1).unwrap().state, State::Entered, "nobody has attested it as it is now");
+    world.score(&staff("quayside"), 1, Move::Attest(by_judge("J-1"))).unwrap();
+    assert_eq!(world.attempt(1).unwrap().state, State::Attested);
+}
+
+#[test]
+fn after_a_move_a_ruled_score_is_still_a_referees_and_has_a_way_out() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.score(&referee(20), 1, rule(replace("6+4"), false)).unwrap();
+    to_men(&mut world);
+    assert_eq!(world.attempt(1).unwrap().state, State::Entered);
+    let refused = world.score(&staff("quayside"), 1, Move::Submit(submit("5+2"))).unwrap_err();
+    assert_eq!(code(&refused), "ruled_on");
+    let deduct = Decision::Deduct { reps: Some(1), seconds: None, tiebreak: None, no_tiebreak: false };
+    for odd in [Decision::Stands, deduct] {
+        assert_eq!(code(&world.score(&referee(20), 1, rule(odd, false)).unwrap_err()), "wrong_state");
+    }
+    world.score(&referee(20), 1, rule(replace("5+2"), false)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.state, attempt.stale, attempt.stored.text.as_str()), (State::Amended, false, "5+2"));
+}
+
+#[test]
+fn an_appeal_never_gives_back_an_attestation_that_became_void() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("150"))).unwrap();
+    world.score(&referee(20), 1, rule(Decision::Strike, false)).unwrap();
+    apply(&mut world, "\"kettlebell swing\", reps = 20", "\"kettlebell swing\", reps = 22").unwrap();
+    world.score(&athlete(1), 1, Move::Appeal { reason: "I did them".into() }).unwrap();
+    world.score(&referee(21), 1, rule(Decision::Restore, true)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.state, attempt.attestation.is_none()), (State::Entered, true));
+    assert_eq!(attempt.stored.text, "4+22", "150 reps of rounds of 32");
+}
+
+#[test]
+fn a_restored_score_comes_back_after_a_load_was_put_right() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.score(&referee(20), 1, rule(Decision::Strike, false)).unwrap();
+    apply(&mut world, "kg = 16, lb = 35", "kg = 18, lb = 40").unwrap();
+    world.score(&athlete(1), 1, Move::Appeal { reason: "I did them".into() }).unwrap();
+    world.score(&referee(21), 1, rule(Decision::Restore, true)).unwrap();
+    assert_eq!(world.attempt(1).unwrap().state, State::Attested);
+}
+
+#[test]
+fn deciding_an_appeal_while_a_flag_is_open_answers_both() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.score(&referee(20), 1, rule(replace("6+4"), false)).unwrap();
+    world.score(&referee(20), 1, flag(false)).unwrap();
+    world.score(&athlete(1), 1, Move::Appeal { reason: "I did them".into() }).unwrap();
+    world.score(&referee(21), 1, rule(Decision::Stands, true)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.state, attempt.flag.is_none()), (State::Amended, true), "not checked for ever");
+}
+
+#[test]
+fn an_open_appeal_is_decided_and_not_ruled_away() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.score(&referee(20), 1, rule(replace("6+4"), false)).unwrap();
+    world.score(&athlete(1), 1, Move::Appeal { reason: "I did them".into() }).unwrap();
+    for again in [rule(replace("6+3"), false), flag(false)] {
+        assert_eq!(code(&world.score(&referee(20), 1, again).unwrap_err()), "appeal_open");
+    }
+    assert!(world.attempt(1).unwrap().appeal.as_ref().is_some_and(|a| !a.decided));
+}
+
+#[test]
+fn figures_rest_while_an_appeal_is_open() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.score(&referee(20), 1, flag(false)).unwrap();
+    world.score(&referee(20), 1, rule(Decision::Stands, false)).unwrap();
+    world.score(&athlete(1), 1, Move::Appeal { reason: "strike it".into() }).unwrap();
+    let refused = world.score(&staff("quayside"), 1, Move::Submit(submit("6+13"))).unwrap_err();
+    assert_eq!(code(&refused), "appeal_open");
+    assert_eq!(code(&world.score(&staff("quayside"), 1, Move::Withdraw).unwrap_err()), "appeal_open");
+    world.score(&referee(21), 1, rule(Decision::Stands, true)).unwrap();
+    world.score(&staff("quayside"), 1, Move::Submit(submit("6+13"))).unwrap();
+}
+
+#[test]
+fn a_correction_that_waits_is_worked_out_again_with_the_rest() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("150"))).unwrap();
+    world.now = closes() + SignedDuration::from_hours(25);
+    world.score(&staff("quayside"), 1, Move::Submit(submit("160"))).unwrap();
+    apply(&mut world, "\"kettlebell swing\", reps = 20", "\"kettlebell swing\", reps = 22").unwrap();
+    world.score(&organiser(), 1, admit(true)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.stored.text.as_str(), attempt.state), ("5+0", State::Entered));
+    assert!(attempt.upward, "upward after closes goes to the referees, late or not");
+    let prescription = world.ledger.definition.as_ref().unwrap().1.prescription("w1", "women", 0).unwrap();
+    assert_eq!(attempt.stored.prescription, hex::encode(prescription.digest));
+    assert_eq!(world.from_log().attempts, world.ledger.attempts);
+}
+
+#[test]
+fn a_correction_that_waits_keeps_its_level_when_levels_are_put_between() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.now = closes() + SignedDuration::from_hours(25);
+    let lower = Submit { level: Some("scaled".into()), ..submit("7+0") };
+    world.score(&staff("quayside"), 1, Move::Submit(lower)).unwrap();
+    let middle = "\n[[workout.prescription]]\ndivisions = [\"women\"]\nlevel = \"middle\"\nloads = [{ item = \"kettlebell\", kg = 14, lb = 30 }]\n";
+    let text = FILE.replace("[\"prescribed\", \"scaled\"]", "[\"prescribed\", \"middle\", \"scaled\"]") + middle;
+    let raw = Box::new(from_toml(&text).unwrap());
+    world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true }).unwrap();
+    world.score(&organiser(), 1, admit(true)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.stored.level, attempt.stored.key.level()), (2, 2));
+}
+
+#[test]
+fn a_load_put_right_does_not_shut_out_a_correction_that_waits() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("6+14"))).unwrap();
+    world.now = closes() + SignedDuration::from_hours(25);
+    world.score(&staff("quayside"), 1, Move::Submit(submit("6+13"))).unwrap();
+    apply(&mut world, "kg = 16, lb = 35", "kg = 18, lb = 40").unwrap();
+    world.score(&organiser(), 1, admit(true)).unwrap();
+    assert_eq!(world.attempt(1).unwrap().stored.text, "6+13");
+    // Into another division it does not go along.
+    world.score(&staff("quayside"), 1, Move::Submit(submit("6+12"))).unwrap();
+    to_men(&mut world);
+    assert_eq!(code(&world.score(&organiser(), 1, admit(true)).unwrap_err()), "stale_prescription");
+}
+
+#[test]
+fn scores_that_stand_nowhere_do_not_hold_up_a_changed_file() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(submit("6+25"))).unwrap();
+    world.score(&staff("quayside"), 1, Move::Withdraw).unwrap();
+    world.score(&staff("quayside"), 2, Move::Submit(attested("6+25"))).unwrap();
+    world.score(&referee(20), 2, rule(Decision::Strike, false)).unwrap();
+    let shorter = ("\"kettlebell swing\", reps = 20", "\"kettlebell swing\", reps = 10");
+    apply(&mut world, shorter.0, shorter.1).unwrap();
+    assert_eq!(world.attempt(1).unwrap().state, State::Withdrawn);
+    assert_eq!(world.attempt(2).unwrap().state, State::Struck);
+    world.score(&athlete(2), 2, Move::Appeal { reason: "I did them".into() }).unwrap();
+    let refused = world.score(&referee(21), 2, rule(Decision::Restore, true)).unwrap_err();
+    assert_eq!(code(&refused), "restore_of_changed_workout");
+    assert_eq!(world.from_log().attempts, world.ledger.attempts);
+}
+
+#[test]
+fn a_refused_correction_does_not_stand_before_an_attestation_that_waits() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(submit("6+14"))).unwrap();
+    world.now = closes() + SignedDuration::from_hours(25);
+    world.score(&staff("quayside"), 1, Move::Submit(submit("6+20"))).unwrap();
+    world.score(&organiser(), 1, admit(false)).unwrap();
+    world.score(&staff("quayside"), 1, Move::Attest(by_judge("J-1"))).unwrap();
+    world.score(&organiser(), 1, admit(true)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!((attempt.state, attempt.stored.text.as_str()), (State::Attested, "6+14"));
+    // The refused correction may still be let in later.
+    world.score(&organiser(), 1, admit(true)).unwrap();
+    assert_eq!(world.attempt(1).unwrap().stored.text, "6+20");
+}
+
+#[test]
+fn a_correction_that_says_no_gym_keeps_where_it_was_done() {
+    let mut world = World::new();
+    let visit = Submit { gym: Some("hilltop".into()), ..attested("5+0") };
+    world.score(&staff("hilltop"), 1, Move::Submit(visit)).unwrap();
+    let again = world.score(&staff("hilltop"), 1, Move::Submit(submit("5+0"))).unwrap();
+    assert_eq!(again.outcome, Outcome::Unchanged);
+    world.score(&staff("hilltop"), 1, Move::Submit(submit("5+1"))).unwrap();
+    assert_eq!(world.attempt(1).unwrap().stored.gym.as_deref(), Some("hilltop"));
+}
+
+#[test]
+fn a_sheet_number_sent_with_the_same_attestation_is_kept() {
+    let mut world = World::new();
+    world.score(&staff("quayside"), 1, Move::Submit(attested("5+0"))).unwrap();
+    let digest = world.attempt(1).unwrap().attestation.clone().unwrap().digest;
+    let with_sheet = || Move::Attest(Attest { sheet: Some("S-17".into()), ..by_judge("J-1") });
+    world.score(&staff("quayside"), 1, with_sheet()).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    assert_eq!(attempt.details.sheet.as_deref(), Some("S-17"));
+    assert_eq!((attempt.state, &attempt.attestation.as_ref().unwrap().digest), (State::Attested, &digest));
+    assert_eq!(world.score(&staff("quayside"), 1, with_sheet()).unwrap().outcome, Outcome::Unchanged);
+}
+
+#[test]
+fn a_sheet_used_twice_is_warned_about_however_it_comes() {
+    let used = |world: &mut World| {
+        world.ledger.around.sheets.insert(("w1".into(), "S-17".into()), [("quayside".to_owned(), 2)].into());
+    };
+    let sheet = || Attest { sheet: Some("S-17".into()), ..by_judge("J-1") };
+    let warned = |decided: Decided| decided.warnings.iter().any(|w| w.sentence.code == "sheet_twice");
+    let mut world = World::new();
+    used(&mut world);
+    world.score(&staff("quayside"), 1, Move::Submit(submit("5+0"))).unwrap();
+    assert!(warned(world.score(&staff("quayside"), 1, Move::Attest(sheet())).unwrap()));
+    let mut world = World::new();
+    used(&mut world);
+    world.score(&staff("quayside"), 1, Move::Submit(submit("5+0"))).unwrap();
+    let same_figures = Submit { attestation: Some(sheet()), ..submit("5+0") };
+    assert!(warned(world.score(&staff("quayside"), 1, Move::Submit(same_figures)).unwrap()));
+}
+
+#[test]
+fn an_entry_without_a_bib_is_found_again_however_its_birth_is_written() {
+    let entry = |born: &str| RawEntry { name: "Noor Haddad".into(), born: born.into(), ..RawEntry::default() };
+    let asked = |born: &str| tallywright::rules::ledger::Asked {
+        actor: organiser(),
+        competition: "tidewater".into(),
+        received: closes(),
+        precondition: tallywright::rules::ledger::Precondition::None,
+        salt: [0; 32],
+        change: Change::SetEntry(entry(born)),
+    };
+    assert_eq!(asked("25/03/1991").touches().names, asked("1991-03-25").touches().names);
+    assert_eq!(asked("25 March 1991").touches().names, asked("1991-03-25").touches().names);
+}
