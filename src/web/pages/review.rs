@@ -341,7 +341,10 @@ fn again(
             errors.extend(form::beside(&faults, FIELDS, &[("decision", "kind")]));
             StatusCode::UNPROCESSABLE_ENTITY
         }
-        Some(Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))) => {
+        Some(
+            Failure::Stale { .. }
+            | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),
+        ) => {
             errors.push(FieldError::new("", words().review_changed));
             StatusCode::PRECONDITION_FAILED
         }

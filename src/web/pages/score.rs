@@ -417,7 +417,10 @@ async fn again(
             page.confirmed.retain(|code| !asked.contains(&code));
             StatusCode::UNPROCESSABLE_ENTITY
         }
-        Some(Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))) => {
+        Some(
+            Failure::Stale { .. }
+            | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),
+        ) => {
             if let Some(now) = &about.now {
                 page.conflict = Some(Conflict {
                     theirs: now.performance.text.clone(),
