@@ -222,10 +222,13 @@ impl Bulk {
             }
             if self.columns > 0 {
                 let row: Vec<String> = (next..next + self.columns).map(|k| format!("${k}")).collect();
-                text.push_str(&format!("({})", row.join(", ")));
+                text.push('(');
+                text.push_str(&row.join(", "));
+                text.push(')');
                 next += self.columns;
             } else {
-                text.push_str(&format!("${next}"));
+                text.push('$');
+                text.push_str(&next.to_string());
                 next += 1;
             }
         }

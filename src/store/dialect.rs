@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
 
-/// Readers at the same time. SQLite's readers do not wait for the writer (WAL).
+/// Readers at the same time. `SQLite`'s readers do not wait for the writer (WAL).
 const READERS: u32 = 8;
 /// How long to wait for another process that writes.
 const BUSY: Duration = Duration::from_secs(5);
@@ -92,7 +92,7 @@ pub(crate) async fn migrate(db: &Db) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Begins a transaction that writes: on SQLite at once, for a later upgrade of a read lock fails
+/// Begins a transaction that writes: on `SQLite` at once, for a later upgrade of a read lock fails
 /// without waiting.
 pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     Ok(match db {

@@ -136,18 +136,17 @@ pub(crate) async fn load(
     let Some((id, definition_seq, seq, at, last_bib, last_person, last_note, peaks)) = head else {
         return Ok(out);
     };
-    const T: &str = "competitions";
     out.id = Some(id);
     out.ledger.head = Head {
-        seq: number(T, seq)?,
+        seq: number("competitions", seq)?,
         at,
-        last_bib: number(T, last_bib)?,
-        last_person: number(T, last_person)?,
-        last_note: number(T, last_note)?,
+        last_bib: number("competitions", last_bib)?,
+        last_person: number("competitions", last_person)?,
+        last_note: number("competitions", last_note)?,
     };
-    out.peaks = Peaks::from_bytes(number(T, seq)?, &peaks)
-        .ok_or_else(|| StoreError::unreadable(T, "the peaks do not fit the log's size"))?;
-    let definition = definition(tx, definitions, id, number(T, definition_seq)?).await?;
+    out.peaks = Peaks::from_bytes(number("competitions", seq)?, &peaks)
+        .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))?;
+    let definition = definition(tx, definitions, id, number("competitions", definition_seq)?).await?;
     out.ledger.definition_seq = definition.seq;
     out.ledger.definition = Some((definition.raw, definition.competition));
 

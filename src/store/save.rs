@@ -125,7 +125,7 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
                 }
             }
             RowKey::Extension(n) => {
-                extensions.extend(ledger.extensions.get(*n).map(|e| extension_row(id, *n, &json(e))))
+                extensions.extend(ledger.extensions.get(*n).map(|e| extension_row(id, *n, &json(e))));
             }
             RowKey::Person(person) => erase(tx, id, ledger, *person).await?,
         }

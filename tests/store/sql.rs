@@ -104,7 +104,7 @@ async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_na
         match connection.prepare(AssertSqlSafe(text.sql).into_sql_str()).await {
             Err(error) => faults.push(format!("{}\n    {error}", text.at)),
             Ok(statement) => {
-                let named = statement.parameters().map_or(0, |p| p.either(|types| types.len(), |n| n));
+                let named = statement.parameters().map_or(0, |p| p.either(<[_]>::len, |n| n));
                 if text.values.is_some_and(|values| values != named) {
                     faults.push(format!("{}\n    names {named} values, is given {:?}", text.at, text.values));
                 }
