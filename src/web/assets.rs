@@ -118,8 +118,7 @@ fn accepts(headers: &HeaderMap, packing: &str) -> bool {
     said(headers, &header::ACCEPT_ENCODING).any(|member| {
         let mut parts = member.split(';').map(str::trim);
         parts.next().is_some_and(|name| name.eq_ignore_ascii_case(packing))
-            && !parts
-                .any(|p| p.strip_prefix("q=").is_some_and(|q| q.trim_end_matches('0').trim_end_matches('.').is_empty()))
+            && !parts.any(|p| p.strip_prefix("q=").is_some_and(|q| q.parse().is_ok_and(|q: f32| q <= 0.0)))
     })
 }
 

@@ -24,6 +24,7 @@ mod say;
 mod scheme_said;
 mod scope;
 mod score;
+mod score_about;
 mod shell;
 mod signin;
 mod standings;

@@ -1,0 +1,90 @@
+//! What the form of a score is about: read once, for showing it and for storing it.
+
+use crate::actions::ScorePath;
+use crate::actions::lists;
+use crate::actions::reader::Reader;
+use crate::actions::score::{self, DeskQuery};
+use crate::actions::views::{EntryView, ScoreView};
+use crate::app::App;
+use crate::rules::access::{Act, permit};
+use crate::rules::workout::{Task, Workout};
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::Caller;
+use http::StatusCode;
+
+/// Where the form is.
+pub(super) type Place = (String, String, String, u32);
+
+/// What the form is about, read once for showing and for storing.
+pub(super) struct About {
+    /// The competition, as this reader sees it.
+    pub(super) reader: Reader,
+    pub(super) path: ScorePath,
+    pub(super) gym: String,
+    pub(super) entry: EntryView,
+    pub(super) now: Option<ScoreView>,
+    /// The desk's word for it: `missing`, `not_taking_part`, or a state.
+    pub(super) state: &'static str,
+    pub(super) own: bool,
+}
+
+impl About {
+    pub(super) async fn read(app: &App, caller: &Caller, (slug, gym, workout, bib): Place) -> Answer<Self> {
+        let (actor, at) = (&caller.actor, caller.received);
+        let reader = Reader::find(app, actor, at, &slug).await?;
+        let own = reader.is_own(bib);
+        if !own {
+            permit(actor, Act::ReadDesk { competition: &slug, gym: Some(&gym) })?;
+        }
+        reader.workout(&workout)?;
+        let entry = lists::entry(app, actor, at, &slug, bib).await?;
+        let path = ScorePath { competition: slug, workout, bib };
+        let now = match score::read(app, actor, at, &path).await.map_err(Problem::from) {
+            Ok(read) => Some(read.score),
+            Err(problem) if problem.status == StatusCode::NOT_FOUND => None,
+            Err(problem) => return Err(problem),
+        };
+        let mut state = now.as_ref().map_or("missing", |s| s.state);
+        if now.is_none() && !own && entry.gym.as_deref() == Some(gym.as_str()) {
+            let query = DeskQuery { gym: Some(gym.clone()), state: None };
+            let list = score::desk(app, actor, at, &path.competition, &path.workout, query).await?;
+            state = list.rows.iter().find(|r| r.bib == bib).map_or(state, |r| r.state);
+        }
+        Ok(Self { reader, path, gym, entry, now, state, own })
+    }
+
+    pub(super) fn workout(&self) -> Answer<&Workout> {
+        Ok(self.reader.workout(&self.path.workout)?)
+    }
+
+    pub(super) fn here(&self) -> String {
+        format!("{}/{}/{}", self.desk(), self.path.workout, self.path.bib)
+    }
+
+    pub(super) fn desk(&self) -> String {
+        format!("/desk/{}/{}", self.path.competition, self.gym)
+    }
+
+    /// Where to go afterwards.
+    pub(super) fn back(&self) -> String {
+        if self.own { format!("/c/{}/athletes/{}", self.path.competition, self.path.bib) } else { self.desk() }
+    }
+
+    /// The levels at which this entry may score, and that of the score now.
+    pub(super) fn levels(&self) -> (Vec<(u8, String, String)>, String) {
+        let c = &self.reader.competition;
+        let own = c.division(&self.entry.division).map_or(0, |d| d.level);
+        let fits = |n: u8| c.prescription(&self.path.workout, &self.entry.division, n).is_some();
+        let all = (0u8..).zip(&c.levels).filter(|(n, _)| fits(*n));
+        let all: Vec<_> = all.map(|(n, l)| (n, l.slug.clone(), l.title.clone())).collect();
+        let default = all.iter().find(|(n, ..)| *n == own).or(all.first()).map_or(String::new(), |l| l.1.clone());
+        (all, self.now.as_ref().map_or(default, |s| s.level.clone()))
+    }
+
+    /// What a performance at a level is validated against.
+    pub(super) fn task<'a>(&'a self, x: &'a Workout, level: &str) -> &'a Task {
+        let c = &self.reader.competition;
+        let index = self.levels().0.iter().find(|(_, slug, _)| slug == level).map_or(0, |l| l.0);
+        c.prescription(&self.path.workout, &self.entry.division, index).map_or(&x.task, |p| &p.task)
+    }
+}
