@@ -7,7 +7,7 @@
 use super::competitions::Definition;
 use super::db::Tx;
 use super::idempotency::{Answers, Earlier, sweep};
-use super::load::{Loaded, Wanted, load};
+use super::load::{Loaded, Loads, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
@@ -216,7 +216,7 @@ impl Part {
 
     /// Gives out log positions and folds.
     fn append(&mut self, decided: &mut Decided, now: Timestamp) {
-        let Loaded { ledger, peaks, .. } = &mut self.loaded;
+        let Loaded { ledger, peaks, loads, .. } = &mut self.loaded;
         for (id, person, _) in &decided.persons {
             ledger.persons.insert(*id, person.clone());
         }
@@ -231,7 +231,7 @@ impl Part {
             let leaf = merkle::leaf(&bytes);
             peaks.append(leaf);
             let Effects { rows, placements } = ledger.fold(&record);
-            look_around(ledger, &rows);
+            look_around(ledger, loads, &rows);
             self.changed.rows.extend(rows);
             self.changed.placements.extend(placements);
             self.changed.records.push((record, bytes, leaf));
@@ -246,8 +246,8 @@ fn dry(asked: &Asked) -> bool {
 }
 
 /// What is around the scores touched, kept true for the next change of the group: names, sheets
-/// and judges in use.
-fn look_around(ledger: &mut Ledger, rows: &[RowKey]) {
+/// and judges in use, heaviest loads.
+fn look_around(ledger: &mut Ledger, loads: &mut Loads, rows: &[RowKey]) {
     for row in rows {
         match row {
             RowKey::Entry(bib) => {
@@ -259,9 +259,9 @@ fn look_around(ledger: &mut Ledger, rows: &[RowKey]) {
             }
             RowKey::Attempt { workout, bib, attempt } => {
                 let attempts = ledger.attempts.get(&(workout.clone(), *bib));
-                let Some(attempt) = attempts.and_then(|all| all.iter().find(|a| a.score.attempt == *attempt)) else {
-                    continue;
-                };
+                let found = attempts.and_then(|all| all.iter().find(|a| a.score.attempt == *attempt));
+                let Some(attempt) = found.cloned() else { continue };
+                loads.put(ledger, &attempt);
                 if let Some(sheet) = &attempt.details.sheet {
                     let user = (attempt.stored.gym.clone().unwrap_or_default(), *bib);
                     ledger.around.sheets.entry((workout.clone(), sheet.clone())).or_default().insert(user);

@@ -6,6 +6,7 @@
 use super::competitions::{Definition, Definitions};
 use super::db::{Bulk, Tx, Val};
 use super::merkle::Peaks;
+use super::save::grams_of;
 use super::{StoreError, column, instant, number, parse};
 use crate::rules::ledger::{Head, Ledger, Ties, Touches};
 use crate::rules::life::Attempt;
@@ -30,8 +31,43 @@ pub(crate) struct Loaded {
     pub(crate) ledger: Ledger,
     /// Of the log's tree.
     pub(crate) peaks: Peaks,
+    /// Heaviest loads stored, kept true through a group.
+    pub(crate) loads: Loads,
     /// Division and gym of the entries as they stand in the table: their scores carry both.
     pub(crate) entries_before: BTreeMap<u32, (String, Option<String>)>,
+}
+
+/// (workout, division, level) → the heaviest loads stored there.
+#[derive(Default)]
+pub(crate) struct Loads(BTreeMap<(String, String, u8), Known>);
+
+#[derive(Default)]
+struct Known {
+    /// There are at least [`ENOUGH_LOADS`] in the table.
+    enough: bool,
+    /// (bib, attempt) → load: the heaviest of the table, and what a group adds.
+    top: BTreeMap<(u32, u32), Grams>,
+}
+
+impl Loads {
+    /// Takes in a score as it is now.
+    pub(crate) fn put(&mut self, ledger: &mut Ledger, attempt: &Attempt) {
+        let score = (attempt.score.bib, attempt.score.attempt);
+        let Some(division) = ledger.entries.get(&score.0).map(|e| e.division.clone()) else { return };
+        let Some(grams) = grams_of(ledger, &division, attempt) else { return };
+        for (_, known) in self.0.iter_mut().filter(|((workout, ..), _)| *workout == attempt.score.workout) {
+            known.top.remove(&score);
+        }
+        let at = (attempt.score.workout.clone(), division, attempt.stored.level);
+        self.0.entry(at).or_default().top.insert(score, grams);
+        self.tell(ledger);
+    }
+
+    fn tell(&self, ledger: &mut Ledger) {
+        let said = self.0.iter().filter(|(_, known)| known.enough || known.top.len() >= ENOUGH_LOADS);
+        let heaviest = said.filter_map(|(at, known)| Some((at.clone(), *known.top.values().max()?)));
+        ledger.around.heaviest = heaviest.collect();
+    }
 }
 
 /// What all changes of a group touch in one competition.
@@ -129,6 +165,7 @@ pub(crate) async fn load(
         slug: slug.to_owned(),
         ledger: Ledger::default(),
         peaks: Peaks::default(),
+        loads: Loads::default(),
         entries_before: BTreeMap::new(),
     };
     let head = db!(&mut *tx, opt HeadRow:
@@ -150,7 +187,7 @@ pub(crate) async fn load(
     out.ledger.definition_seq = definition.seq;
     out.ledger.definition = Some((definition.raw, definition.competition));
 
-    let mut reader = Reader { tx, id, slug, wanted, ledger: &mut out.ledger };
+    let mut reader = Reader { tx, id, slug, wanted, ledger: &mut out.ledger, loads: &mut out.loads };
     reader.read().await?;
     out.entries_before =
         out.ledger.entries.iter().map(|(bib, e)| (*bib, (e.division.clone(), e.gym.clone()))).collect();
@@ -171,6 +208,7 @@ struct Reader<'a> {
     slug: &'a str,
     wanted: &'a Wanted,
     ledger: &'a mut Ledger,
+    loads: &'a mut Loads,
 }
 
 impl Reader<'_> {
@@ -352,16 +390,19 @@ impl Reader<'_> {
         for workout in self.wanted.all.heaviest.iter().filter(is_max_load) {
             for division in &divisions {
                 for level in (0..levels).filter(|&level| competition.prescription(workout, division, level).is_some()) {
-                    let top = db!(&mut *self.tx, vals i64:
-                        "SELECT grams FROM scores WHERE competition = $1 AND workout = $2 AND division = $3 AND level = $4 AND grams IS NOT NULL ORDER BY grams DESC LIMIT 10",
+                    let top = db!(&mut *self.tx, all (i64, i64, i64):
+                        "SELECT bib, attempt, grams FROM scores WHERE competition = $1 AND workout = $2 AND division = $3 AND level = $4 AND grams IS NOT NULL ORDER BY grams DESC LIMIT 10",
                         self.id, workout.as_str(), division.as_str(), i64::from(level))?;
-                    if let (Some(&heaviest), true) = (top.first(), top.len() >= ENOUGH_LOADS) {
-                        let grams = Grams(number("scores", heaviest)?);
-                        self.ledger.around.heaviest.insert((workout.clone(), division.clone(), level), grams);
+                    let mut known = Known { enough: top.len() >= ENOUGH_LOADS, ..Known::default() };
+                    for (bib, attempt, grams) in top {
+                        let score = (number("scores", bib)?, number("scores", attempt)?);
+                        known.top.insert(score, Grams(number("scores", grams)?));
                     }
+                    self.loads.0.insert((workout.clone(), division.clone(), level), known);
                 }
             }
         }
+        self.loads.tell(self.ledger);
         Ok(())
     }
 
@@ -391,8 +432,16 @@ impl Reader<'_> {
 
     async fn judging(&mut self) -> Result<(), StoreError> {
         let wanted = &self.wanted.all.judging;
-        let instants = wanted.iter().map(|(_, at)| *at);
-        let (Some(first), Some(last)) = (instants.clone().min(), instants.max()) else { return Ok(()) };
+        if wanted.is_empty() {
+            return Ok(());
+        }
+        // A score that is attested later was performed when it says, not when this was received.
+        let mut instants: BTreeSet<Timestamp> = wanted.iter().map(|(_, at)| *at).collect();
+        for pair in &self.wanted.all.scores {
+            let attempts = self.ledger.attempts.get(pair).map_or(&[][..], Vec::as_slice);
+            instants.extend(attempts.iter().map(|a| a.stored.performed_at));
+        }
+        let (Some(first), Some(last)) = (instants.first(), instants.last()) else { return Ok(()) };
         let from = first.checked_sub(AROUND).unwrap_or(Timestamp::MIN);
         let to = last.checked_add(AROUND).unwrap_or(Timestamp::MAX);
         let fixed = [Val::Int(self.id), Val::Int(from.as_microsecond()), Val::Int(to.as_microsecond())];

@@ -12,6 +12,7 @@ use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, EntryState, Gym, Judge, Person, fold_name};
 use crate::rules::performance::{Around, RawPerformance, check};
 use crate::rules::placement::{Change, Placement};
+use crate::rules::quantity::Grams;
 use crate::rules::workout::Format;
 use std::collections::BTreeSet;
 
@@ -274,7 +275,7 @@ pub(crate) fn judge_row(id: i64, judge: &Judge) -> Vec<Val> {
 pub(crate) fn score_row(id: i64, ledger: &Ledger, attempt: &Attempt) -> Vec<Val> {
     let entry = ledger.entries.get(&attempt.score.bib);
     let division = entry.map(|e| e.division.clone()).unwrap_or_default();
-    let grams = heaviest(ledger, &division, attempt);
+    let grams = grams_of(ledger, &division, attempt).map(|grams| column(grams.0));
     vec![
         Val::Int(id),
         Val::Int(attempt.score.bib.into()),
@@ -297,7 +298,7 @@ pub(crate) fn score_row(id: i64, ledger: &Ledger, attempt: &Attempt) -> Vec<Val>
 }
 
 /// What a load of this score is compared with: only `max_load` has one.
-fn heaviest(ledger: &Ledger, division: &str, attempt: &Attempt) -> Option<i64> {
+pub(crate) fn grams_of(ledger: &Ledger, division: &str, attempt: &Attempt) -> Option<Grams> {
     let (_, competition) = ledger.definition.as_ref()?;
     let workout = competition.workout(&attempt.score.workout)?;
     if workout.format != Format::MaxLoad {
@@ -307,7 +308,7 @@ fn heaviest(ledger: &Ledger, division: &str, attempt: &Attempt) -> Option<i64> {
         competition.prescription(&workout.slug, division, attempt.stored.level).map_or(&workout.task, |p| &p.task);
     let text = RawPerformance::Text(attempt.stored.text.clone());
     let performance = check(task, &text, &Around::default()).ok()?.value;
-    performance.grams(task).map(|grams| column(grams.0))
+    performance.grams(task)
 }
 
 pub(crate) fn statement_row(id: i64, workout: &str, bib: u32) -> Vec<Val> {

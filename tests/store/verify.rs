@@ -82,7 +82,36 @@ const TAMPERED: &[(&str, &str)] = &[
     ("UPDATE competitions SET definition_seq = 1", "file in force"),
     ("UPDATE competitions SET definition = replace(definition, 'Winter', 'Summer')", "competitions"),
     ("UPDATE competitions SET root = zeroblob(32)", "root"),
+    ("UPDATE competitions SET slug = 'another'", "see slug"),
     ("UPDATE competitions SET peaks = zeroblob(length(peaks))", "root"),
+    // Keys below the first.
+    (
+        "INSERT INTO records SELECT competition, 0, at, action, subject, bytes, leaf FROM records WHERE seq = 1",
+        "Record 1 is missing",
+    ),
+    (
+        "INSERT INTO placements SELECT competition, -3, bib, workout, attempt, key, level, state, text, division, gym, country, region FROM placements WHERE bib = 3 AND workout = 'w1' LIMIT 1",
+        "stands in the table placements",
+    ),
+    (
+        "INSERT INTO scores SELECT competition, -1, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body FROM scores WHERE bib = 3",
+        "-1/w1/1 stands in the table scores",
+    ),
+    (
+        "INSERT INTO scores SELECT competition, 0, '', attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body FROM scores WHERE bib = 3",
+        "stands in the table scores",
+    ),
+    (
+        "INSERT INTO persons SELECT competition, -1, salt, folded_name, born, folded_email, body FROM persons WHERE id = 3",
+        "-1 stands in the table persons",
+    ),
+    (
+        "INSERT INTO notes SELECT competition, 0, salt, bib, public, text FROM notes WHERE id = 1",
+        "0 stands in the table notes",
+    ),
+    ("UPDATE notes SET bib = 3 WHERE text = 'Power cut'", "text of note"),
+    ("UPDATE placements SET country = 'ES' WHERE bib = 1 AND workout = ''", "see country"),
+    ("UPDATE persons SET folded_email = '' WHERE id = 3", "facts of person"),
     // The tables.
     ("UPDATE gyms SET body = replace(body, 'PT', 'ES') WHERE slug = 'quayside'", "quayside of the table gyms"),
     ("DELETE FROM gyms WHERE slug = 'milltown'", "milltown is missing in the table gyms"),

@@ -1,6 +1,6 @@
 //! The writer: groups, refusals, keys, other processes, stopping.
 
-use super::support::{FILE, Place, apply, ask, ask_by, entry, file, key, moved, noon, reader, score, staff};
+use super::support::{FILE, Place, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff};
 use jiff::SignedDuration;
 use sqlx::Executor;
 use std::time::Duration;
@@ -300,4 +300,33 @@ async fn the_answer_has_the_attempts_after_the_change() {
     assert_eq!((attempt.state, attempt.etag), (State::Attested, answer.seq));
     assert_eq!(attempt.stored.text, "4+3");
     assert_eq!(place.store.list_attempts(place.id().await, "w1", 1).await.unwrap(), answer.attempts);
+}
+
+#[tokio::test]
+async fn a_judge_in_two_places_is_seen_when_the_sheets_are_attested_days_later() {
+    let place = Place::with_entries(5).await;
+    place.attested(1, "4+3").await;
+    place.submit(score("w1", 3, "5+0", false)).await.unwrap();
+    place.clock.set(noon() + SignedDuration::from_hours(48));
+    let later = Asked { received: noon() + SignedDuration::from_hours(48), ..moved("w1", 3, Move::Attest(attest(3))) };
+    let answer = place.submit(Asked { precondition: Precondition::Any, ..later }).await.unwrap();
+    assert!(answer.warnings.iter().any(|w| w.sentence.code == "judge_in_two_places"), "{:?}", answer.warnings);
+}
+
+#[tokio::test]
+async fn twice_the_heaviest_is_asked_about_in_a_group_as_one_by_one() {
+    let place = Place::with_entries(30).await;
+    let loads = |last: &str| {
+        let light = (1..=21).step_by(2).map(|bib| score("w2", bib, &format!("{} kg", 80 + bib), false));
+        light.chain([score("w2", 23, last, false)]).collect::<Vec<_>>()
+    };
+    let answers = place.writer.submit_many(loads("225 kg")).await;
+    let last = answers.last().unwrap();
+    assert!(matches!(last, Err(WriteError::Refused(Refusal::Ask(_)))), "{last:?}");
+    assert!(answers.iter().rev().skip(1).all(Result::is_ok));
+    // A load put right in the same group no longer counts.
+    let light = Asked { precondition: Precondition::Any, ..score("w2", 21, "150 kg", false) };
+    let back = Asked { precondition: Precondition::Any, ..score("w2", 21, "101 kg", false) };
+    let answers = place.writer.submit_many(vec![light, back, score("w2", 23, "225 kg", false)]).await;
+    assert!(matches!(answers[2], Err(WriteError::Refused(Refusal::Ask(_)))), "{:?}", answers[2]);
 }

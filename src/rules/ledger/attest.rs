@@ -8,7 +8,7 @@ use crate::rules::access::Act;
 use crate::rules::event::Event;
 use crate::rules::fault::{Fault, Warning};
 use crate::rules::life::{self, Attempt, Attest, Attestation, How, State, Stored};
-use crate::rules::people::Judge;
+use crate::rules::people::{Judge, fold_name};
 use crate::words::{Lang, Sentence};
 use jiff::{SignedDuration, Timestamp};
 
@@ -131,14 +131,14 @@ fn valid_that_day(case: &Case<'_>, judge: &Judge, at: Timestamp, pointer: &str, 
 }
 
 fn not_themselves(case: &Case<'_>, judge: &Judge, pointer: &str, faults: &mut Vec<Fault>) {
-    let email = |id: u64| case.ledger.persons.get(&id).map(|p| p.email.trim().to_lowercase()).filter(|e| !e.is_empty());
+    let email = |id: u64| case.ledger.persons.get(&id).map(|p| fold_name(&p.email)).filter(|e| !e.is_empty());
     let athlete = email(case.entry.person.id);
     let same_mail = athlete.is_some() && athlete == email(judge.person.id);
     let same_account = case.ledger.around.same_account.contains(&(judge.code.clone(), case.entry.bib));
     let actor = case.actor();
     let slug = &case.competition.slug;
-    let actor_is_athlete = actor.is_athlete(slug, case.entry.bib)
-        || (athlete.is_some() && athlete.as_deref() == Some(actor.email.trim().to_lowercase().as_str()));
+    let actor_is_athlete =
+        actor.is_athlete(slug, case.entry.bib) || (athlete.is_some() && athlete == Some(fold_name(&actor.email)));
     if same_mail || same_account || (actor_is_athlete && actor.is_judge(slug, &judge.code)) {
         faults.push(Fault::new(pointer, Sentence::new("judge_is_the_athlete")));
     } else if actor_is_athlete {

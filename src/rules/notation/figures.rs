@@ -4,6 +4,9 @@ use super::{Main, Piece, Unit};
 use crate::rules::quantity::{Clock, Load, LoadUnit, Millis, all_digits, quoted, whole};
 use crate::words::Sentence;
 
+/// What may stand behind a time.
+const TIME_WORDS: [&str; 9] = ["", "h", "hrs", "min", "mins", "minutes", "s", "sec", "secs"];
+
 /// Reads the main figure.
 pub(super) fn main(text: &str) -> Result<Main, Sentence> {
     if text.is_empty() {
@@ -22,7 +25,10 @@ pub(super) fn main(text: &str) -> Result<Main, Sentence> {
         return Ok(Main::Row(text.split('/').map(str::to_owned).collect()));
     }
     if text.contains([':', '\'', '"']) {
-        return Clock::parse(text.trim_end_matches(|c: char| c.is_alphabetic())).map(Main::Time);
+        let time = text.trim_end_matches(char::is_alphabetic);
+        // What is stored as written goes into the log: no word that is not of the figure.
+        let known = text.strip_prefix(time).is_some_and(|word| TIME_WORDS.contains(&word));
+        return Clock::parse(if known { time } else { text }).map(Main::Time);
     }
     if looks_like_loads(text) {
         return loads(text).map(Main::Loads);

@@ -7,7 +7,7 @@ use crate::rules::ledger::{Ledger, note_commitment};
 use crate::rules::people::{Person, PersonRef};
 use crate::store::db::Tx;
 use crate::store::load::persons_of;
-use crate::store::{number, parse, save};
+use crate::store::{parse, save};
 use crate::words::Sentence;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -67,7 +67,7 @@ impl Apart {
     async fn compare_persons(&self, tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), Stop> {
         type Row = (i64, Vec<u8>, String, Option<String>, String, String);
         let mut there = BTreeSet::new();
-        let mut after = 0;
+        let mut after = i64::MIN;
         loop {
             let rows = db!(&mut *tx, all Row:
                 "SELECT id, salt, folded_name, born, folded_email, body FROM persons WHERE competition = $1 AND id > $2 ORDER BY id LIMIT $3",
@@ -75,13 +75,14 @@ impl Apart {
             let Some(last) = rows.last() else { break };
             after = last.0;
             for (n, salt, name, born, email, body) in rows {
-                let person: u64 = number("persons", n)?;
+                let extra = || Sentence::new("table_row_extra").with("table", "persons").with("key", n);
+                let Ok(person) = u64::try_from(n) else { return differ(extra()) };
                 let about = |code| Sentence::new(code).with("id", person);
                 if self.erased.contains(&person) {
                     return differ(about("person_not_erased"));
                 }
                 let Some(commitment) = self.persons.get(&person) else {
-                    return differ(Sentence::new("table_row_extra").with("table", "persons").with("key", person));
+                    return differ(extra());
                 };
                 let facts = parse::<Person>("persons", &body).ok();
                 let salt: Option<[u8; 32]> = salt.try_into().ok();
@@ -99,7 +100,7 @@ impl Apart {
     async fn compare_notes(&self, tx: &mut Tx, id: i64) -> Result<(), Stop> {
         type Row = (i64, Vec<u8>, Option<i64>, bool, String);
         let mut there = BTreeSet::new();
-        let mut after = 0;
+        let mut after = i64::MIN;
         loop {
             let rows = db!(&mut *tx, all Row:
                 "SELECT id, salt, bib, public, text FROM notes WHERE competition = $1 AND id > $2 ORDER BY id LIMIT $3",
@@ -107,9 +108,9 @@ impl Apart {
             let Some(last) = rows.last() else { break };
             after = last.0;
             for (n, salt, bib, public, text) in rows {
-                let note: u64 = number("notes", n)?;
-                let Some((commitment, about, open)) = self.notes.get(&note) else {
-                    return differ(Sentence::new("table_row_extra").with("table", "notes").with("key", note));
+                let known = u64::try_from(n).ok().and_then(|note| Some((note, self.notes.get(&note)?)));
+                let Some((note, (commitment, about, open))) = known else {
+                    return differ(Sentence::new("table_row_extra").with("table", "notes").with("key", n));
                 };
                 let committed =
                     <[u8; 32]>::try_from(salt).is_ok_and(|salt| note_commitment(&salt, &text) == *commitment);

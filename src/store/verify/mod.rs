@@ -82,7 +82,7 @@ struct Walk {
 }
 
 type Row = (i64, i64, String, String, Vec<u8>, Vec<u8>);
-type HeadRow = (String, i64, i64, i64, i64, i64, i64, Vec<u8>, Vec<u8>);
+type HeadRow = (String, String, i64, i64, i64, i64, i64, i64, Vec<u8>, Vec<u8>);
 
 impl Walk {
     fn new(id: i64) -> Self {
@@ -99,7 +99,8 @@ impl Walk {
 
     async fn log(&mut self, tx: &mut Tx) -> Result<(), Stop> {
         loop {
-            let after = column(self.peaks.size());
+            // From below the first on: nothing stands before it unseen.
+            let after = if self.peaks.size() == 0 { i64::MIN } else { column(self.peaks.size()) };
             let rows = db!(&mut *tx, all Row:
                 "SELECT seq, at, action, subject, bytes, leaf FROM records WHERE competition = $1 AND seq > $2 ORDER BY seq LIMIT $3",
                 self.id, after, CHUNK)?;
@@ -155,8 +156,8 @@ impl Walk {
 
     /// The head row against what the log comes to.
     async fn head(&self, tx: &mut Tx) -> Result<(), Stop> {
-        let (definition, definition_seq, seq, at, bib, person, note, peaks, root) = db!(&mut *tx, opt HeadRow:
-            "SELECT definition, definition_seq, seq, at, last_bib, last_person, last_note, peaks, root FROM competitions WHERE id = $1",
+        let (slug, definition, definition_seq, seq, at, bib, person, note, peaks, root) = db!(&mut *tx, opt HeadRow:
+            "SELECT slug, definition, definition_seq, seq, at, last_bib, last_person, last_note, peaks, root FROM competitions WHERE id = $1",
             self.id)?
         .ok_or(StoreError::Database(sqlx::Error::RowNotFound))?;
         let head = &self.ledger.head;
@@ -179,10 +180,15 @@ impl Walk {
         if as_kept.as_ref() != Some(&self.peaks) || root != self.peaks.root() {
             return differ(Sentence::new("log_root"));
         }
+        let unlike = |column| {
+            Sentence::new("table_row_differs").with("table", "competitions").with("key", self.id).with("column", column)
+        };
         let file = parse::<RawCompetition>("competitions", &definition).ok();
         if file.as_ref() != self.ledger.definition.as_ref().map(|(raw, _)| raw.as_ref()) {
-            let sentence = Sentence::new("table_row_differs").with("table", "competitions");
-            return differ(sentence.with("key", self.id).with("column", "definition"));
+            return differ(unlike("definition"));
+        }
+        if file.is_none_or(|file| file.competition.slug != slug) {
+            return differ(unlike("slug"));
         }
         Ok(())
     }

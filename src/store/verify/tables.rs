@@ -154,7 +154,7 @@ async fn scores(tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), Stop> {
     let mut expected: Vec<&Attempt> = ledger.attempts.values().flatten().collect();
     expected.sort_by(|a, b| order(a).cmp(&order(b)));
     let mut rest = expected.into_iter().peekable();
-    let (mut bib, mut workout, mut attempt) = (0_i64, String::new(), 0_i64);
+    let (mut bib, mut workout, mut attempt) = (i64::MIN, String::new(), i64::MIN);
     loop {
         let rows = db!(&mut *tx, all ScoreRow:
             "SELECT bib, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body

@@ -127,6 +127,23 @@ fn finish_times_and_reps_at_the_cap() {
 }
 
 #[test]
+fn words_that_are_not_of_the_figure_are_not_taken() {
+    // What was written is kept in the log, which holds no names.
+    for text in ["9:32 Ana Rocha", "Ana 9:32", "9:32 tb 8:00 Ana", "148 reps Ana", "cap 148 Ana", "9:32x"] {
+        assert!(send(&for_time(), text).is_err(), "{text}");
+    }
+    for text in ["6+14 Ana", "6+14 tb 11:24 Ana", "278 Ana", "6 rounds 14 Ana"] {
+        assert!(send(&amrap(), text).is_err(), "{text}");
+    }
+    for (task, text) in [(max_load(&["press"]), "100 kg Ana"), (max_count(CountUnit::Calories), "57 cal Ana")] {
+        assert!(send(&task, text).is_err(), "{text}");
+    }
+    let times = intervals(2, IntervalMeasure::Time);
+    assert!(send(&times, "1:52/1:58 Ana").is_err());
+    assert_eq!(stored(&for_time(), "9:32 min"), "9:32");
+}
+
+#[test]
 fn reps_left_are_echoed() {
     let checked = send(&Task { tiebreak: Tiebreak::None, ..for_time() }, "cap+12").unwrap();
     let said: Vec<String> = checked.warnings.iter().map(|w| w.sentence.say(super::LANG)).collect();
