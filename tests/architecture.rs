@@ -20,10 +20,12 @@ const PURE: &[&str] = &[
     "serde_json",
     "serde_path_to_error",
     "sha2",
+    "strsim",
     "thiserror",
     "toml",
     "toml_edit",
     "unicode_normalization",
+    "unicode_properties",
 ];
 
 /// Crates that speak HTTP.
