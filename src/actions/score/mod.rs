@@ -15,9 +15,10 @@ use super::views::{PlaceView, ScoreWithAttempts, Written};
 use super::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
 use crate::rules::access::Actor;
+use crate::rules::fault::Warning;
 use crate::rules::ledger::{self, Change, Outcome, Refusal};
-use crate::rules::life::{Attempt, Move};
-use crate::rules::people::Entry;
+use crate::rules::life::{Attempt, Move, State};
+use crate::rules::people::{Entry, EntryState};
 use crate::rules::workout::Workout;
 use crate::store::Answered;
 use crate::store::entries::Named;
@@ -98,9 +99,32 @@ async fn written(
         .ok_or_else(|| no_score(workout, entry.bib))?;
     let show = Show::load(app, reader, workout, entry, &[attempt], answered.seq).await?;
     let mut view = show.score(attempt);
-    view.warnings = remarks(&answered.warnings);
+    let mut warnings = answered.warnings;
+    warnings.extend(video_of_the_top(app, reader, workout, entry, attempt));
+    view.warnings = remarks(&warnings);
     view.places = Some(places(app, reader, workout, entry.bib));
     Ok(Written { created, unchanged: answered.outcome == Outcome::Unchanged, score: view })
+}
+
+/// A video is expected of those placed up to `evidence.top` (competition file): the board knows the
+/// place, or the place the score would have once attested. Said only to who may see places.
+fn video_of_the_top(
+    app: &App,
+    reader: &Reader,
+    workout: &Workout,
+    entry: &Entry,
+    attempt: &Attempt,
+) -> Option<Warning> {
+    let top = workout.evidence.top.filter(|_| !workout.evidence.all)?;
+    let may_be_placed = attempt.state.placed() || attempt.state == State::Entered;
+    let ranked = matches!(entry.state, EntryState::Active | EntryState::Withdrawn);
+    if attempt.details.video.is_some() || !may_be_placed || !ranked || !reader.sees_scores(workout, None) {
+        return None;
+    }
+    let (index, key) = (reader.index(workout), attempt.stored.key);
+    let place = app.board.would_be(reader.id, &entry.division, index, key, entry.bib).filter(|place| *place <= top)?;
+    let sentence = Sentence::new("video_expected_top").with("place", place).with("top", top);
+    Some(Warning { pointer: "/video".to_owned(), sentence })
 }
 
 /// Places of an entry in a workout, in its division and the combined ones; none that the reader

@@ -84,7 +84,9 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
                 return Err(Refusal::Faults(vec![Fault::new("/reason", Sentence::new("upward_needs_reason"))]));
             }
             if !late && case.asked.received >= case.window.closes && existing.is_none() {
-                let minutes = case.window.late_by(case.asked.received).as_mins();
+                // A started minute is one: nothing is "0 min late".
+                let late = case.window.late_by(case.asked.received).as_secs();
+                let minutes = (late + 59) / 60;
                 decided.warnings.push(warn("", Sentence::new("in_grace").with("minutes", minutes)));
             }
             if late {

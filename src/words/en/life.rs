@@ -84,6 +84,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("too_many_no_reps", "At most {most} no-reps: check the number."),
     ("upward_needs_reason", "This makes the score better after the deadline: say why."),
     ("video_expected", "This workout asks for a video: send its link as soon as you have it."),
+    (
+        "video_expected_top",
+        "This is place {place} so far, and a video is expected of the first {top}: send its link as soon as you have it.",
+    ),
     ("video_not_a_link", "A video is a link that begins with https:// and has at most 500 characters."),
     ("withdrawal_too_late", "A score could be withdrawn until {until}: ask the organiser."),
     ("workout_has_scores", "Workout {slug} has scores: it cannot be taken away."),

@@ -223,3 +223,25 @@ async fn a_score_not_modified_is_304() {
     assert!(unchanged.body.is_empty());
     app.nobody().get(&score("w1", 1042)).header("if-none-match", "\"1\"").await.expect(200);
 }
+
+#[tokio::test]
+async fn a_video_is_expected_of_those_placed_at_the_top() {
+    let app = TestApp::new().await;
+    let text = include_str!("../../../../data/small.toml");
+    let asks = text.replacen("slug = \"w1\"", "slug = \"w1\"\nevidence = { top = 1 }", 1);
+    app.organiser().await.put(C).body("application/toml", asks).await.expect(200);
+    let staff = app.staff_of("quayside").await;
+    let codes = |view: &serde_json::Value| -> Vec<String> {
+        view["warnings"].as_array().unwrap().iter().map(|w| w["code"].as_str().unwrap().to_owned()).collect()
+    };
+    let asked = "video_expected_top".to_owned();
+    attested(&staff, 1042, "278", "J-1").await.expect(201);
+    let below = attested(&staff, 1043, "277", "J-1").await.expect(201).json();
+    assert!(!codes(&below).contains(&asked), "{below}");
+    let figures = json!({ "performance": "279" });
+    let above = staff.put(&score("w1", 1043)).if_match(etag(&below)).json(figures).await.expect(200).json();
+    assert!(codes(&above).contains(&asked), "not attested yet, but it would be first: {above}");
+    let video = json!({ "performance": "279", "video": "https://example.org/v/1" });
+    let with = staff.put(&score("w1", 1043)).if_match(etag(&above)).json(video).await.expect(200).json();
+    assert!(!codes(&with).contains(&asked), "{with}");
+}
