@@ -3,6 +3,7 @@
 
 mod api;
 mod layers;
+mod leaks;
 mod log_lines;
 mod passwords;
 mod preconditions;

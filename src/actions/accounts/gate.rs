@@ -1,4 +1,5 @@
-//! What slows guessing down: tries at one account and from one address, and the number of
+//! What slows guessing down: tries at one account, from one address and from all, tries from one
+//! address, and the number of
 //! password hashes worked out at once.
 //!
 //! Every try counts, right or wrong. A full throttle never locks an account: a one-time link, a
@@ -13,18 +14,26 @@ use std::num::NonZeroU32;
 use std::time::Duration;
 use tokio::sync::Semaphore;
 
-/// Tries at one account in a row; then one a minute.
+/// Tries at one account from one address in a row; then one a minute.
 const TRIES_ACCOUNT: NonZeroU32 = NonZeroU32::new(10).expect("ten is not zero");
 const PERIOD_ACCOUNT: Duration = Duration::from_mins(1);
+/// Tries at one account from all addresses in a row; then one every six seconds. So much more than
+/// from one that nobody keeps the owner out from a single address.
+const TRIES_EVERYWHERE: NonZeroU32 = NonZeroU32::new(100).expect("a hundred is not zero");
+const PERIOD_EVERYWHERE: Duration = Duration::from_secs(6);
 /// Tries from one address in a row (a gym shares one); then one every ten seconds.
 const TRIES_ADDRESS: NonZeroU32 = NonZeroU32::new(40).expect("forty is not zero");
 const PERIOD_ADDRESS: Duration = Duration::from_secs(10);
 /// Keys kept before those that have recovered are swept out.
 const SWEEP: usize = 10_000;
 
+/// An account as it is counted: the SHA-256 of its folded e-mail, so that a long one takes no room.
+type Account = [u8; 32];
+
 /// Throttles of sign-in and the bound on password hashing. One a process.
 pub struct Gate {
-    accounts: DefaultKeyedRateLimiter<String>,
+    accounts: DefaultKeyedRateLimiter<(Account, Option<IpAddr>)>,
+    everywhere: DefaultKeyedRateLimiter<Account>,
     addresses: DefaultKeyedRateLimiter<IpAddr>,
     pub(super) hashing: Semaphore,
 }
@@ -34,6 +43,7 @@ impl Default for Gate {
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
         Self {
             accounts: RateLimiter::keyed(quota(TRIES_ACCOUNT, PERIOD_ACCOUNT)),
+            everywhere: RateLimiter::keyed(quota(TRIES_EVERYWHERE, PERIOD_EVERYWHERE)),
             addresses: RateLimiter::keyed(quota(TRIES_ADDRESS, PERIOD_ADDRESS)),
             hashing: Semaphore::new(cores.saturating_sub(1).max(1)),
         }
@@ -47,13 +57,14 @@ fn quota(burst: NonZeroU32, period: Duration) -> Quota {
 impl Gate {
     /// Counts a try at `account` (a folded e-mail) from `address`.
     pub(super) fn pass(&self, account: Option<&str>, address: Option<IpAddr>) -> Result<(), AccountError> {
-        if let Some(address) = address {
-            check(&self.addresses, &network(address))?;
+        let network = address.map(network);
+        if let Some(network) = network {
+            check(&self.addresses, &network)?;
         }
-        match account {
-            Some(account) => check(&self.accounts, &account.to_owned()),
-            None => Ok(()),
-        }
+        let Some(account) = account.map(super::hashed) else { return Ok(()) };
+        // Who is stopped here does not use up what is left to others.
+        check(&self.accounts, &(account, network))?;
+        check(&self.everywhere, &account)
     }
 }
 

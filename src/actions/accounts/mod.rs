@@ -17,7 +17,7 @@ pub use gate::Gate;
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
 pub use roles::{
     Added, NewAccount, RolesOf, add_account, add_roles, close_account, find_account, list_accounts, list_roles,
-    new_link, remove_role,
+    may_invite, new_link, remove_role,
 };
 pub use sign_in::{
     ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token,

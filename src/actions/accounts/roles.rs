@@ -8,7 +8,7 @@
 use super::sign_in::link_span;
 use super::{AccountError, fold, hashed, password, secret};
 use crate::app::App;
-use crate::rules::access::{Act, Actor, Grant, Role, permit};
+use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::Refusal;
 use crate::store::StoreError;
@@ -37,6 +37,14 @@ pub struct Added {
     /// The secret of a one-time sign-in link (7 days), for a new account without a password:
     /// `{public_url}/signin/link?code={secret}`.
     pub link: Option<String>,
+}
+
+/// 401 or 403 for those who may give no role anywhere, before what they send is read.
+pub fn may_invite(by: &Actor) -> Result<(), AccountError> {
+    if by.operator || by.grants.iter().any(|grant| grant.role == Role::Organiser) {
+        return Ok(());
+    }
+    Err(if by.account.is_none() { Denied::NotSignedIn } else { Denied::NotAllowed }.into())
 }
 
 /// Adds an account, or gives an existing one more roles (its password stays).

@@ -14,7 +14,7 @@ use super::reader::{Reader, shown};
 use super::views::{PlaceView, ScoreWithAttempts, Written};
 use super::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
-use crate::rules::access::Actor;
+use crate::rules::access::{Actor, Denied, Role};
 use crate::rules::fault::Warning;
 use crate::rules::ledger::{self, Change, Outcome, Refusal};
 use crate::rules::life::{Attempt, Move, State};
@@ -28,6 +28,19 @@ use std::time::Duration;
 
 /// How long a reader waits for the board to reach a log position.
 pub const WAIT: Duration = Duration::from_secs(2);
+
+/// 401, 404 or 403 for those who could not make such a move whatever they sent, before they are
+/// told what is wrong with it. `roles`: whose move it is.
+pub async fn may(app: &App, actor: &Actor, now: Timestamp, score: &ScorePath, roles: &[Role]) -> Result<(), Failure> {
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, now, &score.competition).await?;
+    reader.workout(&score.workout)?;
+    find_entry(app, &reader, score.bib).await?;
+    if actor.operator || roles.iter().any(|role| actor.has(&reader.slug, *role)) {
+        return Ok(());
+    }
+    Err(Denied::NotAllowed.into())
+}
 
 /// Makes one move on a score and answers with it and its places afterwards.
 pub async fn make_move(
@@ -73,6 +86,10 @@ async fn with_current(
         _ => return Ok(failure),
     };
     let Ok(Named { entry, .. }) = entry else { return Ok(failure) };
+    // Who may write here need not see what others wrote before it is published.
+    if !reader.sees_scores_of(workout, &entry, attempt.stored.gym.as_deref()) {
+        return Ok(failure);
+    }
     let show = Show::load(app, reader, workout, &entry, &[&attempt], reader.seq).await?;
     let current = Box::new(show.score(&attempt));
     Ok(match failure {

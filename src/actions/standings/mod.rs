@@ -40,8 +40,8 @@ pub struct StandingsQuery {
 /// What a page depends on: equal stamps, equal pages.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Stamp {
-    /// Log position of the state shown.
-    pub seq: u64,
+    /// Log position of the last change that can alter what is shown of the division.
+    pub version: u64,
     /// The last window boundary that has passed, microseconds.
     pub boundary: i64,
     /// Which workouts the reader counts: bit n is the nth of the file.
@@ -51,7 +51,7 @@ pub struct Stamp {
 }
 
 /// Standings in one state, as one reader sees them.
-struct Desk {
+pub struct Desk {
     reader: Reader,
     view: Arc<View>,
     /// The workouts that count.
@@ -63,7 +63,11 @@ struct Desk {
 }
 
 impl Desk {
-    async fn open(
+    /// Finds the state that is asked for.
+    ///
+    /// # Errors
+    /// Not found; a state that is not there, or not there yet.
+    pub async fn open(
         app: &App,
         actor: &Actor,
         now: Timestamp,
@@ -108,13 +112,35 @@ impl Desk {
         }
     }
 
-    fn stamp(&self) -> Stamp {
-        Stamp {
-            seq: self.view.seq(),
+    /// What a page of a division depends on, without making it.
+    ///
+    /// # Errors
+    /// Not found.
+    pub fn stamp(&self, division: &str) -> Result<Stamp, Failure> {
+        Ok(Stamp {
+            version: self.version(division)?,
             boundary: self.reader.boundary(),
             mask: self.mask.0,
             common: self.reader.actor.grants.is_empty() && !self.reader.actor.operator,
+        })
+    }
+
+    /// The log position that a page of a division names: of its last change, so that changes
+    /// elsewhere neither void what readers keep nor send them back to the first page.
+    fn version(&self, division: &str) -> Result<u64, Failure> {
+        self.view.version(division).ok_or_else(|| self.no_division(division))
+    }
+
+    /// The place in the file of a workout whose scores this reader may see in this scope.
+    ///
+    /// # Errors
+    /// Not found, also before its announcement or publication.
+    pub fn published(&self, workout: &str) -> Result<usize, Failure> {
+        let what = self.reader.workout(workout)?;
+        if !self.reader.sees_scores(what, self.scope.gym.as_deref()) {
+            return Err(Failure::not_found(Sentence::new("not_published").with("workout", &what.title)));
         }
+        Ok(self.reader.index(what))
     }
 
     fn no_division(&self, division: &str) -> Failure {
@@ -174,56 +200,87 @@ fn listed(query: &StandingsQuery, from: usize, division: &str) -> Result<(), Fai
     }
 }
 
-/// What a page of standings would depend on for this reader, without making it.
-pub async fn stamp(
-    app: &App,
-    actor: &Actor,
-    now: Timestamp,
-    competition: &str,
-    division: &str,
-    query: &StandingsQuery,
-) -> Result<Stamp, Failure> {
-    let desk = Desk::open(app, actor, now, competition, query).await?;
-    if desk.reader.competition.division(division).is_none() {
-        return Err(desk.no_division(division));
+impl Desk {
+    /// The overall result of a division.
+    ///
+    /// # Errors
+    /// Not found: the division, or the bib that a page is asked for by.
+    pub async fn standings(&self, app: &App, division: &str, query: &StandingsQuery) -> Result<StandingsView, Failure> {
+        let log_seq = self.version(division)?;
+        let page = self.view.standings(&self.query(division), cut(query)).ok_or_else(|| self.no_division(division))?;
+        listed(query, page.from, division)?;
+        let bibs: Vec<u32> = page.rows.iter().map(|r| r.athlete.bib).collect();
+        let mut shown_names = self.reader.names(app, &bibs).await?;
+        let rows = page.rows.into_iter().map(|row| StandingRow {
+            standing: row.standing,
+            bib: row.athlete.bib,
+            name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
+            gym: row.athlete.gym.as_deref().map(str::to_owned),
+            country: row.athlete.country.to_string(),
+            points: row.points,
+            unscoped_standing: row.unscoped_standing.filter(|_| !self.more),
+            workouts: row.workouts.into_iter().map(|cell| workout_cell(self, &row.athlete.division, cell)).collect(),
+        });
+        Ok(StandingsView {
+            division: division.to_owned(),
+            scope: self.scope(),
+            running: names::running(self.running),
+            log_seq,
+            of: super::score::count(page.of),
+            entries: super::score::count(page.entries),
+            from: super::score::count(page.from),
+            rows: rows.collect(),
+        })
     }
-    Ok(desk.stamp())
-}
 
-/// The overall result of a division.
-pub async fn standings(
-    app: &App,
-    actor: &Actor,
-    now: Timestamp,
-    competition: &str,
-    division: &str,
-    query: &StandingsQuery,
-) -> Result<StandingsView, Failure> {
-    let desk = Desk::open(app, actor, now, competition, query).await?;
-    let page = desk.view.standings(&desk.query(division), cut(query)).ok_or_else(|| desk.no_division(division))?;
-    listed(query, page.from, division)?;
-    let bibs: Vec<u32> = page.rows.iter().map(|r| r.athlete.bib).collect();
-    let mut shown_names = desk.reader.names(app, &bibs).await?;
-    let rows = page.rows.into_iter().map(|row| StandingRow {
-        standing: row.standing,
-        bib: row.athlete.bib,
-        name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
-        gym: row.athlete.gym.as_deref().map(str::to_owned),
-        country: row.athlete.country.to_string(),
-        points: row.points,
-        unscoped_standing: row.unscoped_standing.filter(|_| !desk.more),
-        workouts: row.workouts.into_iter().map(|cell| workout_cell(&desk, &row.athlete.division, cell)).collect(),
-    });
-    Ok(StandingsView {
-        division: division.to_owned(),
-        scope: desk.scope(),
-        running: names::running(desk.running),
-        log_seq: page.seq,
-        of: super::score::count(page.of),
-        entries: super::score::count(page.entries),
-        from: super::score::count(page.from),
-        rows: rows.collect(),
-    })
+    /// The places of one workout in a division.
+    ///
+    /// # Errors
+    /// Not found: the division, the workout (also before its announcement or publication), or
+    /// the bib that a page is asked for by.
+    pub async fn places(
+        &self,
+        app: &App,
+        division: &str,
+        workout: &str,
+        query: &StandingsQuery,
+    ) -> Result<PlacesView, Failure> {
+        let index = self.published(workout)?;
+        let more = !self.reader.competition.workouts.get(index).is_some_and(|w| self.reader.sees_scores(w, None));
+        let log_seq = self.version(division)?;
+        let page =
+            self.view.places(&self.query(division), index, cut(query)).ok_or_else(|| self.no_division(division))?;
+        listed(query, page.from, division)?;
+        let bibs: Vec<u32> = page.rows.iter().map(|r| r.athlete.bib).collect();
+        let mut shown_names = self.reader.names(app, &bibs).await?;
+        let rows = page.rows.into_iter().map(|row| {
+            let own = &row.athlete.division;
+            let score = row.score.as_ref();
+            PlaceRow {
+                place: row.place,
+                shared: row.shared,
+                bib: row.athlete.bib,
+                name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
+                gym: row.athlete.gym.as_deref().map(str::to_owned),
+                country: row.athlete.country.to_string(),
+                text: score.filter(|s| s.key.is_some()).map(|s| self.figures(index, own, s.level, &s.text)),
+                state: score.map(|s| s.state.as_str()),
+                level: score.and_then(|s| self.level(s.level)),
+                unscoped_place: row.unscoped_place.filter(|_| !more),
+                next: own::gap(self, own, index, score, row.next.as_ref()),
+            }
+        });
+        Ok(PlacesView {
+            division: division.to_owned(),
+            workout: workout.to_owned(),
+            scope: self.scope(),
+            log_seq,
+            of: super::score::count(page.of),
+            entries: super::score::count(page.entries),
+            from: super::score::count(page.from),
+            rows: rows.collect(),
+        })
+    }
 }
 
 fn workout_cell(desk: &Desk, division: &str, cell: standings::WorkoutCell) -> WorkoutCell {
@@ -241,7 +298,25 @@ fn workout_cell(desk: &Desk, division: &str, cell: standings::WorkoutCell) -> Wo
     }
 }
 
-/// The places of one workout in a division.
+/// The overall result of a division: [`Desk::standings`] in one call.
+///
+/// # Errors
+/// As there.
+pub async fn standings(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+    division: &str,
+    query: &StandingsQuery,
+) -> Result<StandingsView, Failure> {
+    Desk::open(app, actor, now, competition, query).await?.standings(app, division, query).await
+}
+
+/// The places of one workout in a division: [`Desk::places`] in one call.
+///
+/// # Errors
+/// As there.
 pub async fn places(
     app: &App,
     actor: &Actor,
@@ -251,40 +326,5 @@ pub async fn places(
     workout: &str,
     query: &StandingsQuery,
 ) -> Result<PlacesView, Failure> {
-    let desk = Desk::open(app, actor, now, competition, query).await?;
-    let what = desk.reader.workout(workout)?;
-    if !desk.reader.sees_scores(what, desk.scope.gym.as_deref()) {
-        return Err(Failure::not_found(Sentence::new("not_published").with("workout", &what.title)));
-    }
-    let index = desk.reader.index(what);
-    let more = !desk.reader.sees_scores(what, None);
-    let page = desk.view.places(&desk.query(division), index, cut(query)).ok_or_else(|| desk.no_division(division))?;
-    listed(query, page.from, division)?;
-    let bibs: Vec<u32> = page.rows.iter().map(|r| r.athlete.bib).collect();
-    let mut shown_names = desk.reader.names(app, &bibs).await?;
-    let rows = page.rows.into_iter().map(|row| PlaceRow {
-        place: row.place,
-        bib: row.athlete.bib,
-        name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
-        gym: row.athlete.gym.as_deref().map(str::to_owned),
-        country: row.athlete.country.to_string(),
-        text: row
-            .score
-            .as_ref()
-            .filter(|s| s.key.is_some())
-            .map(|s| desk.figures(index, &row.athlete.division, s.level, &s.text)),
-        state: row.score.as_ref().map(|s| s.state.as_str()),
-        level: row.score.as_ref().and_then(|s| desk.level(s.level)),
-        unscoped_place: row.unscoped_place.filter(|_| !more),
-    });
-    Ok(PlacesView {
-        division: division.to_owned(),
-        workout: workout.to_owned(),
-        scope: desk.scope(),
-        log_seq: page.seq,
-        of: super::score::count(page.of),
-        entries: super::score::count(page.entries),
-        from: super::score::count(page.from),
-        rows: rows.collect(),
-    })
+    Desk::open(app, actor, now, competition, query).await?.places(app, division, workout, query).await
 }

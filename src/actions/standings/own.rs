@@ -8,7 +8,7 @@ use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::order;
 use crate::rules::quantity::LoadUnit;
-use crate::standings::{EntryRanking, EntryWorkout, Scope};
+use crate::standings::{EntryRanking, NextPlace, Scope, ScoreView};
 use crate::words::{Lang, Sentence};
 use jiff::Timestamp;
 
@@ -48,7 +48,7 @@ pub async fn entry_standing(
                     scope: scope(&r.scope),
                     place: own.cell.place.filter(|_| own.cell.placed),
                     of: count(own.of),
-                    gap: gap(&desk, &own_division, own),
+                    gap: gap(&desk, &own_division, own.cell.workout, own.cell.score.as_ref(), own.next.as_ref()),
                 })
             })
             .collect(),
@@ -88,17 +88,22 @@ fn overall(ranking: &EntryRanking) -> OwnPlace {
 }
 
 /// What the next better place in a workout needs, in the workout's own unit.
-fn gap(desk: &Desk, division: &str, own: &EntryWorkout) -> Option<GapView> {
-    let next = own.next.as_ref()?;
-    let score = own.cell.score.as_ref()?;
+pub(super) fn gap(
+    desk: &Desk,
+    division: &str,
+    workout: usize,
+    score: Option<&ScoreView>,
+    next: Option<&NextPlace>,
+) -> Option<GapView> {
+    let (score, next) = (score?, next?);
     let key = score.key?;
-    let workout = desk.reader.competition.workouts.get(own.cell.workout)?;
-    let prescription = desk.reader.competition.prescription(&workout.slug, division, score.level);
-    let task = prescription.map_or(&workout.task, |p| &p.task);
+    let what = desk.reader.competition.workouts.get(workout)?;
+    let prescription = desk.reader.competition.prescription(&what.slug, division, score.level);
+    let task = prescription.map_or(&what.task, |p| &p.task);
     let unit = prescription.and_then(|p| p.loads.first()).map_or(LoadUnit::Kg, |l| l.first);
     Some(GapView {
         place: next.place,
-        text: Some(desk.figures(own.cell.workout, division, next.level, &next.text)),
+        text: Some(desk.figures(workout, division, next.level, &next.text)),
         bib: next.bib,
         missing: order::gap(task, next.key, key, unit).say(Lang::En),
     })

@@ -26,7 +26,8 @@ pub struct StandingsView {
     /// Whether running workouts count: `with` or `without`.
     #[schema(example = "with")]
     pub running: &'static str,
-    /// Log position it shows.
+    /// Log position of the last change to the division: which state this is. Changes elsewhere
+    /// leave it as it is.
     #[schema(example = 8812)]
     pub log_seq: u64,
     /// Entries with a standing.
@@ -104,7 +105,8 @@ pub struct PlacesView {
     pub workout: String,
     /// Among whom.
     pub scope: ScopeView,
-    /// Log position it shows.
+    /// Log position of the last change to the division: which state this is. Changes elsewhere
+    /// leave it as it is.
     pub log_seq: u64,
     /// Entries with a place.
     pub of: u32,
@@ -121,6 +123,8 @@ pub struct PlacesView {
 pub struct PlaceRow {
     /// The place; null: none.
     pub place: Option<u32>,
+    /// How many share it; 0 without a place.
+    pub shared: u32,
     /// Whose.
     pub bib: u32,
     /// The name, or `Athlete 1042`.
@@ -137,6 +141,8 @@ pub struct PlaceRow {
     pub level: Option<String>,
     /// The place in the whole division.
     pub unscoped_place: Option<u32>,
+    /// To the next better place; null: first, or no place.
+    pub next: Option<GapView>,
 }
 
 /// How far it is to the next better place.

@@ -132,9 +132,12 @@ impl Ledger {
             region: e.region.clone(),
             state: e.state,
         };
-        let before = self.entries.get(&entry.bib).map(facts);
+        let before = self.entries.get(&entry.bib);
         let after = facts(entry);
-        if before.as_ref() != Some(&after) {
+        // Another name, or one hidden or shown from here on, is a change of what the division's
+        // pages say: whoever follows the placements must hear of it.
+        let as_before = |e: &Entry| facts(e) == after && e.show_name == entry.show_name && e.person == entry.person;
+        if !before.is_some_and(as_before) {
             effects.placements.push(Placement { seq: record.seq, bib: entry.bib, change: after });
         }
         effects.rows.push(RowKey::Entry(entry.bib));

@@ -192,9 +192,20 @@ fn other_name(case: &Case<'_>, sent: &str) -> Option<Fault> {
     if sent.trim().is_empty() || fold_name(known) == fold_name(sent) {
         return None;
     }
-    let sentence =
-        Sentence::new("bib_and_name_differ").with("bib", case.entry.bib).with("known", known).with("sent", sent);
-    Some(Fault::new("/name", sentence))
+    let sentence = if may_know_name(case) {
+        Sentence::new("bib_and_name_differ").with("known", known)
+    } else {
+        Sentence::new("bib_and_hidden_name_differ")
+    };
+    Some(Fault::new("/name", sentence.with("bib", case.entry.bib).with("sent", sent)))
+}
+
+/// Whether a refusal may say the entry's name: a hidden one only to its own people.
+fn may_know_name(case: &Case<'_>) -> bool {
+    let (competition, entry) = (&*case.competition.slug, case.entry);
+    entry.show_name
+        || case.actor().is_athlete(competition, entry.bib)
+        || case.may(Act::ReadPersons { competition, gym: entry.gym.as_deref() }).is_ok()
 }
 
 fn attempt_number(case: &Case<'_>, number: u32, exists: bool, faults: &mut Vec<Fault>) {

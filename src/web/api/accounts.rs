@@ -6,7 +6,7 @@ use crate::app::App;
 use crate::rules::access::Grant;
 use crate::store::grants::Granted;
 use crate::web::extract::{Json, Path, Query};
-use crate::web::problem::{Answer, Problems, WriteProblems};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
 use crate::web::session::Caller;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -101,7 +101,9 @@ pub struct Invited {
     (status = 201, description = "A new account, with its link.", body = Invited),
     (status = 200, description = "The account was there and has the roles now.", body = Invited),
     Problems, WriteProblems))]
-async fn add_account(State(app): State<App>, caller: Caller, Json(sent): Json<Invitation>) -> Answer {
+async fn add_account(State(app): State<App>, caller: Caller, sent: Result<Json<Invitation>, Problem>) -> Answer {
+    accounts::may_invite(&caller.actor)?;
+    let Json(sent) = sent?;
     let grants = sent.roles.into_iter().map(Grant::from).collect();
     let new = NewAccount { email: sent.email, password: None, grants };
     let Added { account, created, link } = accounts::add_account(&app, &caller.actor, new).await?;
@@ -187,7 +189,14 @@ pub struct GivenRoles {
 #[utoipa::path(post, path = "/accounts/{id}/roles", tag = "accounts", params(("id" = i64, Path, description = "Its number.")),
     request_body = NewRoles, responses(
     (status = 200, description = "Given.", body = GivenRoles), Problems, WriteProblems))]
-async fn add_roles(State(app): State<App>, caller: Caller, Path(id): Path<i64>, Json(sent): Json<NewRoles>) -> Answer {
+async fn add_roles(
+    State(app): State<App>,
+    caller: Caller,
+    Path(id): Path<i64>,
+    sent: Result<Json<NewRoles>, Problem>,
+) -> Answer {
+    accounts::may_invite(&caller.actor)?;
+    let Json(sent) = sent?;
     let grants: Vec<Grant> = sent.roles.into_iter().map(Grant::from).collect();
     let ids = accounts::add_roles(&app, &caller.actor, id, &grants).await?;
     Ok(Json(GivenRoles { ids }).into_response())

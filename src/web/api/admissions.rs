@@ -2,9 +2,9 @@
 
 use super::forms::AdmissionForm;
 use super::paths::OfScore;
-use super::written;
+use super::{ORGANISES, read_for, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, admit, body, signed_in};
+use crate::actions::{admit, body, signed_in};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -31,6 +31,7 @@ async fn admit_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let (admitted, reason) = body::decision::admission(&value).map_err(Failure::faults)?;
-    Ok(written(admit::admit(&app, &caller.actor, &path.into(), around, admitted, reason).await?))
+    let path = path.into();
+    let (admitted, reason) = read_for(&app, &caller, &path, ORGANISES, body::decision::admission(&value)).await?;
+    Ok(written(admit::admit(&app, &caller.actor, &path, around, admitted, reason).await?))
 }

@@ -2,9 +2,9 @@
 
 use super::forms::ReasonForm;
 use super::paths::OfScore;
-use super::written;
+use super::{ENTERS, read_for, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, appeal, body, signed_in};
+use crate::actions::{appeal, body, signed_in};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -31,6 +31,7 @@ async fn appeal_ruling(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let reason = body::decision::appeal(&value).map_err(Failure::faults)?;
-    Ok(written(appeal::appeal(&app, &caller.actor, &path.into(), around, reason).await?))
+    let path = path.into();
+    let reason = read_for(&app, &caller, &path, ENTERS, body::decision::appeal(&value)).await?;
+    Ok(written(appeal::appeal(&app, &caller.actor, &path, around, reason).await?))
 }

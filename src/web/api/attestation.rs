@@ -2,9 +2,9 @@
 
 use super::forms::AttestationForm;
 use super::paths::OfScore;
-use super::written;
+use super::{ATTESTS, read_for, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, attest, body, signed_in};
+use crate::actions::{attest, body, signed_in};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -33,6 +33,7 @@ async fn attest_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let sent = body::score::attest(&value).map_err(Failure::faults)?;
-    Ok(written(attest::attest(&app, &caller.actor, &path.into(), around, sent).await?))
+    let path = path.into();
+    let sent = read_for(&app, &caller, &path, ATTESTS, body::score::attest(&value)).await?;
+    Ok(written(attest::attest(&app, &caller.actor, &path, around, sent).await?))
 }

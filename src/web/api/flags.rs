@@ -2,9 +2,9 @@
 
 use super::forms::FlagForm;
 use super::paths::OfScore;
-use super::written;
+use super::{RULES, read_for, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, body, referee, signed_in};
+use crate::actions::{body, referee, signed_in};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -31,8 +31,9 @@ async fn flag_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let (reason, note) = body::decision::flag(&value).map_err(Failure::faults)?;
-    Ok(written(referee::flag(&app, &caller.actor, &path.into(), around, reason, note).await?))
+    let path = path.into();
+    let (reason, note) = read_for(&app, &caller, &path, RULES, body::decision::flag(&value)).await?;
+    Ok(written(referee::flag(&app, &caller.actor, &path, around, reason, note).await?))
 }
 
 /// Withhold a score: flag it and take it off the places until a ruling. Needs `If-Match`.
@@ -47,6 +48,7 @@ async fn withhold_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let (reason, note) = body::decision::flag(&value).map_err(Failure::faults)?;
-    Ok(written(referee::withhold(&app, &caller.actor, &path.into(), around, reason, note).await?))
+    let path = path.into();
+    let (reason, note) = read_for(&app, &caller, &path, RULES, body::decision::flag(&value)).await?;
+    Ok(written(referee::withhold(&app, &caller.actor, &path, around, reason, note).await?))
 }

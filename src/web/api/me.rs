@@ -119,8 +119,9 @@ pub struct PasswordChange {
 /// Ends all other sessions. Needs a session: a token is not enough.
 #[utoipa::path(put, path = "/me/password", tag = "me", request_body = PasswordChange, responses(
     (status = 204, description = "Set."), Problems, WriteProblems))]
-async fn set_password(State(app): State<App>, caller: Caller, Json(sent): Json<PasswordChange>) -> Answer {
+async fn set_password(State(app): State<App>, caller: Caller, sent: Result<Json<PasswordChange>, Problem>) -> Answer {
     let session = by_session(&caller)?;
+    let Json(sent) = sent?;
     accounts::set_password(&app, &caller.actor, sent.current.as_deref(), &sent.new, Some(session)).await?;
     Ok(StatusCode::NO_CONTENT.into_response())
 }

@@ -29,8 +29,12 @@ pub mod withdrawal;
 
 use crate::actions::lists::Find;
 use crate::actions::views::{RosterWritten, Written};
+use crate::actions::{Failure, ScorePath};
 use crate::app::App;
+use crate::rules::access::Role;
+use crate::rules::fault::Fault;
 use crate::web::problem::Problem;
+use crate::web::session::Caller;
 use crate::words::Sentence;
 use axum::Router;
 use axum::response::{IntoResponse, Response};
@@ -114,6 +118,30 @@ impl From<FindQuery> for Find {
         Self { gym: query.gym, q: query.q }
     }
 }
+
+/// What the body of a move on a score reads as. What is wrong with it is told only to those who
+/// may make such a move: permission comes before rules.
+async fn read_for<T>(
+    app: &App,
+    caller: &Caller,
+    score: &ScorePath,
+    roles: &[Role],
+    read: Result<T, Vec<Fault>>,
+) -> Result<T, Failure> {
+    match read {
+        Ok(value) => Ok(value),
+        Err(faults) => {
+            crate::actions::score::may(app, &caller.actor, caller.received, score, roles).await?;
+            Err(Failure::faults(faults))
+        }
+    }
+}
+
+/// Whose moves are what: see [`read_for`].
+const ENTERS: &[Role] = &[Role::Staff, Role::Athlete];
+const ATTESTS: &[Role] = &[Role::Judge, Role::Staff];
+const RULES: &[Role] = &[Role::Referee, Role::Organiser];
+const ORGANISES: &[Role] = &[Role::Organiser];
 
 /// The answer to a write of a score: 201 for a new attempt, else 200. The new tag stands in the
 /// body alone: an `ETag` header would be that of a representation that was not sent.

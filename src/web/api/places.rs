@@ -3,7 +3,7 @@
 use super::paths::OfPlaces;
 use super::reading::{self, CSV, JSON};
 use super::standings::PageQuery;
-use crate::actions::standings;
+use crate::actions::standings::Desk;
 use crate::actions::views::PlacesView;
 use crate::app::App;
 use crate::rules::table;
@@ -39,20 +39,19 @@ async fn get_places(
     let form = accept.best(&[JSON, CSV])?;
     let query = query.read(form == CSV)?;
     let OfPlaces { competition, division, workout } = path;
-    let (actor, now) = (&caller.actor, caller.received);
-    let stamp = standings::stamp(&app, actor, now, &competition, &division, &query).await?;
-    let tag = reading::tag(&stamp, &uri.to_string(), form, &caller, &headers);
+    let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
     // What may not be seen is 404 before it is 304.
-    let view = standings::places(&app, actor, now, &competition, &division, &workout, &query).await?;
+    desk.published(&workout)?;
+    let tag = reading::tag(&desk.stamp(&division)?, &uri, form, &caller, &headers);
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }
-    let tag = Some(tag).filter(|_| view.log_seq == stamp.seq);
+    let view = desk.places(&app, &division, &workout, &query).await?;
     if form == CSV {
-        let name = format!("{competition}-{division}-{workout}.csv");
-        return Ok(reading::kept(reading::csv(places_csv(&view), &name), &caller, tag.as_deref()));
+        let file = reading::csv(places_csv(&view), &format!("{competition}-{division}-{workout}.csv"));
+        return Ok(reading::kept(file, &caller, Some(&tag)));
     }
-    Ok(reading::json(&view, &caller, tag.as_deref()))
+    Ok(reading::json(&view, &caller, Some(&tag)))
 }
 
 fn places_csv(view: &PlacesView) -> String {

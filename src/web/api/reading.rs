@@ -3,7 +3,7 @@
 use crate::actions::standings::Stamp;
 use crate::web::session::{Caller, Via};
 use axum::response::{IntoResponse, Response};
-use http::{HeaderMap, HeaderValue, StatusCode, header};
+use http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
@@ -35,17 +35,19 @@ fn coding(headers: &HeaderMap) -> &'static str {
     }
 }
 
-/// The tag of a page of standings: of the state, the windows passed, what its reader sees, what
+/// The tag of a page of standings: of the division's last change, the windows passed, what its reader sees, what
 /// was asked for, the build and the coding.
-pub fn tag(stamp: &Stamp, asked: &str, form: &str, caller: &Caller, headers: &HeaderMap) -> String {
+pub fn tag(stamp: &Stamp, asked: &Uri, form: &str, caller: &Caller, headers: &HeaderMap) -> String {
     let mut hash = Sha256::new();
-    let reader = if stamp.common { String::new() } else { format!("{:?}", caller.actor.account) };
+    // Roles come and go: who has another role may know other names.
+    let reader =
+        if stamp.common { String::new() } else { format!("{:?} {:?}", caller.actor.account, caller.actor.grants) };
     let parts = [
-        stamp.seq.to_string(),
+        stamp.version.to_string(),
         stamp.boundary.to_string(),
         stamp.mask.to_string(),
         reader,
-        asked.to_owned(),
+        asked.path_and_query().map_or_else(String::new, ToString::to_string),
         form.to_owned(),
         env!("CARGO_PKG_VERSION").to_owned(),
         coding(headers).to_owned(),

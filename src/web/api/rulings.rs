@@ -2,10 +2,10 @@
 
 use super::forms::RulingForm;
 use super::paths::{OfCompetition, OfScore};
-use super::{reading, written};
+use super::{RULES, read_for, reading, written};
 use crate::actions::body::decision::Ruled;
 use crate::actions::views::{RulingsView, ScoreView};
-use crate::actions::{Failure, body, referee, score, signed_in};
+use crate::actions::{body, referee, score, signed_in};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -34,8 +34,10 @@ async fn rule_on_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let Ruled { decision, reason, on_appeal } = body::decision::rule(&value).map_err(Failure::faults)?;
-    Ok(written(referee::rule(&app, &caller.actor, &path.into(), around, decision, reason, on_appeal).await?))
+    let path = path.into();
+    let Ruled { decision, reason, on_appeal } =
+        read_for(&app, &caller, &path, RULES, body::decision::rule(&value)).await?;
+    Ok(written(referee::rule(&app, &caller.actor, &path, around, decision, reason, on_appeal).await?))
 }
 
 /// All rulings of a competition, newest first.

@@ -3,11 +3,11 @@
 use super::forms::{ScoreForm, ScoreRowForm};
 use super::many::{self, ManyQuery, OneOrMany};
 use super::paths::{OfScore, OfWorkout};
-use super::{reading, written};
+use super::{ENTERS, read_for, reading, written};
 use crate::actions::import::{self, ImportView, Rows, What};
 use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::{DeskView, HistoryView, ScoreView, ScoreWithAttempts};
-use crate::actions::{Failure, body, signed_in, submit};
+use crate::actions::{body, signed_in, submit};
 use crate::app::App;
 use crate::web::extract::{Accept, Path, Query, Sent, SentBody};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -64,8 +64,9 @@ async fn put_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    let sent = body::score::submit(&value).map_err(Failure::faults)?;
-    Ok(written(submit::submit(&app, &caller.actor, &path.into(), around, sent).await?))
+    let path = path.into();
+    let sent = read_for(&app, &caller, &path, ENTERS, body::score::submit(&value)).await?;
+    Ok(written(submit::submit(&app, &caller.actor, &path, around, sent).await?))
 }
 
 /// All that happened to a score, oldest first.

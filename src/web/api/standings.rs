@@ -3,7 +3,7 @@
 use super::paths::{OfDivision, OfEntry};
 use super::reading::{self, CSV, JSON};
 use crate::actions::Failure;
-use crate::actions::standings::{self, StandingsQuery};
+use crate::actions::standings::{self, Desk, StandingsQuery};
 use crate::actions::views::{EntryStandingView, ScopeView, StandingsView};
 use crate::app::App;
 use crate::rules::fault::Fault;
@@ -121,23 +121,17 @@ async fn get_standings(
     let form = accept.best(&[JSON, CSV])?;
     let query = query.read(form == CSV)?;
     let OfDivision { competition, division } = path;
-    let stamp = standings::stamp(&app, &caller.actor, caller.received, &competition, &division, &query).await?;
-    let tag = reading::tag(&stamp, &uri.to_string(), form, &caller, &headers);
+    let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
+    let tag = reading::tag(&desk.stamp(&division)?, &uri, form, &caller, &headers);
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }
-    let view = standings::standings(&app, &caller.actor, caller.received, &competition, &division, &query).await?;
-    // A change may have come in between: then the tag would be of an older state.
-    let tag = Some(tag).filter(|_| view.log_seq == stamp.seq);
+    let view = desk.standings(&app, &division, &query).await?;
     if form == CSV {
-        let text = standings_csv(&view);
-        return Ok(reading::kept(
-            reading::csv(text, &format!("{competition}-{division}.csv")),
-            &caller,
-            tag.as_deref(),
-        ));
+        let file = reading::csv(standings_csv(&view), &format!("{competition}-{division}.csv"));
+        return Ok(reading::kept(file, &caller, Some(&tag)));
     }
-    Ok(reading::json(&view, &caller, tag.as_deref()))
+    Ok(reading::json(&view, &caller, Some(&tag)))
 }
 
 /// Standings as CSV: one row an entry, two columns a workout.

@@ -5,7 +5,7 @@ use crate::actions::accounts::{self, Issued, TOKEN_DAYS};
 use crate::app::App;
 use crate::store::tokens::Token;
 use crate::web::extract::{Json, Path};
-use crate::web::problem::{Answer, Problems, WriteProblems};
+use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
 use crate::web::session::Caller;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -92,8 +92,9 @@ async fn list_tokens(State(app): State<App>, caller: Caller) -> Answer {
 /// It may what the account may. Needs a session: a token cannot make tokens.
 #[utoipa::path(post, path = "/me/tokens", tag = "me", request_body = NewToken, responses(
     (status = 201, description = "Issued; shown this once.", body = IssuedToken), Problems, WriteProblems))]
-async fn issue_token(State(app): State<App>, caller: Caller, Json(sent): Json<NewToken>) -> Answer {
+async fn issue_token(State(app): State<App>, caller: Caller, sent: Result<Json<NewToken>, Problem>) -> Answer {
     by_session(&caller)?;
+    let Json(sent) = sent?;
     let Issued { id, secret, expires } =
         accounts::issue_token(&app, &caller.actor, None, &sent.name, sent.days).await?;
     let view = IssuedToken { id, token: secret, expires_at: expires.to_string() };

@@ -1,10 +1,11 @@
 //! Taking a score back; stating that an entry takes no part in a workout.
 
 use super::paths::OfScore;
-use super::written;
+use super::{ENTERS, read_for, written};
 use crate::actions::views::{ScoreView, StatedView};
-use crate::actions::{Failure, ScorePath, body::Members, signed_in, withdraw};
+use crate::actions::{ScorePath, body::Members, signed_in, withdraw};
 use crate::app::App;
+use crate::rules::fault::Fault;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
 use crate::web::session::Caller;
@@ -20,8 +21,8 @@ pub fn routes() -> OpenApiRouter<App> {
 }
 
 /// An empty object, or no body at all.
-fn nothing(value: &Value) -> Result<(), Failure> {
-    Members::of(value, "").and_then(|members| members.done(())).map_err(Failure::faults)
+fn nothing(value: &Value) -> Result<(), Vec<Fault>> {
+    Members::of(value, "").and_then(|members| members.done(()))
 }
 
 /// Take a score back. Needs `If-Match`.
@@ -36,8 +37,9 @@ async fn withdraw_score(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(&caller);
-    nothing(&value)?;
-    Ok(written(withdraw::withdraw(&app, &caller.actor, &path.into(), around).await?))
+    let path = path.into();
+    read_for(&app, &caller, &path, ENTERS, nothing(&value)).await?;
+    Ok(written(withdraw::withdraw(&app, &caller.actor, &path, around).await?))
 }
 
 /// State that an entry takes no part in a workout.
@@ -75,8 +77,8 @@ async fn state(
 ) -> Answer {
     signed_in(&caller.actor)?;
     let (value, around) = sent?.parts(caller);
-    nothing(&value)?;
     let path: ScorePath = path.into();
+    read_for(app, caller, &path, ENTERS, nothing(&value)).await?;
     let view = withdraw::state_not_taking_part(app, &caller.actor, &path, around, not_taking_part).await?;
     Ok(axum::Json(view).into_response())
 }

@@ -2,13 +2,13 @@
 
 use super::headers::{Conditional, idempotency};
 use super::read;
-use crate::actions::{IdempotencyKey, Request as Around};
+use crate::actions::{IdempotencyKey, Request as Around, signed_in};
 use crate::app::App;
 use crate::rules::ledger::Precondition;
 use crate::web::problem::Problem;
 use crate::web::session::Caller;
 use crate::words::Sentence;
-use axum::extract::{FromRequest, Request};
+use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::response::{IntoResponse, Response};
 use bytes::Bytes;
 use http::{HeaderMap, StatusCode, header};
@@ -24,7 +24,10 @@ pub const LARGE: usize = 4 << 20;
 /// Longest time that a body may take to arrive.
 const LONGEST: Duration = Duration::from_secs(10);
 
-/// A JSON body in (at most 1 MiB), or out.
+/// Largest body of who need not be signed in: e-mail and password.
+const TINY: usize = 64 << 10;
+
+/// A JSON body in (at most 64 KiB; anybody's), or out.
 #[derive(Clone, Debug)]
 pub struct Json<T>(pub T);
 
@@ -66,6 +69,7 @@ impl Body {
 }
 
 /// Everything a write is sent with. `T` is JSON (at most 1 MiB); no body at all reads as `{}`.
+/// 401 for nobody, before the body is read.
 #[derive(Clone, Debug)]
 pub struct Sent<T> {
     /// The body.
@@ -107,8 +111,8 @@ impl SentBody {
 impl<T: DeserializeOwned> FromRequest<App> for Json<T> {
     type Rejection = Problem;
 
-    async fn from_request(request: Request, app: &App) -> Result<Self, Problem> {
-        Sent::from_request(request, app).await.map(|sent| Self(sent.value))
+    async fn from_request(request: Request, _: &App) -> Result<Self, Problem> {
+        sent(request, TINY).await.map(|sent| Self(sent.value))
     }
 }
 
@@ -121,29 +125,41 @@ impl<T: Serialize> IntoResponse for Json<T> {
 impl<T: DeserializeOwned> FromRequest<App> for Sent<T> {
     type Rejection = Problem;
 
-    async fn from_request(request: Request, _: &App) -> Result<Self, Problem> {
-        let (parts, body) = request.into_parts();
-        let typed = parts.headers.contains_key(header::CONTENT_TYPE);
-        if typed && !is_kind(&parts.headers, "application", "json") {
-            return Err(unsupported("application/json"));
-        }
-        let bytes = collect(&parts.headers, body, SMALL).await?;
-        let precondition = Conditional::read(&parts.headers)?;
-        let idempotency = idempotency(&parts, &bytes)?;
-        let value = match (bytes.is_empty(), typed) {
-            (true, false) => read::json(b"{}").or_else(|problem| read::json(b"null").map_err(|_| problem)),
-            (false, false) => Err(unsupported("application/json")),
-            (_, true) => read::json(&bytes),
-        }?;
-        Ok(Self { value, precondition, idempotency })
+    async fn from_request(request: Request, app: &App) -> Result<Self, Problem> {
+        sent(known(request, app).await?, SMALL).await
     }
+}
+
+/// The request, of somebody who is signed in: nobody else's body is waited for.
+async fn known(request: Request, app: &App) -> Result<Request, Problem> {
+    let (mut parts, body) = request.into_parts();
+    let caller = Caller::from_request_parts(&mut parts, app).await?;
+    signed_in(&caller.actor)?;
+    Ok(Request::from_parts(parts, body))
+}
+
+async fn sent<T: DeserializeOwned>(request: Request, limit: usize) -> Result<Sent<T>, Problem> {
+    let (parts, body) = request.into_parts();
+    let typed = parts.headers.contains_key(header::CONTENT_TYPE);
+    if typed && !is_kind(&parts.headers, "application", "json") {
+        return Err(unsupported("application/json"));
+    }
+    let bytes = collect(&parts.headers, body, limit).await?;
+    let precondition = Conditional::read(&parts.headers)?;
+    let idempotency = idempotency(&parts, &bytes)?;
+    let value = match (bytes.is_empty(), typed) {
+        (true, false) => read::json(b"{}").or_else(|problem| read::json(b"null").map_err(|_| problem)),
+        (false, false) => Err(unsupported("application/json")),
+        (_, true) => read::json(&bytes),
+    }?;
+    Ok(Sent { value, precondition, idempotency })
 }
 
 impl FromRequest<App> for SentBody {
     type Rejection = Problem;
 
-    async fn from_request(request: Request, _: &App) -> Result<Self, Problem> {
-        let (parts, body) = request.into_parts();
+    async fn from_request(request: Request, app: &App) -> Result<Self, Problem> {
+        let (parts, body) = known(request, app).await?.into_parts();
         let is = |kind, sub| is_kind(&parts.headers, kind, sub);
         let kind = match () {
             () if is("application", "json") => Kind::Json,
@@ -181,8 +197,8 @@ pub(crate) fn is_kind(headers: &HeaderMap, kind: &str, sub: &str) -> bool {
 
 /// The whole body: 413 beyond `limit`, 408 when it does not arrive in time, 400 when it breaks off.
 pub(crate) async fn collect(headers: &HeaderMap, body: axum::body::Body, limit: usize) -> Result<Bytes, Problem> {
-    let too_large =
-        || Problem::new(StatusCode::PAYLOAD_TOO_LARGE, Sentence::new("too_large").with("limit", limit >> 20));
+    let most = if limit < SMALL { format!("{} KiB", limit >> 10) } else { format!("{} MiB", limit >> 20) };
+    let too_large = || Problem::new(StatusCode::PAYLOAD_TOO_LARGE, Sentence::new("too_large").with("limit", &most));
     let told = headers.get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()).and_then(|v| v.parse::<u64>().ok());
     if told.is_some_and(|length| length > limit as u64) {
         return Err(too_large());

@@ -15,6 +15,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("attest_once_admitted", "The correction waits for the organiser; attest it once it has been let in."),
     ("attested_late", "The time for attestations is over: this one waits for the organiser."),
     ("attempt_out_of_turn", "Attempt {attempt} cannot be stored: the next one is {next}."),
+    (
+        "bib_and_hidden_name_differ",
+        "Bib {bib} belongs to somebody else than {sent}; that name is hidden. Compare the bib with the sheet.",
+    ),
     ("bib_and_name_differ", "Bib {bib} is {known}; this row says {sent}."),
     ("being_checked", "A referee is checking this score: until the ruling only a referee changes its figures."),
     ("control_characters", "There are characters in the text that cannot be shown: type it again."),

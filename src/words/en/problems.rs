@@ -95,7 +95,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("title_500", "Our fault"),
     ("title_503", "Not now"),
     ("token_days", "A token holds from 1 to {most} days."),
-    ("too_large", "The body is larger than {limit} MiB. Send it in parts, or use the command line."),
+    ("too_large", "The body is larger than {limit}. Send it in parts, or use the command line."),
     (
         "too_many_tries",
         "Too many tries to sign in. Wait {seconds} seconds; a sign-in link from the organiser works meanwhile.",

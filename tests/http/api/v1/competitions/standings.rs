@@ -74,6 +74,11 @@ async fn places_of_one_workout_and_of_one_entry() {
         .map(|r| (r["place"].as_u64().unwrap(), r["bib"].as_u64().unwrap()))
         .collect();
     assert_eq!(places, [(1, 1042), (2, 2001), (3, 1043)]);
+    assert_eq!((&page["rows"][0]["next"], &page["rows"][0]["shared"]), (&json!(null), &json!(1)));
+    assert_eq!(
+        page["rows"][1]["next"],
+        json!({ "place": 1, "text": "6+14 tb 11:24", "bib": 1042, "missing": "12 reps" })
+    );
     nobody.get(&format!("{C}/divisions/women/workouts/w3/places")).await.expect(404);
     app.organiser().await.get(&format!("{C}/divisions/women/workouts/w3/places")).await.expect(200);
 
@@ -126,6 +131,11 @@ async fn an_unchanged_page_is_304_and_a_change_or_a_window_passed_is_not() {
     app.set_clock("2027-01-17T21:01:00Z");
     ask(&tag).await.expect(304);
     app.staff_of("quayside").await.put(&score("w1", 1044)).json(late).await.expect(201);
+    ask(&tag).await.expect(304);
+    let millpond = app.staff_of("millpond").await;
+    let again = json!({ "performance": "6+3 tb 11:40", "reason": "the sheet was read wrongly" });
+    let seen = millpond.get(&score("w1", 2001)).await.json()["etag"].as_str().unwrap().to_owned();
+    millpond.put(&score("w1", 2001)).if_match(seen).json(again).await.expect(200);
     ask(&tag).await.expect(200);
     let seen = app.organiser().await.get(&path).await.expect(200);
     assert!(seen.header("cache-control").contains("private"));
