@@ -293,12 +293,43 @@ fn all_faults_of_a_score_are_said_at_once() {
         level: Some("heroic".into()),
         gym: Some("nowhere".into()),
         performed_at: Some(closes()),
+        video: Some("javascript:alert(1)".into()),
+        no_reps: Some(10_001),
+        attestation: Some(by_judge("J-9")),
         ..submit("5+30")
     };
     let refused = codes(&world.score(&staff("quayside"), 1, Move::Submit(wrong)).unwrap_err());
-    for code in ["attempt_out_of_turn", "no_such_level", "no_such_gym"] {
+    let named = [
+        "attempt_out_of_turn",
+        "no_such_level",
+        "no_such_gym",
+        "video_not_a_link",
+        "too_many_no_reps",
+        "no_such_judge",
+    ];
+    for code in named {
         assert!(refused.contains(code), "{code} is missing from {refused:?}");
     }
+    let wrong = Submit { attestation: Some(by_judge("J-9")), ..submit("5+30") };
+    let refused = codes(&world.score(&staff("quayside"), 1, Move::Submit(wrong)).unwrap_err());
+    assert!(refused.len() == 2 && refused.contains("no_such_judge"), "{refused:?}");
+}
+
+#[test]
+fn other_details_need_the_state_they_change() {
+    let mut world = World::new();
+    let desk = staff("quayside");
+    let put = |no_reps| Change::Score {
+        workout: "w1".into(),
+        bib: 1,
+        what: Move::Submit(Submit { no_reps: Some(no_reps), ..submit("6+14") }),
+    };
+    world.ask(&desk, put(3)).unwrap();
+    let first = world.attempt(1).unwrap().etag;
+    assert_eq!(only_code(&world.ask(&desk, put(4)).unwrap_err()), "428");
+    world.ask_with(&desk, Precondition::Match(vec![first]), put(4)).unwrap();
+    assert_eq!(only_code(&world.ask_with(&desk, Precondition::Match(vec![first]), put(5)).unwrap_err()), "412");
+    assert_eq!(world.attempt(1).unwrap().details.no_reps, Some(4));
 }
 
 #[test]

@@ -84,22 +84,12 @@ pub(super) fn attest(
     if attempt.stale {
         return Err(Refusal::Conflict(Sentence::new("stale_prescription"), Vec::new()));
     }
-    let mut faults = Vec::new();
-    let pointer = format!("{at}/judge");
-    match case.ledger.judges.get(&sent.judge) {
-        None => faults.push(Fault::new(&pointer, Sentence::new("no_such_judge").with("judge", &sent.judge))),
-        Some(judge) => {
-            valid_that_day(case, judge, stored.performed_at, &pointer, &mut faults);
-            not_themselves(case, judge, &pointer, &mut faults);
-            overlapping(case, judge, stored.performed_at, &pointer, warnings);
-        }
-    }
-    if sent.how == How::SignedIn && !case.actor().operator && !case.actor().is_judge(slug, &sent.judge) {
-        let sentence = Sentence::new("signed_in_as_somebody_else").with("judge", &sent.judge);
-        faults.push(Fault::new(format!("{at}/how"), sentence));
-    }
+    let faults = judge_faults(case, sent, stored.performed_at, at);
     if !faults.is_empty() {
         return Err(Refusal::Faults(faults));
+    }
+    if let Some(judge) = case.ledger.judges.get(&sent.judge) {
+        overlapping(case, judge, stored.performed_at, &format!("{at}/judge"), warnings);
     }
     let waiting = case.asked.received >= case.window.attest_by && attempt.state != State::Late;
     if waiting {
@@ -116,6 +106,26 @@ pub(super) fn attest(
         },
         waiting,
     })
+}
+
+/// What is wrong with a judge who vouches for a performance of that instant. `at` is the pointer
+/// of the attestation inside the request.
+pub(super) fn judge_faults(case: &Case<'_>, sent: &Attest, performed_at: Timestamp, at: &str) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let pointer = format!("{at}/judge");
+    match case.ledger.judges.get(&sent.judge) {
+        None => faults.push(Fault::new(&pointer, Sentence::new("no_such_judge").with("judge", &sent.judge))),
+        Some(judge) => {
+            valid_that_day(case, judge, performed_at, &pointer, &mut faults);
+            not_themselves(case, judge, &pointer, &mut faults);
+        }
+    }
+    let signed_in = case.actor().operator || case.actor().is_judge(&case.competition.slug, &sent.judge);
+    if sent.how == How::SignedIn && !signed_in {
+        let sentence = Sentence::new("signed_in_as_somebody_else").with("judge", &sent.judge);
+        faults.push(Fault::new(format!("{at}/how"), sentence));
+    }
+    faults
 }
 
 fn valid_that_day(case: &Case<'_>, judge: &Judge, at: Timestamp, pointer: &str, faults: &mut Vec<Fault>) {

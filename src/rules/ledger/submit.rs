@@ -1,11 +1,11 @@
 //! First scores, new attempts, corrections, details: rules.md sections 3, 7 and 8.
 
-use super::attest::attest;
+use super::attest::{attest, judge_faults};
 use super::case::{Case, no_open_appeal};
 use super::notes::{Notes, check_text};
 use super::{Decided, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, Role};
-use crate::rules::event::{Event, ScoreRef};
+use crate::rules::event::{Event, NoteRef, ScoreRef};
 use crate::rules::fault::{Fault, Question, Warning};
 use crate::rules::life::{Attempt, Details, State, Stored, Submit};
 use crate::rules::order;
@@ -14,6 +14,9 @@ use crate::rules::performance::{self, Around};
 use crate::rules::workout::{Attempts, Prescription};
 use crate::words::Sentence;
 use jiff::Timestamp;
+
+/// Nobody is called on more often than that.
+const MOST_NO_REPS: u32 = 10_000;
 
 /// Stores a score, or says why not.
 pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal> {
@@ -42,7 +45,7 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
 
     match existing {
         Some(attempt) if known(attempt, &read.stored) => {
-            let details = details(case, asked, Some(&attempt.details), &mut notes)?;
+            let details = details(case, asked, Some(&attempt.details), &mut notes);
             if details != attempt.details {
                 if !asked.revise {
                     case.seen(attempt)?;
@@ -95,7 +98,7 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
             if case.stated_out {
                 decided.events.push(Event::TakingPart { workout: score.workout.clone(), bib: score.bib });
             }
-            let details = details(case, asked, existing.map(|a| &a.details), &mut notes)?;
+            let details = details(case, asked, existing.map(|a| &a.details), &mut notes);
             shared_sheet(case, &read.stored, &details, "/attestation/sheet", &mut decided.warnings);
             let reason = asked.reason.as_deref().filter(|r| !r.trim().is_empty()).map(|r| notes.keep(r.trim()));
             let version = existing.map_or(0, |a| a.version) + 1;
@@ -138,6 +141,10 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
     let level = level(case, asked.level.as_deref(), "/level", &mut faults);
     let gym = gym(case, asked, existing, &mut faults);
     let performed_at = performed_at(case, asked.performed_at, existing, &mut faults);
+    check_details(asked, &mut faults);
+    if let Some(sent) = asked.attestation.as_ref().filter(|_| existing.is_none_or(|a| a.attestation.is_none())) {
+        faults.extend(judge_faults(case, sent, performed_at, "/attestation"));
+    }
     if let Some(reason) = &asked.reason {
         faults.extend(check_text("/reason", reason, false).err());
     }
@@ -346,35 +353,40 @@ fn is_late(case: &Case<'_>, role: Option<Role>, existing: Option<&Attempt>) -> b
     }
 }
 
-/// The details from here on: what was sent, over what was there.
-fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mut Notes) -> Result<Details, Refusal> {
-    let mut faults = Vec::new();
-    let mut details = before.cloned().unwrap_or_default();
-    if let Some(n) = asked.no_reps {
-        if n > 10_000 {
-            faults.push(Fault::new("/no_reps", Sentence::new("too_many_no_reps").with("most", 10_000)));
-        }
-        details.no_reps = Some(n);
+/// What is wrong with sheet, no-reps and video.
+fn check_details(asked: &Submit, faults: &mut Vec<Fault>) {
+    if asked.no_reps.is_some_and(|n| n > MOST_NO_REPS) {
+        faults.push(Fault::new("/no_reps", Sentence::new("too_many_no_reps").with("most", MOST_NO_REPS)));
     }
     if let Some(sheet) = asked.attestation.as_ref().and_then(|a| a.sheet.as_deref()) {
-        details.sheet = sheet_number(sheet, "/attestation/sheet", &mut faults);
+        sheet_number(sheet, "/attestation/sheet", faults);
+    }
+    if asked.video.as_deref().is_some_and(|v| !is_link(v.trim())) {
+        faults.push(Fault::new("/video", Sentence::new("video_not_a_link")));
+    }
+}
+
+/// Blank, or an address a browser may be sent to.
+fn is_link(video: &str) -> bool {
+    let web = video.starts_with("https://") || video.starts_with("http://");
+    video.is_empty() || (web && video.len() <= 500 && !video.chars().any(|c| c.is_control() || c.is_whitespace()))
+}
+
+/// The details from here on: what was sent (and has been checked), over what was there.
+fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mut Notes) -> Details {
+    let mut details = before.cloned().unwrap_or_default();
+    if asked.no_reps.is_some() {
+        details.no_reps = asked.no_reps;
+    }
+    if let Some(sheet) = asked.attestation.as_ref().and_then(|a| a.sheet.as_deref()) {
+        details.sheet = Some(sheet.trim().to_owned()).filter(|s| !s.is_empty());
     }
     if let Some(video) = asked.video.as_deref().map(str::trim).filter(|v| !v.is_empty()) {
-        if !(video.starts_with("https://") || video.starts_with("http://"))
-            || video.len() > 500
-            || video.chars().any(|c| c.is_control() || c.is_whitespace())
-        {
-            faults.push(Fault::new("/video", Sentence::new("video_not_a_link")));
-        } else if let Some(note) = before
-            .and_then(|d| d.video.as_ref())
-            .filter(|n| case.ledger.videos.get(&n.id).is_some_and(|known| known == video))
-        {
-            details.video = Some(note.clone());
-        } else {
-            details.video = Some(notes.keep(video));
-        }
+        let same = |n: &&NoteRef| case.ledger.videos.get(&n.id).is_some_and(|known| known == video);
+        let known = before.and_then(|d| d.video.as_ref()).filter(same);
+        details.video = Some(known.cloned().unwrap_or_else(|| notes.keep(video)));
     }
-    if faults.is_empty() { Ok(details) } else { Err(Refusal::Faults(faults)) }
+    details
 }
 
 /// A sheet number: short, printable; blank is none.
