@@ -5,7 +5,7 @@
 //! value that only our pages know ([`Form`]).
 
 use super::arrival::Arrival;
-use super::extract::{SMALL, collect, is_kind, read};
+use super::extract::{SMALL, TINY, collect, is_kind, read};
 use super::problem::Problem;
 use crate::actions::accounts::{self, Known, Origin};
 use crate::app::App;
@@ -182,7 +182,8 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
             let sentence = Sentence::new("unsupported_media_type").with("wanted", "application/x-www-form-urlencoded");
             return Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, sentence));
         }
-        let bytes = collect(&parts.headers, body, SMALL).await?;
+        let limit = if caller.actor.account.is_some() { SMALL } else { TINY };
+        let bytes = collect(&parts.headers, body, limit).await?;
         let (given, fields): (Vec<_>, Vec<_>) = form_urlencoded::parse(&bytes).partition(|(name, _)| name == "csrf");
         let right = given.len() == 1 && bool::from(given[0].1.as_bytes().ct_eq(caller.csrf.as_bytes()));
         if caller.via == Via::Cookie && !right {

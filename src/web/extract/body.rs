@@ -25,7 +25,7 @@ pub const LARGE: usize = 4 << 20;
 const LONGEST: Duration = Duration::from_secs(10);
 
 /// Largest body of who need not be signed in: e-mail and password.
-const TINY: usize = 64 << 10;
+pub const TINY: usize = 64 << 10;
 
 /// A JSON body in (at most 64 KiB; anybody's), or out.
 #[derive(Clone, Debug)]

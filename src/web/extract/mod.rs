@@ -8,7 +8,7 @@ mod body;
 mod headers;
 pub(crate) mod read;
 
-pub use body::{Body, Json, Kind, LARGE, SMALL, Sent, SentBody};
+pub use body::{Body, Json, Kind, LARGE, SMALL, Sent, SentBody, TINY};
 pub(crate) use body::{collect, is_kind};
 pub use headers::{Accept, Conditional, match_tags};
 

@@ -87,7 +87,7 @@ pub async fn get_desk(
     let (w, actor, now) = (words(), &caller.actor, caller.received);
     let reader = Reader::find(&app, actor, now, &slug).await?;
     permit(actor, Act::ReadDesk { competition: &slug, gym: Some(&gym) })?;
-    let base = format!("/desk/{slug}/{gym}");
+    let base = format!("/desk/{}/{}", encoded(&slug), encoded(&gym));
     if let (Some(bib), Some(workout)) = (fields.find("bib"), fields.find("workout")) {
         return Ok(Redirect::to(&format!("{base}/{}/{}", encoded(&workout), encoded(&bib))).into_response());
     }

@@ -40,7 +40,7 @@ struct LinkView<'a> {
 
 /// Where to go after signing in: a path of our own, else the account's page.
 fn safe(next: &str) -> &str {
-    let own = next.starts_with('/') && !next.starts_with("//") && !next.contains(['\\', '\r', '\n', '\t']);
+    let own = next.starts_with('/') && !next.starts_with("//") && !next.contains(|c: char| c == '\\' || c.is_control());
     if own { next } else { "/account" }
 }
 
@@ -130,7 +130,16 @@ mod tests {
     #[test]
     fn one_is_led_to_our_own_pages_only() {
         assert_eq!(safe("/c/saltmarsh?gym=a"), "/c/saltmarsh?gym=a");
-        for bad in ["", "//evil.example", "https://evil.example", "/\\evil.example", "javascript:x", "/a\r\nb"] {
+        for bad in [
+            "",
+            "//evil.example",
+            "https://evil.example",
+            "/\\evil.example",
+            "javascript:x",
+            "/a\r\nb",
+            "/\u{1}",
+            "/\t/evil.example",
+        ] {
             assert_eq!(safe(bad), "/account", "{bad:?}");
         }
     }
