@@ -516,7 +516,8 @@ impl Reader<'_> {
     async fn videos(&mut self) -> Result<(), StoreError> {
         let attempts = &self.ledger.attempts;
         let of_wanted = self.wanted.all.videos.iter().filter_map(|pair| attempts.get(pair)).flatten();
-        let ids: BTreeSet<u64> = of_wanted.filter_map(|a| a.details.video.as_ref()).map(|note| note.id).collect();
+        let details = of_wanted.flat_map(|a| std::iter::once(&a.details).chain(a.waiting.as_ref().map(|w| &w.details)));
+        let ids: BTreeSet<u64> = details.filter_map(|d| d.video.as_ref()).map(|note| note.id).collect();
         let members = ids.into_iter().map(|id| Val::Int(column(id))).collect();
         let rows: Vec<(i64, String)> = NOTES.read(self.tx, &self.fixed(), members).await?;
         for (id, text) in rows {

@@ -138,9 +138,9 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     STATEMENTS.write(tx, statements).await?;
     EXTENSIONS.write(tx, extensions).await?;
     PLACEMENTS.write(tx, changed.placements.iter().map(|p| placement_row(id, p)).collect()).await?;
-    PERSONS
-        .write(tx, newest(&changed.persons).map(|(n, person, salt)| person_row(id, *n, person, salt)).collect())
-        .await?;
+    // A number that was erased never comes back.
+    let persons = newest(&changed.persons).filter(|(n, ..)| !changed.rows.contains(&RowKey::Person(*n)));
+    PERSONS.write(tx, persons.map(|(n, person, salt)| person_row(id, *n, person, salt)).collect()).await?;
     let notes = changed.notes.iter().map(|(n, text, salt, bib)| note_row(id, *n, text, salt, *bib, public.contains(n)));
     NOTES.write(tx, notes.collect()).await?;
     RECORDS

@@ -8,7 +8,7 @@ use tallywright::rules::ledger::{Change, Decided, Outcome, Refusal};
 use tallywright::rules::life::{Attest, Decision, FlagReason, Move, State, Submit};
 use tallywright::rules::people::EntryState;
 use tallywright::rules::performance::RawPerformance;
-use tallywright::rules::roster::{EntryChange, RawEntry};
+use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
 
 fn flag(withhold: bool) -> Move {
     Move::Flag { reason: FlagReason::Count, note: String::new(), withhold }
@@ -307,4 +307,41 @@ fn an_entry_without_a_bib_is_found_again_however_its_birth_is_written() {
     };
     assert_eq!(asked("25/03/1991").touches().names, asked("1991-03-25").touches().names);
     assert_eq!(asked("25 March 1991").touches().names, asked("1991-03-25").touches().names);
+}
+
+#[test]
+fn a_late_correction_sent_twice_changes_nothing_and_leaves_the_score_alone() {
+    let mut world = World::new();
+    let desk = staff("quayside");
+    world.score(&desk, 1, Move::Submit(attested("6+14"))).unwrap();
+    world.now = closes() + SignedDuration::from_hours(25);
+    let correction = |no_reps| Move::Submit(Submit { no_reps: Some(no_reps), ..submit("6+13") });
+    world.score(&desk, 1, correction(2)).unwrap();
+    let before = world.attempt(1).unwrap().clone();
+    assert_eq!(world.score(&desk, 1, correction(2)).unwrap().outcome, Outcome::Unchanged);
+    assert_eq!(world.attempt(1), Some(&before));
+    world.score(&desk, 1, correction(3)).unwrap();
+    let attempt = world.attempt(1).unwrap();
+    let waiting = attempt.waiting.as_ref().unwrap();
+    assert_eq!((attempt.details.no_reps, waiting.details.no_reps), (None, Some(3)));
+    assert_eq!(attempt.state, State::Attested);
+}
+
+#[test]
+fn a_contact_that_is_taken_away_is_erased() {
+    let mut world = World::new();
+    let gym = |contact: &str| RawGym {
+        slug: "quayside".into(),
+        name: "Quayside".into(),
+        country: "PT".into(),
+        contact: contact.into(),
+        ..RawGym::default()
+    };
+    world.ok(&organiser(), Change::SetGym(gym("Keeper of Quayside")));
+    let person = world.ledger.gyms["quayside"].contact.as_ref().unwrap().id;
+    assert!(world.ledger.persons.contains_key(&person));
+    world.ok(&organiser(), Change::SetGym(gym("")));
+    assert!(!world.ledger.persons.contains_key(&person), "nobody needs it any more");
+    world.ok(&organiser(), Change::SetGym(gym("Keeper of Quayside")));
+    assert_ne!(world.ledger.gyms["quayside"].contact.as_ref().unwrap().id, person);
 }

@@ -6,7 +6,7 @@ use sqlx::Executor;
 use std::time::Duration;
 use tallywright::rules::ledger::{Asked, Change, Outcome, Precondition, Refusal};
 use tallywright::rules::life::{FlagReason, Move, State};
-use tallywright::rules::roster::{EntryChange, RawEntry};
+use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
 use tallywright::store::log::StoredRecord;
 use tallywright::store::{Answered, WriteError};
 
@@ -329,4 +329,28 @@ async fn twice_the_heaviest_is_asked_about_in_a_group_as_one_by_one() {
     let back = Asked { precondition: Precondition::Any, ..score("w2", 21, "101 kg", false) };
     let answers = place.writer.submit_many(vec![light, back, score("w2", 23, "225 kg", false)]).await;
     assert!(matches!(answers[2], Err(WriteError::Refused(Refusal::Ask(_)))), "{:?}", answers[2]);
+}
+
+#[tokio::test]
+async fn a_contact_made_and_taken_away_in_one_group_is_gone() {
+    let place = Place::with_entries(1).await;
+    let gym = |contact: &str| {
+        ask(Change::SetGym(RawGym {
+            slug: "northbank".to_owned(),
+            name: "Northbank".to_owned(),
+            country: "PT".to_owned(),
+            contact: contact.to_owned(),
+            ..RawGym::default()
+        }))
+    };
+    for asked in [vec![gym("Somebody"), gym("")], vec![gym("Somebody")], vec![gym("")]] {
+        assert!(place.writer.submit_many(asked).await.iter().all(Result::is_ok));
+        assert_eq!(place.difference().await, None);
+    }
+    let mut raw = place.raw().await;
+    let left: i64 = sqlx::query_scalar("SELECT COUNT(*) FROM persons WHERE body LIKE '%Somebody%'")
+        .fetch_one(&mut raw)
+        .await
+        .unwrap();
+    assert_eq!(left, 0);
 }

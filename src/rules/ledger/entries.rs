@@ -59,8 +59,12 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
     let kept = contact.map(|person| keep(ledger, asked, known, person));
     let gym = Gym { contact: kept.as_ref().map(|k| k.reference.clone()), ..gym };
     let slug = gym.slug.clone();
+    let gym_contact_gone = gym.contact.is_none();
     let event = (before != Some(&gym)).then(|| Event::GymSet { gym });
+    // Facts that nobody refers to any more are not kept.
+    let gone = known.filter(|_| gym_contact_gone).map(|known| Event::Erased { person: known.id });
     let mut decided = set(&permit, before.is_none(), slug, event, kept);
+    decided.events.extend(gone);
     decided.warnings = checked.warnings;
     Ok(decided)
 }

@@ -43,6 +43,15 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
     let mut notes = Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib));
     let score = ScoreRef { workout: case.workout.slug.clone(), bib: case.entry.bib, attempt: number };
 
+    let waiting = existing.and_then(|a| a.waiting.as_ref()).filter(|w| same_figures(&w.stored, &read.stored));
+    if let Some(waiting) = waiting {
+        // Sent twice; other details are another correction, and wait in its place.
+        if details(case, asked, Some(&waiting.details), &mut notes) == waiting.details {
+            decided.outcome = Outcome::Unchanged;
+            return Ok(decided);
+        }
+        notes = Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib));
+    }
     match existing {
         Some(attempt) if known(attempt, &read.stored) => {
             let details = details(case, asked, Some(&attempt.details), &mut notes);
@@ -98,7 +107,8 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
             if case.stated_out {
                 decided.events.push(Event::TakingPart { workout: score.workout.clone(), bib: score.bib });
             }
-            let details = details(case, asked, existing.map(|a| &a.details), &mut notes);
+            let known = waiting.map(|w| &w.details).or(existing.map(|a| &a.details));
+            let details = details(case, asked, known, &mut notes);
             shared_sheet(case, &read.stored, &details, "/attestation/sheet", &mut decided.warnings);
             let reason = asked.reason.as_deref().filter(|r| !r.trim().is_empty()).map(|r| notes.keep(r.trim()));
             let version = existing.map_or(0, |a| a.version) + 1;
@@ -299,11 +309,9 @@ fn wants_video(case: &Case<'_>) -> bool {
     evidence.all || (evidence.no_gym && case.entry.gym.is_none())
 }
 
-/// Whether these figures are there already, standing or waiting for the organiser. A score that
-/// was taken back is not there.
+/// Whether these figures stand already. A score that was taken back does not.
 fn known(attempt: &Attempt, stored: &Stored) -> bool {
-    let waiting = attempt.waiting.as_ref().is_some_and(|w| same_figures(&w.stored, stored));
-    waiting || (attempt.state != State::Withdrawn && same_figures(&attempt.stored, stored))
+    attempt.state != State::Withdrawn && same_figures(&attempt.stored, stored)
 }
 
 /// Same performance, tiebreak, level, instant and gym.
