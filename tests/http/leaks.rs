@@ -117,3 +117,41 @@ async fn the_body_of_nobody_is_not_waited_for() {
     }
     assert!(began.elapsed() < std::time::Duration::from_secs(5), "{:?}", began.elapsed());
 }
+
+/// A first attempt in quayside and a second at home in millpond, with a video.
+async fn visited(app: &TestApp) {
+    let first = json!({ "performance": "278", "gym": "quayside" });
+    app.staff_of("quayside").await.put(&score(2001)).json(first).await.expect(201);
+    let second = json!({ "performance": "290", "attempt": 2, "video": "https://video.example/noor" });
+    app.staff_of("millpond").await.put(&score(2001)).json(second).await.expect(201);
+}
+
+#[tokio::test]
+async fn a_gym_that_was_visited_reads_what_is_about_that_visit_alone() {
+    let app = TestApp::new().await;
+    visited(&app).await;
+    let read = |text: &str| text.contains("video.example");
+    let seen = app.staff_of("quayside").await.get(&score(2001)).await.expect(200);
+    assert_eq!(seen.json()["attempts"].as_array().map(Vec::len), Some(2));
+    assert!(!read(&seen.text()), "{}", seen.text());
+    assert!(read(&app.staff_of("millpond").await.get(&score(2001)).await.text()));
+    assert!(!read(&app.nobody().get(&score(2001)).await.text()));
+}
+
+#[tokio::test]
+async fn a_history_before_publication_is_of_the_attempts_that_its_reader_may_see() {
+    let app = TestApp::new().await;
+    let file = include_str!("../data/small.toml");
+    let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
+    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    visited(&app).await;
+    let path = format!("{}/history", score(2001));
+    let attempts = |view: Value| -> Vec<u64> {
+        view["items"].as_array().unwrap().iter().filter_map(|i| i["attempt"].as_u64()).collect()
+    };
+    let visit = app.staff_of("quayside").await.get(&path).await.expect(200).json();
+    assert_eq!(attempts(visit), [1]);
+    let home = app.staff_of("millpond").await.get(&path).await.expect(200).json();
+    assert_eq!(attempts(home), [1, 2]);
+    app.nobody().get(&path).await.expect(404);
+}

@@ -1,7 +1,7 @@
 //! What happened to a score, and what was ruled in a competition: read from the log.
 
 use super::find_entry;
-use super::show::{attestation, notes, performance};
+use super::show::{attestation, notes, notes_by_gym, performance};
 use crate::actions::reader::Reader;
 use crate::actions::views::{HistoryItem, HistoryView, RulingItem, RulingsView, names};
 use crate::actions::{Failure, ScorePath};
@@ -32,16 +32,21 @@ pub async fn history(app: &App, actor: &Actor, now: Timestamp, score: &ScorePath
         .iter()
         .map(crate::store::log::StoredRecord::record)
         .collect::<Result<_, _>>()?;
-    let at = records.iter().rev().find_map(|r| match &r.event {
-        Event::Submitted { stored, .. } => stored.gym.as_deref(),
-        _ => None,
-    });
-    if records.is_empty() || !reader.sees_scores_of(workout, &entry, at) {
+    // Where each attempt was performed, as last said.
+    let mut gyms: HashMap<u32, Option<String>> = HashMap::new();
+    for record in &records {
+        if let Event::Submitted { score, stored, .. } = &record.event {
+            gyms.insert(score.attempt, stored.gym.clone());
+        }
+    }
+    let at = |r: &Record| attempt(&r.event).and_then(|n| gyms.get(&n)?.as_deref());
+    let records: Vec<&Record> = records.iter().filter(|r| reader.sees_scores_of(workout, &entry, at(r))).collect();
+    if records.is_empty() {
         let sentence = Sentence::new("no_score").with("workout", &workout.title).with("bib", score.bib);
         return Err(Failure::not_found(sentence));
     }
-    let ids: Vec<u64> = records.iter().filter_map(|r| note(&r.event)).map(|n| n.id).collect();
-    let notes = notes(app, &reader, reader.inside(&entry, at).as_ref(), &ids).await?;
+    let ids = records.iter().map(|r| (at(r), note(&r.event).map(|n| n.id).into_iter().collect()));
+    let notes = notes_by_gym(app, &reader, &entry, ids).await?;
     let items = records.iter().map(|r| item(&reader, workout, &entry, &notes, r)).collect();
     Ok(HistoryView {
         competition: reader.slug.clone(),
@@ -50,6 +55,21 @@ pub async fn history(app: &App, actor: &Actor, now: Timestamp, score: &ScorePath
         items,
         log_seq: reader.seq,
     })
+}
+
+/// Which attempt an event is about; `None`: the entry in the workout.
+fn attempt(event: &Event) -> Option<u32> {
+    match event {
+        Event::Submitted { score, .. }
+        | Event::Detailed { score, .. }
+        | Event::Attested { score, .. }
+        | Event::Withdrawn { score }
+        | Event::Flagged { score, .. }
+        | Event::Ruled { score, .. }
+        | Event::Appealed { score, .. }
+        | Event::Admitted { score, .. } => Some(score.attempt),
+        _ => None,
+    }
 }
 
 /// The words that go with an event.

@@ -55,6 +55,29 @@ pub async fn notes(
     })
 }
 
+/// Notes about attempts of one entry, each with the gym it was performed in: staff of a gym that
+/// an entry visited read those about that attempt, not those about the others.
+pub async fn notes_by_gym<'g>(
+    app: &App,
+    reader: &Reader,
+    entry: &Entry,
+    attempts: impl Iterator<Item = (Option<&'g str>, Vec<u64>)>,
+) -> Result<HashMap<u64, String>, Failure> {
+    let (mut inside, mut outside, mut permit) = (Vec::new(), Vec::new(), None);
+    for (at, ids) in attempts {
+        match reader.inside(entry, at) {
+            Some(given) => {
+                permit = Some(given);
+                inside.extend(ids);
+            }
+            None => outside.extend(ids),
+        }
+    }
+    let mut found = notes(app, reader, permit.as_ref(), &inside).await?;
+    found.extend(notes(app, reader, None, &outside).await?);
+    Ok(found)
+}
+
 impl<'a> Show<'a> {
     /// Reads what stands apart from the attempts: notes and extensions of windows.
     pub async fn load(
@@ -65,10 +88,8 @@ impl<'a> Show<'a> {
         attempts: &[&Attempt],
         seq: u64,
     ) -> Result<Self, Failure> {
-        let at = attempts.first().and_then(|a| a.stored.gym.as_deref());
-        let permit = reader.inside(entry, at);
-        let ids: Vec<u64> = attempts.iter().flat_map(|a| note_ids(a)).collect();
-        let notes = notes(app, reader, permit.as_ref(), &ids).await?;
+        let ids = attempts.iter().map(|a| (a.stored.gym.as_deref(), note_ids(a).collect()));
+        let notes = notes_by_gym(app, reader, entry, ids).await?;
         let late = attempts.iter().any(|a| a.stored.received_at >= workout.window.closes);
         let extensions = if late { app.store.list_extensions(reader.id).await? } else { Vec::new() };
         Ok(Self { reader, workout, entry, notes: Arc::new(notes), extensions: extensions.into(), seq })
