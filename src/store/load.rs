@@ -144,6 +144,13 @@ bulk!(
     )
 );
 bulk!(
+    TIES_AS_JUDGE = Bulk::list(
+        "SELECT g.account, j.gym FROM grants g JOIN judges j ON j.code = g.judge WHERE g.role = 'judge' AND j.gym IS NOT NULL AND g.competition = $1 AND j.competition = $2 AND g.account IN (",
+        2,
+        ")"
+    )
+);
+bulk!(
     TIES_BY_EMAIL = Bulk::list(
         "SELECT a.id, e.bib FROM accounts a JOIN persons p ON p.folded_email = a.folded_email JOIN entries e ON e.competition = p.competition AND e.person = p.id WHERE p.competition = $1 AND p.folded_email <> '' AND a.id IN (",
         1,
@@ -491,6 +498,11 @@ impl Reader<'_> {
                 "athlete" => of.bibs.extend(bib.map(|bib| number::<u32>("grants", bib)).transpose()?),
                 _ => {}
             }
+        }
+        let both = [Val::Text(self.slug.to_owned()), Val::Int(self.id)];
+        let rows: Vec<(i64, String)> = TIES_AS_JUDGE.read(self.tx, &both, members.clone()).await?;
+        for (account, gym) in rows {
+            ties.entry(account).or_default().gyms.insert(gym);
         }
         let rows: Vec<(i64, i64)> = TIES_BY_EMAIL.read(self.tx, &[Val::Int(self.id)], members).await?;
         for (account, bib) in rows {

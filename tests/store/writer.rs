@@ -4,6 +4,7 @@ use super::support::{FILE, Place, apply, ask, ask_by, attest, entry, file, key, 
 use jiff::SignedDuration;
 use sqlx::Executor;
 use std::time::Duration;
+use tallywright::rules::access::{Actor, Grant, Role};
 use tallywright::rules::ledger::{Asked, Change, Outcome, Precondition, Refusal};
 use tallywright::rules::life::{FlagReason, Move, State};
 use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
@@ -353,4 +354,30 @@ async fn a_contact_made_and_taken_away_in_one_group_is_gone() {
         .await
         .unwrap();
     assert_eq!(left, 0);
+}
+
+#[tokio::test]
+async fn a_referee_does_not_rule_on_the_gym_whose_judge_they_are() {
+    let place = Place::with_entries(2).await;
+    place.attested(1, "4+3").await;
+    place.attested(2, "5+0").await;
+    let account = place.store.add_account("ref@example.org", "ref@example.org", None, noon()).await.unwrap();
+    let grant = |role, judge: Option<&str>| Grant {
+        role,
+        competition: Some("saltmarsh".to_owned()),
+        gym: None,
+        bib: None,
+        judge: judge.map(str::to_owned),
+    };
+    let grants = vec![grant(Role::Referee, None), grant(Role::Judge, Some("J-1"))];
+    place.store.add_grants(account, &grants, noon()).await.unwrap();
+    let referee = Actor { account: Some(account), grants, ..Actor::default() };
+    let flag = |bib| {
+        let what = Move::Flag { reason: FlagReason::Count, note: String::new(), withhold: false };
+        Asked { precondition: Precondition::Any, ..ask_by(referee.clone(), moved("w1", bib, what).change) }
+    };
+    // Judge J-1 is of quayside, as bib 1 is; bib 2 is of milltown.
+    let own = place.submit(flag(1)).await;
+    assert!(matches!(own, Err(WriteError::Refused(Refusal::NotAllowed(_)))), "{own:?}");
+    place.submit(flag(2)).await.unwrap();
 }
