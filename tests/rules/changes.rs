@@ -3,11 +3,13 @@
 
 use crate::support::{FILE, World, athlete, attested, by_judge, closes, codes, organiser, referee, staff, submit};
 use jiff::SignedDuration;
+use proptest::prelude::*;
 use tallywright::rules::competition::from_toml;
 use tallywright::rules::ledger::{Change, Decided, Outcome, Refusal};
 use tallywright::rules::life::{Attest, Decision, FlagReason, Move, State, Submit};
+use tallywright::rules::order::key;
 use tallywright::rules::people::EntryState;
-use tallywright::rules::performance::RawPerformance;
+use tallywright::rules::performance::{Around, RawPerformance, check};
 use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
 
 fn flag(withhold: bool) -> Move {
@@ -344,4 +346,108 @@ fn a_contact_that_is_taken_away_is_erased() {
     assert!(!world.ledger.persons.contains_key(&person), "nobody needs it any more");
     world.ok(&organiser(), Change::SetGym(gym("Keeper of Quayside")));
     assert_ne!(world.ledger.gyms["quayside"].contact.as_ref().unwrap().id, person);
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Step {
+    Wait(i64),
+    Submit(u64),
+    Attest,
+    Withdraw,
+    Flag(i64, bool),
+    Rule(i64, u8),
+    Decide(i64, u8),
+    Appeal,
+    Admit(bool),
+    Move(bool),
+    Apply(u8, u8),
+}
+
+fn steps() -> impl Strategy<Value = Vec<Step>> {
+    let by = || prop_oneof![Just(20i64), Just(21)];
+    let step = prop_oneof![
+        1 => prop_oneof![Just(60i64), Just(60 * 24), Just(60 * 24 * 5)].prop_map(Step::Wait),
+        4 => (0..200u64).prop_map(Step::Submit),
+        4 => Just(Step::Attest),
+        1 => Just(Step::Withdraw),
+        2 => (by(), any::<bool>()).prop_map(|(by, withhold)| Step::Flag(by, withhold)),
+        3 => (by(), 0..5u8).prop_map(|(by, what)| Step::Rule(by, what)),
+        2 => (by(), 0..5u8).prop_map(|(by, what)| Step::Decide(by, what)),
+        1 => Just(Step::Appeal),
+        1 => any::<bool>().prop_map(Step::Admit),
+        2 => any::<bool>().prop_map(Step::Move),
+        3 => (0..3u8, 0..3u8).prop_map(|(reps, kg)| Step::Apply(reps, kg)),
+    ];
+    proptest::collection::vec(step, 1..50)
+}
+
+fn decision(what: u8) -> Decision {
+    match what {
+        0 => Decision::Stands,
+        1 => Decision::Strike,
+        2 => Decision::Restore,
+        3 => replace("33 reps"),
+        _ => Decision::Deduct { reps: Some(3), seconds: None, tiebreak: None, no_tiebreak: false },
+    }
+}
+
+fn take(world: &mut World, step: Step) {
+    // Refusals are fine here: what must hold is what a change leaves behind.
+    let _ = match step {
+        Step::Wait(minutes) => {
+            world.now += SignedDuration::from_mins(minutes);
+            return;
+        }
+        Step::Submit(n) => world.score(&staff("quayside"), 1, Move::Submit(submit(&format!("{n} reps")))),
+        Step::Attest => world.score(&staff("quayside"), 1, Move::Attest(by_judge("J-1"))),
+        Step::Withdraw => world.score(&staff("quayside"), 1, Move::Withdraw),
+        Step::Flag(by, withhold) => world.score(&referee(by), 1, flag(withhold)),
+        Step::Rule(by, what) => world.score(&referee(by), 1, rule(decision(what), false)),
+        Step::Decide(by, what) => world.score(&referee(by), 1, rule(decision(what), true)),
+        Step::Appeal => world.score(&athlete(1), 1, Move::Appeal { reason: "please".into() }),
+        Step::Admit(yes) => world.score(&organiser(), 1, admit(yes)),
+        Step::Move(men) => {
+            let (category, division) = if men { ("men", "men") } else { ("women", "women") };
+            for person in world.ledger.persons.values_mut() {
+                person.category = category.into();
+            }
+            let division = Some(division.to_owned());
+            world.move_entry(1, EntryChange { division, reason: "wrong".into(), ..EntryChange::default() })
+        }
+        Step::Apply(reps, kg) => {
+            let text = FILE.replace("reps = 20", &format!("reps = {}", 20 + 2 * reps));
+            let text = text.replace("kg = 16, lb = 35", &format!("kg = {}", 16 + kg));
+            let raw = Box::new(from_toml(&text).unwrap());
+            world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true })
+        }
+    };
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 100, ..ProptestConfig::default() })]
+
+    #[test]
+    fn whatever_happens_a_placed_score_is_vouched_for_as_it_is(steps in steps()) {
+        let mut world = World::new();
+        for step in &steps {
+            take(&mut world, *step);
+            let Some(attempt) = world.attempt(1) else { continue };
+            let doubted = matches!(attempt.state, State::Flagged | State::Withheld);
+            prop_assert_eq!(attempt.flag.is_some(), doubted, "after {:?}", step);
+            if !attempt.state.placed() {
+                continue;
+            }
+            let standing = attempt.flag.as_ref().map_or(attempt.state, |f| f.before);
+            prop_assert!(standing == State::Amended || attempt.attestation.is_some(), "after {:?}: {:?}", step, attempt);
+            prop_assert!(!attempt.stale, "after {:?}: {:?}", step, attempt);
+            let competition = &world.ledger.definition.as_ref().unwrap().1;
+            let division = &world.ledger.entries[&1].division;
+            let prescription = competition.prescription("w1", division, attempt.stored.level).unwrap();
+            let raw = RawPerformance::Text(attempt.stored.text.clone());
+            let around = Around { confirm_all: true, ..Around::default() };
+            let read = check(&prescription.task, &raw, &around).unwrap().value;
+            prop_assert_eq!(key(&prescription.task, attempt.stored.level, &read), Ok(attempt.stored.key));
+        }
+        prop_assert_eq!(world.from_log().attempts, world.ledger.attempts);
+    }
 }
