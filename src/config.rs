@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 /// Everything a process is told at its start.
 #[derive(Clone, Debug)]
 pub struct Config {
-    /// `sqlite://PATH` (PostgreSQL by its own URL).
+    /// `sqlite://PATH` (another engine by its own URL).
     pub database: String,
     /// Where HTTP is served. No `Forwarded` or `X-Forwarded-*` header is believed: behind a proxy all
     /// requests share its address, and so its tries to sign in.

@@ -162,8 +162,9 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
     let has = |competition: &str, role: Role| actor.has(competition, role).then_some(role);
     match act {
         Act::SeeCompetition { competition } => actor.grants.iter().find(|g| g.holds_in(competition)).map(|g| g.role),
-        Act::SeeUnannounced { competition } | Act::Organise { competition } => has(competition, Role::Organiser),
-        Act::Apply { competition } => has(competition, Role::Organiser),
+        Act::SeeUnannounced { competition } | Act::Organise { competition } | Act::Apply { competition } => {
+            has(competition, Role::Organiser)
+        }
         Act::Administer => {
             actor.grants.iter().any(|g| g.role == Role::Organiser && g.competition.is_none()).then_some(Role::Organiser)
         }

@@ -131,6 +131,9 @@ pub struct Record {
 
 impl Record {
     /// The exact bytes that are stored and hashed.
+    ///
+    /// # Panics
+    /// Never: records are plain data, which always serialises.
     #[must_use]
     pub fn to_bytes(&self) -> Vec<u8> {
         serde_json::to_vec(self).expect("records are plain data")

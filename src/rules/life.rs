@@ -239,6 +239,7 @@ pub struct Waiting {
 
 /// All that is known of one attempt now.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own; none excludes another")]
 pub struct Attempt {
     /// Which.
     pub score: ScoreRef,
@@ -310,6 +311,10 @@ impl Attempt {
 
 /// What somebody wants with a score.
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "submissions are by far the most: a box for each costs more than it saves"
+)]
 pub enum Move {
     /// Store a first score, new figures or details.
     Submit(Submit),
@@ -415,6 +420,9 @@ pub struct Attest {
 
 /// What an attestation vouches for: hex SHA-256 of competition, workout, bib, attempt, level,
 /// figures with tiebreak, `performed_at`, gym and prescription, as JSON in that order.
+///
+/// # Panics
+/// Never: what it vouches for is plain data, which always serialises.
 #[must_use]
 pub fn digest(competition: &str, score: &ScoreRef, stored: &Stored) -> String {
     use sha2::Digest;

@@ -35,7 +35,7 @@ impl Serving {
         });
         let mut before = Vec::new();
         let address = loop {
-            let line = said.recv_timeout(Duration::from_secs(60)).unwrap_or_else(|_| panic!("no address: {before:?}"));
+            let line = said.recv_timeout(Duration::from_mins(1)).unwrap_or_else(|_| panic!("no address: {before:?}"));
             if let Some(rest) = line.strip_prefix("Serving http://") {
                 break rest.split(' ').next().expect("an address").to_owned();
             }

@@ -60,7 +60,7 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
     let gym = Gym { contact: kept.as_ref().map(|k| k.reference.clone()), ..gym };
     let slug = gym.slug.clone();
     let gym_contact_gone = gym.contact.is_none();
-    let event = (before != Some(&gym)).then(|| Event::GymSet { gym });
+    let event = (before != Some(&gym)).then_some(Event::GymSet { gym });
     // Facts that nobody refers to any more are not kept.
     let gone = known.filter(|_| gym_contact_gone).map(|known| Event::Erased { person: known.id });
     let mut decided = set(&permit, before.is_none(), slug, event, kept);
@@ -79,7 +79,7 @@ pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Resul
     let kept = keep(ledger, asked, before.map(|j| &j.person), new.person.clone());
     let (judge, _) = new.into_judge(kept.reference.clone());
     let code = judge.code.clone();
-    let event = (before != Some(&judge)).then(|| Event::JudgeSet { judge });
+    let event = (before != Some(&judge)).then_some(Event::JudgeSet { judge });
     let mut decided = set(&permit, before.is_none(), code, event, Some(kept));
     decided.warnings = checked.warnings;
     Ok(decided)
@@ -125,7 +125,7 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
         Some(before) => Entry { state: before.state, past_gyms: before.past_gyms.clone(), ..entry },
         None => entry,
     };
-    let event = (before != Some(&entry)).then(|| Event::EntrySet { entry });
+    let event = (before != Some(&entry)).then_some(Event::EntrySet { entry });
     let mut decided = set(&permit, before.is_none(), bib.to_string(), event, Some(kept));
     decided.warnings = checked.warnings;
     Ok(decided)

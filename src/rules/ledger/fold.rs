@@ -90,7 +90,7 @@ impl Ledger {
         let before = self.shown(&pair);
         change(self.attempts.entry(pair.clone()).or_default());
         effects.rows.push(RowKey::Attempt { workout: score.workout.clone(), bib: score.bib, attempt: score.attempt });
-        self.place(record.seq, &pair, before, effects);
+        self.place(record.seq, &pair, &before, effects);
     }
 
     fn shown(&self, pair: &(String, u32)) -> Shown {
@@ -107,7 +107,7 @@ impl Ledger {
         })
     }
 
-    fn place(&self, seq: u64, pair: &(String, u32), before: Shown, effects: &mut Effects) {
+    fn place(&self, seq: u64, pair: &(String, u32), before: &Shown, effects: &mut Effects) {
         let after = self.shown(pair);
         if let Some(change) = after.filter(|a| before.as_ref() != Some(a)) {
             let placement = Placement { seq, bib: pair.1, change };
@@ -165,7 +165,7 @@ impl Ledger {
             self.rework(record.seq, change, effects);
         }
         for (pair, shown) in before {
-            self.place(record.seq, &pair, shown, effects);
+            self.place(record.seq, &pair, &shown, effects);
         }
     }
 
@@ -174,7 +174,7 @@ impl Ledger {
             let pair = (change.score.workout.clone(), change.score.bib);
             let before = self.shown(&pair);
             self.rework(record.seq, change, effects);
-            self.place(record.seq, &pair, before, effects);
+            self.place(record.seq, &pair, &before, effects);
         }
     }
 
