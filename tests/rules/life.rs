@@ -672,7 +672,7 @@ proptest! {
             }
         }
         // The log alone gives the same ledger.
-        let folded = world.read_from_log();
+        let folded = world.from_log();
         prop_assert_eq!(folded.head, world.ledger.head);
         prop_assert_eq!(folded.attempts, world.ledger.attempts);
         prop_assert_eq!(folded.entries, world.ledger.entries);

@@ -193,7 +193,8 @@ impl World {
     }
 
     /// The ledger that the log alone gives: what the verifier compares with.
-    pub fn read_from_log(&self) -> Ledger {
+    #[expect(clippy::wrong_self_convention, reason = "from the log of this world")]
+    pub fn from_log(&self) -> Ledger {
         let mut ledger = Ledger::default();
         for record in &self.log {
             let bytes = record.to_bytes();

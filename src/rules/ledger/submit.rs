@@ -7,7 +7,7 @@ use super::{Decided, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, Role};
 use crate::rules::event::{Event, NoteRef, ScoreRef};
 use crate::rules::fault::{Fault, Question, Warning};
-use crate::rules::life::{Attempt, Details, State, Stored, Submit};
+use crate::rules::life::{Attempt, Details, State, Stored, Submit, Waiting};
 use crate::rules::order;
 use crate::rules::people::{EntryState, fold_name};
 use crate::rules::performance::{self, Around};
@@ -33,107 +33,142 @@ pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal
         return Err(Refusal::Conflict(Sentence::new("entry_not_active").with("bib", case.entry.bib), Vec::new()));
     }
 
-    let read = read(case, asked, number, existing)?;
-    let mut decided = Decided {
-        actor: Some(permit.actor().clone()),
-        outcome: Outcome::Score { created: existing.is_none(), attempt: number },
-        warnings: read.warnings,
-        ..Decided::default()
+    let mut read = read(case, asked, number, existing)?;
+    let sending = Sending {
+        case,
+        asked,
+        existing,
+        score: ScoreRef { workout: case.workout.slug.clone(), bib: case.entry.bib, attempt: number },
+        decided: Decided {
+            actor: Some(permit.actor().clone()),
+            outcome: Outcome::Score { created: existing.is_none(), attempt: number },
+            warnings: std::mem::take(&mut read.warnings),
+            ..Decided::default()
+        },
+        notes: Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib)),
     };
-    let mut notes = Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib));
-    let score = ScoreRef { workout: case.workout.slug.clone(), bib: case.entry.bib, attempt: number };
-
     let waiting = existing.and_then(|a| a.waiting.as_ref()).filter(|w| same_figures(&w.stored, &read.stored));
-    if let Some(waiting) = waiting {
-        // Sent twice; other details are another correction, and wait in its place.
-        if details(case, asked, Some(&waiting.details), &mut notes) == waiting.details {
-            decided.outcome = Outcome::Unchanged;
-            return Ok(decided);
-        }
-        notes = Notes::after(case.ledger.head.last_note, case.asked.salt, Some(case.entry.bib));
+    match (waiting, existing) {
+        (Some(waiting), _) if sending.waits_already(waiting) => Ok(sending.unchanged()),
+        (_, Some(attempt)) if known(attempt, &read.stored) => sending.once_more(attempt),
+        _ => sending.anew(read, waiting.map(|w| &w.details), permit.role()),
     }
-    match existing {
-        Some(attempt) if known(attempt, &read.stored) => {
-            let details = details(case, asked, Some(&attempt.details), &mut notes);
-            if details != attempt.details {
-                if !asked.revise {
-                    case.seen(attempt)?;
-                }
-                shared_sheet(case, &attempt.stored, &details, "/attestation/sheet", &mut decided.warnings);
-                decided.events.push(Event::Detailed { score: score.clone(), details });
-            }
-            if let Some(sent) = &asked.attestation {
-                let unattested = matches!(attempt.state, State::Entered | State::Late) && attempt.attestation.is_none();
-                if unattested {
-                    decided.events.push(attest(
-                        case,
-                        attempt,
-                        &attempt.stored,
-                        sent,
-                        "/attestation",
-                        &mut decided.warnings,
-                    )?);
-                }
-            }
-            if decided.events.is_empty() {
-                decided.outcome = Outcome::Unchanged;
-                return Ok(decided);
-            }
-        }
-        _ => {
-            match existing {
-                Some(attempt) => corrects(case, asked, attempt)?,
-                None => adds(case)?,
-            }
-            if !read.questions.is_empty() {
-                return Err(Refusal::Ask(read.questions));
-            }
-            let late = is_late(case, permit.role(), existing);
-            let upward = existing.is_some_and(|a| {
-                read.stored.key < a.stored.key && case.asked.received >= case.window.closes && a.state != State::Late
-            });
-            if upward && asked.reason.as_deref().unwrap_or_default().trim().is_empty() {
-                return Err(Refusal::Faults(vec![Fault::new("/reason", Sentence::new("upward_needs_reason"))]));
-            }
-            if !late && case.asked.received >= case.window.closes && existing.is_none() {
-                // A started minute is one: nothing is "0 min late".
-                let late = case.window.late_by(case.asked.received).as_secs();
-                let minutes = (late + 59) / 60;
-                decided.warnings.push(warn("", Sentence::new("in_grace").with("minutes", minutes)));
-            }
-            if late {
-                decided.warnings.push(warn("", Sentence::new("stored_late")));
-            }
-            if case.stated_out {
-                decided.events.push(Event::TakingPart { workout: score.workout.clone(), bib: score.bib });
-            }
-            let known = waiting.map(|w| &w.details).or(existing.map(|a| &a.details));
-            let details = details(case, asked, known, &mut notes);
-            shared_sheet(case, &read.stored, &details, "/attestation/sheet", &mut decided.warnings);
-            let reason = asked.reason.as_deref().filter(|r| !r.trim().is_empty()).map(|r| notes.keep(r.trim()));
-            let version = existing.map_or(0, |a| a.version) + 1;
-            let waits = late && existing.is_some_and(|a| a.state != State::Late);
-            decided.events.push(Event::Submitted {
-                score: score.clone(),
-                version,
-                stored: read.stored.clone(),
-                details: details.clone(),
-                reason,
-                late,
-                upward,
-            });
-            if waits && asked.attestation.is_some() {
-                decided.warnings.push(warn("/attestation", Sentence::new("attest_once_admitted")));
-            }
-            if let Some(sent) = asked.attestation.as_ref().filter(|_| !waits) {
-                let fresh = fresh(score, version, read.stored, details, late);
-                let stored = fresh.stored.clone();
-                decided.events.push(attest(case, &fresh, &stored, sent, "/attestation", &mut decided.warnings)?);
-            }
-        }
+}
+
+/// A submission that may be made, on its way to a decision.
+struct Sending<'a> {
+    case: &'a Case<'a>,
+    asked: &'a Submit,
+    existing: Option<&'a Attempt>,
+    score: ScoreRef,
+    decided: Decided,
+    notes: Notes,
+}
+
+impl Sending<'_> {
+    /// Sent twice. Other details are another correction, and wait in its place.
+    fn waits_already(&self, waiting: &Waiting) -> bool {
+        let mut unused = Notes::after(self.case.ledger.head.last_note, self.case.asked.salt, None);
+        details(self.case, self.asked, Some(&waiting.details), &mut unused) == waiting.details
     }
-    decided.notes = notes.into_taken();
-    Ok(decided)
+
+    fn unchanged(self) -> Decided {
+        Decided { outcome: Outcome::Unchanged, ..self.decided }
+    }
+
+    /// The figures are there already: details may be new, an attestation may have come along.
+    fn once_more(mut self, attempt: &Attempt) -> Result<Decided, Refusal> {
+        let (case, asked) = (self.case, self.asked);
+        let warnings = &mut self.decided.warnings;
+        let details = details(case, asked, Some(&attempt.details), &mut self.notes);
+        if details != attempt.details {
+            if !asked.revise {
+                case.seen(attempt)?;
+            }
+            shared_sheet(case, &attempt.stored, &details, "/attestation/sheet", warnings);
+            self.decided.events.push(Event::Detailed { score: self.score.clone(), details });
+        }
+        let unattested = matches!(attempt.state, State::Entered | State::Late) && attempt.attestation.is_none();
+        if let Some(sent) = asked.attestation.as_ref().filter(|_| unattested) {
+            self.decided.events.push(attest(case, attempt, &attempt.stored, sent, "/attestation", warnings)?);
+        }
+        if self.decided.events.is_empty() {
+            return Ok(self.unchanged());
+        }
+        Ok(self.done())
+    }
+
+    /// A first score, a new attempt or other figures. `waiting`: details of the same figures that
+    /// wait for the organiser.
+    fn anew(mut self, read: Read, waiting: Option<&Details>, role: Option<Role>) -> Result<Decided, Refusal> {
+        let (case, asked, existing) = (self.case, self.asked, self.existing);
+        match existing {
+            Some(attempt) => corrects(case, asked, attempt)?,
+            None => adds(case)?,
+        }
+        if !read.questions.is_empty() {
+            return Err(Refusal::Ask(read.questions));
+        }
+        let late = is_late(case, role, existing);
+        let upward = is_upward(case, asked, existing, &read.stored)?;
+        self.decided.warnings.extend(lateness(case, late, existing.is_none()));
+        if case.stated_out {
+            let event = Event::TakingPart { workout: self.score.workout.clone(), bib: self.score.bib };
+            self.decided.events.push(event);
+        }
+        let known = waiting.or(existing.map(|a| &a.details));
+        let details = details(case, asked, known, &mut self.notes);
+        shared_sheet(case, &read.stored, &details, "/attestation/sheet", &mut self.decided.warnings);
+        let reason = asked.reason.as_deref().map(str::trim).filter(|r| !r.is_empty()).map(|r| self.notes.keep(r));
+        let version = existing.map_or(0, |a| a.version) + 1;
+        let waits = late && existing.is_some_and(|a| a.state != State::Late);
+        self.decided.events.push(Event::Submitted {
+            score: self.score.clone(),
+            version,
+            stored: read.stored.clone(),
+            details: details.clone(),
+            reason,
+            late,
+            upward,
+        });
+        match &asked.attestation {
+            Some(_) if waits => {
+                self.decided.warnings.push(warn("/attestation", Sentence::new("attest_once_admitted")));
+            }
+            Some(sent) => {
+                let fresh = fresh(self.score.clone(), version, read.stored, details, late);
+                let warnings = &mut self.decided.warnings;
+                self.decided.events.push(attest(case, &fresh, &fresh.stored, sent, "/attestation", warnings)?);
+            }
+            None => {}
+        }
+        Ok(self.done())
+    }
+
+    fn done(self) -> Decided {
+        Decided { notes: self.notes.into_taken(), ..self.decided }
+    }
+}
+
+/// Whether it makes a score better after the deadline, which needs a reason.
+fn is_upward(case: &Case<'_>, asked: &Submit, existing: Option<&Attempt>, stored: &Stored) -> Result<bool, Refusal> {
+    let better = |a: &Attempt| stored.key < a.stored.key && a.state != State::Late;
+    let upward = case.asked.received >= case.window.closes && existing.is_some_and(better);
+    if upward && asked.reason.as_deref().unwrap_or_default().trim().is_empty() {
+        return Err(Refusal::Faults(vec![Fault::new("/reason", Sentence::new("upward_needs_reason"))]));
+    }
+    Ok(upward)
+}
+
+/// What to say about the hour.
+fn lateness(case: &Case<'_>, late: bool, first: bool) -> Option<Warning> {
+    if late {
+        return Some(warn("", Sentence::new("stored_late")));
+    }
+    // A started minute is one: nothing is "0 min late".
+    let minutes = (case.window.late_by(case.asked.received).as_secs() + 59) / 60;
+    let closed = first && case.asked.received >= case.window.closes;
+    closed.then(|| warn("", Sentence::new("in_grace").with("minutes", minutes)))
 }
 
 /// What a submission reads as.
