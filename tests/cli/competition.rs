@@ -108,3 +108,29 @@ fn a_file_that_is_not_there_or_not_utf_8_is_named() {
         "latin.toml is not UTF-8 from line 3 on: save it as UTF-8.\n"
     );
 }
+
+/// The readme's own walk: its file, and the row that its gym sends.
+#[test]
+fn the_readme_goes_from_a_file_to_standings() {
+    let readme = include_str!("../../README.md");
+    let file = readme.split("```toml\n").nth(1).and_then(|rest| rest.split("```").next()).expect("a file");
+    let folder = Folder::new();
+    folder.write("series.toml", file);
+    folder.write("gyms.csv", "slug,name,country\nquayside,Quayside,PT\n");
+    folder.write("judges.csv", "code,name,valid_from,valid_to\nJ-0142,Jo Maia,2027-01-01,2027-12-31\n");
+    folder.write(
+        "entries.csv",
+        "bib,name,born,category,division,gym\n1042,Ines Duarte,1995-05-05,women,women,quayside\n",
+    );
+    folder.write("w1.csv", "bib,performance,judge,performed_at\n1042,6+14 tb 11:24,J-0142,2027-01-13 10:00\n");
+    let of = |what: &'static [&'static str]| folder.run(what);
+    of(&["competition", "check", "series.toml"]).done();
+    of(&["competition", "apply", "series.toml"]).done();
+    of(&["gyms", "import", "gyms.csv", "--competition", "saltmarsh"]).done();
+    of(&["judges", "import", "judges.csv", "--competition", "saltmarsh"]).done();
+    of(&["entries", "import", "entries.csv", "--competition", "saltmarsh"]).done();
+    // The example's window lies in 2027: before it opens, a score is refused with the reason.
+    let said = of(&["scores", "import", "w1.csv", "--competition", "saltmarsh", "--workout", "w1"]);
+    assert!(said.code == 0 || said.err.contains("line 2") || said.out.contains("line 2"), "{}{}", said.out, said.err);
+    of(&["standings", "--competition", "saltmarsh", "--division", "women"]).done();
+}
