@@ -6,8 +6,9 @@
 
 use super::competitions::Definition;
 use super::db::Tx;
+use super::heaviest::Loads;
 use super::idempotency::{Answers, Earlier, sweep};
-use super::load::{Loaded, Loads, Wanted, load};
+use super::load::{Loaded, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};

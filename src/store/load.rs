@@ -5,8 +5,8 @@
 
 use super::competitions::{Definition, Definitions};
 use super::db::{Bulk, Tx, Val};
+use super::heaviest::{Known, Loads};
 use super::merkle::Peaks;
-use super::save::grams_of;
 use super::{StoreError, column, instant, number, parse};
 use crate::rules::ledger::{Head, Ledger, Ties, Touches};
 use crate::rules::life::Attempt;
@@ -18,8 +18,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// How far around a performance a judge's others are looked at.
 const AROUND: SignedDuration = SignedDuration::from_hours(1);
-/// From how many stored loads on the heaviest says something (design: ten or more).
-const ENOUGH_LOADS: usize = 10;
 
 /// A competition in the hands of the writer.
 pub(crate) struct Loaded {
@@ -35,39 +33,6 @@ pub(crate) struct Loaded {
     pub(crate) loads: Loads,
     /// Division and gym of the entries as they stand in the table: their scores carry both.
     pub(crate) entries_before: BTreeMap<u32, (String, Option<String>)>,
-}
-
-/// (workout, division, level) → the heaviest loads stored there.
-#[derive(Default)]
-pub(crate) struct Loads(BTreeMap<(String, String, u8), Known>);
-
-#[derive(Default)]
-struct Known {
-    /// There are at least [`ENOUGH_LOADS`] in the table.
-    enough: bool,
-    /// (bib, attempt) → load: the heaviest of the table, and what a group adds.
-    top: BTreeMap<(u32, u32), Grams>,
-}
-
-impl Loads {
-    /// Takes in a score as it is now.
-    pub(crate) fn put(&mut self, ledger: &mut Ledger, attempt: &Attempt) {
-        let score = (attempt.score.bib, attempt.score.attempt);
-        let Some(division) = ledger.entries.get(&score.0).map(|e| e.division.clone()) else { return };
-        let Some(grams) = grams_of(ledger, &division, attempt) else { return };
-        for (_, known) in self.0.iter_mut().filter(|((workout, ..), _)| *workout == attempt.score.workout) {
-            known.top.remove(&score);
-        }
-        let at = (attempt.score.workout.clone(), division, attempt.stored.level);
-        self.0.entry(at).or_default().top.insert(score, grams);
-        self.tell(ledger);
-    }
-
-    fn tell(&self, ledger: &mut Ledger) {
-        let said = self.0.iter().filter(|(_, known)| known.enough || known.top.len() >= ENOUGH_LOADS);
-        let heaviest = said.filter_map(|(at, known)| Some((at.clone(), *known.top.values().max()?)));
-        ledger.around.heaviest = heaviest.collect();
-    }
 }
 
 /// What all changes of a group touch in one competition.
@@ -400,12 +365,12 @@ impl Reader<'_> {
                     let top = db!(&mut *self.tx, all (i64, i64, i64):
                         "SELECT bib, attempt, grams FROM scores WHERE competition = $1 AND workout = $2 AND division = $3 AND level = $4 AND grams IS NOT NULL ORDER BY grams DESC LIMIT 10",
                         self.id, workout.as_str(), division.as_str(), i64::from(level))?;
-                    let mut known = Known { enough: top.len() >= ENOUGH_LOADS, ..Known::default() };
+                    let mut known = Known::default();
                     for (bib, attempt, grams) in top {
-                        let score = (number("scores", bib)?, number("scores", attempt)?);
-                        known.top.insert(score, Grams(number("scores", grams)?));
+                        known
+                            .add((number("scores", bib)?, number("scores", attempt)?), Grams(number("scores", grams)?));
                     }
-                    self.loads.0.insert((workout.clone(), division.clone(), level), known);
+                    self.loads.put_stored((workout.clone(), division.clone(), level), known);
                 }
             }
         }

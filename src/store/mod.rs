@@ -17,6 +17,7 @@ pub mod entries;
 pub mod grants;
 mod group;
 pub mod gyms;
+mod heaviest;
 mod idempotency;
 pub mod judges;
 pub mod links;
