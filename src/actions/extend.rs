@@ -1,11 +1,16 @@
 //! Later windows of a workout for one gym or region: a power cut, a storm.
 
-use super::views::ExtensionView;
-use super::{Failure, Request};
+use super::reader::Reader;
+use super::views::{ExtensionView, names};
+use super::{Failure, Request, signed_in};
 use crate::app::App;
-use crate::rules::access::Actor;
-use crate::rules::event::Extension;
+use crate::rules::access::{Act, Actor, permit};
+use crate::rules::event::{Event, Extension};
 use crate::rules::ledger::Change;
+use jiff::Timestamp;
+
+/// Records of one workout that are read at most.
+const MOST: u32 = 1_000;
 
 /// Moves a workout's windows for a gym or a region, with a reason.
 pub async fn extend(
@@ -28,4 +33,48 @@ pub async fn extend(
         attest_by: extension.attest_by,
         log_seq: answered.seq,
     })
+}
+
+/// An extension with what is told of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Extended {
+    /// What.
+    pub extension: Extension,
+    /// Why; `None`: erased.
+    pub reason: Option<String>,
+    /// When it was made.
+    pub at: Timestamp,
+    /// In which role; `None`: the command line.
+    pub role: Option<&'static str>,
+}
+
+/// The extensions of a competition with their reasons, newest first; for the organiser.
+pub async fn list(app: &App, actor: &Actor, now: Timestamp, competition: &str) -> Result<Vec<Extended>, Failure> {
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, now, competition).await?;
+    let permit = permit(actor, Act::Organise { competition: &reader.slug })?;
+    let mut records = Vec::new();
+    for workout in reader.workouts() {
+        let subject = format!("workout/{}", workout.slug);
+        for stored in app.store.list_history(reader.id, &subject, 0, MOST).await? {
+            let record = stored.record()?;
+            if let Event::Extended { extension, reason } = record.event {
+                records.push((record.seq, record.at, record.actor.role, extension, reason));
+            }
+        }
+    }
+    records.sort_by_key(|(seq, ..)| std::cmp::Reverse(*seq));
+    let ids: Vec<u64> = records.iter().map(|(.., reason)| reason.id).collect();
+    let notes = if ids.is_empty() {
+        std::collections::HashMap::new()
+    } else {
+        app.store.list_notes(&permit, reader.id, &ids).await?
+    };
+    let extended = records.into_iter().map(|(_, at, role, extension, reason)| Extended {
+        extension,
+        reason: notes.get(&reason.id).cloned(),
+        at,
+        role: role.map(names::role),
+    });
+    Ok(extended.collect())
 }

@@ -78,6 +78,28 @@ impl Store {
             .collect()
     }
 
+    /// Scores of a workout of which something waits for the organiser (late, a late correction, a
+    /// late attestation; refused ones too), by bib and attempt, after this one.
+    pub async fn list_waiting(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        after: (u32, u32),
+        limit: u32,
+    ) -> Result<Vec<Attempt>, StoreError> {
+        let mut conn = self.read().await?;
+        // In JSON a quote within a text is escaped: these members cannot be meant by one.
+        db!(&mut conn, vals String:
+            r#"SELECT body FROM scores WHERE competition = $1 AND workout = $2
+               AND (state = 'late' OR body LIKE '%"waiting":{%' OR body LIKE '%"waiting_attestation":{%')
+               AND (bib > $3 OR (bib = $3 AND attempt > $4)) ORDER BY bib, attempt LIMIT $5"#,
+            competition, workout, i64::from(after.0), i64::from(after.1), i64::from(limit))?
+        .iter()
+        .map(|body| parse("scores", body))
+        .collect()
+    }
+
     /// Entries that could still take part in a workout: active, without a score (a withdrawn one
     /// is none) and without a statement, by bib.
     pub async fn list_missing(
@@ -100,6 +122,18 @@ impl Store {
         .iter()
         .map(|body| parse("entries", body))
         .collect()
+    }
+
+    /// How many [`Store::list_missing`] would list of all gyms, and how many entries are active.
+    pub async fn count_missing(&self, competition: i64, workout: &str) -> Result<(u64, u64), StoreError> {
+        let mut conn = self.read().await?;
+        let missing = db!(&mut conn, val i64:
+            "SELECT COUNT(*) FROM entries e WHERE e.competition = $1 AND e.state = 'active'
+               AND NOT EXISTS (SELECT 1 FROM scores s WHERE s.competition = $1 AND s.bib = e.bib AND s.workout = $2 AND s.state <> 'withdrawn')
+               AND NOT EXISTS (SELECT 1 FROM not_taking_part n WHERE n.competition = $1 AND n.workout = $2 AND n.bib = e.bib)",
+            competition, workout)?;
+        let all = db!(&mut conn, val i64: "SELECT COUNT(*) FROM entries WHERE competition = $1 AND state = 'active'", competition)?;
+        Ok((number("entries", missing)?, number("entries", all)?))
     }
 
     /// Bibs of those of whom it is stated that they take no part in a workout.

@@ -175,9 +175,7 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
     async fn from_request(request: Request, app: &App) -> Result<Self, Problem> {
         let (mut parts, body) = request.into_parts();
         let caller = Caller::from_request_parts(&mut parts, app).await?;
-        if caller.via == Via::Token {
-            return Err(Problem::new(StatusCode::FORBIDDEN, Sentence::new("needs_session")));
-        }
+        people_only(&caller)?;
         if !is_kind(&parts.headers, "application", "x-www-form-urlencoded") {
             let sentence = Sentence::new("unsupported_media_type").with("wanted", "application/x-www-form-urlencoded");
             return Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, sentence));
@@ -185,13 +183,27 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
         let limit = if caller.actor.account.is_some() { SMALL } else { TINY };
         let bytes = collect(&parts.headers, body, limit).await?;
         let (given, fields): (Vec<_>, Vec<_>) = form_urlencoded::parse(&bytes).partition(|(name, _)| name == "csrf");
-        let right = given.len() == 1 && bool::from(given[0].1.as_bytes().ct_eq(caller.csrf.as_bytes()));
-        if caller.via == Via::Cookie && !right {
-            return Err(Problem::new(StatusCode::FORBIDDEN, Sentence::new("form_expired")));
-        }
+        ours(&caller, &given.iter().map(|(_, value)| value.as_bytes()).collect::<Vec<_>>())?;
         let text = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
         read::pairs(text.as_bytes()).map(Self)
     }
+}
+
+/// Refuses programs: forms are for people, programs use the API.
+pub(super) fn people_only(caller: &Caller) -> Result<(), Problem> {
+    if caller.via == Via::Token {
+        return Err(Problem::new(StatusCode::FORBIDDEN, Sentence::new("needs_session")));
+    }
+    Ok(())
+}
+
+/// Refuses a form that does not carry the value that only our own pages know: exactly once.
+pub(super) fn ours(caller: &Caller, given: &[&[u8]]) -> Result<(), Problem> {
+    let right = matches!(given, [one] if bool::from(one.ct_eq(caller.csrf.as_bytes())));
+    if caller.via == Via::Cookie && !right {
+        return Err(Problem::new(StatusCode::FORBIDDEN, Sentence::new("form_expired")));
+    }
+    Ok(())
 }
 
 /// `__Host-` binds a cookie to https, this host and the root path; browsers refuse it on plain http.

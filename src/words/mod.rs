@@ -63,6 +63,14 @@ pub fn pages(lang: Lang) -> &'static en::pages::Pages {
     }
 }
 
+/// The texts of the organiser's pages in `lang`.
+#[must_use]
+pub fn organise(lang: Lang) -> &'static en::organise::Organise {
+    match lang {
+        Lang::En => &en::organise::ORGANISE,
+    }
+}
+
 /// A text of the pages with its `{placeholders}` filled.
 #[must_use]
 pub fn put(template: &str, values: &[(&'static str, &dyn Display)]) -> String {

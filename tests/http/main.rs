@@ -6,6 +6,7 @@ mod hostile;
 mod layers;
 mod leaks;
 mod log_lines;
+mod organise;
 mod passwords;
 mod preconditions;
 mod routes;

@@ -2,10 +2,14 @@
 
 mod desk;
 mod history;
+mod late;
+mod missing;
 mod show;
 
 pub use desk::{DeskQuery, desk};
 pub use history::{history, rulings};
+pub use late::{Late, correction, late};
+pub use missing::{Missing, Progress, missing, names_of, progress};
 pub use show::remarks;
 
 use show::Show;

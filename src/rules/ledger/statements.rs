@@ -54,17 +54,24 @@ pub(super) fn taking_part(case: &Case<'_>, out: bool) -> Result<Decided, Refusal
     Ok(Decided { events: vec![event], actor, outcome: Outcome::Stated, ..Decided::default() })
 }
 
-/// The organiser lets in what came late, or not.
-pub(super) fn admit(case: &Case<'_>, admitted: bool, reason: &str) -> Result<Decided, Refusal> {
-    let act = Act::Organise { competition: &case.competition.slug };
-    let permit = permit(case.actor(), act).map_err(refuse_access)?;
+/// The attempt of a score that waits for the organiser's word: the first that has not had one,
+/// else the first that was refused.
+#[must_use]
+pub fn awaiting(attempts: &[Attempt]) -> Option<&Attempt> {
     let waits = |a: &&Attempt| a.state == State::Late || a.waiting.is_some() || a.waiting_attestation.is_some();
     let undecided = |a: &&Attempt| {
         a.state == State::Late && !a.refused
             || a.waiting.as_ref().is_some_and(|w| !w.refused)
             || a.waiting_attestation.is_some()
     };
-    let attempt = case.attempts.iter().find(undecided).or_else(|| case.attempts.iter().find(waits));
+    attempts.iter().find(undecided).or_else(|| attempts.iter().find(waits))
+}
+
+/// The organiser lets in what came late, or not.
+pub(super) fn admit(case: &Case<'_>, admitted: bool, reason: &str) -> Result<Decided, Refusal> {
+    let act = Act::Organise { competition: &case.competition.slug };
+    let permit = permit(case.actor(), act).map_err(refuse_access)?;
+    let attempt = awaiting(case.attempts);
     let attempt = attempt.ok_or_else(|| {
         if case.attempts.is_empty() {
             case.no_score()

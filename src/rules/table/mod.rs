@@ -85,7 +85,8 @@ const GIVEN_BACK: [&str; 3] = ["line", "column", "reason"];
 
 impl Kind {
     /// Columns it may have, and those it must have.
-    fn columns(self) -> (&'static [&'static str], &'static [&'static str]) {
+    #[must_use]
+    pub fn columns(self) -> (&'static [&'static str], &'static [&'static str]) {
         match self {
             Self::Gyms => (
                 &["slug", "name", "country", "region", "time_zone", "contact", "email", "phone", "emergency"],

@@ -27,6 +27,9 @@ pub mod standings;
 pub mod tokens;
 pub mod withdrawal;
 
+pub(in crate::web) use many::MOST_ROWS;
+pub(in crate::web) use reading::csv as csv_file;
+
 use crate::actions::lists::Find;
 use crate::actions::views::{RosterWritten, Written};
 use crate::actions::{Failure, ScorePath};

@@ -13,6 +13,7 @@ mod history;
 mod home;
 mod markdown;
 mod moves;
+mod organise;
 mod places;
 pub mod problem;
 mod referee;
@@ -28,6 +29,7 @@ mod score_about;
 mod shell;
 mod signin;
 mod standings;
+mod upload;
 mod workout;
 
 use super::assets;
@@ -72,6 +74,16 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/referee/{c}/{w}/{bib}"),
     ("POST", "/referee/{c}/{w}/{bib}/flag"),
     ("POST", "/referee/{c}/{w}/{bib}/ruling"),
+    ("GET", "/organise"),
+    ("GET", "/organise/{c}"),
+    ("POST", "/organise/{c}/late/{w}/{bib}"),
+    ("POST", "/organise/{c}/extensions"),
+    ("GET", "/organise/{c}/missing"),
+    ("GET", "/organise/{c}/missing.csv"),
+    ("GET", "/organise/{c}/file"),
+    ("POST", "/organise/{c}/file"),
+    ("GET", "/organise/{c}/lists/{list}"),
+    ("POST", "/organise/{c}/lists/{list}"),
     ("GET", "/static/{name}"),
 ];
 
@@ -100,5 +112,13 @@ pub fn router() -> Router<App> {
         .route("/referee/{c}/{w}/{bib}", get(review::get_review))
         .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))
         .route("/referee/{c}/{w}/{bib}/ruling", post(review::post_ruling))
+        .route("/organise", get(organise::get_all))
+        .route("/organise/{c}", get(organise::overview::get_overview))
+        .route("/organise/{c}/late/{w}/{bib}", post(organise::overview::post_late))
+        .route("/organise/{c}/extensions", post(organise::overview::post_extension))
+        .route("/organise/{c}/missing", get(organise::missing::get_missing))
+        .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv))
+        .route("/organise/{c}/file", get(organise::file::get_file).post(organise::file::post_file))
+        .route("/organise/{c}/lists/{list}", get(organise::lists::get_list).post(organise::lists::post_list))
         .route("/static/{name}", get(assets::get_asset))
 }

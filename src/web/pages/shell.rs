@@ -101,7 +101,12 @@ fn links(actor: &Actor) -> Vec<Link> {
             (Role::Athlete, Some(c), _, Some(bib)) => {
                 found.push(Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page));
             }
-            (Role::Referee | Role::Organiser, ..) => found.push(Link::new("/referee", w.nav_referee)),
+            (Role::Referee, ..) => found.push(Link::new("/referee", w.nav_referee)),
+            (Role::Organiser, c, ..) => {
+                found.push(Link::new("/referee", w.nav_referee));
+                let href = c.as_ref().map_or_else(|| "/organise".to_owned(), |c| format!("/organise/{c}"));
+                found.push(Link::new(href, crate::words::organise(Lang::default()).nav));
+            }
             _ => {}
         }
     }
@@ -109,7 +114,7 @@ fn links(actor: &Actor) -> Vec<Link> {
     found.dedup();
     // Somebody with many desks finds them on the account's page.
     if found.len() > 3 {
-        found.retain(|l| l.href == "/referee");
+        found.retain(|l| l.href == "/referee" || l.href == "/organise");
     }
     found
 }

@@ -6,6 +6,7 @@ mod competition;
 pub mod grammar;
 mod input;
 mod life;
+pub mod organise;
 pub mod pages;
 mod performance;
 mod problems;

@@ -127,6 +127,19 @@ impl Call {
         self.body("application/x-www-form-urlencoded", text)
     }
 
+    /// A form of a page with a file in its field `file`.
+    pub fn upload(self, fields: &[(&str, &str)], file: &[u8]) -> Self {
+        let mut body = Vec::new();
+        for (name, value) in fields {
+            let part = format!("--xyz\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
+            body.extend(part.into_bytes());
+        }
+        body.extend(b"--xyz\r\nContent-Disposition: form-data; name=\"file\"; filename=\"f\"\r\n\r\n");
+        body.extend(file);
+        body.extend(b"\r\n--xyz--\r\n");
+        self.body("multipart/form-data; boundary=xyz", body)
+    }
+
     pub fn body(mut self, kind: &str, body: impl Into<Body>) -> Self {
         self.body = body.into();
         self.header("content-type", kind)

@@ -1,0 +1,247 @@
+//! `/organise/{c}/file`: a competition file, looked at before it is applied.
+//!
+//! Nothing is kept between the two steps but the text itself, in the form: what is applied is what
+//! was shown, and when another file was applied meanwhile, nothing is.
+
+use super::super::form::FieldError;
+use super::super::html;
+use super::super::shell::{Shell, words};
+use super::super::upload::Upload;
+use super::{frame, reader, refused, texts};
+use crate::actions::apply::{self, How};
+use crate::actions::reader::Reader;
+use crate::actions::views::{AppliedView, DifferenceView};
+use crate::actions::{Failure, Request};
+use crate::app::App;
+use crate::rules::competition::{Difference, from_toml};
+use crate::rules::fault::Fault;
+use crate::rules::ledger::{Precondition, Refusal};
+use crate::web::extract::Path;
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::Caller;
+use crate::words::en::organise::Organise;
+use crate::words::en::pages::Pages;
+use crate::words::{Lang, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use http::StatusCode;
+
+/// Differences shown at most.
+const SHOWN: usize = 1_000;
+
+#[derive(Template)]
+#[template(path = "organise_file.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    o: &'static Organise,
+    csrf: String,
+    action: String,
+    done: Option<&'static str>,
+    errors: Vec<FieldError>,
+    text: String,
+    /// Log position of the file that the text was compared with.
+    etag: String,
+    rescore: bool,
+    looked: Option<Looked>,
+    warnings: Vec<String>,
+}
+
+/// What would change, or has.
+struct Looked {
+    title: &'static str,
+    changes: Vec<Change>,
+    reworked: String,
+    /// It can be applied as it is.
+    ready: bool,
+}
+
+struct Change {
+    key: String,
+    from: String,
+    to: String,
+    means: &'static str,
+}
+
+fn view(caller: &Caller, reader: &Reader) -> View {
+    let o = texts();
+    View {
+        shell: frame(caller, reader, "file", o.file_title),
+        w: words(),
+        o,
+        csrf: caller.csrf.clone(),
+        action: format!("/organise/{}/file", reader.slug),
+        done: None,
+        errors: Vec::new(),
+        text: String::new(),
+        etag: reader.definition_seq.to_string(),
+        rescore: false,
+        looked: None,
+        warnings: Vec::new(),
+    }
+}
+
+fn looked(title: &'static str, applied: &AppliedView, ready: bool) -> Looked {
+    let void = applied.reworked.iter().filter(|r| r.void).count();
+    let values: [(&'static str, &dyn std::fmt::Display); 2] = [("n", &applied.reworked.len()), ("void", &void)];
+    Looked {
+        title,
+        changes: applied.changes.iter().take(SHOWN).map(change).collect(),
+        reworked: if applied.reworked.is_empty() { String::new() } else { put(texts().file_reworked, &values) },
+        ready: ready && !applied.changes.is_empty(),
+    }
+}
+
+fn change(d: &DifferenceView) -> Change {
+    let o = texts();
+    let said = |value: &Option<String>| value.clone().unwrap_or_else(|| o.file_nothing.to_owned());
+    let means = match (d.rescore, d.voids) {
+        (_, true) => o.file_voids,
+        (true, false) => o.file_needs_rescore,
+        (false, false) => "",
+    };
+    Change { key: d.key.clone(), from: said(&d.from), to: said(&d.to), means }
+}
+
+/// `GET /organise/{c}/file`.
+pub async fn get_file(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    Ok(html(&view(&caller, &reader))?.into_response())
+}
+
+/// `POST /organise/{c}/file`: `do=apply` applies what was shown; anything else only looks.
+pub async fn post_file(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    upload: Result<Upload, Problem>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let (o, upload) = (texts(), upload?);
+    let mut view = view(&caller, &reader);
+    view.rescore = upload.fields.ticked("rescore");
+    let how = How { dry_run: upload.fields.get("do") != "apply", rescore: view.rescore };
+    view.text = match upload.text() {
+        Some(text) => text,
+        None => {
+            view.errors.push(FieldError::new("file", o.file_not_text));
+            return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+        }
+    };
+    if view.text.trim().is_empty() {
+        view.errors.push(FieldError::new("file", o.file_empty));
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+    }
+    let raw = match from_toml(&view.text) {
+        Ok(raw) => raw,
+        Err(faults) => {
+            view.errors = faults.iter().map(fault).collect();
+            return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+        }
+    };
+    let seen = if how.dry_run { None } else { upload.fields.get("etag").parse().ok() };
+    let request = Request::at(caller.received)
+        .having_seen(seen.map_or(Precondition::None, |etag| Precondition::Match(vec![etag])));
+    let status = match apply::apply(&app, &caller.actor, Some(&slug), request, raw, how).await {
+        Ok(applied) => {
+            view.warnings = applied.warnings.iter().map(|r| r.message.clone()).collect();
+            view.etag.clone_from(&applied.etag);
+            let title = if how.dry_run { o.file_changes_title } else { o.file_changed_title };
+            view.looked = Some(looked(title, &applied, how.dry_run));
+            view.done = (!how.dry_run).then_some(o.file_applied);
+            StatusCode::OK
+        }
+        Err(Failure::Refused(Refusal::Faults(faults))) => {
+            view.errors = faults.iter().map(fault).collect();
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+        // What alters stored scores: shown like any difference, to be said yes to.
+        Err(Failure::Refused(Refusal::Conflict(_, differences))) if !differences.is_empty() => {
+            view.errors.push(FieldError::new("rescore", o.file_conflict));
+            view.looked = Some(conflict(&differences));
+            StatusCode::CONFLICT
+        }
+        Err(Failure::Refused(Refusal::PreconditionFailed(_))) => {
+            view.errors.push(FieldError::new("", o.file_changed));
+            StatusCode::PRECONDITION_FAILED
+        }
+        Err(other) => refused(other, &[], &mut view.errors)?,
+    };
+    Ok((status, html(&view)?).into_response())
+}
+
+/// What would change, once it is said that stored scores are worked out again.
+fn conflict(differences: &[Difference]) -> Looked {
+    let changes = differences.iter().take(SHOWN).map(|d| change(&apply::difference(d))).collect();
+    Looked { title: texts().file_changes_title, changes, reworked: String::new(), ready: true }
+}
+
+/// A fault of the file, with its line.
+fn fault(fault: &Fault) -> FieldError {
+    let said = fault.sentence.say(Lang::default());
+    let at = if fault.pointer.is_empty() { said } else { format!("{}: {said}", fault.pointer) };
+    let text = match fault.line {
+        Some(line) => put(texts().file_line, &[("line", &line), ("text", &at)]),
+        None => at,
+    };
+    FieldError::new("text", text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::samples;
+    use super::*;
+    use crate::words::Sentence;
+
+    fn page(looked: Option<Looked>, errors: Vec<FieldError>) -> String {
+        let o = texts();
+        let view = View {
+            shell: samples::shell("File"),
+            w: words(),
+            o,
+            csrf: "x".to_owned(),
+            action: "/organise/s/file".to_owned(),
+            done: Some(o.file_applied),
+            errors,
+            text: format!("</textarea>{}", samples::HOSTILE),
+            etag: "12".to_owned(),
+            rescore: true,
+            looked,
+            warnings: vec![samples::HOSTILE.to_owned()],
+        };
+        view.render().expect("renders")
+    }
+
+    #[test]
+    fn differences_and_faults_come_out_as_text() {
+        let line = Fault {
+            line: Some(12),
+            ..Fault::new("workout.w1.cap", Sentence::new("file_date").with("text", samples::HOSTILE))
+        };
+        let errors = vec![fault(&line), FieldError::new("rescore", samples::HOSTILE), FieldError::new("file", "x")];
+        assert!(errors[0].text.starts_with("Line 12: workout.w1.cap: "));
+        let change = |n: usize| Change {
+            key: format!("workout.w{n}.cap"),
+            from: samples::HOSTILE.to_owned(),
+            to: samples::BIDI.to_owned(),
+            means: texts().file_voids,
+        };
+        let changes = |n| {
+            Some(Looked {
+                title: "What",
+                changes: (0..n).map(change).collect(),
+                reworked: "2".to_owned(),
+                ready: n > 0,
+            })
+        };
+        let full = page(changes(1_000), errors);
+        samples::assert_sound(&full);
+        assert_eq!(full.matches("</textarea>").count(), 1);
+        assert!(full.contains("value=\"apply\""));
+        let same = page(changes(0), Vec::new());
+        samples::assert_sound(&same);
+        assert!(!same.contains("value=\"apply\"") && same.contains(texts().file_changes_none));
+        samples::assert_sound(&page(None, Vec::new()));
+    }
+}

@@ -1,0 +1,302 @@
+//! `/organise/{c}/missing`: who has neither a score nor a statement, by gym and division, as a
+//! page, as CSV, and as a text to send to a gym.
+
+use super::super::form::{Choice, Fields};
+use super::super::scope::gym_name;
+use super::super::shell::{Link, Shell, When, encoded, left, words};
+use super::super::{html, say};
+use super::{frame, reader, texts};
+use crate::actions::Failure;
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::{Reader, shown};
+use crate::actions::score::{self, Missing};
+use crate::actions::views::GymView;
+use crate::app::App;
+use crate::rules::people::Entry;
+use crate::rules::table;
+use crate::rules::workout::Workout;
+use crate::web::api::csv_file;
+use crate::web::extract::{Path, Query};
+use crate::web::problem::Answer;
+use crate::web::session::Caller;
+use crate::words::en::organise::Organise;
+use crate::words::en::pages::Pages;
+use crate::words::{Sentence, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Stands for entries without a gym in an address; no gym can be called so.
+const NO_GYM: &str = "*";
+/// Longest text that is offered as a mail: longer addresses do not work everywhere.
+const MAIL: usize = 1_800;
+
+#[derive(Template)]
+#[template(path = "organise_missing.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    o: &'static Organise,
+    base: String,
+    lead: String,
+    csv: String,
+    workouts: Vec<Choice>,
+    caption: String,
+    divisions: Vec<String>,
+    gyms: Vec<GymLine>,
+    one: Option<One>,
+}
+
+/// A gym and how many of it are missing.
+struct GymLine {
+    href: String,
+    name: String,
+    n: usize,
+    /// In each division, in turn.
+    divisions: Vec<usize>,
+}
+
+/// One gym, with the people.
+struct One {
+    title: String,
+    caption: String,
+    people: Vec<Person>,
+    text: String,
+    mail: Option<Link>,
+    back: String,
+}
+
+struct Person {
+    href: String,
+    name: String,
+    bib: u32,
+    division: String,
+}
+
+/// The workout asked for; else the running one that ends next, the last that ended, the first.
+fn workout<'a>(reader: &'a Reader, fields: &Fields) -> Answer<&'a Workout> {
+    if let Some(slug) = fields.find("workout") {
+        return Ok(reader.workout(&slug)?);
+    }
+    let now = reader.now;
+    let running = reader.workouts().filter(|x| x.window.running(now)).min_by_key(|x| x.window.closes);
+    let over = || reader.workouts().filter(|x| x.window.closed(now)).max_by_key(|x| x.window.closes);
+    let none = || Failure::not_found(Sentence::new("no_workout").with("workout", "1"));
+    Ok(running.or_else(over).or_else(|| reader.workouts().next()).ok_or_else(none)?)
+}
+
+/// `GET /organise/{c}/missing`.
+pub async fn get_missing(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let (o, now) = (texts(), caller.received);
+    let x = workout(&reader, &fields)?;
+    let gyms = lists::gyms(&app, &caller.actor, now, &slug, &Find::default()).await?;
+    let missing = score::missing(&app, &caller.actor, now, &slug, &x.slug, None).await?;
+    let progress = score::progress(&app, &caller.actor, now, &slug).await?;
+    let all = progress.get(&x.slug).map_or(missing.entries.len() as u64, |p| p.entries);
+    let base = format!("/organise/{slug}/missing");
+    let here = |gym: &str| format!("{base}?workout={}&gym={}", x.slug, encoded(gym));
+    let one = match fields.find("gym") {
+        Some(gym) => Some(one(&app, &reader, x, &gyms, &missing, &gym).await?),
+        None => None,
+    };
+    let values: [(&'static str, &dyn std::fmt::Display); 3] =
+        [("n", &missing.entries.len()), ("all", &all), ("workout", &x.title)];
+    let (divisions, lines) =
+        if one.is_some() { (Vec::new(), Vec::new()) } else { lines(&reader, &gyms, &missing, here) };
+    let title = one.as_ref().map_or(o.missing_title, |one| &one.title);
+    let view = View {
+        shell: frame(&caller, &reader, "missing", title),
+        w: words(),
+        o,
+        lead: put(o.missing_lead, &values),
+        csv: format!("{base}.csv?workout={}", x.slug),
+        workouts: reader.workouts().map(|other| Choice::new(&other.slug, &other.title, &x.slug)).collect(),
+        caption: put(o.missing_caption, &[("workout", &x.title)]),
+        divisions,
+        gyms: lines,
+        one,
+        base,
+    };
+    Ok(html(&view)?.into_response())
+}
+
+/// The divisions that somebody is missing in, and the gyms with the most missing first.
+fn lines(
+    reader: &Reader,
+    gyms: &[GymView],
+    missing: &Missing,
+    here: impl Fn(&str) -> String,
+) -> (Vec<String>, Vec<GymLine>) {
+    let (w, c) = (words(), &reader.competition);
+    let mut by_gym: BTreeMap<Option<&str>, BTreeMap<&str, usize>> = BTreeMap::new();
+    for entry in &missing.entries {
+        *by_gym.entry(entry.gym.as_deref()).or_default().entry(&entry.division).or_default() += 1;
+    }
+    let named: BTreeSet<&str> = missing.entries.iter().map(|e| &*e.division).collect();
+    let divisions: Vec<&str> = c.divisions.iter().map(|d| &*d.slug).filter(|d| named.contains(d)).collect();
+    let mut lines: Vec<GymLine> = by_gym
+        .into_iter()
+        .map(|(gym, counts)| GymLine {
+            href: here(gym.unwrap_or(NO_GYM)),
+            name: gym.map_or(w.no_gym, |g| gym_name(gyms, g)).to_owned(),
+            n: counts.values().sum(),
+            divisions: divisions.iter().map(|d| counts.get(d).copied().unwrap_or(0)).collect(),
+        })
+        .collect();
+    lines.sort_by(|a, b| b.n.cmp(&a.n).then_with(|| a.name.cmp(&b.name)));
+    (divisions.into_iter().map(|d| say::division(c, d).to_owned()).collect(), lines)
+}
+
+/// The people of one gym, and the text to send there.
+async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing: &Missing, slug: &str) -> Answer<One> {
+    let (w, o, c) = (words(), texts(), &reader.competition);
+    let gym = (slug != NO_GYM).then_some(slug);
+    let found = gyms.iter().find(|g| Some(&*g.slug) == gym);
+    if gym.is_some() && found.is_none() {
+        return Err(Failure::not_found(Sentence::new("no_gym").with("gym", shown(slug))).into());
+    }
+    let name = found.map_or(w.no_gym, |g| &g.name);
+    let entries: Vec<&Entry> = missing.entries.iter().filter(|e| e.gym.as_deref() == gym).collect();
+    let names = score::names_of(app, missing, &entries.iter().map(|e| e.bib).collect::<Vec<_>>()).await?;
+    let people: Vec<Person> = entries
+        .iter()
+        .map(|e| Person {
+            href: match gym {
+                Some(gym) => format!("/desk/{}/{gym}/{}/{}", c.slug, x.slug, e.bib),
+                None => format!("/c/{}/athletes/{}", c.slug, e.bib),
+            },
+            name: names.get(&e.bib).cloned().unwrap_or_default(),
+            bib: e.bib,
+            division: say::division(c, &e.division).to_owned(),
+        })
+        .collect();
+    let window = missing.window(gym, found.map_or("", |g| &g.region)).unwrap_or(x.window);
+    let at = When::new(window.closes, &c.time_zone).text;
+    let mut text = match left(reader.now, window.closes) {
+        Some(left) => {
+            put(o.text_closes, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name), ("left", &left)])
+        }
+        None => put(o.text_closed, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name)]),
+    };
+    text.push_str(&format!("\n{}\n", put(o.text_missing, &[("gym", &name), ("n", &people.len())])));
+    for p in &people {
+        let values: [(&'static str, &dyn std::fmt::Display); 3] =
+            [("bib", &p.bib), ("name", &p.name), ("division", &p.division)];
+        text.push_str(&put(o.text_person, &values));
+        text.push('\n');
+    }
+    if let Some(gym) = gym {
+        let url = format!("{}/desk/{}/{gym}", app.config.public_url, c.slug);
+        text.push_str(&format!("{}\n{}\n", put(o.text_where, &[("url", &url)]), o.text_out));
+    }
+    let subject = put(o.missing_subject, &[("workout", &x.title), ("n", &people.len())]);
+    let mail = found.and_then(|g| Some((g.email.as_deref().filter(|e| !e.is_empty())?, g)));
+    let mail = mail.and_then(|(address, g)| {
+        let href = format!(
+            "mailto:{}?subject={}&body={}",
+            encoded(address),
+            encoded(&subject),
+            encoded(&text.replace('\n', "\r\n"))
+        );
+        let to = g.contact.as_deref().filter(|n| !n.is_empty()).unwrap_or(address);
+        (href.len() <= MAIL).then(|| Link::new(href, put(o.missing_mail, &[("name", &to)])))
+    });
+    Ok(One {
+        title: put(o.missing_of_gym, &[("gym", &name)]),
+        caption: put(o.missing_people_caption, &[("gym", &name), ("workout", &x.title)]),
+        people,
+        text,
+        mail,
+        back: format!("/organise/{}/missing?workout={}", c.slug, x.slug),
+    })
+}
+
+/// `GET /organise/{c}/missing.csv`: everybody who is missing, for a spreadsheet.
+pub async fn get_missing_csv(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let now = caller.received;
+    let x = workout(&reader, &fields)?;
+    let gyms = lists::gyms(&app, &caller.actor, now, &slug, &Find::default()).await?;
+    let missing = score::missing(&app, &caller.actor, now, &slug, &x.slug, None).await?;
+    let bibs: Vec<u32> = missing.entries.iter().map(|e| e.bib).collect();
+    let names = score::names_of(&app, &missing, &bibs).await?;
+    let mut entries: Vec<&Entry> = missing.entries.iter().collect();
+    entries.sort_by(|a, b| (&a.gym, &a.division, a.bib).cmp(&(&b.gym, &b.division, b.bib)));
+    let rows = entries.into_iter().map(|e| {
+        let gym = e.gym.as_deref().unwrap_or_default();
+        vec![
+            x.slug.clone(),
+            gym.to_owned(),
+            gym_name(&gyms, gym).to_owned(),
+            e.division.clone(),
+            e.bib.to_string(),
+            names.get(&e.bib).cloned().unwrap_or_default(),
+        ]
+    });
+    let text = table::write(&["workout", "gym", "gym_name", "division", "bib", "name"], rows);
+    Ok(csv_file(text, &format!("missing-{}.csv", x.slug)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::samples;
+    use super::*;
+
+    fn page(gyms: Vec<GymLine>, one: Option<One>) -> String {
+        let view = View {
+            shell: samples::shell("Missing"),
+            w: words(),
+            o: texts(),
+            base: "/organise/s/missing".to_owned(),
+            lead: samples::HOSTILE.to_owned(),
+            csv: "/organise/s/missing.csv?workout=w1".to_owned(),
+            workouts: vec![Choice::new("w1", samples::HOSTILE, "w1")],
+            caption: samples::LONG.to_owned(),
+            divisions: vec![samples::HOSTILE.to_owned(), samples::BIDI.to_owned()],
+            gyms,
+            one,
+        };
+        view.render().expect("renders")
+    }
+
+    #[test]
+    fn gyms_are_listed_and_a_gym_has_its_people_and_its_text() {
+        let gym = |n| GymLine {
+            href: format!("/organise/s/missing?workout=w1&gym=g{n}"),
+            name: samples::BIDI.to_owned(),
+            n,
+            divisions: vec![n, 0],
+        };
+        samples::assert_sound(&page((0..10_000).map(gym).collect(), None));
+        samples::assert_sound(&page(Vec::new(), None));
+        let person = |bib| Person {
+            href: format!("/desk/s/g/w1/{bib}"),
+            name: samples::HOSTILE.to_owned(),
+            bib,
+            division: samples::LONG.to_owned(),
+        };
+        let one = One {
+            title: samples::HOSTILE.to_owned(),
+            caption: samples::HOSTILE.to_owned(),
+            people: (1..=3).map(person).collect(),
+            text: format!("1042 {}\n</textarea>", samples::HOSTILE),
+            mail: Some(Link::new("mailto:a%40example.org", samples::BIDI)),
+            back: "/organise/s/missing?workout=w1".to_owned(),
+        };
+        let page = page(Vec::new(), Some(one));
+        samples::assert_sound(&page);
+        assert_eq!(page.matches("</textarea>").count(), 1);
+    }
+}

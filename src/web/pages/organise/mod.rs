@@ -1,0 +1,147 @@
+//! `/organise`: what the one who answers for a competition needs, a page each: how it goes and
+//! what came late (`overview`), who is missing (`missing`), the competition file (`file`), and the
+//! lists of gyms, entries and judges (`lists`).
+
+pub mod file;
+pub mod lists;
+pub mod missing;
+pub mod overview;
+
+use super::form::FieldError;
+use super::html;
+use super::shell::{Link, Shell, words};
+use crate::actions::reader::Reader;
+use crate::actions::{Failure, Request, competitions, roster};
+use crate::app::App;
+use crate::rules::access::{Act, permit};
+use crate::rules::ledger::Refusal;
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::Caller;
+use crate::words::en::organise::Organise;
+use crate::words::en::pages::Pages;
+use crate::words::{Lang, Sentence, organise, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use http::StatusCode;
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+
+/// The texts of these pages in the reader's language.
+fn texts() -> &'static Organise {
+    organise(Lang::default())
+}
+
+/// The competition, for its organiser alone.
+async fn reader(app: &App, caller: &Caller, competition: &str) -> Answer<Reader> {
+    Ok(roster::may(app, &caller.actor, competition, &Request::at(caller.received)).await?)
+}
+
+/// The frame of a page below the organiser's page of a competition; `below` empty: that page.
+fn frame(caller: &Caller, reader: &Reader, below: &str, title: &str) -> Shell {
+    let c = &reader.competition;
+    let base = format!("/organise/{}", c.slug);
+    let mut steps = vec![Link::new(format!("/c/{}", c.slug), &c.title)];
+    if below.is_empty() {
+        steps.push(Link::new("", texts().nav));
+        return Shell::new(caller, base, title).below(steps);
+    }
+    steps.push(Link::new(&base, texts().nav));
+    steps.push(Link::new("", title));
+    Shell::new(caller, format!("{base}/{below}"), title).below(steps)
+}
+
+/// A local time of a zone out of a form's field; a fault beside it otherwise.
+fn instant(text: &str, field: &str, zone: &TimeZone, name: &str, errors: &mut Vec<FieldError>) -> Option<Timestamp> {
+    let Ok(local) = text.replace(' ', "T").parse::<DateTime>() else {
+        errors.push(FieldError::new(field, texts().time_needed));
+        return None;
+    };
+    let ambiguous = zone.to_ambiguous_timestamp(local);
+    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
+        errors.push(FieldError::new(field, put(words().field_local_time, &[("zone", &name)])));
+        return None;
+    }
+    let at = ambiguous.compatible().ok();
+    if at.is_none() {
+        errors.push(FieldError::new(field, texts().time_needed));
+    }
+    at
+}
+
+/// The status and the faults of a refusal that belongs on the page; others are problems.
+fn refused(failure: Failure, fields: &[&str], errors: &mut Vec<FieldError>) -> Answer<StatusCode> {
+    let say = |sentence: &Sentence| FieldError::new("", sentence.say(Lang::default()));
+    match failure {
+        Failure::Refused(Refusal::Faults(faults)) => {
+            errors.extend(super::form::beside(&faults, fields, &[]));
+            Ok(StatusCode::UNPROCESSABLE_ENTITY)
+        }
+        Failure::Unreadable(faults) => {
+            errors.extend(faults.iter().map(|f| say(&f.sentence)));
+            Ok(StatusCode::UNPROCESSABLE_ENTITY)
+        }
+        Failure::Refused(Refusal::Conflict(sentence, _)) => {
+            errors.push(say(&sentence));
+            Ok(StatusCode::CONFLICT)
+        }
+        other => Err(other.into()),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "organise_all.html")]
+struct AllView {
+    shell: Shell,
+    w: &'static Pages,
+    o: &'static Organise,
+    competitions: Vec<Link>,
+}
+
+/// `GET /organise`: the competitions somebody organises.
+pub async fn get_all(State(app): State<App>, caller: Caller) -> Answer {
+    if caller.actor.account.is_none() {
+        return Err(Problem::not_signed_in());
+    }
+    let o = texts();
+    let all = competitions::list(&app, &caller.actor, caller.received).await?;
+    let mine = all.into_iter().filter(|c| permit(&caller.actor, Act::Organise { competition: &c.slug }).is_ok());
+    let view = AllView {
+        shell: Shell::new(&caller, "/organise", o.all_title).below([Link::new("", o.nav)]),
+        w: words(),
+        o,
+        competitions: mine.map(|c| Link::new(format!("/organise/{}", c.slug), c.title)).collect(),
+    };
+    Ok(html(&view)?.into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn an_organiser_of_all_finds_each_of_them() {
+        let page = |competitions| {
+            let view = AllView { shell: samples::shell("Organise"), w: words(), o: texts(), competitions };
+            view.render().expect("renders")
+        };
+        let full = page(vec![Link::new("/organise/s", samples::HOSTILE), Link::new("/organise/t", samples::BIDI)]);
+        samples::assert_sound(&full);
+        assert!(full.contains("/organise/t"));
+        samples::assert_sound(&page(Vec::new()));
+    }
+
+    #[test]
+    fn a_time_that_the_clock_skips_or_that_is_none_is_said_beside_its_field() {
+        let zone = TimeZone::get("Europe/Lisbon").expect("a zone");
+        let mut errors = Vec::new();
+        let at = instant("2027-01-18 21:00", "closes", &zone, "Europe/Lisbon", &mut errors);
+        assert_eq!(at.map(|t| t.to_string()).as_deref(), Some("2027-01-18T21:00:00Z"));
+        assert_eq!(instant("2027-03-28T01:30", "closes", &zone, "Europe/Lisbon", &mut errors), None);
+        assert_eq!(instant("", "closes", &zone, "Europe/Lisbon", &mut errors), None);
+        assert_eq!(errors.len(), 2);
+        assert!(errors[0].text.contains("Europe/Lisbon"));
+    }
+}

@@ -1,0 +1,92 @@
+//! `/organise/{c}/file`: looking at a competition file before it is applied.
+
+use super::organiser;
+use crate::support::TestApp;
+use serde_json::json;
+
+const PATH: &str = "/organise/saltmarsh/file";
+
+fn file() -> String {
+    include_str!("../../data/small.toml").replace("slug = \"saltmarsh\"", "slug = \"saltmarsh\"\nprivate = false")
+}
+
+/// The value of a hidden field.
+fn hidden(page: &str, name: &str) -> String {
+    let before = format!("name=\"{name}\" value=\"");
+    page.split_once(&before).and_then(|(_, rest)| rest.split_once('"')).map_or_else(String::new, |(v, _)| v.to_owned())
+}
+
+#[tokio::test]
+async fn a_file_is_looked_at_first_and_then_applied_as_it_was_shown() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    browser.get(PATH).await.expect(200);
+    let page =
+        browser.post(PATH).upload(&[("csrf", &csrf), ("do", "check")], file().as_bytes()).await.expect(200).text();
+    assert!(page.contains("it is the file in force") && !page.contains("value=\"apply\""), "{page}");
+    let changed = file().replace("Hips straight at the top", "Hips open at the top");
+    let page =
+        browser.post(PATH).upload(&[("csrf", &csrf), ("do", "check")], changed.as_bytes()).await.expect(200).text();
+    assert!(page.contains("workout.w1.standards") && page.contains("Hips open"), "{page}");
+    let standards = || async {
+        let now = app.nobody().get("/api/v1/competitions/saltmarsh").await.expect(200).json();
+        now["workouts"][1]["standards"].as_str().unwrap_or_default().to_owned()
+            + now["workouts"][0]["standards"].as_str().unwrap_or_default()
+    };
+    assert!(standards().await.contains("Hips straight"), "looking changes nothing");
+    // As a browser sends the field back.
+    let (text, etag) = (changed.replace('\n', "\r\n"), hidden(&page, "etag"));
+    let form = [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &text)];
+    let page = browser.post(PATH).form(&form).await.expect(200).text();
+    assert!(page.contains("It is in force."), "{page}");
+    assert!(standards().await.contains("Hips open"));
+    // What was shown then is not what would happen now.
+    let again = text.replace("Hips open", "Hips level");
+    let form = [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &again)];
+    let page = browser.post(PATH).form(&form).await.expect(412).text();
+    assert!(page.contains("Another file was applied meanwhile"));
+}
+
+#[tokio::test]
+async fn all_faults_of_a_file_are_shown_with_their_lines() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    let send = |text: String| browser.post(PATH).form(&[("csrf", &*csrf), ("do", "check"), ("text", &text)]);
+    let faulty = file()
+        .replace("reps = 20", "reps = -20")
+        .replace("cap = \"15:00\"", "cap = \"soon\"")
+        .replace("age_date = 2027-01-15", "age_dat = 2027-01-15");
+    let lines: Vec<usize> = ["reps = -20", "\"soon\"", "age_dat "]
+        .iter()
+        .map(|what| faulty.lines().position(|l| l.contains(what)).expect("is there") + 1)
+        .collect();
+    let page = send(faulty).await.expect(422).text();
+    for line in lines {
+        assert!(page.contains(&format!("Line {line}: ")), "line {line} in {page}");
+    }
+    let page = send(file().replace("\"saltmarsh\"", "\"elsewhere\"")).await.expect(422).text();
+    assert!(page.contains("elsewhere"));
+    send(String::new()).await.expect(422);
+    let binary = browser.post(PATH).upload(&[("csrf", &csrf)], &[0xff, 0xfe, 0, 1]).await.expect(422).text();
+    assert!(binary.contains("no text in UTF-8"));
+}
+
+#[tokio::test]
+async fn what_changes_stored_scores_needs_the_tick() {
+    let app = TestApp::new().await;
+    let body = json!({ "performance": "6+15 tb 11:24", "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let score = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042";
+    app.staff_of("quayside").await.put(score).json(body).await.expect(201);
+    let (browser, csrf) = organiser(&app).await;
+    let changed = file().replace("reps = 20", "reps = 22");
+    let fields = |rescore| [("csrf", csrf.as_str()), ("text", changed.as_str()), ("do", "check"), ("rescore", rescore)];
+    let page = browser.post(PATH).form(&fields("")).await.expect(409).text();
+    assert!(page.contains("href=\"#rescore\"") && page.contains("attestations void"), "{page}");
+    let page = browser.post(PATH).form(&fields("yes")).await.expect(200).text();
+    assert!(page.contains("1 stored scores are worked out again, 1 of them need a judge again."), "{page}");
+    let form =
+        [("csrf", &*csrf), ("etag", &hidden(&page, "etag")), ("do", "apply"), ("rescore", "yes"), ("text", &changed)];
+    browser.post(PATH).form(&form).await.expect(200);
+    let now = app.nobody().get(score).await.expect(200).json();
+    assert_eq!(now["state"], "entered");
+}
