@@ -7,17 +7,13 @@ use super::competitions::{Definition, Definitions};
 use super::db::{Bulk, Tx, Val};
 use super::heaviest::{Known, Loads};
 use super::merkle::Peaks;
-use super::{StoreError, column, instant, number, parse};
-use crate::rules::ledger::{Head, Ledger, Ties, Touches};
+use super::{StoreError, column, number, parse};
+use crate::rules::ledger::{Head, Ledger, Touches};
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Judge, PersonRef};
 use crate::rules::quantity::Grams;
 use crate::rules::workout::Format;
-use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
-
-/// How far around a performance a judge's others are looked at.
-const AROUND: SignedDuration = SignedDuration::from_hours(1);
 
 /// A competition in the hands of the writer.
 pub(crate) struct Loaded {
@@ -38,9 +34,9 @@ pub(crate) struct Loaded {
 /// What all changes of a group touch in one competition.
 #[derive(Default)]
 pub(crate) struct Wanted {
-    all: Touches,
-    referees: bool,
-    accounts: BTreeSet<i64>,
+    pub(super) all: Touches,
+    pub(super) referees: bool,
+    pub(super) accounts: BTreeSet<i64>,
 }
 
 impl Wanted {
@@ -85,43 +81,6 @@ bulk!(
     )
 );
 bulk!(STATEMENTS = Bulk::list("SELECT workout, bib FROM not_taking_part WHERE competition = $1 AND bib IN (", 1, ")"));
-bulk!(NOTES = Bulk::list("SELECT id, text FROM notes WHERE competition = $1 AND id IN (", 1, ")"));
-bulk!(SHEETS = Bulk::list("SELECT workout, sheet, gym, bib FROM scores WHERE competition = $1 AND sheet IN (", 1, ")"));
-bulk!(
-    JUDGING = Bulk::list(
-        "SELECT judge, workout, bib, performed_at FROM scores WHERE competition = $1 AND performed_at >= $2 AND performed_at <= $3 AND judge IN (",
-        3,
-        ")"
-    )
-);
-bulk!(
-    SAME_ACCOUNT = Bulk::list(
-        "SELECT j.judge, a.bib FROM grants j JOIN grants a ON a.account = j.account WHERE j.role = 'judge' AND a.role = 'athlete' AND j.competition = $1 AND a.competition = $1 AND j.judge IN (",
-        1,
-        ")"
-    )
-);
-bulk!(
-    TIES = Bulk::list(
-        "SELECT account, role, gym, bib FROM grants WHERE (competition = $1 OR competition IS NULL) AND account IN (",
-        1,
-        ")"
-    )
-);
-bulk!(
-    TIES_AS_JUDGE = Bulk::list(
-        "SELECT g.account, j.gym FROM grants g JOIN judges j ON j.code = g.judge WHERE g.role = 'judge' AND j.gym IS NOT NULL AND g.competition = $1 AND j.competition = $2 AND g.account IN (",
-        2,
-        ")"
-    )
-);
-bulk!(
-    TIES_BY_EMAIL = Bulk::list(
-        "SELECT a.id, e.bib FROM accounts a JOIN persons p ON p.folded_email = a.folded_email JOIN entries e ON e.competition = p.competition AND e.person = p.id WHERE p.competition = $1 AND p.folded_email <> '' AND a.id IN (",
-        1,
-        ")"
-    )
-);
 
 type HeadRow = (i64, i64, i64, i64, i64, i64, i64, Vec<u8>);
 
@@ -174,12 +133,13 @@ async fn definition(tx: &mut Tx, definitions: &Definitions, id: i64, seq: u64) -
     definitions.get(id, seq, || parse("competitions", &text))
 }
 
-struct Reader<'a> {
-    tx: &'a mut Tx,
-    id: i64,
-    slug: &'a str,
-    wanted: &'a Wanted,
-    ledger: &'a mut Ledger,
+/// Reads one competition into its ledger; what is around the scores, by [`super::around`].
+pub(super) struct Reader<'a> {
+    pub(super) tx: &'a mut Tx,
+    pub(super) id: i64,
+    pub(super) slug: &'a str,
+    pub(super) wanted: &'a Wanted,
+    pub(super) ledger: &'a mut Ledger,
     loads: &'a mut Loads,
 }
 
@@ -214,7 +174,7 @@ impl Reader<'_> {
         self.same_account().await
     }
 
-    fn fixed(&self) -> [Val; 1] {
+    pub(super) fn fixed(&self) -> [Val; 1] {
         [Val::Int(self.id)]
     }
 
@@ -375,131 +335,6 @@ impl Reader<'_> {
             }
         }
         self.loads.tell(self.ledger);
-        Ok(())
-    }
-
-    async fn sheets(&mut self) -> Result<(), StoreError> {
-        let wanted = &self.wanted.all.sheets;
-        let members = wanted
-            .iter()
-            .map(|(_, sheet)| sheet)
-            .collect::<BTreeSet<_>>()
-            .into_iter()
-            .map(|s| Val::Text(s.clone()))
-            .collect();
-        let rows: Vec<(String, String, Option<String>, i64)> = SHEETS.read(self.tx, &self.fixed(), members).await?;
-        for (workout, sheet, gym, bib) in rows {
-            let at = (workout, sheet);
-            if wanted.contains(&at) {
-                self.ledger
-                    .around
-                    .sheets
-                    .entry(at)
-                    .or_default()
-                    .insert((gym.unwrap_or_default(), number("scores", bib)?));
-            }
-        }
-        Ok(())
-    }
-
-    async fn judging(&mut self) -> Result<(), StoreError> {
-        let wanted = &self.wanted.all.judging;
-        if wanted.is_empty() {
-            return Ok(());
-        }
-        // A score that is attested later was performed when it says, not when this was received.
-        let mut instants: BTreeSet<Timestamp> = wanted.iter().map(|(_, at)| *at).collect();
-        for pair in &self.wanted.all.scores {
-            let attempts = self.ledger.attempts.get(pair).map_or(&[][..], Vec::as_slice);
-            instants.extend(attempts.iter().map(|a| a.stored.performed_at));
-        }
-        let (Some(first), Some(last)) = (instants.first(), instants.last()) else { return Ok(()) };
-        let from = first.checked_sub(AROUND).unwrap_or(Timestamp::MIN);
-        let to = last.checked_add(AROUND).unwrap_or(Timestamp::MAX);
-        let fixed = [Val::Int(self.id), Val::Int(from.as_microsecond()), Val::Int(to.as_microsecond())];
-        let codes: BTreeSet<&String> = wanted.iter().map(|(code, _)| code).collect();
-        let members = codes.into_iter().map(|code| Val::Text(code.clone())).collect();
-        let rows: Vec<(String, String, i64, i64)> = JUDGING.read(self.tx, &fixed, members).await?;
-        for (judge, workout, bib, at) in rows {
-            let performance = (workout, number("scores", bib)?, instant("scores", at)?);
-            self.ledger.around.judging.entry(judge).or_default().push(performance);
-        }
-        Ok(())
-    }
-
-    async fn same_account(&mut self) -> Result<(), StoreError> {
-        let wanted = &self.wanted.all.same_account;
-        let codes: BTreeSet<&String> = wanted.iter().map(|(code, _)| code).collect();
-        let members = codes.into_iter().map(|code| Val::Text(code.clone())).collect();
-        let rows: Vec<(String, Option<i64>)> =
-            SAME_ACCOUNT.read(self.tx, &[Val::Text(self.slug.to_owned())], members).await?;
-        for (judge, bib) in rows {
-            let Some(bib) = bib else { continue };
-            let pair = (judge, number("grants", bib)?);
-            if wanted.contains(&pair) {
-                self.ledger.around.same_account.insert(pair);
-            }
-        }
-        Ok(())
-    }
-
-    /// Referees and those who ask: their roles at gyms and their own bibs.
-    async fn ties(&mut self) -> Result<(), StoreError> {
-        if !self.wanted.referees {
-            return Ok(());
-        }
-        let referees = db!(&mut *self.tx, vals i64:
-            "SELECT DISTINCT account FROM grants WHERE role = 'referee' AND (competition = $1 OR competition IS NULL)", self.slug)?;
-        let referees: BTreeSet<i64> = referees.into_iter().collect();
-        let mut ties: BTreeMap<i64, Ties> =
-            referees.iter().chain(&self.wanted.accounts).map(|&account| (account, Ties::default())).collect();
-        let members: Vec<Val> = ties.keys().map(|&account| Val::Int(account)).collect();
-        let rows: Vec<(i64, String, Option<String>, Option<i64>)> =
-            TIES.read(self.tx, &[Val::Text(self.slug.to_owned())], members.clone()).await?;
-        for (account, role, gym, bib) in rows {
-            let of = ties.entry(account).or_default();
-            match role.as_str() {
-                "staff" => of.gyms.extend(gym),
-                "athlete" => of.bibs.extend(bib.map(|bib| number::<u32>("grants", bib)).transpose()?),
-                _ => {}
-            }
-        }
-        let both = [Val::Text(self.slug.to_owned()), Val::Int(self.id)];
-        let rows: Vec<(i64, String)> = TIES_AS_JUDGE.read(self.tx, &both, members.clone()).await?;
-        for (account, gym) in rows {
-            ties.entry(account).or_default().gyms.insert(gym);
-        }
-        let rows: Vec<(i64, i64)> = TIES_BY_EMAIL.read(self.tx, &[Val::Int(self.id)], members).await?;
-        for (account, bib) in rows {
-            ties.entry(account).or_default().bibs.insert(number("entries", bib)?);
-        }
-        let around = &mut self.ledger.around;
-        (around.referees, around.others) = ties.into_iter().partition(|(account, _)| referees.contains(account));
-        Ok(())
-    }
-
-    /// An athlete belongs to the gyms of the own entries, and to those it moved from.
-    fn complete_ties(&mut self) {
-        let entries = &self.ledger.entries;
-        let around = &mut self.ledger.around;
-        for ties in around.referees.values_mut().chain(around.others.values_mut()) {
-            for entry in ties.bibs.iter().filter_map(|bib| entries.get(bib)) {
-                ties.gyms.extend(entry.gym.iter().chain(&entry.past_gyms).cloned());
-            }
-        }
-    }
-
-    /// Links to videos are notes: a link sent again is compared with the one that is there.
-    async fn videos(&mut self) -> Result<(), StoreError> {
-        let attempts = &self.ledger.attempts;
-        let of_wanted = self.wanted.all.videos.iter().filter_map(|pair| attempts.get(pair)).flatten();
-        let details = of_wanted.flat_map(|a| std::iter::once(&a.details).chain(a.waiting.as_ref().map(|w| &w.details)));
-        let ids: BTreeSet<u64> = details.filter_map(|d| d.video.as_ref()).map(|note| note.id).collect();
-        let members = ids.into_iter().map(|id| Val::Int(column(id))).collect();
-        let rows: Vec<(i64, String)> = NOTES.read(self.tx, &self.fixed(), members).await?;
-        for (id, text) in rows {
-            self.ledger.videos.insert(number("notes", id)?, text);
-        }
         Ok(())
     }
 }

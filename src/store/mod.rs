@@ -10,6 +10,7 @@
 #[macro_use]
 pub mod db;
 pub mod accounts;
+mod around;
 pub mod backup;
 pub mod competitions;
 pub mod dialect;
