@@ -24,6 +24,7 @@ pub mod referee;
 mod request;
 pub mod roster;
 pub mod score;
+pub mod sheet;
 pub mod standings;
 pub mod submit;
 pub mod upkeep;

@@ -71,6 +71,14 @@ pub fn organise(lang: Lang) -> &'static en::organise::Organise {
     }
 }
 
+/// The texts of the judge's sheet in `lang`.
+#[must_use]
+pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {
+    match lang {
+        Lang::En => &en::sheet::SHEET,
+    }
+}
+
 /// A text of the pages with its `{placeholders}` filled.
 #[must_use]
 pub fn put(template: &str, values: &[(&'static str, &dyn Display)]) -> String {

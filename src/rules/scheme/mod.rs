@@ -10,11 +10,13 @@
 mod compile;
 mod markers;
 mod part;
+mod tally;
 
 use super::quantity::Millis;
 use crate::words::Sentence;
 pub use markers::{Ends, Marker};
 use part::{Part, Work};
+pub use tally::{ROUNDS_MORE, TallyCell, TallyLine};
 
 /// How a station counts inside a round.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -26,6 +26,8 @@ mod scheme_said;
 mod scope;
 mod score;
 mod score_about;
+mod sheet;
+mod sheet_layout;
 mod shell;
 mod signin;
 mod standings;
@@ -52,6 +54,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/"),
     ("GET", "/c/{c}"),
     ("GET", "/c/{c}/workouts/{w}"),
+    ("GET", "/c/{c}/workouts/{w}/sheet"),
     ("GET", "/c/{c}/divisions/{d}"),
     ("GET", "/c/{c}/divisions/{d}/workouts/{w}"),
     ("GET", "/c/{c}/athletes/{bib}"),
@@ -93,6 +96,7 @@ pub fn router() -> Router<App> {
         .route("/", get(home::get_home))
         .route("/c/{c}", get(competition::get_competition))
         .route("/c/{c}/workouts/{w}", get(workout::get_workout))
+        .route("/c/{c}/workouts/{w}/sheet", get(sheet::get_sheet))
         .route("/c/{c}/divisions/{d}", get(standings::get_standings))
         .route("/c/{c}/divisions/{d}/workouts/{w}", get(places::get_places))
         .route("/c/{c}/athletes/{bib}", get(athlete::get_athlete))

@@ -13,7 +13,7 @@ use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::cautions::Cautions;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{Lang, put, sheet};
 use askama::Template;
 use axum::extract::State;
 
@@ -37,6 +37,7 @@ struct View {
     written: Vec<(String, String)>,
     cautions: &'static Cautions,
     divisions: Vec<Link>,
+    sheet: Link,
 }
 
 /// Loads and heights of one prescription.
@@ -76,6 +77,7 @@ pub async fn get_workout(
         written: rules_said::notation(&x.task),
         cautions: words().cautions,
         divisions: c.divisions.iter().map(|d| Link::new(places(&d.slug), &d.title)).collect(),
+        sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(Lang::default()).link),
     })
 }
 
@@ -184,6 +186,7 @@ mod tests {
             written: vec![("3+4".to_owned(), "three rounds".to_owned())],
             cautions: words().cautions,
             divisions: vec![Link::new("/c/s/divisions/women/workouts/w1", samples::LONG)],
+            sheet: Link::new("/c/s/workouts/w1/sheet", sheet(Lang::default()).link),
         }
     }
 

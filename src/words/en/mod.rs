@@ -11,6 +11,7 @@ pub mod pages;
 mod performance;
 mod problems;
 mod roster;
+pub mod sheet;
 mod store;
 
 pub use performance::{number_word, spoken_time};

@@ -1,0 +1,461 @@
+//! `/c/{c}/workouts/{w}/sheet`: the judge's sheet, one side of paper for each athlete.
+//!
+//! Everything on it comes from the compiled task; sizes are worked out here, so that it stays one
+//! page (`sheet_layout`). It is a page of its own, without the frame of the others, for paper.
+
+use super::form::{Choice, Fields};
+use super::scheme_said::{ItemView, height, load};
+use super::shell::{encoded, words};
+use super::sheet_layout::{Form, Row, Set, Space, Totals, same_counts};
+use super::{Page, html, rules_said, say};
+use crate::actions::sheet::{self, Sheet, Sheets, Wanted};
+use crate::app::App;
+use crate::rules::competition::Competition;
+use crate::rules::performance;
+use crate::rules::quantity::Millis;
+use crate::rules::scheme::{Block, Counts, Scheme, TallyCell};
+use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Prescription, Scored, Task, Tiebreak, Workout};
+use crate::web::extract::{Path, Query};
+use crate::web::problem::Answer;
+use crate::web::session::Caller;
+use crate::words::en::pages::Pages;
+use crate::words::{self, Lang, put};
+use askama::Template;
+use axum::extract::State;
+
+#[derive(Template)]
+#[template(path = "sheet.html")]
+struct View {
+    w: &'static Pages,
+    s: &'static words::en::sheet::Sheet,
+    title: String,
+    back: String,
+    back_text: String,
+    paper: Paper,
+    divisions: Vec<Choice>,
+    levels: Vec<Choice>,
+    papers: Vec<Choice>,
+    gym: String,
+    /// Address of a sheet without a name; empty: this is one.
+    blank: String,
+    /// Address of a gym's sheets, and their text.
+    named: Option<(String, String)>,
+    count: String,
+    pages: Vec<SheetView>,
+}
+
+/// The paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Paper {
+    A4,
+    Letter,
+}
+
+impl Paper {
+    fn of(text: &str) -> Self {
+        if text.eq_ignore_ascii_case("letter") { Self::Letter } else { Self::A4 }
+    }
+
+    fn as_str(self) -> &'static str {
+        if self == Self::A4 { "a4" } else { "letter" }
+    }
+
+    fn style(self) -> &'static str {
+        if self == Self::A4 { "sheet-a4.css" } else { "sheet-letter.css" }
+    }
+
+    /// Within margins of 8 mm, with 4 mm to spare; as in the style sheets.
+    fn space(self) -> Space {
+        match self {
+            Self::A4 => Space { width: 1_940, height: 2_770 },
+            Self::Letter => Space { width: 1_990, height: 2_590 },
+        }
+    }
+}
+
+/// One side of paper.
+struct SheetView {
+    id: String,
+    competition: String,
+    workout: String,
+    format: String,
+    division: String,
+    name: String,
+    bib: String,
+    judge: String,
+    gym: String,
+    heat: String,
+    lane: String,
+    date: String,
+    start: String,
+    levels: Vec<LevelView>,
+    done: String,
+    tally: Option<TallyView>,
+    lifts: Vec<String>,
+    tens: Vec<Vec<u64>>,
+    reading: bool,
+    intervals: Vec<Vec<u32>>,
+    sums: bool,
+    markers: Vec<u64>,
+    time_of: bool,
+    write: String,
+    write_capped: String,
+    emergency: String,
+    stamp: String,
+}
+
+/// A level to tick, with its loads and heights.
+struct LevelView {
+    title: String,
+    items: Vec<ItemView>,
+    alternatives: String,
+}
+
+/// Running totals.
+struct TallyView {
+    class: &'static str,
+    list: bool,
+    what: String,
+    note: String,
+    boxes: bool,
+    groups: Vec<GroupView>,
+}
+
+struct GroupView {
+    title: String,
+    columns: Vec<String>,
+    panels: Vec<Vec<RowView>>,
+}
+
+struct RowView {
+    label: String,
+    cells: Vec<CellView>,
+}
+
+/// A number, what it adds, what is left, and whether a time is taken.
+struct CellView {
+    total: String,
+    plus: String,
+    left: String,
+    time: bool,
+}
+
+fn texts() -> &'static words::en::sheet::Sheet {
+    words::sheet(Lang::default())
+}
+
+/// `GET /c/{c}/workouts/{w}/sheet`.
+pub async fn get_sheet(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, workout)): Path<(String, String)>,
+    Query(fields): Query<Fields>,
+) -> Answer<Page> {
+    let wanted = Wanted {
+        division: fields.find("division"),
+        level: fields.find("level"),
+        gym: fields.find("gym"),
+        blank: fields.ticked("blank"),
+    };
+    let sheets = sheet::sheets(&app, &caller.actor, caller.received, &slug, &workout, &wanted).await?;
+    let paper = Paper::of(fields.get("paper"));
+    html(&view(&sheets, &wanted, paper)?)
+}
+
+fn view(sheets: &Sheets, wanted: &Wanted, paper: Paper) -> Answer<View> {
+    let (s, c, x) = (texts(), &*sheets.reader.competition, sheets.workout()?);
+    let here = format!("/c/{}/workouts/{}", c.slug, x.slug);
+    let (level, division) = (wanted.level.as_deref().unwrap_or(""), wanted.division.as_deref().unwrap_or(""));
+    let scores = |d: &str| x.prescriptions.iter().any(|p| p.divisions.iter().any(|x| x == d));
+    let divisions = c.divisions.iter().filter(|d| scores(&d.slug)).map(|d| Choice::new(&d.slug, &d.title, division));
+    let own = Choice::new("", s.own_level, level);
+    let levels = c.levels.iter().map(|l| Choice::new(&l.slug, &l.title, level));
+    let gym = wanted.gym.clone().unwrap_or_default();
+    let again = |more: &str| {
+        let rest = format!("paper={}&division={}&level={}", paper.as_str(), encoded(division), encoded(level));
+        format!("{here}/sheet?{rest}{more}")
+    };
+    let in_gym = |blank: &str| if gym.is_empty() { String::new() } else { format!("&gym={}{blank}", encoded(&gym)) };
+    let named = sheets.gym.as_ref().filter(|_| wanted.blank);
+    let all = sheets.sheets.len();
+    Ok(View {
+        w: words(),
+        s,
+        title: put(s.title, &[("workout", &x.title)]),
+        back_text: x.title.clone(),
+        back: here.clone(),
+        paper,
+        divisions: divisions.collect(),
+        levels: std::iter::once(own).chain(levels).collect(),
+        papers: vec![
+            Choice::new("a4", s.paper_a4, paper.as_str()),
+            Choice::new("letter", s.paper_letter, paper.as_str()),
+        ],
+        blank: if gym.is_empty() || wanted.blank { String::new() } else { again(&in_gym("&blank=yes")) },
+        named: named.map(|g| (again(&in_gym("")), put(s.named_link, &[("gym", &g.name)]))),
+        gym,
+        count: put(s.sheets_of, &[("n", &all)]),
+        pages: sheets.sheets.iter().enumerate().filter_map(|(n, one)| page(sheets, x, one, paper, n)).collect(),
+    })
+}
+
+/// One side of paper; `None` where the division does not score at this level.
+fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, n: usize) -> Option<SheetView> {
+    let (s, c) = (texts(), &*sheets.reader.competition);
+    let p = c.prescription(&x.slug, &one.division, one.level)?;
+    let task = &p.task;
+    let gym = sheets.gym.as_ref();
+    let levels = levels(c, x, one, p);
+    let done = task.scheme.as_ref().map_or(String::new(), done);
+    let emergency = gym.map_or(String::new(), |g| g.emergency.clone());
+    let markers = task.scheme.as_ref().map_or(Vec::new(), |scheme| scheme.inner_markers(&task.tiebreak));
+    let above = HEAD + level_height(&levels, paper) + text_height(&done, paper) + marker_height(markers.len());
+    let below = FOOT + text_height(&emergency, paper);
+    let space = paper.space();
+    let space = Space { height: space.height.saturating_sub(above + below), ..space };
+    let heat = one.heat.as_ref();
+    let start = heat.map(|h| c.time_zone.to_datetime(h.start));
+    Some(SheetView {
+        id: format!("sheet-{}", n + 1),
+        competition: c.title.clone(),
+        workout: x.title.clone(),
+        format: rules_said::format(task),
+        division: say::division(c, &one.division).to_owned(),
+        name: one.athlete.as_ref().map_or(String::new(), |(_, name)| name.clone()),
+        bib: one.athlete.as_ref().map_or(String::new(), |(bib, _)| bib.to_string()),
+        judge: heat.and_then(|h| h.judge.clone()).unwrap_or_default(),
+        gym: gym.map_or(String::new(), |g| g.name.clone()),
+        heat: heat.map_or(String::new(), |h| h.heat.to_string()),
+        lane: heat.map_or(String::new(), |h| h.lane.to_string()),
+        date: start.map_or(String::new(), |at| at.date().to_string()),
+        start: start.map_or(String::new(), |at| at.strftime("%H:%M").to_string()),
+        levels,
+        done,
+        tally: task.scheme.as_ref().map(|scheme| tally(scheme, task, one.reach, space)),
+        lifts: if task.format == Format::MaxLoad { lifts(task) } else { Vec::new() },
+        tens: tens(task, one.reach, space),
+        reading: task.format == Format::MaxCount && task.unit != CountUnit::Reps,
+        intervals: intervals(task, space),
+        sums: task.intervals.is_some_and(|i| i.scored == Scored::Sum && i.measure == IntervalMeasure::Count),
+        markers,
+        time_of: task.tiebreak == Tiebreak::Time,
+        write: put(s.write, &[("example", &example(task))]),
+        write_capped: capped(task).map_or(String::new(), |text| put(s.write_capped, &[("example", &text)])),
+        emergency,
+        stamp: put(s.stamp, &[("seq", &sheets.reader.definition_seq), ("competition", &c.slug)]),
+    })
+}
+
+// Heights of what stands around the totals, in tenths of a millimetre; the style sheet keeps to them.
+
+/// Title, names, the level's heading, the totals' headings.
+const HEAD: u64 = 560;
+/// No-reps, result, signatures, cautions, stamp.
+const FOOT: u64 = 820;
+/// One line of small text.
+const LINE: u64 = 42;
+
+/// How high a text of usual letters is at most.
+fn text_height(text: &str, paper: Paper) -> u64 {
+    let a_line = paper.space().width / 19;
+    (text.chars().count() as u64).div_ceil(a_line) * LINE
+}
+
+fn level_height(levels: &[LevelView], paper: Paper) -> u64 {
+    let text = |l: &LevelView| {
+        let items = l.items.iter().map(|i| i.item.len() + i.first.len() + i.second.len() + 8).sum::<usize>();
+        " ".repeat(l.title.len() + items + l.alternatives.len() + 8)
+    };
+    levels.iter().map(|l| text_height(&text(l), paper) + 12).sum()
+}
+
+fn marker_height(markers: usize) -> u64 {
+    if markers == 0 { 0 } else { LINE + 85 * (markers as u64).div_ceil(6) }
+}
+
+/// The levels that are done with the same counts: one is ticked.
+fn levels(c: &Competition, x: &Workout, one: &Sheet, p: &Prescription) -> Vec<LevelView> {
+    let same = |q: &Prescription| q.task.scheme == p.task.scheme && q.task.cap == p.task.cap;
+    let all = (0u8..).zip(&c.levels);
+    let found = all.filter_map(|(n, level)| {
+        let q = c.prescription(&x.slug, &one.division, n).filter(|q| n == one.level || same(q))?;
+        Some(LevelView {
+            title: level.title.clone(),
+            items: q.loads.iter().map(load).chain(q.heights.iter().map(height)).collect(),
+            alternatives: q.alternatives.clone(),
+        })
+    });
+    found.collect()
+}
+
+/// What a station is, with its count where that is the same in every round.
+fn station(scheme: &Scheme, block: usize, station: usize) -> String {
+    let movement = scheme.movement(block, station);
+    let Some(Block::Work { stations, .. }) = scheme.blocks().get(block).filter(|b| same_counts(b)) else {
+        return movement.to_owned();
+    };
+    let unit = |n: u64, unit: &str| format!("{n}{unit} {movement}");
+    match stations.get(station).and_then(|s| s.counts) {
+        Some(Counts::Reps(n)) => unit(n, ""),
+        Some(Counts::Calories(n)) => unit(n, " cal"),
+        Some(Counts::Lengths { metres, .. }) => unit(metres, " m"),
+        Some(Counts::Once(_)) | None => movement.to_owned(),
+    }
+}
+
+/// All of it on a line.
+fn done(scheme: &Scheme) -> String {
+    let (s, w) = (texts(), words());
+    let blocks = scheme.blocks().iter().enumerate().map(|(n, block)| match block {
+        Block::Rest(time) => put(s.rest, &[("time", &time.exact())]),
+        Block::Work { title, stations, by, .. } => {
+            let row: Vec<String> = (0..stations.len()).map(|i| station(scheme, n, i)).collect();
+            let counts = if block_is_listed(block) { counts(scheme, n) } else { String::new() };
+            let rounds = match scheme.rounds_of(n) {
+                None => w.repeat_endless.to_owned(),
+                Some(0 | 1) => String::new(),
+                Some(_) if !counts.is_empty() => format!("{counts}:"),
+                Some(n) => put(w.repeat_rounds, &[("n", &(w.count)(n, crate::words::en::grammar::Noun::Round))]),
+            };
+            let by = by.map(|time| format!(" ({})", put(s.by_time, &[("time", &time.exact())]))).unwrap_or_default();
+            let title = title.as_ref().map(|t| format!("{t}: ")).unwrap_or_default();
+            format!("{title}{rounds} {}{by}", row.join(", ")).trim().to_owned()
+        }
+    });
+    let text = blocks.collect::<Vec<_>>().join(s.then);
+    // A list says it all again line by line.
+    if text.chars().count() > 400 { String::new() } else { text }
+}
+
+fn block_is_listed(block: &Block) -> bool {
+    matches!(block, Block::Work { repeat: crate::rules::scheme::Repeat::List(_), .. })
+}
+
+/// `24-16-8`, where every station counts the same.
+fn counts(scheme: &Scheme, block: usize) -> String {
+    let rows = (0..scheme.rounds_of(block).unwrap_or(0).min(20)).map(|round| scheme.row(block, round));
+    let text = rows.map(|row| match row.first() {
+        Some(first) if row.iter().all(|n| n == first) => first.to_string(),
+        _ => format!("({})", row.iter().map(u64::to_string).collect::<Vec<_>>().join(", ")),
+    });
+    text.collect::<Vec<_>>().join("-")
+}
+
+fn tally(scheme: &Scheme, task: &Task, reach: u64, space: Space) -> TallyView {
+    let s = texts();
+    let totals = Totals { scheme, tiebreak: &task.tiebreak, rounds: scheme.tally_rounds(reach) };
+    let set = totals.set(space);
+    let note = match set.form {
+        Form::Grid | Form::List => String::new(),
+        Form::Rounds(1) => s.rounds_only.to_owned(),
+        Form::Rounds(n) => put(s.every, &[("n", &n)]),
+    };
+    TallyView {
+        class: set.class,
+        list: set.form != Form::Grid,
+        what: scheme.end().map_or_else(|| s.totals.to_owned(), |end| put(s.totals_left, &[("total", &end)])),
+        note,
+        boxes: !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time),
+        groups: groups(scheme, &set),
+    }
+}
+
+fn groups(scheme: &Scheme, set: &Set) -> Vec<GroupView> {
+    let s = texts();
+    let group = |g: &super::sheet_layout::Group| {
+        let block = g.block.and_then(|n| Some((n, scheme.blocks().get(n)?)));
+        let (title, columns) = match block {
+            Some((_, Block::Rest(time))) => (put(s.rest, &[("time", &time.exact())]), Vec::new()),
+            Some((n, Block::Work { title, stations, .. })) => {
+                (title.clone().unwrap_or_default(), (0..stations.len()).map(|i| station(scheme, n, i)).collect())
+            }
+            None => (String::new(), vec![String::new()]),
+        };
+        let plus = block.is_some_and(|(_, b)| !same_counts(b));
+        let panels = g.panels.iter().map(|rows| rows.iter().map(|r| row(scheme, r, plus)).collect()).collect();
+        GroupView { title, columns, panels }
+    };
+    set.groups.iter().map(group).collect()
+}
+
+fn row(scheme: &Scheme, row: &Row, plus: bool) -> RowView {
+    let s = texts();
+    if let Some(Block::Rest(time)) = scheme.blocks().get(row.block) {
+        return RowView { label: put(s.rest, &[("time", &time.exact())]), cells: Vec::new() };
+    }
+    let round = row.round + 1;
+    let once = scheme.rounds_of(row.block) == Some(1);
+    let label = match row.station {
+        None => round.to_string(),
+        Some(n) => {
+            let name = match (scheme.blocks().get(row.block).is_some_and(same_counts), row.cells.first()) {
+                (false, Some(cell)) => format!("{} {}", cell.count, scheme.movement(row.block, n)),
+                _ => station(scheme, row.block, n),
+            };
+            if once { name } else { format!("{round}: {name}") }
+        }
+    };
+    RowView { label, cells: row.cells.iter().map(|c| cell(c, plus)).collect() }
+}
+
+fn cell(cell: &TallyCell, plus: bool) -> CellView {
+    if cell.count == 0 {
+        return CellView { total: String::new(), plus: String::new(), left: String::new(), time: false };
+    }
+    CellView {
+        total: cell.total.to_string(),
+        plus: if plus { format!("+{}", cell.count) } else { String::new() },
+        left: cell.left.map_or(String::new(), |n| put(texts().left, &[("n", &n)])),
+        time: cell.marker,
+    }
+}
+
+/// The lifts by name.
+fn lifts(task: &Task) -> Vec<String> {
+    let s = texts();
+    let name = |(n, lift): (usize, &String)| if lift.is_empty() { format!("{} {}", s.lift, n + 1) } else { lift.clone() };
+    task.lifts.iter().enumerate().map(name).collect()
+}
+
+/// Tens of a count of reps, ten a row.
+fn tens(task: &Task, reach: u64, space: Space) -> Vec<Vec<u64>> {
+    if task.format != Format::MaxCount || task.unit != CountUnit::Reps {
+        return Vec::new();
+    }
+    let rows = (reach / 100 + 2).min(space.height / 70);
+    (0..rows).map(|row| (1..=10).map(|n| row * 100 + n * 10).collect()).collect()
+}
+
+/// The numbers of the intervals, in columns.
+fn intervals(task: &Task, space: Space) -> Vec<Vec<u32>> {
+    let Some(i) = task.intervals.filter(|_| task.format == Format::Intervals) else { return Vec::new() };
+    let down = u32::try_from(space.height / 95).unwrap_or(u32::MAX).clamp(1, 15);
+    let each = i.n.div_ceil(i.n.div_ceil(down).max(1)).max(1);
+    let all: Vec<u32> = (1..=i.n).collect();
+    all.chunks(usize::try_from(each).unwrap_or(usize::MAX)).map(<[u32]>::to_vec).collect()
+}
+
+/// A result of this task in writing, with a tiebreak time where one is taken.
+fn example(task: &Task) -> String {
+    let example = performance::example(task);
+    if task.tiebreak == Tiebreak::None || (task.format == Format::ForTime && !task.tiebreak_for_finishers) {
+        return example;
+    }
+    format!("{example} tb {}", tiebreak(task))
+}
+
+/// What is written by those whom the cap stopped.
+fn capped(task: &Task) -> Option<String> {
+    let end = task.scheme.as_ref().filter(|_| task.format == Format::ForTime)?.end()?;
+    let reps = end - end.div_ceil(5);
+    let written = format!("{reps} reps");
+    let timed = !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time);
+    let marked = task.scheme.as_ref()?.last_marker(&task.tiebreak, reps).is_some();
+    Some(if timed && marked { format!("{written} tb {}", tiebreak(task)) } else { written })
+}
+
+/// A tiebreak time well within the cap.
+fn tiebreak(task: &Task) -> String {
+    let cap = task.cap.map_or(300_000, |cap| cap.0);
+    Millis((cap / 2).div_ceil(1_000) * 1_000).exact()
+}
