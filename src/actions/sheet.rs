@@ -216,7 +216,8 @@ impl Reach<'_> {
         if let Some(known) = self.known.get(&(division.to_owned(), level)) {
             return *known;
         }
-        let task = self.reader.competition.prescription(&self.workout.slug, division, level).map(|p: &Prescription| &p.task);
+        let task =
+            self.reader.competition.prescription(&self.workout.slug, division, level).map(|p: &Prescription| &p.task);
         let reach = task.map_or(0, |task| likely(task, &self.stored(task, division, level)));
         self.known.insert((division.to_owned(), level), reach);
         reach

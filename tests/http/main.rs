@@ -10,4 +10,5 @@ mod organise;
 mod passwords;
 mod preconditions;
 mod routes;
+mod sheet;
 mod support;

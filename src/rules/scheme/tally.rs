@@ -138,7 +138,8 @@ mod tests {
     #[test]
     fn a_list_counts_down_to_nothing_left() {
         let rows = vec![vec![24, 24], vec![16, 16], vec![8, 8]];
-        let blocks = vec![work(&[0, 0], Repeat::List(rows)), Block::Rest(Millis(60_000)), work(&[10], Repeat::Rounds(1))];
+        let blocks =
+            vec![work(&[0, 0], Repeat::List(rows)), Block::Rest(Millis(60_000)), work(&[10], Repeat::Rounds(1))];
         let scheme = Scheme::new(blocks, false).unwrap();
         assert_eq!(scheme.tally_rounds(5), [3, 0, 1], "all of what ends, whatever is reached");
         let lines = all(&scheme, &Tiebreak::EachStation, 0);

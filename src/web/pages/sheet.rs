@@ -5,8 +5,8 @@
 
 use super::form::{Choice, Fields};
 use super::scheme_said::{ItemView, height, load};
-use super::shell::{encoded, words};
 use super::sheet_layout::{Form, Row, Set, Space, Totals, same_counts};
+use super::shell::{encoded, words};
 use super::{Page, html, rules_said, say};
 use crate::actions::sheet::{self, Sheet, Sheets, Wanted};
 use crate::app::App;
@@ -249,9 +249,9 @@ fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, n: usize) -> Op
 // Heights of what stands around the totals, in tenths of a millimetre; the style sheet keeps to them.
 
 /// Title, names, the level's heading, the totals' headings.
-const HEAD: u64 = 560;
+const HEAD: u64 = 540;
 /// No-reps, result, signatures, cautions, stamp.
-const FOOT: u64 = 820;
+const FOOT: u64 = 750;
 /// One line of small text.
 const LINE: u64 = 42;
 
@@ -413,7 +413,8 @@ fn cell(cell: &TallyCell, plus: bool) -> CellView {
 /// The lifts by name.
 fn lifts(task: &Task) -> Vec<String> {
     let s = texts();
-    let name = |(n, lift): (usize, &String)| if lift.is_empty() { format!("{} {}", s.lift, n + 1) } else { lift.clone() };
+    let name =
+        |(n, lift): (usize, &String)| if lift.is_empty() { format!("{} {}", s.lift, n + 1) } else { lift.clone() };
     task.lifts.iter().enumerate().map(name).collect()
 }
 
@@ -458,4 +459,119 @@ fn capped(task: &Task) -> Option<String> {
 fn tiebreak(task: &Task) -> String {
     let cap = task.cap.map_or(300_000, |cap| cap.0);
     Millis((cap / 2).div_ceil(1_000) * 1_000).exact()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+    use crate::rules::performance::{Around, RawPerformance, check};
+    use crate::rules::scheme::{Repeat, Station};
+
+    fn task(format: Format, repeat: Repeat, tiebreak: Tiebreak) -> Task {
+        let station = |n| Station { movement: samples::HOSTILE.to_owned(), counts: Some(Counts::Reps(n)) };
+        let block = Block::Work { title: None, stations: vec![station(20), station(14)], repeat, by: None };
+        let scheme = Scheme::new(vec![block], format == Format::Amrap).unwrap();
+        Task { scheme: Some(scheme), cap: Some(Millis(720_000)), tiebreak, ..Task::of(format) }
+    }
+
+    fn sheet(task: &Task) -> SheetView {
+        let hostile = || samples::HOSTILE.to_owned();
+        let space = Space { width: 1_940, height: 1_300 };
+        SheetView {
+            id: "sheet-1".to_owned(),
+            competition: hostile(),
+            workout: samples::BIDI.to_owned(),
+            format: rules_said::format(task),
+            division: hostile(),
+            name: samples::LONG.to_owned(),
+            bib: "1042".to_owned(),
+            judge: hostile(),
+            gym: hostile(),
+            heat: "1".to_owned(),
+            lane: "2".to_owned(),
+            date: "2027-01-14".to_owned(),
+            start: "18:30".to_owned(),
+            levels: vec![LevelView { title: hostile(), items: Vec::new(), alternatives: hostile() }],
+            done: task.scheme.as_ref().map_or(String::new(), done),
+            tally: task.scheme.as_ref().map(|s| tally(s, task, 100, space)),
+            lifts: lifts(task),
+            tens: tens(task, 100, space),
+            reading: true,
+            intervals: intervals(task, space),
+            sums: true,
+            markers: vec![30],
+            time_of: true,
+            write: example(task),
+            write_capped: capped(task).unwrap_or_default(),
+            emergency: hostile(),
+            stamp: hostile(),
+        }
+    }
+
+    fn page(pages: Vec<SheetView>) -> String {
+        View {
+            w: words(),
+            s: texts(),
+            title: samples::HOSTILE.to_owned(),
+            back: "/c/s/workouts/w1".to_owned(),
+            back_text: samples::BIDI.to_owned(),
+            paper: Paper::Letter,
+            divisions: vec![Choice::new("women", samples::HOSTILE, "women")],
+            levels: Vec::new(),
+            papers: Vec::new(),
+            gym: "quayside".to_owned(),
+            blank: "/c/s/workouts/w1/sheet?gym=quayside&blank=yes".to_owned(),
+            named: None,
+            count: String::new(),
+            pages,
+        }
+        .render()
+        .expect("renders")
+    }
+
+    #[test]
+    fn a_sheet_survives_hostile_text_and_carries_its_boxes_and_cautions() {
+        let task = task(Format::Amrap, Repeat::Endless, Tiebreak::EachRound);
+        let page = page(vec![sheet(&task)]);
+        samples::assert_sound(&page);
+        for (total, time) in [(20, false), (34, true), (54, false), (68, true), (136, true)] {
+            let cell = format!("<td><b>{total}</b>{}</td>", if time { " <i class=\"time\"></i>" } else { "" });
+            assert!(page.contains(&cell), "{cell}");
+        }
+        assert!(!page.contains("<b>190</b>"), "the round of the 100th rep and two more, no further");
+        assert!(page.contains(words().caution_short) && page.contains("sheet-letter"));
+    }
+
+    #[test]
+    fn for_time_says_what_is_left() {
+        let page = page(vec![sheet(&task(Format::ForTime, Repeat::Rounds(2), Tiebreak::None))]);
+        samples::assert_sound(&page);
+        assert!(page.contains("<td><b>20</b> <small>48 left</small></td>"), "{page}");
+        assert!(page.contains("<td><b>68</b> <small>0 left</small></td>"));
+    }
+
+    #[test]
+    fn nobody_left_is_said() {
+        let page = page(Vec::new());
+        samples::assert_sound(&page);
+        assert!(page.contains(texts().nobody));
+    }
+
+    #[test]
+    fn the_example_is_one_that_is_taken() {
+        let tasks = [
+            task(Format::Amrap, Repeat::Endless, Tiebreak::EachRound),
+            task(Format::ForTime, Repeat::Rounds(5), Tiebreak::EachStation),
+            task(Format::ForTime, Repeat::Rounds(5), Tiebreak::None),
+            Task { tiebreak: Tiebreak::Time, cap: Some(Millis(360_000)), ..Task::of(Format::MaxLoad) },
+            Task { cap: Some(Millis(60_000)), ..Task::of(Format::MaxCount) },
+        ];
+        for task in tasks {
+            for text in std::iter::once(example(&task)).chain(capped(&task)) {
+                let checked = check(&task, &RawPerformance::Text(text.clone()), &Around::default());
+                assert!(checked.is_ok(), "{text}: {checked:?}");
+            }
+        }
+    }
 }

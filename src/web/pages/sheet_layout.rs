@@ -192,7 +192,12 @@ impl Totals<'_> {
             (all <= space.height).then(|| Set {
                 class: step.class,
                 form: Form::Grid,
-                groups: self.rounds.iter().enumerate().map(|(block, n)| self.group(block, *n, panels(block, *n))).collect(),
+                groups: self
+                    .rounds
+                    .iter()
+                    .enumerate()
+                    .map(|(block, n)| self.group(block, *n, panels(block, *n)))
+                    .collect(),
             })
         })
     }
@@ -226,7 +231,11 @@ impl Totals<'_> {
         let boxed = !matches!(self.tiebreak, Tiebreak::None | Tiebreak::Time);
         let width = step.name + step.digit * 4 + self.cell(step, None, boxed);
         let panels = columns(rows.len() as u64, width, step, space)?;
-        Some(Set { class: step.class, form: Form::List, groups: vec![Group { block: None, panels: split(rows, panels) }] })
+        Some(Set {
+            class: step.class,
+            form: Form::List,
+            groups: vec![Group { block: None, panels: split(rows, panels) }],
+        })
     }
 
     /// The ends of rounds, every nth where there are too many.

@@ -1,0 +1,97 @@
+//! The judge's sheet: its numbers are the scheme's, names only for those who may know them, nothing
+//! of a workout before its announcement.
+
+use crate::support::{Client, TestApp};
+use tallywright::rules::competition;
+
+async fn page(client: &Client, address: &str) -> (u16, String) {
+    let answer = client.get(address).accept("text/html").await;
+    (answer.status.as_u16(), answer.text())
+}
+
+fn totals(page: &str) -> Vec<u64> {
+    page.split("<td><b>").skip(1).map(|rest| rest.split('<').next().unwrap().parse().unwrap()).collect()
+}
+
+const W1: &str = "/c/saltmarsh/workouts/w1/sheet";
+
+#[tokio::test]
+async fn every_running_total_is_the_schemes() {
+    let app = TestApp::new().await;
+    let raw = competition::from_toml(include_str!("../data/small.toml")).unwrap();
+    let file = competition::compile(&raw).unwrap().value;
+    for (workout, division) in [("w1", "women"), ("w3", "women-40")] {
+        let task = &file.prescription(workout, division, 0).unwrap().task;
+        let scheme = task.scheme.as_ref().unwrap();
+        let address = format!("/c/saltmarsh/workouts/{workout}/sheet?division={division}");
+        let organiser = app.in_browser(&app.organiser().await).await;
+        let (status, page) = page(&organiser, &address).await;
+        assert_eq!(status, 200);
+        let totals = totals(&page);
+        assert!(totals.len() > 20, "{totals:?}");
+        let mut at = 0;
+        for total in &totals {
+            // The next station that counts ends here.
+            let next = scheme.split(at).unwrap();
+            assert_eq!(*total, at - next.done + next.of);
+            at = *total;
+        }
+        match scheme.end() {
+            Some(end) => assert_eq!(at, end),
+            // Nobody has a score: a rep a second for twelve minutes, the round of the last and two more.
+            None => assert_eq!(at, 44 * (720_u64.div_ceil(44) + 2)),
+        }
+    }
+}
+
+#[tokio::test]
+async fn the_best_so_far_says_how_far_once_there_are_enough() {
+    let app = TestApp::new().await;
+    let best = totals(&page(&app.nobody(), &format!("{W1}?division=men")).await.1);
+    assert_eq!(best.last(), Some(&(44 * 19)));
+}
+
+#[tokio::test]
+async fn names_are_for_the_gyms_own_people_and_the_organiser() {
+    let app = TestApp::new().await;
+    let gym = format!("{W1}?gym=quayside");
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let (status, sheets) = page(&staff, &gym).await;
+    assert_eq!((status, sheets.matches("<article").count()), (200, 3));
+    for text in ["Ines Duarte", "1042", "Rita Alves", "Tomás Brito", "Quayside Gym"] {
+        assert!(sheets.contains(text), "{text}");
+    }
+    assert_eq!(page(&app.in_browser(&app.organiser().await).await, &gym).await.0, 200);
+    for other in [app.referee().await, app.staff_of("millpond").await, app.athlete(1042).await] {
+        let (status, text) = page(&app.in_browser(&other).await, &gym).await;
+        assert_eq!(status, 403);
+        assert!(!text.contains("Ines Duarte"));
+    }
+    let (status, walk_in) = page(&app.nobody(), &format!("{gym}&blank=yes")).await;
+    assert_eq!((status, walk_in.matches("<article").count()), (200, 1));
+    assert!(walk_in.contains("Quayside Gym") && !walk_in.contains("Ines Duarte"));
+}
+
+#[tokio::test]
+async fn a_sheet_of_an_unannounced_workout_is_the_organisers_alone() {
+    let app = TestApp::new().await;
+    let address = "/c/saltmarsh/workouts/w3/sheet";
+    for other in [app.referee().await, app.staff_of("quayside").await] {
+        assert_eq!(page(&app.in_browser(&other).await, address).await.0, 404);
+    }
+    assert_eq!(page(&app.nobody(), address).await.0, 404);
+    assert_eq!(page(&app.in_browser(&app.organiser().await).await, address).await.0, 200);
+}
+
+#[tokio::test]
+async fn what_is_not_there_is_said() {
+    let app = TestApp::new().await;
+    for (query, status) in [
+        ("gym=nowhere&blank=yes", 404),
+        ("division=nobody", 404),
+        ("level=none", 422),
+        ("division=men&level=scaled", 422),
+    ] {
+        assert_eq!(page(&app.nobody(), &format!("{W1}?{query}")).await.0, status, "{query}");
+    }
+}
