@@ -157,6 +157,12 @@ for (const [name, size] of Object.entries(paper)) {
     });
   }
 }
+await check("a sheet goes two rounds further than the best so far", async () => {
+  const { rows } = await api(`${demo.competition}/divisions/women/workouts/w1/places?limit=1`);
+  const [, rounds, reps] = rows[0].text.match(/^(\d+)\+(\d+)/).map(Number);
+  const [side] = await printed(anybody.page, address("w1", "division=women"), "w1");
+  assert(side.totals.length === 3 * (rounds + (reps > 0) + 2), `${side.totals.length} totals for ${rows[0].text}`);
+});
 await check("other counts for another division are on its own sheet", async () => {
   const [side] = await printed(anybody.page, address("w2", "paper=a4&division=women-50"), "w2-women-50");
   assert(String(side.totals) === "18,36,48,60,66,72", String(side.totals));
