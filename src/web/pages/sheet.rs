@@ -200,12 +200,12 @@ fn view(sheets: &Sheets, wanted: &Wanted, paper: Paper) -> Answer<View> {
 }
 
 /// One side of paper; `None` where the division does not score at this level.
-fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, n: usize) -> Option<SheetView> {
+fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, index: usize) -> Option<SheetView> {
     let (s, c) = (texts(), &*sheets.reader.competition);
-    let p = c.prescription(&x.slug, &one.division, one.level)?;
-    let task = &p.task;
+    let prescription = c.prescription(&x.slug, &one.division, one.level)?;
+    let task = &prescription.task;
     let gym = sheets.gym.as_ref();
-    let levels = levels(c, x, one, p);
+    let levels = levels(c, x, one, prescription);
     let done = task.scheme.as_ref().map_or(String::new(), done);
     let emergency = gym.map_or(String::new(), |g| g.emergency.clone());
     let markers = task.scheme.as_ref().map_or(Vec::new(), |scheme| scheme.inner_markers(&task.tiebreak));
@@ -216,7 +216,7 @@ fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, n: usize) -> Op
     let heat = one.heat.as_ref();
     let start = heat.map(|h| c.time_zone.to_datetime(h.start));
     Some(SheetView {
-        id: format!("sheet-{}", n + 1),
+        id: format!("sheet-{}", index + 1),
         competition: c.title.clone(),
         workout: x.title.clone(),
         format: rules_said::format(task),
