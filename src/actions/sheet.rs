@@ -118,21 +118,18 @@ pub async fn sheets(
     }
     let mut reach = Reach { app, reader: &reader, workout: x, known: BTreeMap::new() };
     let mut sheets = Vec::new();
-    match (permit, named) {
-        (Some(permit), Some(gym)) => {
-            for (entry, person) in entries(app, &reader, &permit, x, gym, wanted.division.as_deref()).await? {
-                let Some(level) = fits(&reader.competition, x, &entry.division, level) else { continue };
-                let name = person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib));
-                let reach = reach.of(&entry.division, level);
-                let athlete = Some((entry.bib, name));
-                sheets.push(Sheet { division: entry.division, level, reach, athlete, heat: None });
-            }
+    if let (Some(permit), Some(gym)) = (permit, named) {
+        for (entry, person) in entries(app, &reader, &permit, x, gym, wanted.division.as_deref()).await? {
+            let Some(level) = fits(&reader.competition, x, &entry.division, level) else { continue };
+            let name = person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib));
+            let reach = reach.of(&entry.division, level);
+            let athlete = Some((entry.bib, name));
+            sheets.push(Sheet { division: entry.division, level, reach, athlete, heat: None });
         }
-        _ => {
-            let (division, level) = blank(&reader.competition, x, wanted.division.as_deref(), level)?;
-            let reach = reach.of(&division, level);
-            sheets.push(Sheet { division, level, reach, athlete: None, heat: None });
-        }
+    } else {
+        let (division, level) = blank(&reader.competition, x, wanted.division.as_deref(), level)?;
+        let reach = reach.of(&division, level);
+        sheets.push(Sheet { division, level, reach, athlete: None, heat: None });
     }
     Ok(Sheets { workout: x.slug.clone(), gym, sheets, reader })
 }

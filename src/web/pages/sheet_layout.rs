@@ -204,7 +204,7 @@ impl Totals<'_> {
 
     fn group(&self, block: usize, n: u64, panels: u64) -> Group {
         let rows = (0..n).filter_map(|round| self.row(block, round)).collect::<Vec<_>>();
-        Group { block: Some(block), panels: split(rows, panels) }
+        Group { block: Some(block), panels: split(&rows, panels) }
     }
 
     fn row(&self, block: usize, round: u64) -> Option<Row> {
@@ -234,7 +234,7 @@ impl Totals<'_> {
         Some(Set {
             class: step.class,
             form: Form::List,
-            groups: vec![Group { block: None, panels: split(rows, panels) }],
+            groups: vec![Group { block: None, panels: split(&rows, panels) }],
         })
     }
 
@@ -248,8 +248,9 @@ impl Totals<'_> {
             for step in &STEPS {
                 let width = step.name / 2 + step.digit * 8 + self.cell(step, None, boxed);
                 let Some(panels) = columns(all, width, step, space) else { continue };
-                let rows = self.rounds.iter().enumerate().flat_map(|(block, n)| self.ends(block, *n, every)).collect();
-                let groups = vec![Group { block: None, panels: split(rows, panels) }];
+                let rows: Vec<Row> =
+                    self.rounds.iter().enumerate().flat_map(|(block, n)| self.ends(block, *n, every)).collect();
+                let groups = vec![Group { block: None, panels: split(&rows, panels) }];
                 return Set { class: step.class, form: Form::Rounds(every), groups };
             }
         }
@@ -280,7 +281,7 @@ fn columns(lines: u64, width: u64, step: &Step, space: Space) -> Option<u64> {
 }
 
 /// Rows in columns of equal length, filled one after the other.
-fn split(rows: Vec<Row>, panels: u64) -> Vec<Vec<Row>> {
+fn split(rows: &[Row], panels: u64) -> Vec<Vec<Row>> {
     let each = rows.len().div_ceil(usize::try_from(panels).unwrap_or(1).max(1)).max(1);
     rows.chunks(each).map(<[Row]>::to_vec).collect()
 }
