@@ -28,6 +28,7 @@ mod score;
 mod score_about;
 mod sheet;
 mod sheet_layout;
+mod sheet_said;
 mod shell;
 mod signin;
 mod standings;

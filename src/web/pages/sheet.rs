@@ -5,16 +5,14 @@
 
 use super::form::{Choice, Fields};
 use super::scheme_said::{ItemView, height, load};
-use super::sheet_layout::{Form, Row, Set, Space, Totals, same_counts};
+use super::sheet_layout::Space;
+use super::sheet_said::{TallyView, capped, done, example, intervals, lifts, tally, tens};
 use super::shell::{encoded, words};
 use super::{Page, html, rules_said, say};
 use crate::actions::sheet::{self, Sheet, Sheets, Wanted};
 use crate::app::App;
 use crate::rules::competition::Competition;
-use crate::rules::performance;
-use crate::rules::quantity::Millis;
-use crate::rules::scheme::{Block, Counts, Scheme, TallyCell};
-use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Prescription, Scored, Task, Tiebreak, Workout};
+use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Prescription, Scored, Tiebreak, Workout};
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
@@ -109,35 +107,6 @@ struct LevelView {
     title: String,
     items: Vec<ItemView>,
     alternatives: String,
-}
-
-/// Running totals.
-struct TallyView {
-    class: &'static str,
-    list: bool,
-    what: String,
-    note: String,
-    boxes: bool,
-    groups: Vec<GroupView>,
-}
-
-struct GroupView {
-    title: String,
-    columns: Vec<String>,
-    panels: Vec<Vec<RowView>>,
-}
-
-struct RowView {
-    label: String,
-    cells: Vec<CellView>,
-}
-
-/// A number, what it adds, what is left, and whether a time is taken.
-struct CellView {
-    total: String,
-    plus: String,
-    left: String,
-    time: bool,
 }
 
 fn texts() -> &'static words::en::sheet::Sheet {
@@ -288,185 +257,14 @@ fn levels(c: &Competition, x: &Workout, one: &Sheet, p: &Prescription) -> Vec<Le
     found.collect()
 }
 
-/// What a station is, with its count where that is the same in every round.
-fn station(scheme: &Scheme, block: usize, station: usize) -> String {
-    let movement = scheme.movement(block, station);
-    let Some(Block::Work { stations, .. }) = scheme.blocks().get(block).filter(|b| same_counts(b)) else {
-        return movement.to_owned();
-    };
-    let unit = |n: u64, unit: &str| format!("{n}{unit} {movement}");
-    match stations.get(station).and_then(|s| s.counts) {
-        Some(Counts::Reps(n)) => unit(n, ""),
-        Some(Counts::Calories(n)) => unit(n, " cal"),
-        Some(Counts::Lengths { metres, .. }) => unit(metres, " m"),
-        Some(Counts::Once(_)) | None => movement.to_owned(),
-    }
-}
-
-/// All of it on a line.
-fn done(scheme: &Scheme) -> String {
-    let (s, w) = (texts(), words());
-    let blocks = scheme.blocks().iter().enumerate().map(|(n, block)| match block {
-        Block::Rest(time) => put(s.rest, &[("time", &time.exact())]),
-        Block::Work { title, stations, by, .. } => {
-            let row: Vec<String> = (0..stations.len()).map(|i| station(scheme, n, i)).collect();
-            let counts = if block_is_listed(block) { counts(scheme, n) } else { String::new() };
-            let rounds = match scheme.rounds_of(n) {
-                None => w.repeat_endless.to_owned(),
-                Some(0 | 1) => String::new(),
-                Some(_) if !counts.is_empty() => format!("{counts}:"),
-                Some(n) => put(w.repeat_rounds, &[("n", &(w.count)(n, crate::words::en::grammar::Noun::Round))]),
-            };
-            let by = by.map(|time| format!(" ({})", put(s.by_time, &[("time", &time.exact())]))).unwrap_or_default();
-            let title = title.as_ref().map(|t| format!("{t}: ")).unwrap_or_default();
-            format!("{title}{rounds} {}{by}", row.join(", ")).trim().to_owned()
-        }
-    });
-    let text = blocks.collect::<Vec<_>>().join(s.then);
-    // A list says it all again line by line.
-    if text.chars().count() > 400 { String::new() } else { text }
-}
-
-fn block_is_listed(block: &Block) -> bool {
-    matches!(block, Block::Work { repeat: crate::rules::scheme::Repeat::List(_), .. })
-}
-
-/// `24-16-8`, where every station counts the same.
-fn counts(scheme: &Scheme, block: usize) -> String {
-    let rows = (0..scheme.rounds_of(block).unwrap_or(0).min(20)).map(|round| scheme.row(block, round));
-    let text = rows.map(|row| match row.first() {
-        Some(first) if row.iter().all(|n| n == first) => first.to_string(),
-        _ => format!("({})", row.iter().map(u64::to_string).collect::<Vec<_>>().join(", ")),
-    });
-    text.collect::<Vec<_>>().join("-")
-}
-
-fn tally(scheme: &Scheme, task: &Task, reach: u64, space: Space) -> TallyView {
-    let s = texts();
-    let totals = Totals { scheme, tiebreak: &task.tiebreak, rounds: scheme.tally_rounds(reach) };
-    let set = totals.set(space);
-    let note = match set.form {
-        Form::Grid | Form::List => String::new(),
-        Form::Rounds(1) => s.rounds_only.to_owned(),
-        Form::Rounds(n) => put(s.every, &[("n", &n)]),
-    };
-    TallyView {
-        class: set.class,
-        list: set.form != Form::Grid,
-        what: scheme.end().map_or_else(|| s.totals.to_owned(), |end| put(s.totals_left, &[("total", &end)])),
-        note,
-        boxes: !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time),
-        groups: groups(scheme, &set),
-    }
-}
-
-fn groups(scheme: &Scheme, set: &Set) -> Vec<GroupView> {
-    let s = texts();
-    let group = |g: &super::sheet_layout::Group| {
-        let block = g.block.and_then(|n| Some((n, scheme.blocks().get(n)?)));
-        let (title, columns) = match block {
-            Some((_, Block::Rest(time))) => (put(s.rest, &[("time", &time.exact())]), Vec::new()),
-            Some((n, Block::Work { title, stations, .. })) => {
-                (title.clone().unwrap_or_default(), (0..stations.len()).map(|i| station(scheme, n, i)).collect())
-            }
-            None => (String::new(), vec![String::new()]),
-        };
-        let plus = block.is_some_and(|(_, b)| !same_counts(b));
-        let panels = g.panels.iter().map(|rows| rows.iter().map(|r| row(scheme, r, plus)).collect()).collect();
-        GroupView { title, columns, panels }
-    };
-    set.groups.iter().map(group).collect()
-}
-
-fn row(scheme: &Scheme, row: &Row, plus: bool) -> RowView {
-    let s = texts();
-    if let Some(Block::Rest(time)) = scheme.blocks().get(row.block) {
-        return RowView { label: put(s.rest, &[("time", &time.exact())]), cells: Vec::new() };
-    }
-    let round = row.round + 1;
-    let once = scheme.rounds_of(row.block) == Some(1);
-    let label = match row.station {
-        None => round.to_string(),
-        Some(n) => {
-            let name = match (scheme.blocks().get(row.block).is_some_and(same_counts), row.cells.first()) {
-                (false, Some(cell)) => format!("{} {}", cell.count, scheme.movement(row.block, n)),
-                _ => station(scheme, row.block, n),
-            };
-            if once { name } else { format!("{round}: {name}") }
-        }
-    };
-    RowView { label, cells: row.cells.iter().map(|c| cell(c, plus)).collect() }
-}
-
-fn cell(cell: &TallyCell, plus: bool) -> CellView {
-    if cell.count == 0 {
-        return CellView { total: String::new(), plus: String::new(), left: String::new(), time: false };
-    }
-    CellView {
-        total: cell.total.to_string(),
-        plus: if plus { format!("+{}", cell.count) } else { String::new() },
-        left: cell.left.map_or(String::new(), |n| put(texts().left, &[("n", &n)])),
-        time: cell.marker,
-    }
-}
-
-/// The lifts by name.
-fn lifts(task: &Task) -> Vec<String> {
-    let s = texts();
-    let name =
-        |(n, lift): (usize, &String)| if lift.is_empty() { format!("{} {}", s.lift, n + 1) } else { lift.clone() };
-    task.lifts.iter().enumerate().map(name).collect()
-}
-
-/// Tens of a count of reps, ten a row.
-fn tens(task: &Task, reach: u64, space: Space) -> Vec<Vec<u64>> {
-    if task.format != Format::MaxCount || task.unit != CountUnit::Reps {
-        return Vec::new();
-    }
-    let rows = (reach / 100 + 2).min(space.height / 70);
-    (0..rows).map(|row| (1..=10).map(|n| row * 100 + n * 10).collect()).collect()
-}
-
-/// The numbers of the intervals, in columns.
-fn intervals(task: &Task, space: Space) -> Vec<Vec<u32>> {
-    let Some(i) = task.intervals.filter(|_| task.format == Format::Intervals) else { return Vec::new() };
-    let down = u32::try_from(space.height / 95).unwrap_or(u32::MAX).clamp(1, 15);
-    let each = i.n.div_ceil(i.n.div_ceil(down).max(1)).max(1);
-    let all: Vec<u32> = (1..=i.n).collect();
-    all.chunks(usize::try_from(each).unwrap_or(usize::MAX)).map(<[u32]>::to_vec).collect()
-}
-
-/// A result of this task in writing, with a tiebreak time where one is taken.
-fn example(task: &Task) -> String {
-    let example = performance::example(task);
-    if task.tiebreak == Tiebreak::None || (task.format == Format::ForTime && !task.tiebreak_for_finishers) {
-        return example;
-    }
-    format!("{example} tb {}", tiebreak(task))
-}
-
-/// What is written by those whom the cap stopped.
-fn capped(task: &Task) -> Option<String> {
-    let end = task.scheme.as_ref().filter(|_| task.format == Format::ForTime)?.end()?;
-    let reps = end - end.div_ceil(5);
-    let written = format!("{reps} reps");
-    let timed = !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time);
-    let marked = task.scheme.as_ref()?.last_marker(&task.tiebreak, reps).is_some();
-    Some(if timed && marked { format!("{written} tb {}", tiebreak(task)) } else { written })
-}
-
-/// A tiebreak time well within the cap.
-fn tiebreak(task: &Task) -> String {
-    let cap = task.cap.map_or(300_000, |cap| cap.0);
-    Millis((cap / 2).div_ceil(1_000) * 1_000).exact()
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::samples;
     use super::*;
     use crate::rules::performance::{Around, RawPerformance, check};
-    use crate::rules::scheme::{Repeat, Station};
+    use crate::rules::quantity::Millis;
+    use crate::rules::scheme::{Block, Counts, Repeat, Scheme, Station};
+    use crate::rules::workout::Task;
 
     fn task(format: Format, repeat: Repeat, tiebreak: Tiebreak) -> Task {
         let station = |n| Station { movement: samples::HOSTILE.to_owned(), counts: Some(Counts::Reps(n)) };

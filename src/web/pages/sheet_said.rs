@@ -1,0 +1,217 @@
+//! What stands on a judge's sheet in words and numbers: what is done, the totals as they were set, the
+//! boxes of other formats, and how a result is written.
+
+use super::sheet_layout::{Form, Group, Row, Set, Space, Totals, same_counts};
+use super::shell::words;
+use crate::rules::performance;
+use crate::rules::quantity::Millis;
+use crate::rules::scheme::{Block, Counts, Repeat, Scheme, TallyCell};
+use crate::rules::workout::{CountUnit, Format, Task, Tiebreak};
+use crate::words::en::grammar::Noun;
+use crate::words::{self, Lang, put};
+
+/// Running totals.
+pub(super) struct TallyView {
+    pub(super) class: &'static str,
+    pub(super) list: bool,
+    pub(super) what: String,
+    pub(super) note: String,
+    pub(super) boxes: bool,
+    pub(super) groups: Vec<GroupView>,
+}
+
+pub(super) struct GroupView {
+    pub(super) title: String,
+    pub(super) columns: Vec<String>,
+    pub(super) panels: Vec<Vec<RowView>>,
+}
+
+pub(super) struct RowView {
+    pub(super) label: String,
+    pub(super) cells: Vec<CellView>,
+}
+
+/// A number, what it adds, what is left, and whether a time is taken.
+pub(super) struct CellView {
+    pub(super) total: String,
+    pub(super) plus: String,
+    pub(super) left: String,
+    pub(super) time: bool,
+}
+
+fn texts() -> &'static words::en::sheet::Sheet {
+    words::sheet(Lang::default())
+}
+
+/// What a station is, with its count where that is the same in every round.
+fn station(scheme: &Scheme, block: usize, station: usize) -> String {
+    let movement = scheme.movement(block, station);
+    let Some(Block::Work { stations, .. }) = scheme.blocks().get(block).filter(|b| same_counts(b)) else {
+        return movement.to_owned();
+    };
+    let unit = |n: u64, unit: &str| format!("{n}{unit} {movement}");
+    match stations.get(station).and_then(|s| s.counts) {
+        Some(Counts::Reps(n)) => unit(n, ""),
+        Some(Counts::Calories(n)) => unit(n, " cal"),
+        Some(Counts::Lengths { metres, .. }) => unit(metres, " m"),
+        Some(Counts::Once(_)) | None => movement.to_owned(),
+    }
+}
+
+/// All of it on a line.
+pub(super) fn done(scheme: &Scheme) -> String {
+    let (s, w) = (texts(), words());
+    let blocks = scheme.blocks().iter().enumerate().map(|(n, block)| match block {
+        Block::Rest(time) => put(s.rest, &[("time", &time.exact())]),
+        Block::Work { title, stations, by, .. } => {
+            let row: Vec<String> = (0..stations.len()).map(|i| station(scheme, n, i)).collect();
+            let counts = if block_is_listed(block) { counts(scheme, n) } else { String::new() };
+            let rounds = match scheme.rounds_of(n) {
+                None => w.repeat_endless.to_owned(),
+                Some(0 | 1) => String::new(),
+                Some(_) if !counts.is_empty() => format!("{counts}:"),
+                Some(n) => put(w.repeat_rounds, &[("n", &(w.count)(n, Noun::Round))]),
+            };
+            let by = by.map(|time| format!(" ({})", put(s.by_time, &[("time", &time.exact())]))).unwrap_or_default();
+            let title = title.as_ref().map(|t| format!("{t}: ")).unwrap_or_default();
+            format!("{title}{rounds} {}{by}", row.join(", ")).trim().to_owned()
+        }
+    });
+    let text = blocks.collect::<Vec<_>>().join(s.then);
+    // A list says it all again line by line.
+    if text.chars().count() > 400 { String::new() } else { text }
+}
+
+fn block_is_listed(block: &Block) -> bool {
+    matches!(block, Block::Work { repeat: Repeat::List(_), .. })
+}
+
+/// `24-16-8`, where every station counts the same.
+fn counts(scheme: &Scheme, block: usize) -> String {
+    let rows = (0..scheme.rounds_of(block).unwrap_or(0).min(20)).map(|round| scheme.row(block, round));
+    let text = rows.map(|row| match row.first() {
+        Some(first) if row.iter().all(|n| n == first) => first.to_string(),
+        _ => format!("({})", row.iter().map(u64::to_string).collect::<Vec<_>>().join(", ")),
+    });
+    text.collect::<Vec<_>>().join("-")
+}
+
+pub(super) fn tally(scheme: &Scheme, task: &Task, reach: u64, space: Space) -> TallyView {
+    let s = texts();
+    let totals = Totals { scheme, tiebreak: &task.tiebreak, rounds: scheme.tally_rounds(reach) };
+    let set = totals.set(space);
+    let note = match set.form {
+        Form::Grid | Form::List => String::new(),
+        Form::Rounds(1) => s.rounds_only.to_owned(),
+        Form::Rounds(n) => put(s.every, &[("n", &n)]),
+    };
+    TallyView {
+        class: set.class,
+        list: set.form != Form::Grid,
+        what: scheme.end().map_or_else(|| s.totals.to_owned(), |end| put(s.totals_left, &[("total", &end)])),
+        note,
+        boxes: !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time),
+        groups: groups(scheme, &set),
+    }
+}
+
+fn groups(scheme: &Scheme, set: &Set) -> Vec<GroupView> {
+    let s = texts();
+    let group = |g: &Group| {
+        let block = g.block.and_then(|n| Some((n, scheme.blocks().get(n)?)));
+        let (title, columns) = match block {
+            Some((_, Block::Rest(time))) => (put(s.rest, &[("time", &time.exact())]), Vec::new()),
+            Some((n, Block::Work { title, stations, .. })) => {
+                (title.clone().unwrap_or_default(), (0..stations.len()).map(|i| station(scheme, n, i)).collect())
+            }
+            None => (String::new(), vec![String::new()]),
+        };
+        let plus = block.is_some_and(|(_, b)| !same_counts(b));
+        let panels = g.panels.iter().map(|rows| rows.iter().map(|r| row(scheme, r, plus)).collect()).collect();
+        GroupView { title, columns, panels }
+    };
+    set.groups.iter().map(group).collect()
+}
+
+fn row(scheme: &Scheme, row: &Row, plus: bool) -> RowView {
+    let s = texts();
+    if let Some(Block::Rest(time)) = scheme.blocks().get(row.block) {
+        return RowView { label: put(s.rest, &[("time", &time.exact())]), cells: Vec::new() };
+    }
+    let round = row.round + 1;
+    let once = scheme.rounds_of(row.block) == Some(1);
+    let label = match row.station {
+        None => round.to_string(),
+        Some(n) => {
+            let name = match (scheme.blocks().get(row.block).is_some_and(same_counts), row.cells.first()) {
+                (false, Some(cell)) => format!("{} {}", cell.count, scheme.movement(row.block, n)),
+                _ => station(scheme, row.block, n),
+            };
+            if once { name } else { format!("{round}: {name}") }
+        }
+    };
+    RowView { label, cells: row.cells.iter().map(|c| cell(c, plus)).collect() }
+}
+
+fn cell(cell: &TallyCell, plus: bool) -> CellView {
+    if cell.count == 0 {
+        return CellView { total: String::new(), plus: String::new(), left: String::new(), time: false };
+    }
+    CellView {
+        total: cell.total.to_string(),
+        plus: if plus { format!("+{}", cell.count) } else { String::new() },
+        left: cell.left.map_or(String::new(), |n| put(texts().left, &[("n", &n)])),
+        time: cell.marker,
+    }
+}
+
+/// The lifts by name.
+pub(super) fn lifts(task: &Task) -> Vec<String> {
+    let s = texts();
+    let name =
+        |(n, lift): (usize, &String)| if lift.is_empty() { format!("{} {}", s.lift, n + 1) } else { lift.clone() };
+    task.lifts.iter().enumerate().map(name).collect()
+}
+
+/// Tens of a count of reps, ten a row.
+pub(super) fn tens(task: &Task, reach: u64, space: Space) -> Vec<Vec<u64>> {
+    if task.format != Format::MaxCount || task.unit != CountUnit::Reps {
+        return Vec::new();
+    }
+    let rows = (reach / 100 + 2).min(space.height / 70);
+    (0..rows).map(|row| (1..=10).map(|n| row * 100 + n * 10).collect()).collect()
+}
+
+/// The numbers of the intervals, in columns.
+pub(super) fn intervals(task: &Task, space: Space) -> Vec<Vec<u32>> {
+    let Some(i) = task.intervals.filter(|_| task.format == Format::Intervals) else { return Vec::new() };
+    let down = u32::try_from(space.height / 95).unwrap_or(u32::MAX).clamp(1, 15);
+    let each = i.n.div_ceil(i.n.div_ceil(down).max(1)).max(1);
+    let all: Vec<u32> = (1..=i.n).collect();
+    all.chunks(usize::try_from(each).unwrap_or(usize::MAX)).map(<[u32]>::to_vec).collect()
+}
+
+/// A result of this task in writing, with a tiebreak time where one is taken.
+pub(super) fn example(task: &Task) -> String {
+    let example = performance::example(task);
+    if task.tiebreak == Tiebreak::None || (task.format == Format::ForTime && !task.tiebreak_for_finishers) {
+        return example;
+    }
+    format!("{example} tb {}", tiebreak(task))
+}
+
+/// What is written by those whom the cap stopped.
+pub(super) fn capped(task: &Task) -> Option<String> {
+    let end = task.scheme.as_ref().filter(|_| task.format == Format::ForTime)?.end()?;
+    let reps = end - end.div_ceil(5);
+    let written = format!("{reps} reps");
+    let timed = !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time);
+    let marked = task.scheme.as_ref()?.last_marker(&task.tiebreak, reps).is_some();
+    Some(if timed && marked { format!("{written} tb {}", tiebreak(task)) } else { written })
+}
+
+/// A tiebreak time well within the cap.
+fn tiebreak(task: &Task) -> String {
+    let cap = task.cap.map_or(300_000, |cap| cap.0);
+    Millis((cap / 2).div_ceil(1_000) * 1_000).exact()
+}
