@@ -34,8 +34,10 @@ pub fn routes() -> OpenApiRouter<App> {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct AccountView {
     /// Number.
+    #[schema(example = 12)]
     account: i64,
     /// As registered.
+    #[schema(example = "desk@quayside.example")]
     email: String,
     /// Whether it has a password, rather than links only.
     has_password: bool,
@@ -86,6 +88,7 @@ pub struct Invitation {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Invited {
     /// Account number.
+    #[schema(example = 12)]
     account: i64,
     /// A one-time sign-in link, good for 7 days, to be handed to the person. Only for a new account.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -130,6 +133,7 @@ async fn close_account(State(app): State<App>, caller: Caller, Path(id): Path<i6
 #[derive(Debug, Serialize, ToSchema)]
 pub struct LinkView {
     /// Good for 7 days and one sign-in.
+    #[schema(example = "https://scores.example.org/signin/link/…")]
     link: String,
 }
 
@@ -147,6 +151,7 @@ async fn make_link(State(app): State<App>, caller: Caller, Path(id): Path<i64>) 
 #[derive(Debug, Serialize, ToSchema)]
 pub struct GrantedRole {
     /// To take it away by.
+    #[schema(example = 31)]
     id: i64,
     /// Whose.
     account: i64,
@@ -182,6 +187,7 @@ pub struct NewRoles {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct GivenRoles {
     /// Their numbers, in turn; of one that was there already, its old number.
+    #[schema(example = json!([31, 32]))]
     ids: Vec<i64>,
 }
 

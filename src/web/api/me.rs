@@ -30,14 +30,14 @@ pub fn routes() -> OpenApiRouter<App> {
 #[serde(deny_unknown_fields)]
 pub struct RoleView {
     /// `organiser`, `referee`, `staff`, `judge` or `athlete`.
-    #[schema(value_type = RoleName)]
+    #[schema(value_type = RoleName, example = "staff")]
     role: Role,
     /// Slug; without one: of all competitions (organisers and referees only).
-    #[schema(nullable = false)]
+    #[schema(nullable = false, example = "saltmarsh")]
     #[serde(default, skip_serializing_if = "Option::is_none")]
     competition: Option<String>,
     /// Slug, for staff.
-    #[schema(nullable = false)]
+    #[schema(nullable = false, example = "quayside")]
     #[serde(default, skip_serializing_if = "Option::is_none")]
     gym: Option<String>,
     /// Own bib, for athletes.
@@ -82,12 +82,15 @@ impl From<RoleView> for Grant {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct MeView {
     /// Account number.
+    #[schema(example = 12)]
     account: i64,
     /// As registered.
+    #[schema(example = "desk@quayside.example")]
     email: String,
     /// What it may be.
     roles: Vec<RoleView>,
     /// `cookie` or `token`.
+    #[schema(example = "token")]
     signed_in_by: &'static str,
 }
 
@@ -110,7 +113,7 @@ pub struct PasswordChange {
     #[schema(nullable = false)]
     current: Option<String>,
     /// 10 to 256 characters; nothing that everybody guesses.
-    #[schema(min_length = 10, max_length = 256)]
+    #[schema(min_length = 10, max_length = 256, example = "four plain words here")]
     new: String,
 }
 
@@ -141,6 +144,7 @@ pub struct OwnSession {
     /// To end it by.
     id: i64,
     /// What the browser called itself.
+    #[schema(example = "Firefox on Android")]
     device: String,
     /// When it began.
     #[schema(format = DateTime)]

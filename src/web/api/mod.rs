@@ -44,6 +44,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use http::{StatusCode, header};
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{IntoParams, Modify, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
@@ -53,10 +54,10 @@ use utoipa_axum::router::OpenApiRouter;
 #[openapi(
     info(
         title = "Tallywright",
-        description = "Scores and standings of fitness competitions held in many gyms at once."
+        description = "Scores and standings of fitness competitions held in many gyms at once. Problems are RFC 9457 documents; their `type` is the address of a page, and `x-problem-types` of the components lists every `code` with its sentence."
     ),
     components(schemas(crate::web::problem::ProblemBody, crate::web::problem::ProblemError)),
-    modifiers(&WaysIn),
+    modifiers(&WaysIn, &ProblemKinds),
     security((), ("token" = []), ("cookie" = []))
 )]
 struct Document;
@@ -75,6 +76,19 @@ impl Modify for WaysIn {
         let components = document.components.get_or_insert_default();
         components.add_security_scheme("token", SecurityScheme::Http(token));
         components.add_security_scheme("cookie", SecurityScheme::ApiKey(ApiKey::Cookie(cookie)));
+    }
+}
+
+/// Every kind of problem and fault that an answer may name as its `code`, with its sentence: as
+/// `x-problem-types` of the components. Each kind is also a page at `/problems/{code}`.
+struct ProblemKinds;
+
+impl Modify for ProblemKinds {
+    fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
+        let kinds: BTreeMap<&str, &str> = crate::words::en::AREAS.iter().flat_map(|area| area.iter().copied()).collect();
+        let components = document.components.get_or_insert_default();
+        let extensions = components.extensions.get_or_insert_default();
+        extensions.insert("x-problem-types".to_owned(), serde_json::json!(kinds));
     }
 }
 

@@ -41,6 +41,7 @@ fn usual_days() -> u32 {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct IssuedToken {
     /// To revoke it by.
+    #[schema(example = 7)]
     id: i64,
     /// To be sent as `Authorization: Bearer …`.
     token: String,
@@ -53,6 +54,7 @@ pub struct IssuedToken {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct TokenView {
     /// To revoke it by.
+    #[schema(example = 7)]
     id: i64,
     /// What its owner calls it.
     name: String,
