@@ -29,12 +29,25 @@ use field::Field;
 use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::{Mutex, MutexGuard};
 use track::Track;
 
 /// Standings of all competitions, by the competition's number in the store.
 #[derive(Default)]
 pub struct Board {
     tracks: ArcSwap<HashMap<i64, Arc<Track>>>,
+    past: Mutex<Option<Past>>,
+}
+
+/// The state of the past that was asked for last.
+#[derive(Clone)]
+pub struct Past {
+    /// Number of the competition.
+    pub competition: i64,
+    /// Log position.
+    pub seq: u64,
+    /// What held then.
+    pub view: Arc<View>,
 }
 
 /// A change that the board cannot take in, because it has not seen one before it.
@@ -121,6 +134,13 @@ impl Board {
     #[must_use]
     pub fn as_of(definition: Arc<Competition>, placements: impl IntoIterator<Item = Placement>, seq: u64) -> View {
         View { field: Field::load(definition, seq, placements), cache: Arc::default() }
+    }
+
+    /// The one place where states of the past are made, one at a time, and the last one kept:
+    /// each costs as much as loading the competition. `None`: others are before, and it took
+    /// longer than `patience`.
+    pub async fn past(&self, patience: Duration) -> Option<MutexGuard<'_, Option<Past>>> {
+        tokio::time::timeout(patience, self.past.lock()).await.ok()
     }
 
     /// [`View::standings`] of the current state.

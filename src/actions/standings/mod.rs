@@ -13,7 +13,7 @@ use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::performance;
 use crate::rules::place::Running;
-use crate::standings::{self, Board, Cut, Mask, Query, Scope, View};
+use crate::standings::{self, Board, Cut, Mask, Past, Query, Scope, View};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use std::sync::Arc;
@@ -170,15 +170,21 @@ async fn state(app: &App, reader: &mut Reader, query: &StandingsQuery) -> Result
         reader.competition = Arc::clone(view.definition());
         return Ok(view);
     };
+    let mut past = app.board.past(WAIT).await.ok_or(Failure::Behind)?;
+    if let Some(kept) = past.as_ref().filter(|p| p.competition == reader.id && p.seq == seq) {
+        reader.competition = reader.in_the_past(kept.view.definition());
+        return Ok(Arc::clone(&kept.view));
+    }
     let known = app.store.find_head(reader.id).await?.map_or(0, |head| head.seq);
     let then = if seq <= known { app.store.definition_at(reader.id, seq).await? } else { None };
     let then = then
         .ok_or_else(|| Failure::fault("/as_of", Sentence::new("as_of_outside").with("seq", seq).with("last", known)))?;
     let placements = app.store.placements_at(reader.id, seq).await?;
     let competition = reader.in_the_past(&then.competition);
-    let view = Board::as_of(then.competition, placements, seq);
+    let view = Arc::new(Board::as_of(then.competition, placements, seq));
+    *past = Some(Past { competition: reader.id, seq, view: Arc::clone(&view) });
     reader.competition = competition;
-    Ok(Arc::new(view))
+    Ok(view)
 }
 
 fn cut(query: &StandingsQuery) -> Cut {

@@ -85,7 +85,8 @@ struct ProblemKinds;
 
 impl Modify for ProblemKinds {
     fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
-        let kinds: BTreeMap<&str, &str> = crate::words::en::AREAS.iter().flat_map(|area| area.iter().copied()).collect();
+        let kinds: BTreeMap<&str, &str> =
+            crate::words::en::AREAS.iter().flat_map(|area| area.iter().copied()).collect();
         let components = document.components.get_or_insert_default();
         let extensions = components.extensions.get_or_insert_default();
         extensions.insert("x-problem-types".to_owned(), serde_json::json!(kinds));
