@@ -76,7 +76,7 @@ impl Actor {
 
 /// Something somebody wants to do, with the facts that decide it.
 #[derive(Clone, Copy, Debug)]
-#[allow(missing_docs, reason = "named by their own words; see `permit`")]
+#[expect(missing_docs, reason = "named by their own words; see `permit`")]
 pub enum Act<'a> {
     /// See a private competition at all.
     SeeCompetition { competition: &'a str },

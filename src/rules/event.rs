@@ -52,7 +52,7 @@ pub struct Reworked {
 /// Everything that can happen in a competition.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "action", content = "body", rename_all = "snake_case")]
-#[allow(missing_docs, reason = "named by their own words; fields are documented where they are defined")]
+#[expect(missing_docs, reason = "named by their own words; fields are documented where they are defined")]
 pub enum Event {
     /// A competition file was applied.
     Applied { definition: Box<RawCompetition>, reworked: Vec<Reworked> },

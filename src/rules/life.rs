@@ -119,7 +119,7 @@ pub struct Attestation {
 /// Why a referee doubts a score.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-#[allow(missing_docs, reason = "the trade's own words")]
+#[expect(missing_docs, reason = "the trade's own words")]
 pub enum FlagReason {
     Count,
     RangeOfMotion,
@@ -151,7 +151,7 @@ pub struct Flag {
 /// What a ruling decides, as asked for.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
-#[allow(missing_docs, reason = "rules.md section 8")]
+#[expect(missing_docs, reason = "rules.md section 8")]
 pub enum Decision {
     /// As before the flag.
     Stands,
@@ -168,7 +168,7 @@ pub enum Decision {
 /// The kind of a ruling.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-#[allow(missing_docs, reason = "rules.md section 8")]
+#[expect(missing_docs, reason = "rules.md section 8")]
 pub enum RulingKind {
     Stands,
     Deduct,

@@ -267,7 +267,7 @@ pub enum Refusal {
 
 /// A table row that a record changed.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[allow(missing_docs, reason = "each is the key of the row in the ledger")]
+#[expect(missing_docs, reason = "each is the key of the row in the ledger")]
 pub enum RowKey {
     Definition,
     Gym(String),

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 /// A gym as sent; the columns of its CSV.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-#[allow(missing_docs, reason = "the columns of competition-file's table")]
+#[expect(missing_docs, reason = "the columns of competition-file's table")]
 pub struct RawGym {
     pub slug: String,
     pub name: String,
@@ -30,7 +30,7 @@ pub struct RawGym {
 /// An entry as sent; the columns of its CSV.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-#[allow(missing_docs, reason = "the columns of competition-file's table")]
+#[expect(missing_docs, reason = "the columns of competition-file's table")]
 pub struct RawEntry {
     pub bib: Option<u32>,
     pub name: String,
@@ -48,7 +48,7 @@ pub struct RawEntry {
 /// A judge as sent; the columns of its CSV.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-#[allow(missing_docs, reason = "the columns of competition-file's table")]
+#[expect(missing_docs, reason = "the columns of competition-file's table")]
 pub struct RawJudge {
     pub code: String,
     pub name: String,
