@@ -14,6 +14,7 @@ pub mod body;
 pub mod competitions;
 pub mod extend;
 mod failure;
+pub mod heats;
 pub mod import;
 pub mod lists;
 pub mod log;

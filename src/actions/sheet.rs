@@ -8,6 +8,7 @@ use super::reader::{Reader, athlete, shown};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Permit, permit};
 use crate::rules::competition::Competition;
+use crate::rules::heats::Plan;
 use crate::rules::people::{Entry, EntryState, Gym, Person};
 use crate::rules::performance::{Around, Performance, RawPerformance, check};
 use crate::rules::workout::{Format, Prescription, Task, Workout};
@@ -119,19 +120,48 @@ pub async fn sheets(
     let mut reach = Reach { app, reader: &reader, workout: x, known: BTreeMap::new() };
     let mut sheets = Vec::new();
     if let (Some(permit), Some(gym)) = (permit, named) {
+        let plan = app.store.find_heats(&permit, reader.id, gym, &x.slug).await?.map(|(_, plan)| plan);
         for (entry, person) in entries(app, &reader, &permit, x, gym, wanted.division.as_deref()).await? {
             let Some(level) = fits(&reader.competition, x, &entry.division, level) else { continue };
             let name = person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib));
             let reach = reach.of(&entry.division, level);
             let athlete = Some((entry.bib, name));
-            sheets.push(Sheet { division: entry.division, level, reach, athlete, heat: None });
+            let heat = plan.as_ref().and_then(|plan| heat(plan, entry.bib));
+            sheets.push(Sheet { division: entry.division, level, reach, athlete, heat });
         }
+        // In the order in which they start; who has no place comes last.
+        sheets.sort_by_key(|s| s.heat.as_ref().map_or((u32::MAX, u32::MAX), |h| (h.heat, h.lane)));
+        name_judges(app, &reader, &permit, &mut sheets).await?;
     } else {
         let (division, level) = blank(&reader.competition, x, wanted.division.as_deref(), level)?;
         let reach = reach.of(&division, level);
         sheets.push(Sheet { division, level, reach, athlete: None, heat: None });
     }
     Ok(Sheets { workout: x.slug.clone(), gym, sheets, reader })
+}
+
+/// Where the gym's heats place somebody.
+fn heat(plan: &Plan, bib: u32) -> Option<HeatPlace> {
+    let p = plan.place(bib)?;
+    Some(HeatPlace { heat: p.heat, lane: p.lane, start: plan.settings.starts(p.heat), judge: p.judge.clone() })
+}
+
+/// Puts the names of the judges beside their codes.
+async fn name_judges(app: &App, reader: &Reader, permit: &Permit, sheets: &mut [Sheet]) -> Result<(), Failure> {
+    let codes: BTreeSet<String> = sheets.iter().filter_map(|s| s.heat.as_ref()?.judge.clone()).collect();
+    let mut names = BTreeMap::new();
+    for code in codes {
+        let Some(judge) = app.store.find_judge(reader.id, &code).await? else { continue };
+        if let Some(person) = app.store.find_person(permit, reader.id, judge.person.id).await? {
+            names.insert(code, person.name);
+        }
+    }
+    for judge in sheets.iter_mut().filter_map(|s| s.heat.as_mut()?.judge.as_mut()) {
+        if let Some(name) = names.get(judge) {
+            *judge = format!("{name} ({judge})");
+        }
+    }
+    Ok(())
 }
 
 fn no_gym(slug: &str) -> Failure {
@@ -176,7 +206,7 @@ fn blank(c: &Competition, x: &Workout, division: Option<&str>, level: Option<u8>
 }
 
 /// A gym's entries that may still do the workout, by bib, with what only some may know.
-async fn entries(
+pub(super) async fn entries(
     app: &App,
     reader: &Reader,
     permit: &Permit,

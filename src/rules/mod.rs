@@ -10,6 +10,7 @@ pub mod competition;
 pub mod division;
 pub mod event;
 pub mod fault;
+pub mod heats;
 pub mod ledger;
 pub mod life;
 pub mod notation;

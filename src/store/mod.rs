@@ -18,6 +18,7 @@ pub mod entries;
 pub mod grants;
 mod group;
 pub mod gyms;
+pub mod heats;
 mod heaviest;
 mod idempotency;
 pub mod judges;

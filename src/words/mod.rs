@@ -71,6 +71,14 @@ pub fn organise(lang: Lang) -> &'static en::organise::Organise {
     }
 }
 
+/// The texts of the page of heats in `lang`.
+#[must_use]
+pub fn heats(lang: Lang) -> &'static en::heats::Heats {
+    match lang {
+        Lang::En => &en::heats::HEATS,
+    }
+}
+
 /// The texts of the judge's sheet in `lang`.
 #[must_use]
 pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {

@@ -117,6 +117,8 @@ const TABLE: &[Line] = &[
     ("POST",   "/account/tokens", "form:name=desk&days=0", "1++++++++++"),
     ("POST",   "/account/tokens/999999/revoke", "form:", "14444444444"),
     ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
+    ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
+    ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
     ("GET",    "/desk/saltmarsh/quayside/w1/1042", "", "13+333+3+++"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1042", "form:performance=6%2B16", "13+333+3333"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1043/not-taking-part", "form:", "133+33+3333"),

@@ -9,6 +9,7 @@ mod athlete;
 mod competition;
 mod desk;
 pub mod form;
+mod heats;
 mod history;
 mod home;
 mod markdown;
@@ -70,6 +71,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/account/tokens"),
     ("POST", "/account/tokens/{id}/revoke"),
     ("GET", "/desk/{c}/{gym}"),
+    ("GET", "/desk/{c}/{gym}/heats/{w}"),
+    ("POST", "/desk/{c}/{gym}/heats/{w}"),
     ("GET", "/desk/{c}/{gym}/{w}/{bib}"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/not-taking-part"),
@@ -110,6 +113,7 @@ pub fn router() -> Router<App> {
         .route("/account/tokens", post(account::post_token))
         .route("/account/tokens/{id}/revoke", post(account::post_revoke))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
+        .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
         .route("/desk/{c}/{gym}/{w}/{bib}", get(score::get_score).post(score::post_score))
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(score::post_not_taking_part))
         .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(score::post_taking_part))

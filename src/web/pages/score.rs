@@ -6,7 +6,7 @@ use super::shell::{Link, Shell, When, encoded, words};
 use super::{html, rules_said, say};
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, Request, submit, withdraw};
+use crate::actions::{Failure, Request, heats, submit, withdraw};
 use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
@@ -109,8 +109,22 @@ pub async fn get_score(
     Query(fields): Query<Fields>,
 ) -> Answer {
     let about = About::read(&app, &caller, place).await?;
-    let values = first_values(&about, &fields);
+    let mut values = first_values(&about, &fields);
+    if about.now.is_none() && !about.own {
+        from_heat(&app, &about, &mut values).await;
+    }
     Ok(html(&view(&app, &caller, &about, values).await?)?.into_response())
+}
+
+/// The judge and, once it has started, the time that the gym's heats say.
+async fn from_heat(app: &App, about: &About, values: &mut Values) {
+    let (reader, path) = (&about.reader, &about.path);
+    let Some((start, place)) = heats::place(app, reader, &about.gym, &path.workout, path.bib).await else { return };
+    values.judge = place.judge.unwrap_or_else(|| std::mem::take(&mut values.judge));
+    if start <= reader.now {
+        let local = reader.competition.time_zone.to_datetime(start);
+        values.performed_at = local.strftime("%Y-%m-%dT%H:%M").to_string();
+    }
 }
 
 /// What stands in the fields at first: what is stored, and the judge of the athlete before.

@@ -4,6 +4,7 @@ mod cautions;
 mod cli;
 mod competition;
 pub mod grammar;
+pub mod heats;
 mod input;
 mod life;
 pub mod organise;

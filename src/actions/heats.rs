@@ -1,0 +1,263 @@
+//! A gym's heats in a workout: made from its entries, changed by hand, taken away. For its staff and
+//! the organiser; outside the log.
+
+use super::Failure;
+use super::reader::{Reader, athlete};
+use super::sheet::entries;
+use crate::app::App;
+use crate::rules::access::{Act, Actor, Permit, Role, permit};
+use crate::rules::fault::Fault;
+use crate::rules::heats::{Athlete, Judging, Place, Plan, Settings};
+use crate::rules::ledger::Refusal;
+use crate::rules::people::{Judge, fold_name};
+use crate::rules::workout::Workout;
+use crate::words::Sentence;
+use jiff::Timestamp;
+use std::collections::BTreeMap;
+
+/// Judges that are read at a time.
+const PAGE: u32 = 1_000;
+
+/// Which heats.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeatsPath {
+    /// Competition slug.
+    pub competition: String,
+    /// Gym slug.
+    pub gym: String,
+    /// Workout slug.
+    pub workout: String,
+}
+
+/// An entry of the gym that may do the workout.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeatEntry {
+    /// Who.
+    pub bib: u32,
+    /// The name.
+    pub name: String,
+    /// Division slug.
+    pub division: String,
+}
+
+/// Heats as the gym's people see them.
+#[derive(Clone, Debug)]
+pub struct HeatsView {
+    /// Who reads, and what.
+    pub reader: Reader,
+    /// The gym's name.
+    pub gym: String,
+    /// How often they were changed; 0: there are none.
+    pub version: u64,
+    /// The heats.
+    pub plan: Option<Plan>,
+    /// All of the gym that may do the workout, by division and bib.
+    pub entries: Vec<HeatEntry>,
+    /// Code and name of the judges who may be named.
+    pub judges: Vec<(String, String)>,
+    people: Vec<Athlete>,
+    all: Vec<Judge>,
+}
+
+/// What a gym wants of its heats.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Wanted {
+    /// Made anew from its entries.
+    Made(Settings),
+    /// These places.
+    Changed(Vec<Place>),
+    /// None any more.
+    Gone,
+}
+
+/// Reads a gym's heats, and whom they can be made of.
+///
+/// # Errors
+/// Not found: the workout, the gym; 401 and 403 for all but the gym's staff and the organiser.
+pub async fn read(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) -> Result<HeatsView, Failure> {
+    let reader = Reader::find(app, actor, now, &path.competition).await?;
+    let permit = permit(actor, Act::PlanHeats { competition: &reader.slug, gym: &path.gym })?;
+    let workout = reader.workout(&path.workout)?.clone();
+    let Some(gym) = app.store.find_gym(reader.id, &path.gym).await? else {
+        return Err(Failure::not_found(Sentence::new("no_gym").with("gym", super::reader::shown(&path.gym))));
+    };
+    let stored = app.store.find_heats(&permit, reader.id, &path.gym, &path.workout).await?;
+    let (version, plan) = stored.map_or((0, None), |(version, plan)| (version, Some(plan)));
+    let mut view = HeatsView {
+        gym: gym.name,
+        version,
+        plan,
+        entries: Vec::new(),
+        judges: Vec::new(),
+        people: Vec::new(),
+        all: Vec::new(),
+        reader,
+    };
+    people(app, &permit, &mut view, path, &workout).await?;
+    Ok(view)
+}
+
+/// The gym's entries and judges, and who of them is the same person: by e-mail or by account.
+async fn people(
+    app: &App,
+    permit: &Permit,
+    view: &mut HeatsView,
+    path: &HeatsPath,
+    x: &Workout,
+) -> Result<(), Failure> {
+    let reader = &view.reader;
+    let mut found = entries(app, reader, permit, x, &path.gym, None).await?;
+    let order = |d: &str| reader.competition.divisions.iter().position(|x| x.slug == d);
+    found.sort_by_key(|(e, _)| (order(&e.division), e.bib));
+    let mut judges = Vec::new();
+    loop {
+        let after = judges.last().map_or(String::new(), |j: &Judge| j.code.clone());
+        let page = app.store.list_judges(reader.id, None, &after, PAGE).await?;
+        let full = page.len() >= PAGE as usize;
+        judges.extend(page);
+        if !full {
+            break;
+        }
+    }
+    let ids: Vec<u64> = judges.iter().map(|j| j.person.id).collect();
+    let persons = app.store.list_persons(permit, reader.id, &ids).await?;
+    let mut by_mail: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    for judge in &judges {
+        let mail = persons.get(&judge.person.id).map(|p| fold_name(&p.email)).filter(|m| !m.is_empty());
+        by_mail.entry(mail.unwrap_or_default()).or_default().push(&judge.code);
+    }
+    let grants = app.store.list_grants_in(&reader.slug).await?;
+    let same_account = |bib: u32| {
+        let own = |role, account| grants.iter().filter(move |g| g.grant.role == role && account == Some(g.account));
+        let accounts = grants.iter().filter(move |g| g.grant.role == Role::Athlete && g.grant.bib == Some(bib));
+        accounts.flat_map(move |g| own(Role::Judge, Some(g.account))).filter_map(|g| g.grant.judge.clone())
+    };
+    for (entry, person) in &found {
+        let mail = person.as_ref().map(|p| fold_name(&p.email)).filter(|m| !m.is_empty());
+        let mut codes: Vec<String> =
+            mail.and_then(|m| by_mail.get(&m)).into_iter().flatten().map(|c| (*c).to_owned()).collect();
+        codes.extend(same_account(entry.bib));
+        codes.sort();
+        codes.dedup();
+        view.people.push(Athlete { bib: entry.bib, judges: codes });
+    }
+    let name = |j: &Judge| persons.get(&j.person.id).map_or(String::new(), |p| p.name.clone());
+    let here = judges.iter().filter(|j| {
+        j.gym.as_deref() == Some(path.gym.as_str()) || view.people.iter().any(|p| p.judges.contains(&j.code))
+    });
+    view.judges = here.map(|j| (j.code.clone(), name(j))).collect();
+    view.entries = found
+        .into_iter()
+        .map(|(entry, person)| HeatEntry {
+            bib: entry.bib,
+            name: person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib)),
+            division: entry.division,
+        })
+        .collect();
+    view.all = judges;
+    Ok(())
+}
+
+/// Changes a gym's heats. `version`: that of the heats the sender has seen.
+///
+/// # Errors
+/// As [`read`]; what cannot be, all of it at once; a conflict where somebody else was quicker.
+pub async fn change(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    path: &HeatsPath,
+    version: u64,
+    wanted: Wanted,
+) -> Result<(), Failure> {
+    let view = read(app, actor, now, path).await?;
+    let permit = permit(actor, Act::PlanHeats { competition: &view.reader.slug, gym: &path.gym })?;
+    let plan = match wanted {
+        Wanted::Made(settings) => Some(made(&view, settings, path)?),
+        Wanted::Changed(places) => {
+            let settings = view.plan.as_ref().map(|p| p.settings).ok_or_else(changed_meanwhile)?;
+            let mut plan = Plan { settings, places };
+            plan.sort();
+            Some(plan)
+        }
+        Wanted::Gone => None,
+    };
+    let id = view.reader.id;
+    let done = match plan {
+        None => app.store.remove_heats(&permit, id, &path.gym, &path.workout, version).await?,
+        Some(plan) => {
+            let faults = faults(&view, &plan);
+            if !faults.is_empty() {
+                return Err(Failure::faults(faults));
+            }
+            app.store.save_heats(&permit, id, &path.gym, &path.workout, version, &plan, now).await?
+        }
+    };
+    if done { Ok(()) } else { Err(changed_meanwhile()) }
+}
+
+fn changed_meanwhile() -> Failure {
+    Refusal::Conflict(Sentence::new("heats_changed"), Vec::new()).into()
+}
+
+fn made(view: &HeatsView, settings: Settings, path: &HeatsPath) -> Result<Plan, Failure> {
+    let faults = settings.faults();
+    if !faults.is_empty() {
+        return Err(Failure::faults(faults));
+    }
+    let valid = |code: &String| view.all.iter().any(|j| j.code == *code && holds(view, j, settings.start));
+    let own = |j: &&Judge| j.gym.as_deref() == Some(path.gym.as_str());
+    let judges: Vec<String> = view.all.iter().filter(own).map(|j| j.code.clone()).filter(valid).collect();
+    let people: Vec<Athlete> = view
+        .people
+        .iter()
+        .map(|p| Athlete { bib: p.bib, judges: p.judges.iter().filter(|c| valid(c)).cloned().collect() })
+        .collect();
+    Ok(Plan::distribute(settings, &people, &judges))
+}
+
+/// Whether a judge's credential holds on the day of an instant.
+fn holds(view: &HeatsView, judge: &Judge, at: Timestamp) -> bool {
+    let day = view.reader.competition.time_zone.to_datetime(at).date();
+    (judge.valid_from..=judge.valid_to).contains(&day)
+}
+
+fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
+    let mut faults = plan.faults(&view.people);
+    for p in &plan.places {
+        let Some(code) = &p.judge else { continue };
+        let at = format!("/judge-{}", p.bib);
+        match view.all.iter().find(|j| j.code == *code) {
+            None => faults.push(Fault::new(at, Sentence::new("no_such_judge").with("judge", code))),
+            Some(judge) if !holds(view, judge, plan.settings.starts(p.heat)) => {
+                let day = view.reader.competition.time_zone.to_datetime(plan.settings.starts(p.heat)).date();
+                let sentence = Sentence::new("credential_not_valid")
+                    .with("judge", code)
+                    .with("from", judge.valid_from)
+                    .with("to", judge.valid_to)
+                    .with("day", day);
+                faults.push(Fault::new(at, sentence));
+            }
+            Some(_) => {}
+        }
+        if !view.people.iter().any(|a| a.bib == p.bib) {
+            faults.push(Fault::new(format!("/heat-{}", p.bib), Sentence::new("heat_nobody").with("bib", p.bib)));
+        }
+    }
+    faults
+}
+
+/// When and by whom somebody's performance is counted as planned; `None` for those who may not see
+/// the gym's heats, and where there is no place.
+pub async fn place(app: &App, reader: &Reader, gym: &str, workout: &str, bib: u32) -> Option<(Timestamp, Place)> {
+    let permit = permit(&reader.actor, Act::PlanHeats { competition: &reader.slug, gym }).ok()?;
+    let (_, plan) = app.store.find_heats(&permit, reader.id, gym, workout).await.ok()??;
+    let place = plan.place(bib)?.clone();
+    Some((plan.settings.starts(place.heat), place))
+}
+
+/// The way that a form calls `judging`.
+#[must_use]
+pub fn judging(text: &str) -> Judging {
+    if text == "judges" { Judging::Judges } else { Judging::PreviousHeat }
+}

@@ -1,0 +1,267 @@
+//! `/desk/{c}/{gym}/heats/{w}`: a gym's heats in a workout: made, changed, and printed in order.
+
+use super::form::{self, Choice, FieldError, Fields};
+use super::shell::{Link, Shell, When, words};
+use super::{html, say};
+use crate::actions::Failure;
+use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
+use crate::app::App;
+use crate::rules::heats::{Judging, Place, Settings};
+use crate::rules::ledger::Refusal;
+use crate::web::extract::Path;
+use crate::web::problem::Answer;
+use crate::web::session::{Caller, Form};
+use crate::words::en::pages::Pages;
+use crate::words::{self, Lang, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+
+#[derive(Template)]
+#[template(path = "heats.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    h: &'static words::en::heats::Heats,
+    csrf: String,
+    title: String,
+    action: String,
+    back: String,
+    sheets: String,
+    version: u64,
+    made: bool,
+    heats: Vec<HeatView>,
+    without: String,
+    rows: Vec<RowView>,
+    judges: Vec<Link>,
+    lanes: String,
+    minutes: String,
+    start: String,
+    start_hint: String,
+    judging: Vec<Choice>,
+    errors: Vec<FieldError>,
+}
+
+/// One heat.
+struct HeatView {
+    title: String,
+    starts: When,
+    caption: String,
+    id: String,
+    lanes: Vec<LaneView>,
+}
+
+/// One lane.
+struct LaneView {
+    lane: u32,
+    href: String,
+    name: String,
+    bib: u32,
+    division: String,
+    judge: String,
+}
+
+/// One athlete's fields.
+struct RowView {
+    bib: u32,
+    name: String,
+    heat: String,
+    lane: String,
+    judge: String,
+}
+
+fn texts() -> &'static words::en::heats::Heats {
+    words::heats(Lang::default())
+}
+
+/// `GET /desk/{c}/{gym}/heats/{w}`.
+pub async fn get_heats(
+    State(app): State<App>,
+    caller: Caller,
+    Path((competition, gym, workout)): Path<(String, String, String)>,
+) -> Answer {
+    let path = HeatsPath { competition, gym, workout };
+    let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+    Ok(html(&view(&caller, &path, &found, None, Vec::new())?)?.into_response())
+}
+
+/// `POST /desk/{c}/{gym}/heats/{w}`: `do` is `make`, `change` or `remove`.
+pub async fn post_heats(
+    State(app): State<App>,
+    caller: Caller,
+    Path((competition, gym, workout)): Path<(String, String, String)>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let path = HeatsPath { competition, gym, workout };
+    let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+    let mut errors = Vec::new();
+    let wanted = match fields.get("do") {
+        "change" => Some(Wanted::Changed(places(&found, &fields, &mut errors))),
+        "remove" => Some(Wanted::Gone),
+        _ => settings(&found, &fields, &mut errors).map(Wanted::Made),
+    };
+    let version = fields.get("version").parse().unwrap_or(0);
+    let mut status = StatusCode::UNPROCESSABLE_ENTITY;
+    if let Some(wanted) = wanted.filter(|_| errors.is_empty()) {
+        match heats::change(&app, &caller.actor, caller.received, &path, version, wanted).await {
+            Ok(()) => return Ok(Redirect::to(&here(&path)).into_response()),
+            Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
+            Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
+                status = StatusCode::CONFLICT;
+                errors.push(FieldError::new("", sentence.say(Lang::default())));
+            }
+            Err(other) => return Err(other.into()),
+        }
+    }
+    Ok((status, html(&view(&caller, &path, &found, Some(&fields), errors)?)?).into_response())
+}
+
+/// Faults beside their field, which is the whole pointer.
+fn beside(faults: &[crate::rules::fault::Fault]) -> Vec<FieldError> {
+    let all: Vec<&str> = faults.iter().map(|f| f.pointer.trim_start_matches('/')).collect();
+    form::beside(faults, &all, &[])
+}
+
+fn here(path: &HeatsPath) -> String {
+    format!("/desk/{}/{}/heats/{}", path.competition, path.gym, path.workout)
+}
+
+fn settings(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Option<Settings> {
+    let start = instant(fields.get("start"), &found.reader.competition.time_zone);
+    if start.is_none() {
+        errors.push(FieldError::new("start", texts().start_missing));
+    }
+    let lanes = fields.number("lanes", errors).unwrap_or(0);
+    let minutes = fields.number("minutes", errors).unwrap_or(0);
+    Some(Settings { start: start?, minutes, lanes, judging: heats::judging(fields.get("judging")) })
+}
+
+/// A local time of the competition; `None` for one that cannot be read or that the clock skips.
+fn instant(text: &str, zone: &TimeZone) -> Option<Timestamp> {
+    let local: DateTime = text.replace(' ', "T").parse().ok()?;
+    let ambiguous = zone.to_ambiguous_timestamp(local);
+    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
+        return None;
+    }
+    ambiguous.compatible().ok()
+}
+
+/// The places as typed; an empty heat is none.
+fn places(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Vec<Place> {
+    let mut places = Vec::new();
+    for bib in found.entries.iter().map(|e| e.bib) {
+        let heat = fields.number(&format!("heat-{bib}"), errors);
+        let lane = fields.number(&format!("lane-{bib}"), errors);
+        let Some(heat) = heat else { continue };
+        places.push(Place { bib, heat, lane: lane.unwrap_or(0), judge: fields.find(&format!("judge-{bib}")) });
+    }
+    places
+}
+
+fn view(
+    caller: &Caller,
+    path: &HeatsPath,
+    found: &HeatsView,
+    typed: Option<&Fields>,
+    errors: Vec<FieldError>,
+) -> Answer<View> {
+    let (h, c) = (texts(), &found.reader.competition);
+    let x = found.reader.workout(&path.workout)?;
+    let desk = format!("/desk/{}/{}", path.competition, path.gym);
+    let title = put(h.title, &[("workout", &x.title)]);
+    let plan = found.plan.as_ref();
+    let settings = plan.map(|p| p.settings);
+    let local = |at: Timestamp| c.time_zone.to_datetime(at).strftime("%Y-%m-%dT%H:%M").to_string();
+    let or_typed = |name: &str, stored: String| {
+        typed.filter(|f| f.0.iter().any(|(n, _)| n == name)).map_or(stored, |f| f.get(name).to_owned())
+    };
+    let number = |n: Option<u32>, default: u32| n.unwrap_or(default).to_string();
+    let first = settings.map_or_else(|| local(found.reader.now.max(x.window.opens)), |s| local(s.start));
+    let judging = match settings.map(|s| s.judging).unwrap_or_default() {
+        Judging::PreviousHeat => "previous",
+        Judging::Judges => "judges",
+    };
+    let judging = or_typed("judging", judging.to_owned());
+    let rows = found.entries.iter().map(|e| {
+        let place = plan.and_then(|p| p.place(e.bib));
+        RowView {
+            bib: e.bib,
+            name: e.name.clone(),
+            heat: or_typed(&format!("heat-{}", e.bib), place.map_or(String::new(), |p| p.heat.to_string())),
+            lane: or_typed(&format!("lane-{}", e.bib), place.map_or(String::new(), |p| p.lane.to_string())),
+            judge: or_typed(&format!("judge-{}", e.bib), place.and_then(|p| p.judge.clone()).unwrap_or_default()),
+        }
+    });
+    let without = found.entries.iter().filter(|e| plan.is_some_and(|p| p.place(e.bib).is_none()));
+    let without = without.map(|e| format!("{} ({})", e.name, e.bib)).collect::<Vec<_>>().join(", ");
+    Ok(View {
+        shell: Shell::new(caller, here(path), &title).below([
+            Link::new(format!("/c/{}", c.slug), &c.title),
+            Link::new(&desk, &found.gym),
+            Link::new("", &title),
+        ]),
+        w: words(),
+        h,
+        csrf: caller.csrf.clone(),
+        title,
+        action: here(path),
+        sheets: format!("/c/{}/workouts/{}/sheet?gym={}", c.slug, x.slug, path.gym),
+        version: found.version,
+        made: plan.is_some(),
+        heats: heat_views(found, &desk, &path.workout),
+        without: if without.is_empty() { without } else { put(h.without_place, &[("names", &without)]) },
+        rows: rows.collect(),
+        judges: found.judges.iter().map(|(code, name)| Link::new(code, name)).collect(),
+        lanes: or_typed("lanes", number(settings.map(|s| s.lanes), 4)),
+        minutes: or_typed("minutes", number(settings.map(|s| s.minutes), 20)),
+        start: or_typed("start", first),
+        start_hint: put(h.start_hint, &[("zone", &c.time_zone_name)]),
+        judging: vec![
+            Choice::new("previous", h.judging_previous, &judging),
+            Choice::new("judges", h.judging_judges, &judging),
+        ],
+        back: desk,
+        errors,
+    })
+}
+
+/// The heats in order.
+fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<HeatView> {
+    let (h, c) = (texts(), &found.reader.competition);
+    let Some(plan) = &found.plan else { return Vec::new() };
+    let judge = |code: &Option<String>| match code {
+        None => h.no_judge.to_owned(),
+        Some(code) => {
+            let name = found.judges.iter().find(|(c, _)| c == code).map_or("", |(_, name)| name);
+            format!("{name} ({code})").trim().to_owned()
+        }
+    };
+    plan.places
+        .chunk_by(|a, b| a.heat == b.heat)
+        .filter_map(|places| {
+            let n = places.first()?.heat;
+            let lane = |p: &Place| {
+                let entry = found.entries.iter().find(|e| e.bib == p.bib)?;
+                Some(LaneView {
+                    lane: p.lane,
+                    href: format!("{desk}/{workout}/{}", p.bib),
+                    name: entry.name.clone(),
+                    bib: p.bib,
+                    division: say::division(c, &entry.division).to_owned(),
+                    judge: judge(&p.judge),
+                })
+            };
+            Some(HeatView {
+                title: put(h.heat, &[("n", &n)]),
+                starts: When::new(plan.settings.starts(n), &c.time_zone),
+                caption: put(h.caption, &[("n", &n)]),
+                id: format!("heat{n}"),
+                lanes: places.iter().filter_map(lane).collect(),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,122 @@
+//! A gym's heats: made and changed through plain forms; nobody counts for themselves; the form of a
+//! score and the judge's sheets are filled in from them.
+
+use crate::support::{Client, Reply, SALTMARSH, TestApp};
+use tallywright::actions::{Request, roster};
+use tallywright::rules::access::{Actor, Grant, Role};
+use tallywright::rules::roster::RawJudge;
+
+const HEATS: &str = "/desk/saltmarsh/quayside/heats/w1";
+
+/// A member of the staff in a browser, and the hidden field of their forms.
+async fn staff(app: &TestApp) -> (Client, String) {
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    (staff, csrf)
+}
+
+async fn post((client, csrf): &(Client, String), form: &str) -> Reply {
+    client.post(HEATS).body("application/x-www-form-urlencoded", format!("{form}&csrf={csrf}")).await
+}
+
+async fn text(client: &Client, address: &str) -> String {
+    client.get(address).accept("text/html").await.text()
+}
+
+/// One heat at eleven in Lisbon, an hour ago; lanes for two.
+const MAKE: &str = "do=make&version=0&lanes=2&minutes=20&start=2027-01-14T11:00&judging=judges";
+
+#[tokio::test]
+async fn a_gym_makes_its_heats_and_prints_them_in_order() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    assert_eq!(post(&staff, MAKE).await.status.as_u16(), 303);
+    let page = text(&staff.0, HEATS).await;
+    let at = |name: &str| page.find(name).unwrap_or_else(|| panic!("{name} in {page}"));
+    assert!(at("Heat 1") < at("Ines Duarte") && at("Ines Duarte") < at("Heat 2"));
+    assert!(page.contains("14 January 2027, 11:00") && page.contains("11:20") && page.contains("Vera Lopes (J-1)"));
+    // The sheets follow, with everything filled in.
+    let sheets = text(&staff.0, "/c/saltmarsh/workouts/w1/sheet?gym=quayside").await;
+    for field in ["<dd>2027-01-14</dd>", "<dd>11:20</dd>", "<bdi>Vera Lopes (J-1)</bdi>"] {
+        assert!(sheets.contains(field), "{field}");
+    }
+}
+
+#[tokio::test]
+async fn a_score_form_is_filled_in_from_the_heat() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let form = "/desk/saltmarsh/quayside/w1/1042";
+    assert!(!text(&staff.0, form).await.contains("value=\"J-1\" autocomplete"));
+    post(&staff, MAKE).await;
+    let page = text(&staff.0, form).await;
+    assert!(page.contains("value=\"J-1\" autocomplete") && page.contains("value=\"2027-01-14T11:00\""), "{page}");
+    // A heat that is still to come says who counts, not when it was.
+    post(&staff, &MAKE.replace("version=0", "version=1").replace("T11:00", "T18:00")).await;
+    let page = text(&staff.0, form).await;
+    assert!(page.contains("value=\"J-1\" autocomplete") && !page.contains("T18:00"));
+}
+
+#[tokio::test]
+async fn nobody_counts_for_themselves_nor_twice_in_a_heat() {
+    let app = TestApp::new().await;
+    // Bib 1042 is the judge J-3, by account.
+    let judge = RawJudge {
+        code: "J-3".into(),
+        name: "Ines Duarte".into(),
+        gym: "quayside".into(),
+        valid_from: "2026-01-01".into(),
+        valid_to: "2027-12-31".into(),
+        ..RawJudge::default()
+    };
+    roster::set_judge(&app.app, &Actor::operator(), SALTMARSH, Request::at(app.app.clock.now()), judge).await.unwrap();
+    let grant = |role, bib, judge: Option<&str>| Grant {
+        role,
+        competition: Some(SALTMARSH.into()),
+        gym: None,
+        bib,
+        judge: judge.map(Into::into),
+    };
+    let grants = [grant(Role::Athlete, Some(1042), None), grant(Role::Judge, None, Some("J-3"))];
+    app.db_account("ines@example.org", None, &grants).await;
+    let staff = staff(&app).await;
+    post(&staff, &MAKE.replace("judging=judges", "judging=previous")).await;
+    let change = |places: &str| format!("do=change&version=1&{places}");
+    let own = post(&staff, &change("heat-1042=1&lane-1042=1&judge-1042=J-3")).await;
+    assert_eq!(own.status.as_u16(), 422);
+    assert!(own.text().contains("Nobody attests their own performance"));
+    let busy = post(&staff, &change("heat-1042=1&lane-1042=1&heat-1043=1&lane-1043=2&judge-1043=J-3")).await;
+    assert!(busy.text().contains("they start in heat 1 themselves"));
+    let twice = "heat-1043=1&lane-1043=1&judge-1043=J-1&heat-1044=1&lane-1044=1&judge-1044=J-1";
+    let said = post(&staff, &change(twice)).await.text();
+    assert!(said.contains("named twice") && said.contains("Lane 1 of heat 1"), "{said}");
+    assert!(post(&staff, &change("heat-1043=1&lane-1043=1&judge-1043=J-99")).await.text().contains("no judge J-99"));
+    // The athlete of the heat before counts.
+    let fine = "heat-1042=1&lane-1042=1&judge-1042=J-1&heat-1043=2&lane-1043=1&judge-1043=J-3";
+    assert_eq!(post(&staff, &change(fine)).await.status.as_u16(), 303);
+    assert!(text(&staff.0, HEATS).await.contains("Without a place: Tomás Brito (1044)"));
+}
+
+#[tokio::test]
+async fn two_people_never_overwrite_each_other() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, MAKE).await;
+    let late = post(&staff, MAKE).await;
+    assert_eq!(late.status.as_u16(), 409);
+    assert!(late.text().contains("Somebody changed these heats meanwhile"));
+    assert_eq!(post(&staff, "do=remove&version=1").await.status.as_u16(), 303);
+    assert!(text(&staff.0, HEATS).await.contains("No heats yet"));
+}
+
+#[tokio::test]
+async fn what_is_typed_wrong_is_told_beside_its_field_and_kept() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let page = post(&staff, "do=make&version=0&lanes=0&minutes=900&start=soon").await;
+    assert_eq!(page.status.as_u16(), 422);
+    let page = page.text();
+    assert!(page.contains("Say the day and the time") && page.contains("value=\"900\""), "{page}");
+    let page = post(&staff, "do=make&version=0&lanes=0&minutes=900&start=2027-01-14T11:00").await.text();
+    assert!(page.contains("id=\"lanes-error-1\"") && page.contains("Minutes apart: a number from 1 to 240."), "{page}");
+}
