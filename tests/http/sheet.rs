@@ -35,13 +35,12 @@ async fn every_running_total_is_the_schemes() {
             assert_eq!(*total, at - next.done + next.of);
             at = *total;
         }
-        match scheme.end() {
-            Some(end) => assert_eq!(at, end),
+        if let Some(end) = scheme.end() {
+            assert_eq!(at, end);
+        } else {
             // Nobody has a score: a rep a second until the cap, the round of the last and two more.
-            None => {
-                let (size, seconds) = (scheme.round_size(0).unwrap(), task.cap.unwrap().0 / 1_000);
-                assert_eq!(at, size * (seconds.div_ceil(size) + 2));
-            }
+            let (size, seconds) = (scheme.round_size(0).unwrap(), task.cap.unwrap().0 / 1_000);
+            assert_eq!(at, size * (seconds.div_ceil(size) + 2));
         }
     }
 }
