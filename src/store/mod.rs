@@ -29,6 +29,7 @@ pub mod merkle;
 pub mod notes;
 pub mod persons;
 pub mod placements;
+mod preview;
 mod save;
 pub mod scores;
 pub mod sessions;

@@ -100,6 +100,24 @@ impl Store {
         .collect()
     }
 
+    /// Scores of a workout that visitors did in this gym, by bib and attempt.
+    pub async fn list_visiting_scores(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        gym: &str,
+    ) -> Result<Vec<Attempt>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals String:
+            "SELECT body FROM scores WHERE competition = $1 AND workout = $2 AND gym = $3
+               AND (entry_gym IS NULL OR entry_gym <> $3) ORDER BY bib, attempt",
+            competition, workout, gym)?
+        .iter()
+        .map(|body| parse("scores", body))
+        .collect()
+    }
+
     /// Entries that could still take part in a workout: active, without a score (a withdrawn one
     /// is none) and without a statement, by bib.
     pub async fn list_missing(

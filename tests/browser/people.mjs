@@ -17,7 +17,7 @@ const ARGS = [
 
 // Opens a browser with one page. `page.odd` collects what no page may do: errors in the console
 // (a broken content policy is one) and requests that leave our own address.
-export async function open(base) {
+export async function open(base, more = {}) {
   const profile = await mkdtemp(join(tmpdir(), "walk-"));
   const context = await chromium.launchPersistentContext(profile, {
     executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
@@ -25,6 +25,7 @@ export async function open(base) {
     args: ARGS,
     baseURL: base,
     viewport: { width: 390, height: 844 },
+    ...more,
   });
   context.setDefaultTimeout(20_000);
   const page = context.pages()[0] ?? (await context.newPage());

@@ -8,6 +8,7 @@
 
 import { readFile } from "node:fs/promises";
 import { assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
+import { deskEvening } from "./desk.mjs";
 import { open, signIn, watch } from "./people.mjs";
 
 const told = process.argv[2] ? await readFile(process.argv[2], "utf8") : process.env.DEMO;
@@ -226,6 +227,7 @@ await check("staff sign out", async () => {
   await sees(page, "You are signed out.");
 });
 await atDesk.close();
+await deskEvening(base, demo);
 
 // --- a referee --------------------------------------------------------------------------------
 

@@ -81,6 +81,8 @@ const TABLE: &[Line] = &[
     ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", "", "+++++++++++"),
     ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/history", "", "+++++++++++"),
     ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042", r#"{"performance":"6+15 tb 11:24","gym":"quayside"}"#, "13+333+3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/check", r#"{"performance":"6+16 tb 11:24","gym":"quayside"}"#, "13+333+3333"),
+    ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043/check", r#"{"performance":"6+16 tb 11:24","gym":"millpond"}"#, "133+33++333"),
     // Staff of the gym a visitor trains in may enter for the visitor.
     ("PUT",    "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043", r#"{"performance":"6+15 tb 11:24","gym":"millpond"}"#, "133+33++333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/attestation", r#"{"judge":"J-1","how":"paper_sheet"}"#, "1333+3+3333"),
@@ -119,6 +121,10 @@ const TABLE: &[Line] = &[
     ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
+    ("GET",    "/desk/saltmarsh/quayside/receipt", "", "133333+3+++"),
+    ("GET",    "/desk/saltmarsh/quayside/missing", "", "133333+3+++"),
+    // Without a tick it is refused before anything is asked of the score.
+    ("POST",   "/desk/saltmarsh/quayside/w1/attestation", "form:judge=J-1", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/w1/1042", "", "13+333+3+++"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1042", "form:performance=6%2B16", "13+333+3333"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1043/not-taking-part", "form:", "133+33+3333"),

@@ -29,7 +29,7 @@ const OUT: &str = "not_taking_part";
 /// Which lines of a working list are asked for.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct DeskQuery {
-    /// Entries of this gym; `None`: all.
+    /// Entries of this gym, and those of others who did the workout in it; `None`: all.
     pub gym: Option<String>,
     /// Only this state: a score's, `missing` or `not_taking_part`.
     pub state: Option<String>,
@@ -154,7 +154,33 @@ impl Lists {
                 break;
             }
         }
+        if let Some(gym) = gym {
+            lists.add_visitors(app, reader, permit, workout, gym).await?;
+        }
         lists.out.extend(app.store.list_not_taking_part(permit, reader.id, workout, gym).await?);
         Ok(lists)
+    }
+
+    /// Those of other gyms who did it in this one. Their other attempts are not this gym's to see.
+    async fn add_visitors(
+        &mut self,
+        app: &App,
+        reader: &Reader,
+        permit: &Permit,
+        workout: &str,
+        gym: &str,
+    ) -> Result<(), Failure> {
+        let attempts = app.store.list_visiting_scores(permit, reader.id, workout, gym).await?;
+        let bibs: BTreeSet<u32> = attempts.iter().map(|a| a.score.bib).collect();
+        let bibs: Vec<u32> = bibs.into_iter().collect();
+        for (bib, named) in app.store.list_named(reader.id, &bibs).await? {
+            if named.entry.state != EntryState::Removed {
+                self.entries.insert(bib, named.entry);
+            }
+        }
+        for attempt in attempts.into_iter().filter(|a| self.entries.contains_key(&a.score.bib)) {
+            self.attempts.entry(attempt.score.bib).or_default().push(attempt);
+        }
+        Ok(())
     }
 }

@@ -1,11 +1,13 @@
 //! What all moves on a score share, and reading scores: now, their history, rulings, lists.
 
+mod check;
 mod desk;
 mod history;
 mod late;
 mod missing;
 mod show;
 
+pub use check::check;
 pub use desk::{DeskQuery, desk};
 pub use history::{history, rulings};
 pub use late::{Late, correction, late};

@@ -14,8 +14,9 @@ pub use competition::{
 };
 pub use roster::{EntryView, ExtensionView, GymView, JudgeView, MovedView, RosterWritten};
 pub use score::{
-    AppealView, AttestationView, DeskRow, DeskView, FlagView, HistoryItem, HistoryView, PerformanceForm, PlaceView,
-    RemarkView, RulingItem, RulingView, RulingsView, ScoreView, ScoreWithAttempts, StatedView, WaitingView, Written,
+    AppealView, AttestationView, CheckView, DeskRow, DeskView, FlagView, HistoryItem, HistoryView, PerformanceForm,
+    PlaceView, RemarkView, RulingItem, RulingView, RulingsView, ScoreView, ScoreWithAttempts, StatedView, WaitingView,
+    Written,
 };
 pub use standings::{
     EntryStandingView, GapView, OwnPlace, OwnWorkout, PlaceRow, PlacesView, ScopeView, StandingRow, StandingsView,

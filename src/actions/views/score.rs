@@ -253,6 +253,38 @@ pub struct Written {
     pub score: ScoreView,
 }
 
+/// What storing a score as sent would do. Nothing is stored.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct CheckView {
+    /// Which workout.
+    #[schema(example = "w1")]
+    pub workout: String,
+    /// Whose.
+    #[schema(example = 1042)]
+    pub bib: u32,
+    /// Whether it would be stored as it is: no fault, and no open question.
+    pub fits: bool,
+    /// The figures as readers would see them; null: they cannot be read.
+    #[schema(example = "6+14 tb 11:24")]
+    pub text: Option<String>,
+    /// Nothing would change: it is stored already.
+    pub unchanged: bool,
+    /// It would be stored as late, without a place.
+    pub late: bool,
+    /// To be mended, all at once.
+    pub faults: Vec<RemarkView>,
+    /// To be answered with yes: send the codes as `confirm`.
+    pub questions: Vec<RemarkView>,
+    /// It would be taken, but somebody should know.
+    pub warnings: Vec<RemarkView>,
+    /// The places it would have once it is attested, in its division and the combined ones; none
+    /// where it would have none, or where its reader may not see places yet.
+    pub places: Vec<PlaceView>,
+    /// Log position of this answer.
+    #[schema(example = 8812)]
+    pub log_seq: u64,
+}
+
 /// A statement that an entry takes part, or not, in a workout.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct StatedView {
@@ -387,7 +419,7 @@ pub struct DeskView {
     pub workout: String,
     /// Of which gym; null: of all.
     pub gym: Option<String>,
-    /// Entries of the gym.
+    /// Entries of the gym, and visitors who did the workout in it.
     pub entries: u32,
     /// Those with a placed score, or who take no part.
     pub settled: u32,

@@ -6,7 +6,7 @@ use super::paths::{OfScore, OfWorkout};
 use super::{ENTERS, read_for, reading, written};
 use crate::actions::import::{self, ImportView, Rows, What};
 use crate::actions::score::{self, DeskQuery};
-use crate::actions::views::{DeskView, HistoryView, ScoreView, ScoreWithAttempts};
+use crate::actions::views::{CheckView, DeskView, HistoryView, ScoreView, ScoreWithAttempts};
 use crate::actions::{body, signed_in, submit};
 use crate::app::App;
 use crate::web::extract::{Accept, Path, Query, Sent, SentBody};
@@ -26,6 +26,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(list_scores, add_scores))
         .routes(routes!(get_score, put_score))
+        .routes(routes!(check_score))
         .routes(routes!(get_history))
 }
 
@@ -69,6 +70,27 @@ async fn put_score(
     Ok(written(submit::submit(&app, &caller.actor, &path, around, sent).await?))
 }
 
+/// Check a score without storing it: what it reads as, what is wrong with it, what would be asked,
+/// and which place it would have.
+///
+/// For those who may enter it. Preconditions are not looked at, and nothing is remembered.
+#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/check", tag = "scores", params(OfScore),
+    request_body = ScoreForm,
+    responses((status = 200, description = "What storing it would do.", body = CheckView), Problems, WriteProblems))]
+async fn check_score(
+    State(app): State<App>,
+    caller: Caller,
+    Path(path): Path<OfScore>,
+    sent: Result<Sent<Value>, Problem>,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(&caller);
+    let path = path.into();
+    let sent = read_for(&app, &caller, &path, ENTERS, body::score::submit(&value)).await?;
+    let view = score::check(&app, &caller.actor, &path, around.received, sent).await?;
+    Ok(axum::Json(view).into_response())
+}
+
 /// All that happened to a score, oldest first.
 #[utoipa::path(get, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/history", tag = "scores", params(OfScore),
     responses((status = 200, description = "Revisions, attestations, flags, rulings.", body = HistoryView), Problems))]
@@ -82,7 +104,7 @@ async fn get_history(State(app): State<App>, caller: Caller, Path(path): Path<Of
 #[serde(deny_unknown_fields, default)]
 #[into_params(parameter_in = Query)]
 pub struct ListQuery {
-    /// Entries of this gym; left out: all, for referees and organisers.
+    /// Entries of this gym, and visitors who did it there; left out: all, for referees and organisers.
     gym: Option<String>,
     /// A score's state, `missing` or `not_taking_part`.
     state: Option<String>,

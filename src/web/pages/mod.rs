@@ -73,6 +73,9 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/desk/{c}/{gym}"),
     ("GET", "/desk/{c}/{gym}/heats/{w}"),
     ("POST", "/desk/{c}/{gym}/heats/{w}"),
+    ("GET", "/desk/{c}/{gym}/receipt"),
+    ("GET", "/desk/{c}/{gym}/missing"),
+    ("POST", "/desk/{c}/{gym}/{w}/attestation"),
     ("GET", "/desk/{c}/{gym}/{w}/{bib}"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/not-taking-part"),
@@ -114,6 +117,9 @@ pub fn router() -> Router<App> {
         .route("/account/tokens/{id}/revoke", post(account::post_revoke))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
+        .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))
+        .route("/desk/{c}/{gym}/missing", get(desk::get_missing))
+        .route("/desk/{c}/{gym}/{w}/attestation", post(desk::post_attestation))
         .route("/desk/{c}/{gym}/{w}/{bib}", get(score::get_score).post(score::post_score))
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(score::post_not_taking_part))
         .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(score::post_taking_part))

@@ -3,6 +3,7 @@
 mod cautions;
 mod cli;
 mod competition;
+pub mod desk;
 pub mod grammar;
 pub mod heats;
 mod input;

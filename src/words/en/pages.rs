@@ -17,6 +17,8 @@ macro_rules! pages {
             pub duration: fn(u64) -> String,
             /// `Sunday 17 January 2027, 21:00`.
             pub date: fn(&jiff::ZonedDateTime) -> String,
+            /// What the gym's desk says.
+            pub desk_words: &'static super::desk::Desk,
             /// What stands on every workout's page.
             pub cautions: &'static Cautions,
             $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
@@ -25,6 +27,7 @@ macro_rules! pages {
         /// English.
         pub const PAGES: Pages = Pages {
             ordinal, count, duration, date,
+            desk_words: &super::desk::DESK,
             cautions: &super::cautions::CAUTIONS,
             $($name: $text,)*
         };

@@ -1,6 +1,7 @@
 //! `/api/v1/competitions`.
 
 mod apply;
+mod check;
 mod entries;
 mod many;
 mod moves;

@@ -1,0 +1,351 @@
+//! `/desk/{c}/{gym}`: what is left to do, for a gym's staff on the last evening.
+//!
+//! Complete by plain forms: a field and a button a row, a form for each athlete, one for vouching.
+//! `static/desk.js` and `static/grid.js` make more of the same rows. Beside it: [`vouch`] stores
+//! the judge's word for many at once, [`papers`] are the receipt and the messages to the missing.
+
+mod judges;
+mod papers;
+mod rows;
+mod saved;
+mod vouch;
+
+pub use papers::{get_missing, get_receipt};
+pub use vouch::post_attestation;
+
+use super::form::{Choice, Fields};
+use super::shell::{Link, Shell, encoded, words};
+use super::{html, say};
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::Reader;
+use crate::actions::score::{self, DeskQuery};
+use crate::actions::views::GymView;
+use crate::app::App;
+use crate::rules::access::{Act, permit};
+use crate::rules::window;
+use crate::rules::workout::Workout;
+use crate::web::extract::{Path, Query};
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::Caller;
+use crate::words::en::pages::Pages;
+use crate::words::{Sentence, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use rows::{At, WorkoutView};
+use saved::Saved;
+use serde_json::{Map, Value};
+
+#[derive(Template)]
+#[template(path = "desk.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    csrf: String,
+    title: String,
+    saved: Option<Saved>,
+    /// What went wrong with a form of the whole desk.
+    troubles: Vec<String>,
+    judge: JudgeView,
+    receipt: String,
+    missing: String,
+    script: ForScript,
+    workouts: Vec<WorkoutView>,
+}
+
+/// Who vouches for what is saved next.
+struct JudgeView {
+    action: String,
+    /// As typed, or the code.
+    typed: String,
+    code: String,
+    now: String,
+    how: String,
+    hows: Vec<Choice>,
+    all: Vec<Link>,
+}
+
+/// What the script needs to know of the desk.
+struct ForScript {
+    competition: String,
+    gym: String,
+    account: i64,
+    now: String,
+    words: String,
+    /// Titles by slug, roles and states in words, as JSON.
+    divisions: String,
+    states: String,
+    roles: String,
+}
+
+/// A desk with who is at it.
+struct Desk {
+    reader: Reader,
+    gym: GymView,
+    base: String,
+    judges: Vec<Link>,
+}
+
+impl Desk {
+    async fn open(app: &App, caller: &Caller, slug: &str, gym: &str) -> Answer<Self> {
+        let (actor, now) = (&caller.actor, caller.received);
+        let reader = Reader::find(app, actor, now, slug).await?;
+        permit(actor, Act::ReadDesk { competition: slug, gym: Some(gym) })?;
+        let gyms = lists::gyms(app, actor, now, slug, &Find { gym: Some(gym.to_owned()), q: None }).await?;
+        let Some(found) = gyms.into_iter().find(|g| g.slug == gym) else {
+            return Err(Problem::not_found(Sentence::new("no_gym").with("gym", crate::actions::reader::shown(gym))));
+        };
+        let judges = judges::of_gym(app, caller, slug, gym).await?;
+        Ok(Self { reader, gym: found, base: format!("/desk/{}/{}", encoded(slug), encoded(gym)), judges })
+    }
+
+    /// The running workouts first, then by their close; those still to come last.
+    fn workouts(&self) -> Vec<&Workout> {
+        let now = self.reader.now;
+        let mut all: Vec<&Workout> = self.reader.workouts().collect();
+        all.sort_by_key(|x| (x.window.opens > now, x.window.attest_by <= now, x.window.closes));
+        all
+    }
+
+    /// The window of a workout for each workout: this gym's, extensions and all.
+    async fn windows(&self, app: &App) -> Answer<Vec<(&Workout, window::Window)>> {
+        let extensions = app.store.list_extensions(self.reader.id).await?;
+        let own = |x| window::for_entry(x, &extensions, Some(&self.gym.slug), &self.gym.region);
+        Ok(self.workouts().into_iter().map(|x| (x, own(x))).collect())
+    }
+
+    /// The page, with what has just been stored, and what went wrong.
+    async fn page(
+        &self,
+        app: &App,
+        caller: &Caller,
+        fields: &Fields,
+        mut done: Option<Saved>,
+        mut troubles: Vec<String>,
+    ) -> Answer<View> {
+        let (w, c, slug) = (words(), &self.reader.competition, &self.reader.slug);
+        let code = judges::meant(&self.judges, fields.get("judge")).unwrap_or_else(|trouble| {
+            troubles.push(trouble);
+            String::new()
+        });
+        let how = fields.find("how").unwrap_or_else(|| "paper_sheet".to_owned());
+        let tail = remembered(&code, fields.get("how"));
+        let at = At { c, now: self.reader.now, gym: &self.gym.slug, base: &self.base, tail: &tail };
+        let mut workouts = Vec::new();
+        for (x, window) in self.windows(app).await? {
+            let query = DeskQuery { gym: Some(self.gym.slug.clone()), state: None };
+            let list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
+            workouts.push(at.workout(x, &window, &list));
+        }
+        if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
+            done = saved::saved(app, &self.reader, &path, &workouts).await?;
+        }
+        let title = put(w.desk_title, &[("gym", &self.gym.name)]);
+        let now = match code.as_str() {
+            "" => w.desk_words.judge_none.to_owned(),
+            code => put(w.desk_words.judge_now, &[("judge", &judges::called(&self.judges, code))]),
+        };
+        Ok(View {
+            shell: Shell::new(caller, self.base.clone(), &title)
+                .below([Link::new(format!("/c/{slug}"), &c.title), Link::new("", &title)]),
+            w,
+            csrf: caller.csrf.clone(),
+            title,
+            saved: done,
+            troubles,
+            judge: JudgeView {
+                action: self.base.clone(),
+                typed: if code.is_empty() { fields.get("judge").to_owned() } else { code.clone() },
+                code,
+                now,
+                hows: ["paper_sheet", "signed_in", "video"].map(|h| Choice::new(h, say::how(h), &how)).into(),
+                how,
+                all: self.judges.clone(),
+            },
+            receipt: format!("{}/receipt", self.base),
+            missing: format!("{}/missing", self.base),
+            script: self.script(caller),
+            workouts,
+        })
+    }
+
+    fn script(&self, caller: &Caller) -> ForScript {
+        let object = |pairs: Vec<(&str, &str)>| {
+            let pairs = pairs.into_iter().map(|(k, v)| (k.to_owned(), Value::from(v)));
+            Value::Object(pairs.collect::<Map<_, _>>()).to_string()
+        };
+        let divisions = self.reader.competition.divisions.iter().map(|d| (&*d.slug, &*d.title));
+        ForScript {
+            competition: self.reader.slug.clone(),
+            gym: self.gym.slug.clone(),
+            account: caller.actor.account.unwrap_or_default(),
+            now: caller.received.to_string(),
+            words: words().desk_words.script(),
+            divisions: object(divisions.collect()),
+            states: object(STATES.iter().map(|s| (*s, say::state(s, false))).collect()),
+            roles: object(ROLES.iter().map(|r| (*r, say::role(Some(r)))).collect()),
+        }
+    }
+}
+
+/// All states of a row.
+const STATES: [&str; 10] = [
+    "entered",
+    "attested",
+    "flagged",
+    "withheld",
+    "amended",
+    "struck",
+    "withdrawn",
+    "late",
+    "not_taking_part",
+    "missing",
+];
+/// Those who may have been quicker.
+const ROLES: [&str; 5] = ["organiser", "referee", "staff", "judge", "athlete"];
+
+/// What a page of the desk remembers from one athlete to the next: the judge, and how.
+fn remembered(judge: &str, how: &str) -> String {
+    let both = [("judge", judge), ("how", how)];
+    let said: Vec<String> =
+        both.iter().filter(|(_, v)| !v.is_empty()).map(|(n, v)| format!("{n}={}", encoded(v))).collect();
+    if said.is_empty() { String::new() } else { format!("?{}", said.join("&")) }
+}
+
+/// `GET /desk/{c}/{gym}`.
+pub async fn get_desk(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, gym)): Path<(String, String)>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let desk = Desk::open(&app, &caller, &slug, &gym).await?;
+    if let (Some(bib), Some(workout)) = (fields.find("bib"), fields.find("workout")) {
+        let to = format!("{}/{}/{}", desk.base, encoded(&workout), encoded(&bib));
+        return Ok(Redirect::to(&to).into_response());
+    }
+    Ok(html(&desk.page(&app, &caller, &fields, None, Vec::new()).await?)?.into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::rows::Line;
+    use super::*;
+
+    fn line(workout: &str, bib: u32, name: &str, state: &'static str) -> Line {
+        Line {
+            id: format!("{workout}-{bib}"),
+            href: format!("/desk/s/g/{workout}/{bib}"),
+            name: name.to_owned(),
+            bib,
+            division: samples::HOSTILE.to_owned(),
+            text: "6+14".to_owned(),
+            state,
+            levels: vec![Choice::new("a", samples::HOSTILE, "a"), Choice::new("b", samples::LONG, "a")],
+            label: format!("Result of {name}"),
+            level_label: format!("Level of {name}"),
+            ..Line::default()
+        }
+    }
+
+    fn workout(slug: &str, todo: Vec<Line>, awaiting: Vec<Line>, settled: Vec<Line>) -> WorkoutView {
+        WorkoutView {
+            id: format!("w-{slug}"),
+            slug: slug.to_owned(),
+            href: format!("/c/s/workouts/{slug}"),
+            title: samples::BIDI.to_owned(),
+            summary: "38 of 52 settled".to_owned(),
+            left: "closes in 3 h 12 min".to_owned(),
+            open: true,
+            running: slug == "w1",
+            todo_title: "Left to do: 2".to_owned(),
+            todo,
+            all_done: if awaiting.is_empty() { "All 52 settled. You can go home.".to_owned() } else { String::new() },
+            awaiting,
+            awaiting_title: "Awaiting a judge: 1".to_owned(),
+            settled,
+            settled_title: "Settled: 1".to_owned(),
+            visitor_action: "/desk/s/g".to_owned(),
+            vouch_action: format!("/desk/s/g/{slug}/attestation"),
+            script: rows::ForScript {
+                closes: "2027-01-17T21:00:00Z".to_owned(),
+                attest_by: "2027-01-18T21:00:00Z".to_owned(),
+                attest_text: samples::HOSTILE.to_owned(),
+                keys: "kg lb x",
+                levels: format!("{{\"women\":[[\"a\",{:?}]]}}", samples::HOSTILE),
+                blank: line(slug, 0, "", ""),
+            },
+        }
+    }
+
+    fn page(saved: Option<Saved>, workouts: Vec<WorkoutView>) -> String {
+        let view = View {
+            shell: samples::shell("Desk"),
+            w: words(),
+            csrf: "x\"".to_owned(),
+            title: samples::HOSTILE.to_owned(),
+            saved,
+            troubles: vec![samples::HOSTILE.to_owned()],
+            judge: JudgeView {
+                action: "/desk/s/g".to_owned(),
+                typed: samples::HOSTILE.to_owned(),
+                code: "J-1".to_owned(),
+                now: samples::BIDI.to_owned(),
+                how: "video".to_owned(),
+                hows: vec![Choice::new("video", "Counted from a video", "video")],
+                all: vec![Link::new("J-1", samples::HOSTILE)],
+            },
+            receipt: "/desk/s/g/receipt".to_owned(),
+            missing: "/desk/s/g/missing".to_owned(),
+            script: ForScript {
+                competition: "s".to_owned(),
+                gym: "g".to_owned(),
+                account: 7,
+                now: "2027-01-17T20:00:00Z".to_owned(),
+                words: words().desk_words.script(),
+                divisions: format!("{{\"women\":{:?}}}", samples::HOSTILE),
+                states: "{}".to_owned(),
+                roles: "{}".to_owned(),
+            },
+            workouts,
+        };
+        view.render().expect("renders")
+    }
+
+    #[test]
+    fn what_is_left_comes_first_and_what_was_saved_is_said() {
+        let saved = Saved {
+            title: samples::HOSTILE.to_owned(),
+            lines: vec!["Placed 12th of 311 in Women.".to_owned()],
+            next: Some(Link::new("/desk/s/g/w1/2", samples::BIDI)),
+        };
+        let w = words();
+        let todo = vec![line("w1", 1, samples::LONG, w.state_missing), line("w1", 2, samples::BIDI, w.state_withdrawn)];
+        let awaiting = vec![line("w1", 4, samples::HOSTILE, w.state_entered)];
+        let settled = vec![line("w1", 3, samples::HOSTILE, w.state_attested)];
+        let page = page(
+            Some(saved),
+            vec![workout("w1", todo, awaiting, settled), workout("w2", Vec::new(), Vec::new(), Vec::new())],
+        );
+        samples::assert_sound(&page);
+        assert!(page.contains("role=\"status\"") && page.contains("Placed 12th of 311"));
+        assert!(page.contains("You can go home."));
+        assert!(page.contains("name=\"a-4\""), "a tick for what awaits a judge");
+    }
+
+    #[test]
+    fn without_a_workout_the_desk_says_what_will_be_there() {
+        let page = page(None, Vec::new());
+        samples::assert_sound(&page);
+        assert!(page.contains(words().desk_no_workout));
+    }
+
+    #[test]
+    fn the_judge_is_remembered_from_one_athlete_to_the_next() {
+        assert_eq!(remembered("J 1&2", "video"), "?judge=J%201%262&how=video");
+        assert_eq!(remembered("", ""), "");
+        assert_eq!(saved::saved_path("s", "w1/1042").map(|p| p.bib), Some(1042));
+        assert_eq!(saved::saved_path("s", "w1/x"), None);
+    }
+}

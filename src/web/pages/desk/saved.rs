@@ -1,0 +1,77 @@
+//! What has just been stored at the desk, with its place now, and who is next.
+
+use super::rows::WorkoutView;
+use crate::actions::lists;
+use crate::actions::reader::Reader;
+use crate::actions::{ScorePath, score, standings};
+use crate::app::App;
+use crate::rules::performance::{self, Around, RawPerformance};
+use crate::web::pages::say;
+use crate::web::pages::shell::{Link, words};
+use crate::web::problem::Answer;
+use crate::words::{Lang, put};
+
+/// What has just been stored.
+pub(super) struct Saved {
+    pub(super) title: String,
+    pub(super) lines: Vec<String>,
+    pub(super) next: Option<Link>,
+}
+
+/// `w1/1042`.
+pub(super) fn saved_path(competition: &str, saved: &str) -> Option<ScorePath> {
+    let (workout, bib) = saved.split_once('/')?;
+    Some(ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib: bib.parse().ok()? })
+}
+
+/// What has just been stored, with its place now, and who is next.
+pub(super) async fn saved(
+    app: &App,
+    reader: &Reader,
+    path: &ScorePath,
+    workouts: &[WorkoutView],
+) -> Answer<Option<Saved>> {
+    let (w, c, now) = (words(), &reader.competition, reader.now);
+    let Ok(x) = reader.workout(&path.workout) else { return Ok(None) };
+    let entry = lists::entry(app, &reader.actor, now, &path.competition, path.bib).await?;
+    let list = workouts.iter().find(|v| v.slug == path.workout);
+    let next = list.and_then(|v| {
+        let others = || v.todo.iter().filter(|l| l.bib != path.bib && l.state == w.state_missing);
+        let line = others().find(|l| l.bib > path.bib).or_else(|| others().next())?;
+        Some(Link::new(&line.href, put(w.saved_next, &[("name", &line.name)])))
+    });
+    let Ok(read) = score::read(app, &reader.actor, now, path).await else {
+        let line = put(w.saved_not_taking_part, &[("workout", &x.title)]);
+        let stated =
+            list.is_some_and(|v| v.settled.iter().any(|l| l.bib == path.bib && l.state == w.state_not_taking_part));
+        let back = put(w.saved_taking_part, &[("name", &entry.name)]);
+        return Ok(Some(Saved { title: entry.name, lines: vec![if stated { line } else { back }], next }));
+    };
+    let s = &read.score;
+    let mut lines = Vec::new();
+    match s.state {
+        "entered" => lines.push(w.saved_waiting.to_owned()),
+        "late" => lines.push(w.saved_late.to_owned()),
+        "attested" | "flagged" | "amended" => {
+            let own = standings::entry_standing(app, &reader.actor, now, &path.competition, path.bib, None).await?;
+            let places = own.workouts.iter().find(|o| o.workout == path.workout).map(|o| &o.places);
+            if let Some(first) = places.and_then(|p| p.iter().find(|p| p.place.is_some())) {
+                let ordinal = (w.ordinal)(first.place.unwrap_or_default().into());
+                let division = say::division(c, &first.division);
+                let values: [(&'static str, &dyn std::fmt::Display); 3] =
+                    [("ordinal", &ordinal), ("of", &first.of), ("division", &division)];
+                lines.push(put(w.saved_placed, &values));
+            }
+        }
+        other => lines.push(say::state(other, s.refused).to_owned()),
+    }
+    let level = c.levels.iter().position(|l| l.slug == s.level).and_then(|n| u8::try_from(n).ok()).unwrap_or(0);
+    if let Some(p) = c.prescription(&path.workout, &entry.division, level) {
+        let raw = RawPerformance::Text(s.performance.text.clone());
+        if let Ok(checked) = performance::check(&p.task, &raw, &Around::default()) {
+            lines.extend(checked.warnings.iter().map(|x| x.sentence.say(Lang::default())));
+        }
+    }
+    let title = put(w.saved_title, &[("name", &entry.name), ("text", &s.performance.text)]);
+    Ok(Some(Saved { title, lines, next }))
+}

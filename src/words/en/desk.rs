@@ -1,0 +1,143 @@
+//! What the gym's desk says: its pages, and ([`Script`]) what its script says while somebody types.
+//! `{name}` is filled by [`crate::words::put`], in the script by its own `put`.
+
+use serde::Serialize;
+
+macro_rules! texts {
+    ($(#[$doc:meta])* $kind:ident, $value:ident: $($name:ident: $text:literal,)*) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Serialize)]
+        pub struct $kind {
+            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
+        }
+
+        /// English.
+        pub const $value: $kind = $kind { $($name: $text,)* };
+    };
+}
+
+texts! {
+    /// The texts of the desk's pages.
+    Desk, DESK:
+    judge_title: "Who judged?",
+    judge: "Judge of the next results",
+    judge_hint: "Name or code; empty: the results wait for a judge",
+    judge_use: "Use this judge",
+    judge_unknown: "No judge here goes by {typed}. Pick one of the list, or write the code.",
+    judge_several: "Several judges fit {typed}. Pick one of the list, or write the code.",
+    judge_now: "{judge} vouches for what is saved next.",
+    judge_none: "Nobody yet: results wait for a judge.",
+    result_of: "Result of {name}, {workout}",
+    level_of: "Level of {name}, {workout}",
+    save: "Save",
+    visiting: "from another gym",
+    awaiting: "Awaiting a judge: {n}",
+    vouch_hint: "Tick what the judge has counted and signed.",
+    vouch_statement: "I have seen a signed sheet, or the judge, for every result that is ticked.",
+    vouch_button: "Vouch for all that is ticked",
+    vouch_none: "Nothing is ticked: tick the results that the judge vouches for.",
+    vouch_needs_statement: "Tick the statement too: the judge stands for these figures.",
+    vouch_needs_judge: "Name the judge who counted.",
+    vouched: "Vouched for: {n}.",
+    vouch_left: "Not vouched for: {n}. The others are stored.",
+    vouch_one: "{name} ({bib}): {why}",
+    links: "Also here",
+    receipt_link: "Receipt: all that is stored",
+    missing_link: "Messages to those who are missing",
+    receipt: "Receipt of {gym}",
+    receipt_about: "What the service has stored for this gym, as of {at}, state {seq} of the competition's log. The log's position shows each result's last change.",
+    receipt_caption: "{workout}: {settled} of {all} settled",
+    receipt_result: "Result",
+    receipt_state: "State",
+    receipt_judge: "Judge",
+    receipt_at: "Received",
+    receipt_position: "Log position",
+    receipt_nothing: "nothing",
+    missing: "Missing at {gym}",
+    missing_about: "One message each, ready to paste into a chat. The service sends nothing by itself.",
+    missing_none: "Nobody is missing in a workout that is open.",
+    missing_of: "{name}, {bib}",
+    missing_message: "Hello {name}, your result of “{workout}” ({competition}) is not in yet. {gym} can enter it until {at} ({zone}). If you are not doing it, please tell us, then we note that.",
+    back: "Back to the desk",
+    copy: "Copy",
+    copied: "Copied",
+}
+
+texts! {
+    /// The texts of the desk's script.
+    Script, SCRIPT:
+    grid: "All workouts of this gym, an athlete a row",
+    athlete: "Athlete",
+    saved_at: "Saved {time}",
+    undo: "Undo",
+    undone: "Taken back {time}",
+    undo_failed: "Not taken back: {why}",
+    sending: "Sending",
+    kept: "No network. Kept on this device, and sent when the network is back.",
+    retry: "The service did not answer. Kept on this device; sent again in a moment.",
+    typed: "Typed, not saved yet",
+    unsent_one: "1 not sent yet",
+    unsent: "{n} not sent yet",
+    send_one: "Send it",
+    send_all: "Send all {n}",
+    offline: "No network: nothing is lost, go on typing.",
+    would_be: "Would be {ordinal} of {of} in {division}.",
+    reads: "Reads as {text}.",
+    placed: "{ordinal} of {of} in {division}.",
+    same: "Stored already.",
+    yes: "Yes, it is right",
+    waits: "Waits for a judge: it has a place once one vouches for it.",
+    late: "Late: it is stored without a place, until the organiser lets it in.",
+    changed_by: "Changed by {who} to {theirs}. Yours is {ours}. Which one holds?",
+    somebody: "somebody else",
+    keep: "Keep theirs",
+    take: "Save yours",
+    kept_theirs: "Theirs is kept.",
+    signed_out: "You are signed out. What you typed is kept on this device.",
+    sign_in: "Sign in again",
+    not_stored: "Not stored: {why}",
+    out: "Takes no part",
+    out_done: "Takes no part",
+    correct: "Correct",
+    more: "Level, date, sheet, video",
+    next: "Next",
+    letters: "abc",
+    digits: "123",
+    pad: "Signs that the keyboard hides",
+    judge_now: "{judge} vouches for what is saved next.",
+    judge_none: "Nobody yet: results wait for a judge.",
+    judge_unknown: "No judge here goes by {typed}. Pick one of the list, or write the code.",
+    judge_several: "Several judges fit {typed}. Pick one of the list, or write the code.",
+    pasted: "{n} results pasted. Check them, then send.",
+    pasted_left: "{n} lines left out: those rows are settled, or there is no row.",
+    no_bib: "Nobody here has bib {bib}.",
+    summary: "{settled} of {all} settled, {waiting} awaiting a judge, {missing} missing",
+    all_done: "All {all} settled. You can go home.",
+    closes_in: "closes in {left}",
+    attest_left: "closed; judges can vouch for another {left}, until {at}",
+    over: "closed; what comes now waits for the organiser",
+    second: "{n} s",
+    minute: "{n} min",
+    hour: "{n} h",
+    day: "1 day",
+    days: "{n} days",
+    ordinal_one: "{n}st",
+    ordinal_two: "{n}nd",
+    ordinal_few: "{n}rd",
+    ordinal_other: "{n}th",
+    leave: "Not sent yet: {n}. Signing out deletes them from this device. Sign out all the same?",
+}
+
+impl Desk {
+    /// Asked before signing out with results that are not sent.
+    #[must_use]
+    pub fn leave(&self) -> &'static str {
+        SCRIPT.leave
+    }
+
+    /// The script's texts as JSON.
+    #[must_use]
+    pub fn script(&self) -> String {
+        serde_json::to_string(&SCRIPT).unwrap_or_default()
+    }
+}

@@ -1,0 +1,701 @@
+// The gym's desk while somebody types: checks every figure, stores it, takes it back for ten
+// seconds, keeps what is not sent over a reload and a lost network, never overwrites in silence.
+// Works on the rows that the page brings, and on the API that everybody has; the page is whole
+// without it. What it does not do: decide anything, or lay rows out (grid.js).
+
+const desk = document.getElementById("desk");
+const { competition, gym, account } = desk.dataset;
+const words = JSON.parse(desk.dataset.words);
+const [divisions, states, roles] = ["divisions", "states", "roles"].map((name) => JSON.parse(desk.dataset[name]));
+const api = `/api/v1/competitions/${competition}`;
+const STORE = `desk:${competition}:${gym}:${account}`;
+const UNDO = 10;
+const rows = new Map();
+
+// --- words ------------------------------------------------------------------------------------
+
+const put = (text, values = {}) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
+const plural = new Intl.PluralRules(document.documentElement.lang, { type: "ordinal" });
+const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString("en") });
+const clock = () => new Date(now()).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+
+// The two largest units, cut down, as the server says them.
+function span(seconds) {
+  const [d, h, m] = [Math.floor(seconds / 86400), Math.floor(seconds / 3600) % 24, Math.floor(seconds / 60) % 60];
+  const day = d === 1 ? words.day : put(words.days, { n: d });
+  const hour = put(words.hour, { n: h });
+  if (d > 0) return h > 0 ? `${day} ${hour}` : day;
+  if (h > 0) return m > 0 ? `${hour} ${put(words.minute, { n: m })}` : hour;
+  return m > 0 ? put(words.minute, { n: m }) : put(words.second, { n: Math.floor(seconds) });
+}
+
+// --- the server's clock ------------------------------------------------------------------------
+
+// Set right by each answer: a laptop that slept asks again when it wakes.
+let offset = Date.parse(desk.dataset.now) - Date.now();
+const now = () => Date.now() + offset;
+function heard(answer) {
+  const date = Date.parse(answer.headers.get("date"));
+  if (Math.abs(date - now()) > 2000) offset = date - Date.now();
+}
+
+function tick() {
+  for (const section of desk.querySelectorAll("section[data-closes]")) {
+    const { closes, attestBy, attestText } = section.dataset;
+    const until = (at) => (Date.parse(at) - now()) / 1000;
+    const said =
+      until(closes) > 0 ? put(words.closes_in, { left: span(until(closes)) })
+      : until(attestBy) > 0 ? put(words.attest_left, { left: span(until(attestBy)), at: attestText })
+      : words.over;
+    const shown = section.querySelector(".left strong");
+    if (shown.textContent !== said) shown.textContent = said;
+  }
+}
+
+// --- what is kept on this device ----------------------------------------------------------------
+
+// By row: what is typed, and, once it was to be stored, the very request, with the key under which
+// a repeat is recognised.
+function stored() {
+  try {
+    return { rows: {}, ...JSON.parse(localStorage.getItem(STORE)) };
+  } catch {
+    return { rows: {} };
+  }
+}
+const kept = stored();
+function keep() {
+  try {
+    localStorage.setItem(STORE, JSON.stringify(kept));
+  } catch {
+    // A full or forbidden store: the rows are there until the page is left.
+  }
+  bar.tell();
+}
+function newKey() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
+}
+
+// --- asking the service -------------------------------------------------------------------------
+
+// The answer with its JSON; nothing where there is no network.
+async function ask(method, path, body, headers = {}) {
+  const typed = body === undefined ? {} : { "content-type": "application/json" };
+  try {
+    const answer = await fetch(`${api}${path}`, {
+      method,
+      headers: { accept: "application/json", ...typed, ...headers },
+      body: body === undefined ? undefined : JSON.stringify(body),
+      signal: AbortSignal.timeout(20_000),
+    });
+    heard(answer);
+    return { status: answer.status, json: await answer.json().catch(() => ({})) };
+  } catch {
+    return undefined;
+  }
+}
+const why = (json) => (json.errors ?? []).map((e) => e.message).join(" ") || json.detail || "";
+const later = (answer) => answer === undefined || answer.status === 429 || answer.status >= 500 || answer.status === 408;
+
+// --- the judge ----------------------------------------------------------------------------------
+
+const judging = document.getElementById("judging");
+const judges = [...document.querySelectorAll("#judges option")].map((o) => ({ code: o.value, name: o.textContent }));
+const folded = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
+
+// The code that is meant by a code, or by part of the one name that has it.
+function meant(typed) {
+  const text = typed.trim();
+  const code = judges.find((j) => j.code.toLowerCase() === text.toLowerCase());
+  if (text === "" || code) return { code: code?.code ?? "" };
+  const named = judges.filter((j) => folded(j.name).includes(folded(text)));
+  if (named.length === 1) return { code: named[0].code };
+  if (named.length === 0 && /^\S*-\S*$/.test(text)) return { code: text };
+  return { code: "", trouble: put(named.length ? words.judge_several : words.judge_unknown, { typed: text }) };
+}
+
+function useJudge(save = true) {
+  const { code, trouble } = meant(judging.elements.judge.value);
+  const name = judges.find((j) => j.code === code)?.name;
+  const called = name ? `${name} (${code})` : code;
+  document.getElementById("judge-now").textContent = trouble ?? (code ? put(words.judge_now, { judge: called }) : words.judge_none);
+  judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
+  kept.judge = code;
+  kept.how = judging.elements.how.value;
+  for (const field of desk.querySelectorAll("form.vouch .judge")) field.value = code || field.value;
+  for (const field of desk.querySelectorAll("form.vouch .how")) field.value = kept.how;
+  if (save) {
+    keep();
+    for (const row of rows.values()) if (row.input?.value.trim()) row.checkSoon();
+  }
+}
+
+// --- a row --------------------------------------------------------------------------------------
+
+function element(kind, from = {}, ...inside) {
+  const made = Object.assign(document.createElement(kind), from);
+  made.append(...inside);
+  return made;
+}
+
+class Row {
+  constructor(li) {
+    this.li = li;
+    this.id = `${li.dataset.workout}/${li.dataset.bib}`;
+    this.path = `/workouts/${li.dataset.workout}/scores/${li.dataset.bib}`;
+    this.work = li.querySelector(".work");
+    this.name = li.querySelector("bdi").textContent;
+    this.href = li.querySelector("a").getAttribute("href");
+    this.asked = 0;
+    this.say = element("div", { className: "say", id: `s-${li.id}` });
+    this.say.setAttribute("role", "status");
+    this.buttons = element("div", { className: "buttons" });
+    this.work.append(this.say, this.buttons);
+    this.work.dataset.workout = li.dataset.workout;
+    rows.set(this.id, this);
+    const form = this.work.querySelector("form.entry");
+    if (form) this.useForm(form);
+    if (kept.rows[this.id]) this.restore();
+    else this.show();
+  }
+
+  get data() {
+    return this.li.dataset;
+  }
+
+  useForm(form) {
+    this.form = form;
+    this.input = form.elements.performance;
+    this.level = form.elements.level;
+    this.input.inputMode = "numeric";
+    this.input.setAttribute("aria-describedby", this.say.id);
+    this.input.addEventListener("input", () => this.typed());
+    this.level?.addEventListener("change", () => this.typed());
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (this.save()) this.next()?.focus();
+    });
+  }
+
+  // A field for a row that came without one.
+  correct() {
+    if (!this.form) {
+      const section = sectionOf(this.data.workout);
+      const form = section.querySelector("template.blank").content.querySelector("form").cloneNode(true);
+      form.action = this.href;
+      for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, `-${this.data.bib}`);
+      for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, `-${this.data.bib}`);
+      form.querySelector("label").textContent = this.label();
+      (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
+      this.useForm(form);
+      this.levels(JSON.parse(section.dataset.levels)[this.data.division ?? ""] ?? []);
+    }
+    this.form.hidden = false;
+    this.input.value = this.data.text;
+    this.input.focus();
+    this.input.select();
+    this.buttons.replaceChildren();
+  }
+
+  label() {
+    return `${this.name}, ${sectionOf(this.data.workout).dataset.title}`;
+  }
+
+  // Where there is more than one level, it is chosen from.
+  levels(all) {
+    if (this.level || all.length < 2) return;
+    this.level = element("select", { name: "level", ariaLabel: this.label() });
+    this.level.append(...all.map(([value, text]) => element("option", { value, textContent: text, selected: value === this.data.level })));
+    this.input.after(this.level);
+    this.level.addEventListener("change", () => this.typed());
+  }
+
+  next() {
+    const column = [...desk.querySelectorAll("input.perf")].filter(
+      (i) => i.closest(".work")?.dataset.workout === this.data.workout && i.offsetParent !== null,
+    );
+    const after = column.slice(column.indexOf(this.input) + 1);
+    return after.find((i) => i.value === "") ?? after[0];
+  }
+
+  get entry() {
+    return kept.rows[this.id];
+  }
+
+  typed() {
+    const text = this.input.value;
+    if (text.trim() === "") delete kept.rows[this.id];
+    else {
+      const { seen = this.data.etag, visitor } = this.entry ?? {};
+      kept.rows[this.id] = { text, level: this.level?.value, confirm: [], seen, visitor: visitor ?? this.visitor };
+    }
+    keep();
+    this.undo = undefined;
+    this.show();
+    this.checkSoon();
+  }
+
+  // What was typed before the page was loaded again.
+  restore() {
+    const { text, level, send } = this.entry;
+    if (!this.form) this.correct();
+    this.input.value = text;
+    if (level && this.level) this.level.value = level;
+    this.show();
+    if (!send) this.checkSoon();
+  }
+
+  body() {
+    const { text, level, confirm = [] } = this.entry;
+    const body = { performance: text, confirm };
+    if (level ?? this.data.level) body.level = level ?? this.data.level;
+    if (!this.data.etag) body.gym = gym;
+    if (kept.judge) body.attestation = { judge: kept.judge, how: kept.how };
+    return body;
+  }
+
+  // --- checked as typed
+
+  checkSoon() {
+    clearTimeout(this.timer);
+    this.asked += 1;
+    this.timer = setTimeout(() => this.check(), 300);
+  }
+
+  async check() {
+    if (!this.entry || this.entry.send) return;
+    this.asked += 1;
+    const turn = this.asked;
+    const answer = await ask("POST", `${this.path}/check`, this.body());
+    if (turn !== this.asked || !this.entry || this.entry.send) return;
+    if (answer?.status === 401) return this.signedOut();
+    if (later(answer)) return this.tell([[answer ? words.retry : words.offline]]);
+    if (answer.status !== 200) return this.tell([[why(answer.json), "error"]], true);
+    this.checked(answer.json);
+  }
+
+  checked({ faults, questions, warnings, places, text, late, unchanged }) {
+    const lines = faults.map((f) => [f.message, "error"]);
+    for (const q of questions) lines.push([q.message, "ask", q.code]);
+    lines.push(...warnings.map((m) => [m.message]));
+    if (text && text !== this.entry.text.trim()) lines.push([put(words.reads, { text })]);
+    if (unchanged) lines.push([words.same]);
+    else lines.push(...this.placed(places, words.would_be));
+    if (late && !warnings.length) lines.push([words.late]);
+    this.tell(lines, faults.length > 0);
+  }
+
+  placed(places, template) {
+    const first = (places ?? []).find((p) => p.place);
+    if (!first) return [];
+    const values = { ordinal: ordinal(first.place), of: first.of, division: divisions[first.division] ?? first.division };
+    return [[put(template, values)]];
+  }
+
+  // Sentences beside the field; a question has a button that says yes.
+  tell(lines, invalid = false) {
+    this.input?.setAttribute("aria-invalid", invalid ? "true" : "false");
+    this.say.replaceChildren(
+      ...lines.map(([text, kind, code]) => {
+        const line = element("p", { textContent: text, className: kind ?? "" });
+        if (kind === "ask") {
+          const yes = element("button", { type: "button", className: "plain", textContent: words.yes });
+          yes.addEventListener("click", () => {
+            this.entry.confirm.push(code);
+            keep();
+            this.input.focus();
+            this.check();
+          });
+          line.append(" ", yes);
+        }
+        return line;
+      }),
+    );
+  }
+
+  // --- stored
+
+  // Whether there was something to store.
+  save() {
+    if (!this.entry) return false;
+    if (!this.entry.send) {
+      const { seen } = this.entry;
+      const body = this.body();
+      Object.assign(this.entry, { send: true, key: newKey(), body, headers: seen ? { "if-match": `"${seen}"` } : { "if-none-match": "*" } });
+      keep();
+    }
+    this.send();
+    return true;
+  }
+
+  async send() {
+    const entry = this.entry;
+    if (this.busy || !entry?.send) return;
+    this.busy = true;
+    clearTimeout(this.timer);
+    this.asked += 1;
+    this.tell([[words.sending]]);
+    const before = { ...this.data };
+    const answer = await ask("PUT", this.path, entry.body, { ...entry.headers, "idempotency-key": entry.key });
+    this.busy = false;
+    // Typed over meanwhile: then what was sent is stored, and what is typed now waits for its turn.
+    const again = this.entry !== entry;
+    if (later(answer)) {
+      this.tell([[answer === undefined ? words.kept : words.retry]]);
+      return soon();
+    }
+    const { status, json } = answer;
+    if (status === 200 || status === 201) {
+      if (again && this.entry) this.entry.seen = json.etag;
+      else delete kept.rows[this.id];
+      this.took(status, json, before, again);
+      keep();
+      return refreshSoon();
+    }
+    if (again) return this.checkSoon();
+    if (status === 401) return this.signedOut();
+    Object.assign(entry, { send: false, key: undefined, body: undefined });
+    keep();
+    if ((status === 412 || status === 428) && json.current) return this.conflict(json.current);
+    if (json.confirm?.length) {
+      this.tell(json.errors.map((e) => [e.message, "ask", e.code]));
+      this.input.focus();
+      return undefined;
+    }
+    this.tell([[put(words.not_stored, { why: why(json) }), "error"]], true);
+    return undefined;
+  }
+
+  // What the service stored.
+  took(status, view, before, typing) {
+    this.now(view);
+    this.saved = clock();
+    // Where the same was there already there is nothing of ours to take back.
+    if (status === 201 || before.state === "withdrawn") this.offer({ withdraw: true });
+    else if (before.etag && before.etag !== view.etag) this.offer({ before });
+    if (typing) return;
+    this.input.value = "";
+    const lines = this.placed(view.places, words.placed);
+    if (view.state === "entered") lines.push([words.waits]);
+    if (view.state === "late") lines.push([words.late]);
+    lines.push(...(view.warnings ?? []).filter((m) => m.code !== "stored_late").map((m) => [m.message]));
+    this.show();
+    this.tell(lines);
+  }
+
+  // The row as the service has it.
+  now(view) {
+    Object.assign(this.data, {
+      state: view.state,
+      etag: view.etag,
+      text: view.performance.text,
+      level: view.level,
+      judge: view.attestation?.judge ?? "",
+      how: view.attestation?.how ?? "",
+    });
+    this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
+    const tickbox = this.work.querySelector("input[type=checkbox]");
+    if (tickbox) tickbox.value = view.etag;
+  }
+
+  show() {
+    const { state, text } = this.data;
+    const open = state === "missing" || state === "withdrawn";
+    const value = this.work.querySelector(".value");
+    value.textContent = text ?? "";
+    this.work.querySelector(".state").textContent = states[state] ?? state;
+    if (this.form) this.form.hidden = !this.entry && !open;
+    const tickbox = this.work.querySelector("input[type=checkbox]");
+    if (tickbox) tickbox.disabled = state !== "entered";
+    this.li.classList.toggle("unsent", Boolean(this.entry));
+    const buttons = [];
+    if (this.saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: this.saved }) }));
+    if (this.undo) {
+      const undo = element("button", { type: "button", className: "plain", textContent: words.undo });
+      undo.addEventListener("click", () => this.takeBack());
+      buttons.push(undo);
+    }
+    if (!this.entry && open && this.form) {
+      const out = element("button", { type: "button", className: "plain out", textContent: words.out });
+      out.setAttribute("aria-label", `${words.out}: ${this.name}`);
+      out.addEventListener("click", () => this.takesNoPart());
+      buttons.push(out);
+    } else if (!this.entry && !open && state !== "not_taking_part" && !("locked" in this.data)) {
+      const correct = element("button", { type: "button", className: "plain", textContent: words.correct });
+      correct.setAttribute("aria-label", `${words.correct}: ${this.name}`);
+      correct.addEventListener("click", () => this.correct());
+      buttons.push(correct);
+    } else if (this.entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
+    this.buttons.replaceChildren(...buttons);
+  }
+
+  // --- taken back
+
+  offer(undo) {
+    clearTimeout(this.undoing);
+    this.undo = undo;
+    this.undoing = setTimeout(() => {
+      this.undo = undefined;
+      this.show();
+    }, UNDO * 1000);
+    this.show();
+  }
+
+  async takeBack() {
+    const undo = this.undo;
+    if (!undo || this.busy) return;
+    this.busy = true;
+    clearTimeout(this.undoing);
+    const match = { "if-match": `"${this.data.etag}"`, "idempotency-key": newKey() };
+    let answer;
+    if (undo.out) answer = await ask("DELETE", `${this.path}/not-taking-part`);
+    else if (undo.withdraw) answer = await ask("POST", `${this.path}/withdrawal`, {}, match);
+    else {
+      // The earlier figures again, as a revision of its own, with the judge who stood for them.
+      const { text, level, judge, how } = undo.before;
+      const body = { performance: text, level, confirm: [] };
+      if (judge) body.attestation = { judge, how };
+      for (;;) {
+        answer = await ask("PUT", this.path, body, { "if-match": `"${this.data.etag}"`, "idempotency-key": newKey() });
+        const asked = answer?.json.confirm?.filter((code) => !body.confirm.includes(code));
+        if (!asked?.length) break;
+        // They were stored once: what was asked then was answered.
+        body.confirm.push(...asked);
+      }
+    }
+    this.busy = false;
+    this.undo = undefined;
+    this.saved = undefined;
+    if (answer?.status !== 200) {
+      this.show();
+      return this.tell([[put(words.undo_failed, { why: answer ? why(answer.json) : words.offline }), "error"]]);
+    }
+    if (undo.out) this.data.state = "missing";
+    else this.now(answer.json);
+    this.show();
+    this.tell([[put(words.undone, { time: clock() })]]);
+    this.input?.focus();
+    return refreshSoon();
+  }
+
+  async takesNoPart() {
+    const answer = await ask("POST", `${this.path}/not-taking-part`);
+    if (answer?.status === 401) return this.signedOut();
+    if (answer?.status !== 200) {
+      return this.tell([[put(words.not_stored, { why: answer ? why(answer.json) : words.offline }), "error"]]);
+    }
+    this.data.state = "not_taking_part";
+    this.saved = clock();
+    this.offer({ out: true });
+    this.tell([]);
+    this.buttons.querySelector("button")?.focus();
+    return refreshSoon();
+  }
+
+  // --- somebody was quicker
+
+  async conflict(current) {
+    const history = await ask("GET", `${this.path}/history`);
+    const last = history?.json.items?.filter((i) => i.performance || i.attestation).pop();
+    const who = roles[last?.role] ?? words.somebody;
+    const { text } = this.entry;
+    this.tell([[put(words.changed_by, { who, theirs: current.performance.text, ours: text }), "error"]], true);
+    const keepTheirs = element("button", { type: "button", className: "plain", textContent: words.keep });
+    const takeOurs = element("button", { type: "button", textContent: words.take });
+    const choice = element("p", { className: "choice" }, keepTheirs, " ", takeOurs);
+    this.say.append(choice);
+    keepTheirs.addEventListener("click", () => {
+      delete kept.rows[this.id];
+      this.input.value = "";
+      this.now(current);
+      keep();
+      this.show();
+      this.tell([[words.kept_theirs]]);
+      refreshSoon();
+    });
+    takeOurs.addEventListener("click", () => {
+      this.now(current);
+      this.entry.seen = current.etag;
+      this.entry.level ??= current.level;
+      this.save();
+    });
+    keepTheirs.focus();
+  }
+
+  signedOut() {
+    this.tell([[words.signed_out, "error"]]);
+    const back = encodeURIComponent(location.pathname);
+    this.say.append(element("a", { href: `/signin?next=${back}`, textContent: words.sign_in }));
+  }
+}
+
+const sectionOf = (workout) => desk.querySelector(`section[data-workout="${CSS.escape(workout)}"]`);
+
+// --- what is not sent yet -------------------------------------------------------------------------
+
+const bar = {
+  element: element("div", { className: "unsentbar noprint", hidden: true }),
+  said: element("p", {}),
+  button: element("button", { type: "button", className: "plain" }),
+  tell() {
+    const n = Object.keys(kept.rows).length;
+    this.element.hidden = n === 0 && navigator.onLine;
+    const parts = [];
+    if (n > 0) parts.push(n === 1 ? words.unsent_one : put(words.unsent, { n }));
+    if (!navigator.onLine) parts.push(words.offline);
+    const said = parts.join(" · ");
+    if (this.said.textContent !== said) this.said.textContent = said;
+    this.button.textContent = n === 1 ? words.send_one : put(words.send_all, { n });
+    this.button.hidden = n === 0;
+  },
+};
+bar.said.setAttribute("role", "status");
+bar.element.append(bar.said, bar.button);
+bar.button.addEventListener("click", () => {
+  for (const id of Object.keys(kept.rows)) rows.get(id)?.save();
+});
+desk.prepend(bar.element);
+
+let waiting;
+let pause = 2;
+function soon() {
+  bar.tell();
+  clearTimeout(waiting);
+  waiting = setTimeout(flush, pause * 1000);
+  pause = Math.min(pause * 2, 60);
+}
+// Sends what was to be stored, one after another.
+async function flush() {
+  clearTimeout(waiting);
+  for (const id of Object.keys(kept.rows)) if (kept.rows[id]?.send) await rows.get(id)?.send();
+  if (!Object.values(kept.rows).some((e) => e.send)) pause = 2;
+}
+
+// --- how far it is ----------------------------------------------------------------------------------
+
+// Rows that nobody is typing in become what the service has.
+async function refresh() {
+  for (const section of desk.querySelectorAll("section[data-closes]")) {
+    const { workout } = section.dataset;
+    const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
+    if (answer?.status !== 200) return;
+    const { entries, settled, awaiting, missing } = answer.json;
+    const said = put(words.summary, { settled, all: entries, waiting: awaiting, missing });
+    const summary = section.querySelector(".summary");
+    if (summary.textContent !== said) summary.textContent = said;
+    const home = section.querySelector(".home");
+    home.hidden = entries === 0 || missing + awaiting > 0;
+    home.querySelector("span").textContent = put(words.all_done, { all: entries });
+    for (const view of answer.json.rows) {
+      const row = rows.get(`${workout}/${view.bib}`);
+      if (!row || row.entry || row.busy || row.undo) continue;
+      if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
+      row.saved = undefined;
+      if (view.score) row.now(view.score);
+      row.data.state = view.state;
+      row.show();
+      row.tell([]);
+    }
+  }
+}
+let refreshing;
+function refreshSoon() {
+  clearTimeout(refreshing);
+  refreshing = setTimeout(refresh, 400);
+}
+
+// --- visitors ---------------------------------------------------------------------------------------
+
+function addVisitor(workout, bib, { name, division }) {
+  const section = sectionOf(workout);
+  const li = section.querySelector("template.blank").content.firstElementChild.cloneNode(true);
+  const swap = (text) => text.replace(/-0$/, `-${bib}`).replace(/\/0(?=\?|$)/, `/${bib}`);
+  li.id = swap(li.id);
+  Object.assign(li.dataset, { bib, state: "missing", etag: "", level: "", division });
+  for (const field of li.querySelectorAll("[id]")) field.id = swap(field.id);
+  for (const label of li.querySelectorAll("label")) label.htmlFor = swap(label.htmlFor);
+  const link = li.querySelector("a");
+  link.href = swap(link.getAttribute("href"));
+  li.querySelector("form").action = link.href;
+  const [who, where] = link.querySelectorAll("bdi");
+  who.textContent = name;
+  where.textContent = divisions[division] ?? division;
+  where.parentElement.firstChild.textContent = `${bib} · `;
+  section.querySelector("ul.todo").append(li);
+  const rest = section.querySelector("ul.todo").closest("details");
+  if (rest) rest.open = true;
+  li.querySelector("label").textContent = `${name}, ${section.dataset.title}`;
+  const row = new Row(li);
+  row.visitor = { name, division };
+  row.levels(JSON.parse(section.dataset.levels)[division] ?? []);
+  desk.dispatchEvent(new CustomEvent("rows"));
+  return row;
+}
+
+async function visitor(form) {
+  const workout = form.elements.workout.value;
+  const bib = form.elements.bib.value.trim();
+  const trouble = form.querySelector(".error");
+  trouble.hidden = true;
+  if (!/^\d+$/.test(bib)) return form.elements.bib.focus();
+  let row = rows.get(`${workout}/${Number(bib)}`);
+  if (!row) {
+    const answer = await ask("GET", `/entries/${Number(bib)}`);
+    if (answer === undefined || answer.status !== 200) {
+      trouble.textContent = answer === undefined ? words.offline : put(words.no_bib, { bib });
+      trouble.hidden = false;
+      return undefined;
+    }
+    row = addVisitor(workout, Number(bib), answer.json);
+  }
+  form.reset();
+  if (row.form && !row.form.hidden) row.input.focus();
+  else if (!("locked" in row.data) && row.data.state !== "not_taking_part") row.correct();
+  return undefined;
+}
+
+// --- begin ------------------------------------------------------------------------------------------
+
+// A row shows its buttons from when its field is reached until another's is: nothing moves under a
+// finger that presses something else.
+desk.addEventListener("focusin", (event) => {
+  if (!event.target.matches("input.perf")) return;
+  for (const form of desk.querySelectorAll("form.entry.active")) form.classList.remove("active");
+  event.target.form.classList.add("active");
+});
+desk.classList.add("live");
+if (kept.judge && !judging.elements.judge.value) judging.elements.judge.value = kept.judge;
+if (kept.how && !new URLSearchParams(location.search).has("how")) judging.elements.how.value = kept.how;
+judging.addEventListener("submit", (event) => event.preventDefault());
+judging.addEventListener("change", () => useJudge());
+judging.querySelector("button").addEventListener("click", () => useJudge());
+useJudge(false);
+for (const li of desk.querySelectorAll("li.row")) new Row(li);
+for (const form of desk.querySelectorAll("form.visitor")) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    visitor(form);
+  });
+}
+for (const [id, entry] of Object.entries(kept.rows)) {
+  const [workout, bib] = id.split("/");
+  if (rows.has(id)) continue;
+  if (entry.visitor && sectionOf(workout)?.dataset.closes) addVisitor(workout, bib, entry.visitor);
+}
+window.addEventListener("online", () => {
+  pause = 2;
+  bar.tell();
+  flush().then(refresh);
+});
+window.addEventListener("offline", () => bar.tell());
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden) {
+    tick();
+    refresh();
+  }
+});
+setInterval(tick, 1000);
+setInterval(() => document.hidden || refresh(), 60_000);
+tick();
+bar.tell();
+flush();

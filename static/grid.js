@@ -1,0 +1,172 @@
+// How the desk's rows are laid out and filled: the signs that a phone's keyboard hides, all
+// workouts side by side on a wide screen, a column pasted from a spreadsheet. Storing and checking
+// is desk.js; the same rows are moved, never copied, so that nothing typed is lost.
+
+const desk = document.getElementById("desk");
+const words = JSON.parse(desk.dataset.words);
+const put = (text, values) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
+const sections = [...desk.querySelectorAll("section[data-closes]")];
+const make = (kind, from, ...inside) => {
+  const made = Object.assign(document.createElement(kind), from);
+  made.append(...inside);
+  return made;
+};
+
+// --- the pad ------------------------------------------------------------------------------------
+
+const pad = make("div", { id: "pad", className: "noprint", hidden: true });
+pad.setAttribute("role", "toolbar");
+pad.setAttribute("aria-label", words.pad);
+document.body.append(pad);
+let field;
+
+// The keyboard stays: a button that is pressed does not take the focus.
+function key(text, press) {
+  const button = make("button", { type: "button", textContent: text, tabIndex: -1 });
+  button.addEventListener("pointerdown", (event) => event.preventDefault());
+  button.addEventListener("click", press);
+  return button;
+}
+
+function write(text) {
+  const spaced = /^\w/.test(text) ? `${field.value && !/\s$/.test(field.value) ? " " : ""}${text} ` : text;
+  field.setRangeText(text === "x" ? text : spaced, field.selectionStart, field.selectionEnd, "end");
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
+function showPad(input) {
+  field = input;
+  const section = sections.find((s) => s.dataset.workout === input.closest(".work").dataset.workout);
+  const keys = ["+", ":", "/", "tb", ".", ...(section?.dataset.keys ?? "").split(" ").filter(Boolean)];
+  const letters = key(input.inputMode === "text" ? words.digits : words.letters, () => {
+    field.inputMode = field.inputMode === "text" ? "numeric" : "text";
+    letters.textContent = field.inputMode === "text" ? words.digits : words.letters;
+    // Only a field that gets the focus again gets the other keyboard.
+    const again = field;
+    again.blur();
+    again.focus();
+  });
+  const next = key(words.next, () => field.form.requestSubmit());
+  next.className = "go";
+  pad.replaceChildren(...keys.map((text) => key(text, () => write(text))), letters, next);
+  pad.hidden = false;
+  place();
+}
+
+// Right above the on-screen keyboard.
+function place() {
+  if (pad.hidden || !window.visualViewport) return;
+  const { height, offsetTop } = window.visualViewport;
+  pad.style.bottom = `${Math.max(0, window.innerHeight - height - offsetTop)}px`;
+}
+window.visualViewport?.addEventListener("resize", place);
+window.visualViewport?.addEventListener("scroll", place);
+
+const touch = window.matchMedia("(pointer: coarse), (max-width: 40rem)");
+desk.addEventListener("focusin", (event) => {
+  if (touch.matches && event.target.matches("input.perf")) showPad(event.target);
+});
+desk.addEventListener("focusout", (event) => {
+  if (!event.relatedTarget?.matches?.("input.perf")) pad.hidden = true;
+});
+
+// --- the grid -----------------------------------------------------------------------------------
+
+const wide = window.matchMedia("(min-width: 64rem)");
+let table;
+
+function lay() {
+  const focused = document.activeElement;
+  take();
+  if (wide.matches && sections.length > 0) build();
+  if (focused !== document.activeElement && desk.contains(focused)) focused.focus();
+}
+
+// Back into the lists.
+function take() {
+  if (!table) return;
+  for (const work of table.querySelectorAll(".work")) document.getElementById(work.dataset.row).append(work);
+  table.remove();
+  table = undefined;
+  desk.classList.remove("wide");
+}
+
+function build() {
+  const head = make("tr", {}, make("th", { scope: "col", textContent: words.athlete }));
+  for (const s of sections) head.append(make("th", { scope: "col", textContent: s.dataset.title }));
+  const body = make("tbody", {});
+  const athletes = new Map();
+  for (const li of desk.querySelectorAll("li.row")) {
+    const { bib, workout } = li.dataset;
+    if (!athletes.has(bib)) athletes.set(bib, { who: li.querySelector(".who"), rows: new Map() });
+    athletes.get(bib).rows.set(workout, li);
+  }
+  for (const [, { who, rows }] of [...athletes].sort(([a], [b]) => a - b)) {
+    const name = make("th", { scope: "row" }, who.querySelector("bdi").cloneNode(true), who.querySelector(".under").cloneNode(true));
+    const tr = make("tr", {}, name);
+    for (const s of sections) {
+      const td = make("td", {});
+      const li = rows.get(s.dataset.workout);
+      const work = li?.querySelector(".work");
+      // What awaits a judge stays with its statement; its figures stand here too.
+      if (work && !li.closest("form.vouch")) {
+        work.dataset.row = li.id;
+        td.append(work);
+      } else if (work) td.append(make("span", { textContent: work.querySelector("label").lastElementChild.previousElementSibling.textContent }), " ", work.querySelector(".state").cloneNode(true));
+      tr.append(td);
+    }
+    body.append(tr);
+  }
+  const caption = make("caption", {}, make("span", { textContent: words.grid }));
+  table = make("div", { className: "scroll grid", tabIndex: 0 }, make("table", {}, caption, make("thead", {}, head), body));
+  table.setAttribute("role", "region");
+  table.setAttribute("aria-label", words.grid);
+  document.getElementById("judging").after(table);
+  desk.classList.add("wide");
+}
+
+wide.addEventListener("change", lay);
+desk.addEventListener("rows", lay);
+lay();
+
+// --- a column from a spreadsheet ----------------------------------------------------------------
+
+const note = make("p", { className: "pasted" });
+note.setAttribute("role", "status");
+document.getElementById("judging").after(note);
+
+desk.addEventListener("paste", (event) => {
+  if (!event.target.matches?.("input.perf")) return;
+  const text = event.clipboardData.getData("text/plain").replace(/\r\n?/g, "\n").replace(/\n$/, "");
+  if (!/[\n\t]/.test(text)) return;
+  event.preventDefault();
+  const lines = text.split("\n").map((line) => line.split("\t"));
+  const work = event.target.closest(".work");
+  let filled = 0;
+  let left = 0;
+  const fill = (target, value) => {
+    if (value.trim() === "") return;
+    const input = target?.querySelector("form.entry:not([hidden]) input.perf");
+    if (!input) {
+      left += 1;
+      return;
+    }
+    input.value = value.trim();
+    input.dispatchEvent(new Event("input", { bubbles: true }));
+    filled += 1;
+  };
+  if (table) {
+    // Every row takes its line, settled or not, as in the spreadsheet.
+    const cell = work.closest("td");
+    const trs = [...cell.closest("tbody").rows].slice(cell.parentElement.sectionRowIndex);
+    lines.forEach((line, i) => line.forEach((value, j) => fill(trs[i]?.cells[cell.cellIndex + j]?.querySelector(".work"), value)));
+  } else {
+    const works = [...desk.querySelectorAll(`.work[data-workout="${CSS.escape(work.dataset.workout)}"]`)].filter(
+      (w) => w.querySelector("form.entry:not([hidden])"),
+    );
+    lines.forEach(([value], i) => fill(works[works.indexOf(work) + i], value));
+  }
+  const said = [put(words.pasted, { n: filled })];
+  if (left > 0) said.push(put(words.pasted_left, { n: left }));
+  note.textContent = said.join(" ");
+});

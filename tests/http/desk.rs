@@ -1,0 +1,90 @@
+//! The gym's desk by plain forms: a row's field, many vouched for at once, the receipt, messages.
+
+use crate::support::{Client, TestApp};
+use serde_json::json;
+
+const DESK: &str = "/desk/saltmarsh/quayside";
+const SCORES: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
+
+async fn at_desk(app: &TestApp) -> (Client, Client) {
+    let program = app.staff_of("quayside").await;
+    let browser = app.in_browser(&program).await;
+    (program, browser)
+}
+
+async fn enter(program: &Client, bib: u32, performance: &str) -> String {
+    let body = json!({ "performance": performance, "gym": "quayside" });
+    let stored = program.put(&format!("{SCORES}/{bib}")).json(body).await.expect(201).json();
+    stored["etag"].as_str().expect("an etag").to_owned()
+}
+
+#[tokio::test]
+async fn a_row_has_a_field_that_stores_without_a_script() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let page = browser.get(&format!("{DESK}?judge=vera")).await.expect(200);
+    let text = page.text();
+    assert!(text.contains("Vera Lopes (J-1) vouches for what is saved next."), "{text}");
+    assert!(text.contains("name=\"judge\" value=\"J-1\""), "each row carries the judge");
+    let csrf = page.csrf();
+    let fields = [("performance", "6+14 tb 11:24"), ("judge", "J-1"), ("how", "paper_sheet"), ("csrf", &csrf)];
+    browser.post(&format!("{DESK}/w1/1042")).form(&fields).await.expect(303);
+    let stored = program.get(&format!("{SCORES}/1042")).await.expect(200).json();
+    assert_eq!((&stored["state"], &stored["attestation"]["judge"]), (&json!("attested"), &json!("J-1")));
+}
+
+#[tokio::test]
+async fn many_are_vouched_for_by_one_statement_and_what_changed_meanwhile_is_left_out() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let one = enter(&program, 1042, "6+14 tb 11:24").await;
+    let two = enter(&program, 1043, "6+10 tb 11:24").await;
+    let revised = json!({ "performance": "6+11 tb 11:24" });
+    program.put(&format!("{SCORES}/1043")).if_match(&two).json(revised).await.expect(200);
+    let page = browser.get(DESK).await.expect(200);
+    assert!(
+        page.text().contains(&format!("name=\"a-1042\" value=\"{one}\"")),
+        "a tick carries the state it was seen in"
+    );
+    let csrf = page.csrf();
+    let ticks = [("a-1042", one.as_str()), ("a-1043", two.as_str()), ("judge", "Vera Lopes"), ("csrf", &csrf)];
+    let path = format!("{DESK}/w1/attestation");
+
+    let without = browser.post(&path).form(&ticks).await.expect(422).text();
+    assert!(without.contains("Tick the statement too"), "{without}");
+    let state = |bib: u32| {
+        let program = program.clone();
+        async move { program.get(&format!("{SCORES}/{bib}")).await.json()["state"].clone() }
+    };
+    assert_eq!(state(1042).await, "entered", "nothing without the statement");
+
+    let mut all = ticks.to_vec();
+    all.push(("statement", "yes"));
+    let done = browser.post(&path).form(&all).await.expect(409).text();
+    assert!(done.contains("Vouched for: 1.") && done.contains("Rita Alves (1043)"), "{done}");
+    assert_eq!((state(1042).await, state(1043).await), (json!("attested"), json!("entered")));
+}
+
+#[tokio::test]
+async fn the_receipt_names_positions_in_the_log_and_the_missing_have_messages() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let etag = enter(&program, 1042, "6+14 tb 11:24").await;
+    let receipt = browser.get(&format!("{DESK}/receipt")).await.expect(200).text();
+    assert!(
+        receipt.contains(&format!("<td class=\"n\">{etag}</td>")) && receipt.contains("6+14 tb 11:24"),
+        "{receipt}"
+    );
+    let missing = browser.get(&format!("{DESK}/missing")).await.expect(200).text();
+    assert!(missing.contains("Hello Rita Alves") && !missing.contains("Hello Ines Duarte"), "{missing}");
+}
+
+#[tokio::test]
+async fn an_end_is_told_when_nothing_is_left() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    for bib in [1042, 1043, 1044] {
+        program.post(&format!("{SCORES}/{bib}/not-taking-part")).await.expect(200);
+    }
+    assert!(browser.get(DESK).await.expect(200).text().contains("All 3 settled. You can go home."));
+}
