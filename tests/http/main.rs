@@ -4,6 +4,7 @@
 mod api;
 mod desk;
 mod heats;
+mod calendar;
 mod hostile;
 mod layers;
 mod leaks;

@@ -100,6 +100,7 @@ const TABLE: &[Line] = &[
     // Pages, by cookie.
     ("GET",    "/", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh/calendar.ics", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/workouts/w1", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/workouts/w1/sheet", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/workouts/w1/sheet?gym=quayside", "", "133333+33++"),

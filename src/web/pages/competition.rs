@@ -31,6 +31,7 @@ struct View {
     running: Vec<Soon>,
     desks: Vec<Link>,
     workouts: Vec<WorkoutLine>,
+    calendar: String,
     divisions: Vec<DivisionLine>,
     /// Which day ages are counted on; empty where no division asks for an age.
     ages: String,
@@ -71,6 +72,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         running: running(&reader),
         desks: desks(&app, &reader).await?,
         workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
+        calendar: format!("/c/{slug}/calendar.ics"),
         divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
         ages: ages(c),
         rules: rules_said::overall(c),
@@ -204,6 +206,7 @@ mod tests {
             size: "3 athletes".to_owned(),
             running: Vec::new(),
             desks: vec![Link::new("/desk/s/g", samples::BIDI)],
+            calendar: "/c/s/calendar.ics".to_owned(),
             workouts: vec![WorkoutLine {
                 href: "/c/s/workouts/w1".to_owned(),
                 title: samples::LONG.to_owned(),

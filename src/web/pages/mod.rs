@@ -6,6 +6,7 @@
 
 mod account;
 mod athlete;
+mod calendar;
 mod competition;
 mod desk;
 pub mod form;
@@ -55,6 +56,7 @@ fn html(view: &impl askama::Template) -> Answer<Page> {
 pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/"),
     ("GET", "/c/{c}"),
+    ("GET", "/c/{c}/calendar.ics"),
     ("GET", "/c/{c}/workouts/{w}"),
     ("GET", "/c/{c}/workouts/{w}/sheet"),
     ("GET", "/c/{c}/divisions/{d}"),
@@ -102,6 +104,7 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/", get(home::get_home))
         .route("/c/{c}", get(competition::get_competition))
+        .route("/c/{c}/calendar.ics", get(calendar::get_calendar))
         .route("/c/{c}/workouts/{w}", get(workout::get_workout))
         .route("/c/{c}/workouts/{w}/sheet", get(sheet::get_sheet))
         .route("/c/{c}/divisions/{d}", get(standings::get_standings))
