@@ -165,6 +165,32 @@ impl Event {
         }
     }
 
+    /// The texts that it has commitments of, and the bib they are about.
+    #[must_use]
+    pub fn notes(&self) -> (Option<u32>, Vec<&NoteRef>) {
+        match self {
+            Self::EntryMoved { entry, reason, .. } => (Some(entry.bib), vec![reason]),
+            Self::Extended { reason, .. } => (None, vec![reason]),
+            Self::Submitted { score, details, reason, .. } => {
+                (Some(score.bib), details.video.iter().chain(reason).collect())
+            }
+            Self::Detailed { score, details } => (Some(score.bib), details.video.iter().collect()),
+            Self::Flagged { score, note, .. } => (Some(score.bib), note.iter().collect()),
+            Self::Ruled { score, reason, .. }
+            | Self::Appealed { score, reason }
+            | Self::Admitted { score, reason, .. } => (Some(score.bib), vec![reason]),
+            Self::Applied { .. }
+            | Self::GymSet { .. }
+            | Self::EntrySet { .. }
+            | Self::JudgeSet { .. }
+            | Self::Attested { .. }
+            | Self::Withdrawn { .. }
+            | Self::NotTakingPart { .. }
+            | Self::TakingPart { .. }
+            | Self::Erased { .. } => (None, Vec::new()),
+        }
+    }
+
     /// The event's name, as in the record's `action`.
     #[must_use]
     pub fn action(&self) -> &'static str {

@@ -65,6 +65,22 @@ impl Store {
         Ok(n > 0)
     }
 
+    /// Takes everything of an account away but its number, which the logs name: its address, its
+    /// password, its roles, sessions, tokens and links.
+    pub async fn erase_account(&self, id: i64) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        db!(&mut tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
+        db!(&mut tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
+        db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", id)?;
+        db!(&mut tx, exec: "DELETE FROM grants WHERE account = $1", id)?;
+        db!(&mut tx, exec: "DELETE FROM idempotency WHERE account = $1", id)?;
+        // No address is written so: nobody signs in by it, and nobody can be given it.
+        let nobody = format!("erased {id}");
+        db!(&mut tx, exec: "UPDATE accounts SET email = $1, folded_email = $1, password_hash = NULL WHERE id = $2", nobody, id)?;
+        tx.commit().await?;
+        Ok(())
+    }
+
     /// Accounts in order of their numbers, after `after`.
     pub async fn list_accounts(&self, after: i64, limit: u32) -> Result<Vec<Account>, StoreError> {
         let mut conn = self.read().await?;

@@ -35,6 +35,8 @@ pub(crate) async fn open(url: &str) -> Result<(Db, Db), StoreError> {
         .foreign_keys(true)
         .busy_timeout(BUSY)
         .statement_cache_capacity(400)
+        // What is deleted is overwritten: somebody who was erased is in no free page.
+        .pragma("secure_delete", "ON")
         .pragma("wal_autocheckpoint", CHECKPOINT_PAGES);
     let writes = SqlitePoolOptions::new()
         .max_connections(1)
@@ -88,6 +90,18 @@ pub(crate) async fn migrate(db: &Db) -> Result<(), StoreError> {
                 why: "no tables for it in this build".to_owned(),
             });
         }
+    }
+    Ok(())
+}
+
+/// Writes what stands beside the database into it and empties the file beside it, so that no older
+/// state of a row is left there. When a reader is in the way it happens later, by itself.
+pub(crate) async fn settle(db: &Db) -> Result<(), StoreError> {
+    match db {
+        Db::Sqlite(pool) => {
+            sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
+        }
+        Db::Postgres(_) => {}
     }
     Ok(())
 }

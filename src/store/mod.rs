@@ -119,6 +119,11 @@ impl Store {
         Ok(())
     }
 
+    /// Leaves no older state of a row in the files beside the database, as far as nobody reads it.
+    pub async fn settle(&self) -> Result<(), StoreError> {
+        dialect::settle(&self.inner.writes).await
+    }
+
     /// Closes all connections, after what runs on them.
     pub async fn close(&self) {
         self.inner.reads.close().await;

@@ -14,7 +14,7 @@ use crate::rules::performance::{Around, RawPerformance, check};
 use crate::rules::placement::{Change, Placement};
 use crate::rules::quantity::Grams;
 use crate::rules::workout::Format;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 bulk!(RECORDS = Bulk::rows("INSERT INTO records (competition, seq, at, action, subject, bytes, leaf) VALUES ", 7, ""));
 bulk!(
@@ -141,7 +141,9 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     // A number that was erased never comes back.
     let persons = newest(&changed.persons).filter(|(n, ..)| !changed.rows.contains(&RowKey::Person(*n)));
     PERSONS.write(tx, persons.map(|(n, person, salt)| person_row(id, *n, person, salt)).collect()).await?;
-    let notes = changed.notes.iter().map(|(n, text, salt, bib)| note_row(id, *n, text, salt, *bib, public.contains(n)));
+    let silenced = silenced(&changed.records, ledger);
+    let kept = changed.notes.iter().filter(|(n, ..)| !silenced.contains(n));
+    let notes = kept.map(|(n, text, salt, bib)| note_row(id, *n, text, salt, *bib, public.contains(n)));
     NOTES.write(tx, notes.collect()).await?;
     RECORDS
         .write(
@@ -202,6 +204,22 @@ async fn erase(tx: &mut Tx, id: i64, ledger: &Ledger, person: u64) -> Result<(),
         db!(&mut *tx, exec: "DELETE FROM notes WHERE competition = $1 AND bib = $2", id, i64::from(entry.bib))?;
     }
     Ok(())
+}
+
+/// Notes of this group about somebody whom a later record of it erases: never written.
+fn silenced(records: &[(Record, Vec<u8>, Hash)], ledger: &Ledger) -> BTreeSet<u64> {
+    let mut about: BTreeMap<u32, Vec<u64>> = BTreeMap::new();
+    let mut silenced = BTreeSet::new();
+    for (record, ..) in records {
+        if let Event::Erased { person } = &record.event {
+            let bibs = ledger.entries.values().filter(|e| e.person.id == *person).map(|e| e.bib);
+            silenced.extend(bibs.filter_map(|bib| about.remove(&bib)).flatten());
+        }
+        if let (Some(bib), notes) = record.event.notes() {
+            about.entry(bib).or_default().extend(notes.iter().map(|n| n.id));
+        }
+    }
+    silenced
 }
 
 /// The last of each person: one row is not written twice by one statement.

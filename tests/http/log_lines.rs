@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 
 /// The log of one test.
 #[derive(Clone, Default)]
-struct Log(Arc<Mutex<Vec<u8>>>);
+pub struct Log(Arc<Mutex<Vec<u8>>>);
 
 impl Write for Log {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
@@ -21,8 +21,16 @@ impl Write for Log {
 }
 
 impl Log {
-    fn text(&self) -> String {
+    pub fn text(&self) -> String {
         String::from_utf8(self.0.lock().expect("not poisoned").clone()).expect("text")
+    }
+
+    /// Hears everything of this thread until the guard goes.
+    pub fn listen(&self) -> tracing::subscriber::DefaultGuard {
+        let writer = self.clone();
+        let lines =
+            tracing_subscriber::fmt().json().with_max_level(tracing::Level::TRACE).with_writer(move || writer.clone());
+        tracing::subscriber::set_default(lines.finish())
     }
 
     /// The lines about requests.
@@ -35,13 +43,10 @@ impl Log {
 #[tokio::test]
 async fn a_request_is_one_line_that_names_no_person_and_no_secret() {
     let log = Log::default();
-    let writer = log.clone();
-    let lines =
-        tracing_subscriber::fmt().json().with_max_level(tracing::Level::TRACE).with_writer(move || writer.clone());
     // With one dispatcher alone, a place in the code that another test's thread comes to first is
     // off for ever (tracing-core asks that thread's); with two, all are asked.
     let _another = tracing::Dispatch::new(tracing_subscriber::registry());
-    let _log = tracing::subscriber::set_default(lines.finish());
+    let _log = log.listen();
     let app = TestApp::new().await;
     let staff = app.staff_of("quayside").await;
     app.db_account("ines@example.org", Some("three old oars"), &[]).await;

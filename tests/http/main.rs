@@ -1,6 +1,7 @@
 //! The service over HTTP, in process. The folders mirror the addresses: `api/v1/me.rs` tests
 //! `/api/v1/me`. Each test has a database of its own; the clock stands until a test moves it.
 
+mod account;
 mod api;
 mod desk;
 mod heats;

@@ -76,6 +76,9 @@ pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Resul
     let checked = roster::check_judge(raw, &known_gym).map_err(Refusal::Faults)?;
     let new = checked.value;
     let before = ledger.judges.get(&new.code);
+    if let Some(judge) = before {
+        erased_stays(ledger, &judge.person, &judge.code)?;
+    }
     let kept = keep(ledger, asked, before.map(|j| &j.person), new.person.clone());
     let (judge, _) = new.into_judge(kept.reference.clone());
     let code = judge.code.clone();
@@ -83,6 +86,14 @@ pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Resul
     let mut decided = set(&permit, before.is_none(), code, event, Some(kept));
     decided.warnings = checked.warnings;
     Ok(decided)
+}
+
+/// A file that is sent again brings nobody back who was erased.
+fn erased_stays(ledger: &Ledger, person: &PersonRef, number: &str) -> Result<(), Refusal> {
+    if ledger.persons.contains_key(&person.id) {
+        return Ok(());
+    }
+    Err(Refusal::Faults(vec![Fault::new("/name", Sentence::new("erased_stays").with("number", number))]))
 }
 
 /// Adds an entry, or changes its facts; division and gym only change with a reason
@@ -104,6 +115,7 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
             .ok_or_else(|| Refusal::Faults(vec![Fault::new("/bib", Sentence::new("no_bib_left"))]))?,
     };
     if let Some(entry) = before {
+        erased_stays(ledger, &entry.person, &bib.to_string())?;
         let mut faults = Vec::new();
         let mut fixed = |pointer: &str, now: &str, then: &str| {
             if now != then {

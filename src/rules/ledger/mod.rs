@@ -9,6 +9,7 @@ mod apply;
 mod attest;
 mod case;
 mod entries;
+mod erase;
 mod extend;
 mod fold;
 mod notes;
@@ -163,6 +164,8 @@ pub enum Change {
         /// What.
         what: Move,
     },
+    /// Take the personal facts of somebody away for good, with all notes about their entry.
+    Erase(Whose),
     /// Move a workout's windows for a gym or a region.
     Extend {
         /// What.
@@ -170,6 +173,15 @@ pub enum Change {
         /// Why.
         reason: String,
     },
+}
+
+/// Whose personal facts.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Whose {
+    /// Of the entry with this bib.
+    Entry(u32),
+    /// Of the judge with this code.
+    Judge(String),
 }
 
 /// A change with everything its decision depends on.
@@ -339,6 +351,7 @@ impl Ledger {
             Change::SetEntry(raw) => entries::set_entry(self, asked, raw),
             Change::SetJudge(raw) => entries::set_judge(self, asked, raw),
             Change::MoveEntry { bib, change, dry_run } => entries::move_entry(self, asked, *bib, change, *dry_run),
+            Change::Erase(whose) => erase::erase(self, asked, whose),
             Change::Extend { extension, reason } => extend::extend(self, asked, extension, reason),
             Change::Score { workout, bib, what } => {
                 let case = case::Case::find(self, asked, now, workout, *bib)?;

@@ -1,6 +1,6 @@
 //! Which part of a ledger a change needs loaded before it is decided.
 
-use super::{Asked, Change, Touches};
+use super::{Asked, Change, Touches, Whose};
 use crate::rules::life::{Attest, Move};
 use crate::rules::people::fold_name;
 use crate::rules::table::dates::{self, DateOrder};
@@ -35,6 +35,12 @@ impl Asked {
                 touches.bibs.insert(*bib);
                 touches.all_scores_of.insert(*bib);
                 touches.gyms.extend(change.gym.as_deref().map(|g| g.trim().to_owned()));
+            }
+            Change::Erase(Whose::Entry(bib)) => {
+                touches.bibs.insert(*bib);
+            }
+            Change::Erase(Whose::Judge(code)) => {
+                touches.judges.insert(code.clone());
             }
             Change::Extend { extension, .. } => touches.gyms.extend(extension.gym.clone()),
             Change::Score { workout, bib, what } => self.touches_score(&mut touches, workout, *bib, what),

@@ -2,7 +2,7 @@
 //! persons, free texts. Where a person was erased, both must be gone.
 
 use super::{Stop, differ};
-use crate::rules::event::{Event, NoteRef};
+use crate::rules::event::Event;
 use crate::rules::ledger::{Ledger, note_commitment};
 use crate::rules::people::{Person, PersonRef};
 use crate::store::db::Tx;
@@ -47,7 +47,7 @@ impl Apart {
             }
             _ => {}
         }
-        let (bib, notes) = notes_of(event);
+        let (bib, notes) = event.notes();
         let public = save::public_notes(std::iter::once(event));
         for note in notes {
             self.notes.insert(note.id, (note.commitment.clone(), bib, public.contains(&note.id)));
@@ -128,30 +128,5 @@ impl Apart {
     fn is_silent(&self, note: u64) -> bool {
         let bib = self.notes.get(&note).and_then(|(_, bib, _)| *bib);
         bib.and_then(|bib| self.silent.get(&bib)).is_some_and(|last| note <= *last)
-    }
-}
-
-/// The texts that an event has commitments of, and the bib they are about.
-fn notes_of(event: &Event) -> (Option<u32>, Vec<&NoteRef>) {
-    match event {
-        Event::EntryMoved { entry, reason, .. } => (Some(entry.bib), vec![reason]),
-        Event::Extended { reason, .. } => (None, vec![reason]),
-        Event::Submitted { score, details, reason, .. } => {
-            (Some(score.bib), details.video.iter().chain(reason).collect())
-        }
-        Event::Detailed { score, details } => (Some(score.bib), details.video.iter().collect()),
-        Event::Flagged { score, note, .. } => (Some(score.bib), note.iter().collect()),
-        Event::Ruled { score, reason, .. }
-        | Event::Appealed { score, reason }
-        | Event::Admitted { score, reason, .. } => (Some(score.bib), vec![reason]),
-        Event::Applied { .. }
-        | Event::GymSet { .. }
-        | Event::EntrySet { .. }
-        | Event::JudgeSet { .. }
-        | Event::Attested { .. }
-        | Event::Withdrawn { .. }
-        | Event::NotTakingPart { .. }
-        | Event::TakingPart { .. }
-        | Event::Erased { .. } => (None, Vec::new()),
     }
 }

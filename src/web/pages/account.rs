@@ -4,20 +4,23 @@ use super::form::{self, FieldError, Fields};
 use super::shell::{Link, Shell, When, words};
 use super::{html, say};
 use crate::actions::accounts::{self, AccountError};
+use crate::actions::{erase, own_data};
 use crate::app::App;
 use crate::rules::access::{Grant, Role};
 use crate::rules::ledger::Refusal;
+use crate::rules::people::fold_name;
 use crate::store::sessions::Session;
 use crate::store::tokens::Token;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
+use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{Lang, organise, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use http::StatusCode;
+use http::{StatusCode, header};
 use jiff::tz::TimeZone;
 
 #[derive(Template, Default)]
@@ -25,6 +28,7 @@ use jiff::tz::TimeZone;
 struct View {
     shell: Shell,
     w: Words,
+    o: Texts,
     csrf: String,
     email: String,
     done: Option<&'static str>,
@@ -44,6 +48,23 @@ struct Words(&'static Pages);
 impl Default for Words {
     fn default() -> Self {
         Self(words())
+    }
+}
+
+/// The same of the texts about own data.
+struct Texts(&'static Organise);
+
+impl Default for Texts {
+    fn default() -> Self {
+        Self(organise(Lang::default()))
+    }
+}
+
+impl std::ops::Deref for Texts {
+    type Target = Organise;
+
+    fn deref(&self) -> &Organise {
+        self.0
     }
 }
 
@@ -148,6 +169,7 @@ pub async fn get_account(State(app): State<App>, caller: Caller, Query(fields): 
         "password" => Some(w.password_changed),
         "session" => Some(w.session_ended),
         "token" => Some(w.token_revoked),
+        "erased" => Some(Texts::default().0.me_done),
         _ => None,
     };
     Ok(html(&View { done, ..view(&app, &caller).await? })?.into_response())
@@ -208,6 +230,30 @@ pub async fn post_revoke(State(app): State<App>, caller: Caller, Path(id): Path<
     Ok(Redirect::to("/account?done=token").into_response())
 }
 
+/// `GET /account/data.json`: everything that is kept about whoever asks.
+pub async fn get_data(State(app): State<App>, caller: Caller) -> Answer {
+    let data = own_data::own_data(&app, &caller.actor, caller.received).await?;
+    let name = (header::CONTENT_DISPOSITION, "attachment; filename=\"tallywright-data.json\"");
+    Ok(([name], axum::Json(data)).into_response())
+}
+
+/// `POST /account/erase`.
+pub async fn post_erase(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
+    if caller.actor.account.is_none() {
+        return Err(Problem::not_signed_in());
+    }
+    if fold_name(fields.get("me")) != caller.actor.email {
+        let mut view = view(&app, &caller).await?;
+        view.errors.push(FieldError::new("me", view.o.me_wrong));
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+    }
+    if erase::erase_me(&app, &caller.actor, caller.received).await? {
+        let gone = (header::SET_COOKIE, crate::web::session::no_cookie(&app));
+        return Ok(([gone], Redirect::to("/")).into_response());
+    }
+    Ok(Redirect::to("/account?done=erased").into_response())
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::samples;
@@ -228,7 +274,11 @@ mod tests {
             csrf: "x".to_owned(),
             email: samples::HOSTILE.to_owned(),
             fresh: Some("tw_secret".to_owned()),
-            errors: vec![FieldError::new("days", samples::HOSTILE), FieldError::new("new", "too short")],
+            errors: vec![
+                FieldError::new("days", samples::HOSTILE),
+                FieldError::new("new", "too short"),
+                FieldError::new("me", samples::HOSTILE),
+            ],
             roles: [grant(Role::Staff, Some("quayside"), None), grant(Role::Athlete, None, Some(1042)), everywhere]
                 .iter()
                 .map(role)

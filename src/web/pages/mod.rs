@@ -72,6 +72,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/account/sessions/{id}/end"),
     ("POST", "/account/tokens"),
     ("POST", "/account/tokens/{id}/revoke"),
+    ("GET", "/account/data.json"),
+    ("POST", "/account/erase"),
     ("GET", "/desk/{c}/{gym}"),
     ("GET", "/desk/{c}/{gym}/heats/{w}"),
     ("POST", "/desk/{c}/{gym}/heats/{w}"),
@@ -90,6 +92,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/organise/{c}"),
     ("POST", "/organise/{c}/late/{w}/{bib}"),
     ("POST", "/organise/{c}/extensions"),
+    ("POST", "/organise/{c}/erase"),
     ("GET", "/organise/{c}/missing"),
     ("GET", "/organise/{c}/missing.csv"),
     ("GET", "/organise/{c}/file"),
@@ -118,6 +121,8 @@ pub fn router() -> Router<App> {
         .route("/account/sessions/{id}/end", post(account::post_end_session))
         .route("/account/tokens", post(account::post_token))
         .route("/account/tokens/{id}/revoke", post(account::post_revoke))
+        .route("/account/data.json", get(account::get_data))
+        .route("/account/erase", post(account::post_erase))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
         .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))
@@ -134,6 +139,7 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}", get(organise::overview::get_overview))
         .route("/organise/{c}/late/{w}/{bib}", post(organise::overview::post_late))
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))
+        .route("/organise/{c}/erase", post(organise::overview::post_erase))
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
         .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv))
         .route("/organise/{c}/file", get(organise::file::get_file).post(organise::file::post_file))

@@ -23,6 +23,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("name_unknown", "There is nobody called {name} in this competition that you may see: write the bib."),
     ("no_competition", "There is no competition called {competition} here, or it is private."),
     ("no_division", "There is no division called {division}; there are: {known}."),
+    ("no_judge", "There is no judge {code} in this competition."),
     ("no_entry", "There is no bib {bib} in this competition."),
     ("no_gym", "There is no gym called {gym} in this competition."),
     ("no_score", "Bib {bib} has no score in {workout} that you may see."),

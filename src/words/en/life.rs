@@ -26,6 +26,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("differs_from_stored", "There is a score already, {stored}: write yes in the column revise to replace it."),
     ("division_has_entries", "Division {slug} has entries: move them first, it cannot be taken away."),
     ("entry_not_active", "Bib {bib} has left the competition: no scores are taken for it."),
+    (
+        "erased_stays",
+        "The person behind {number} was erased, at their wish. If they take part again, give them a new number.",
+    ),
     ("extension_not_later", "The new closes must be later than {closes}."),
     ("gym_or_region", "Name either a gym or a region."),
     ("has_a_score", "There is a score in this workout: withdraw it first."),

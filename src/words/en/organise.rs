@@ -78,6 +78,15 @@ texts! {
     extension_done: "Stored. The desks show the new times.",
     time_needed: "Write date and time as 2027-01-18 21:00.",
 
+    // Erasing
+    erase_title: "Erase somebody",
+    erase_about: "Name, birth, e-mail and all notes about the entry are deleted for good, and an account that was only theirs is closed. Scores and places stay, under “Athlete” and the bib. It cannot be undone.",
+    erase_bib_hint: "Of the athlete who asked for it",
+    erase_sure: "This person asked for it, and I have made sure who they are.",
+    erase_button: "Erase",
+    erase_done: "Erased. The entry has no name any more.",
+    erase_not_sure: "Tick that you are sure.",
+
     // Who is missing
     missing_title: "Who is missing",
     missing_lead: "{n} of {all} who could take part have no score in {workout}, and nobody has said that they take no part.",
@@ -173,6 +182,19 @@ texts! {
     list_code: "Code",
     list_slug: "In addresses",
     list_state: "State",
+    // On the account's page
+    own_title: "Your data",
+    own_about: "Everything that is kept about you: account, roles, entries, scores and their history, as JSON.",
+    own_link: "Take it along",
+    me_title: "Erase me",
+    me_about: "Your name, birth, e-mail and all notes about your entries are deleted for good, in every competition. Your scores and places stay, under “Athlete” and the bib. If you have no other role, your account is closed. It cannot be undone.",
+    me_email: "Your e-mail, to be sure",
+    me_email_hint: "As it stands at the top of this page",
+    me_button: "Erase me",
+    me_wrong: "This is not the e-mail of your account.",
+    me_done: "You are erased as an athlete and judge. Your other roles stay.",
+
+    // States of an entry
     state_active: "Takes part",
     state_withdrawn: "Withdrawn",
     state_removed: "Removed",

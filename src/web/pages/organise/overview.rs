@@ -11,10 +11,10 @@ use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, Late, Progress};
 use crate::actions::views::GymView;
-use crate::actions::{Failure, Request, ScorePath, admit};
+use crate::actions::{Failure, Request, ScorePath, admit, erase};
 use crate::app::App;
 use crate::rules::event::Extension;
-use crate::rules::ledger::{Precondition, Refusal};
+use crate::rules::ledger::{Precondition, Refusal, Whose};
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -52,6 +52,7 @@ struct View {
     refused_title: String,
     extensions: Vec<Line>,
     form: ExtensionForm,
+    erase_bib: String,
 }
 
 /// How far a workout is.
@@ -148,6 +149,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         refused_title,
         extensions: extend::list(app, actor, now, &c.slug).await?.iter().map(|e| line(reader, &gyms, e)).collect(),
         form: extension_form(reader, &gyms, if typed.late.is_none() { &typed.fields } else { NONE }),
+        erase_bib: typed.fields.get("erase_bib").to_owned(),
         errors: typed.errors,
         base,
     })
@@ -271,6 +273,7 @@ pub async fn get_overview(
         "admitted" => Some(o.late_admitted),
         "refused" => Some(o.late_not_admitted),
         "extended" => Some(o.extension_done),
+        "erased" => Some(o.erase_done),
         _ => None,
     };
     Ok(html(&View { done, ..view(&app, &caller, &reader, Typed::default()).await? })?.into_response())
@@ -352,6 +355,38 @@ pub async fn post_extension(
     }
 }
 
+/// `POST /organise/{c}/erase`.
+pub async fn post_erase(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let mut errors = Vec::new();
+    let bib = fields.number::<u32>("erase_bib", &mut errors);
+    if bib.is_none() && errors.is_empty() {
+        errors.push(FieldError::new("erase_bib", words().field_number));
+    }
+    if !fields.ticked("sure") {
+        errors.push(FieldError::new("sure", texts().erase_not_sure));
+    }
+    let status = match bib.filter(|_| errors.is_empty()) {
+        Some(bib) => match erase::erase(&app, &caller.actor, caller.received, &slug, Whose::Entry(bib)).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response()),
+            Err(Failure::Refused(Refusal::NotFound(sentence))) => {
+                errors.push(FieldError::new("erase_bib", sentence.say(crate::words::Lang::default())));
+                StatusCode::UNPROCESSABLE_ENTITY
+            }
+            Err(other) => return Err(other.into()),
+        },
+        None => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    // Nothing of this form belongs into the others.
+    let typed = Typed { errors, late: Some(String::new()), fields };
+    again(&app, &caller, &reader, status, typed).await
+}
+
 /// The page again, with everything typed and what to mend.
 async fn again(app: &App, caller: &Caller, reader: &Reader, status: StatusCode, typed: Typed) -> Answer {
     Ok((status, html(&view(app, caller, reader, typed).await?)?).into_response())
@@ -425,6 +460,7 @@ mod tests {
                 reason: hostile(),
                 ..ExtensionForm::default()
             },
+            erase_bib: hostile(),
         };
         view.render().expect("renders")
     }

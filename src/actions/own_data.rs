@@ -1,0 +1,148 @@
+//! Everything that is kept about whoever asks, to be taken along.
+
+use super::reader::Reader;
+use super::views::{EntryView, HistoryView, JudgeView, ScoreWithAttempts};
+use super::{Failure, ScorePath, lists, score};
+use crate::app::App;
+use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
+use crate::rules::people::Person;
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// Everything that is kept about an account and the persons it stands for.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnData {
+    /// The account.
+    pub account: OwnAccount,
+    /// What it may be.
+    pub roles: Vec<Grant>,
+    /// Where it is signed in.
+    pub sessions: Vec<OwnSession>,
+    /// Its tokens for programs.
+    pub tokens: Vec<OwnToken>,
+    /// Its entries, with their persons, scores and history.
+    pub entries: Vec<OwnEntry>,
+    /// What it is as a judge.
+    pub judges: Vec<OwnJudge>,
+}
+
+/// An account.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnAccount {
+    /// Number, as the logs name it.
+    pub id: i64,
+    /// Address.
+    pub email: String,
+    /// When it was made.
+    pub created_at: Timestamp,
+}
+
+/// A session.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnSession {
+    /// What the browser called itself.
+    pub device: String,
+    /// When it began.
+    pub created_at: Timestamp,
+    /// When it was last used, to within minutes.
+    pub seen_at: Timestamp,
+}
+
+/// A token.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnToken {
+    /// What it is for.
+    pub name: String,
+    /// When it was issued.
+    pub created_at: Timestamp,
+    /// When it ends.
+    pub expires_at: Timestamp,
+}
+
+/// An entry.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnEntry {
+    /// Which competition.
+    pub competition: String,
+    /// Its public facts.
+    pub entry: EntryView,
+    /// Its personal facts; null: erased.
+    pub person: Option<Person>,
+    /// Its scores, all attempts.
+    pub scores: Vec<ScoreWithAttempts>,
+    /// All that happened to each.
+    pub history: Vec<HistoryView>,
+}
+
+/// A judge.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnJudge {
+    /// Which competition.
+    pub competition: String,
+    /// Code, gym, days and name.
+    pub judge: JudgeView,
+}
+
+/// Everything that is kept about whoever asks.
+pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnData, Failure> {
+    let id = actor.account.ok_or(Denied::NotSignedIn)?;
+    let account = app.store.find_account(id).await?.ok_or(Denied::NotSignedIn)?;
+    let sessions = app.store.list_sessions(id, now).await?.into_iter();
+    let tokens = app.store.list_tokens(id).await?.into_iter();
+    let mut data = OwnData {
+        account: OwnAccount { id, email: account.email, created_at: account.created_at },
+        roles: actor.grants.clone(),
+        sessions: sessions
+            .map(|s| OwnSession { device: s.device, created_at: s.created_at, seen_at: s.seen_at })
+            .collect(),
+        tokens: tokens.map(|t| OwnToken { name: t.name, created_at: t.created_at, expires_at: t.expires_at }).collect(),
+        entries: Vec::new(),
+        judges: Vec::new(),
+    };
+    for grant in &actor.grants {
+        let Some(competition) = &grant.competition else { continue };
+        let reader = match Reader::find(app, actor, now, competition).await {
+            Ok(reader) => reader,
+            Err(Failure::Refused(_)) => continue,
+            Err(other) => return Err(other),
+        };
+        if let (Role::Athlete, Some(bib)) = (grant.role, grant.bib) {
+            data.entries.extend(own_entry(app, &reader, bib).await?);
+        }
+        if let (Role::Judge, Some(code)) = (grant.role, &grant.judge) {
+            let all = lists::judges(app, actor, now, competition, &lists::Find::default()).await?;
+            let own = all.into_iter().find(|j| j.code == *code);
+            data.judges.extend(own.map(|judge| OwnJudge { competition: competition.clone(), judge }));
+        }
+    }
+    Ok(data)
+}
+
+async fn own_entry(app: &App, reader: &Reader, bib: u32) -> Result<Option<OwnEntry>, Failure> {
+    let (actor, now, slug) = (&reader.actor, reader.now, &reader.slug);
+    let Some(named) = app.store.find_entry(reader.id, bib).await? else { return Ok(None) };
+    let permit = permit(actor, Act::Enter { competition: slug, entry: &named.entry, at: None })?;
+    let person = app.store.find_person(&permit, reader.id, named.entry.person.id).await?;
+    let mut own = OwnEntry {
+        competition: slug.clone(),
+        entry: lists::entry(app, actor, now, slug, bib).await?,
+        person,
+        scores: Vec::new(),
+        history: Vec::new(),
+    };
+    for workout in reader.workouts() {
+        let path = ScorePath { competition: slug.clone(), workout: workout.slug.clone(), bib };
+        own.scores.extend(there(score::read(app, actor, now, &path).await)?);
+        own.history.extend(there(score::history(app, actor, now, &path).await)?);
+    }
+    Ok(Some(own))
+}
+
+/// What is there; what is not is no failure here.
+fn there<T>(found: Result<T, Failure>) -> Result<Option<T>, Failure> {
+    match found {
+        Ok(found) => Ok(Some(found)),
+        Err(Failure::Refused(_)) => Ok(None),
+        Err(other) => Err(other),
+    }
+}

@@ -1,0 +1,172 @@
+//! `/account`: own data taken along, and erasing oneself, with nothing left in the files.
+
+use crate::log_lines::Log;
+use crate::support::{Client, SALTMARSH, TestApp, grant};
+use serde_json::{Value, json};
+use std::path::PathBuf;
+use tallywright::actions::upkeep;
+use tallywright::rules::access::{Grant, Role};
+
+/// What must be in no file afterwards. Nothing else of the tests is called so.
+const PLANTED: [&str; 7] = [
+    "Quorzella Vexwhistle",
+    "quorzella",
+    "1987-03-21",
+    "zephyrine.box",
+    "videos.example.org/quor-1",
+    "seen limping on the left",
+    "quor laptop token",
+];
+const C: &str = "/api/v1/competitions/saltmarsh";
+
+/// An athlete with all that can be kept about one, signed in by browser.
+async fn athlete(app: &TestApp, more: &[Grant]) -> (Client, String) {
+    let organiser = app.organiser().await;
+    let entry = json!({ "bib": 4711, "name": "Quorzella Vexwhistle", "born": "1987-03-21", "category": "women",
+        "division": "women", "gym": "quayside", "email": "quorzella@zephyrine.box" });
+    organiser.post(&format!("{C}/entries")).json(entry).await.expect(201);
+    let staff = app.staff_of("quayside").await;
+    let score = format!("{C}/workouts/w1/scores/4711");
+    let sent = json!({ "performance": "6+14 tb 11:24", "video": "https://videos.example.org/quor-1",
+        "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let stored = staff.put(&score).json(sent).await.expect(201).json();
+    let flag = json!({ "reason": "other", "note": "seen limping on the left" });
+    let etag = stored["etag"].as_str().expect("an etag");
+    app.referee().await.post(&format!("{score}/flags")).if_match(etag).json(flag).await.expect(200);
+    let own = Grant { bib: Some(4711), ..grant(Role::Athlete, Some(SALTMARSH)) };
+    let browser = app.browser("quorzella@zephyrine.box", &[&[own], more].concat()).await;
+    let csrf = browser.get("/account").await.expect(200).csrf();
+    let token = [("csrf", &*csrf), ("name", "quor laptop token"), ("days", "9")];
+    browser.post("/account/tokens").form(&token).await.expect(201);
+    (browser, csrf)
+}
+
+/// The files of the database, with what they hold.
+fn files(app: &TestApp) -> Vec<(PathBuf, Vec<u8>)> {
+    let main = app.app.config.database.strip_prefix("sqlite://").expect("a file").to_owned();
+    let all = ["", "-wal", "-shm"].map(|end| PathBuf::from(format!("{main}{end}")));
+    all.into_iter().filter_map(|p| std::fs::read(&p).ok().map(|bytes| (p, bytes))).collect()
+}
+
+/// The planted values that are in the files.
+fn found(app: &TestApp) -> Vec<&'static str> {
+    let files = files(app);
+    let holds = |text: &str| {
+        files.iter().any(|(_, bytes)| bytes.windows(text.len()).any(|w| w.eq_ignore_ascii_case(text.as_bytes())))
+    };
+    PLANTED.into_iter().filter(|text| holds(text)).collect()
+}
+
+async fn assert_log_holds(app: &TestApp) {
+    for verified in upkeep::verify(&app.app, None).await.expect("verified") {
+        assert_eq!(verified.difference, None, "{}", verified.competition);
+    }
+}
+
+#[tokio::test]
+async fn own_data_is_whole_and_nobody_elses() {
+    let app = TestApp::new().await;
+    let (browser, _) = athlete(&app, &[]).await;
+    let reply = browser.get("/account/data.json").await.expect(200);
+    assert!(reply.header("content-disposition").starts_with("attachment"));
+    let data = reply.json();
+    assert_eq!(data["account"]["email"], "quorzella@zephyrine.box");
+    assert_eq!(data["roles"][0]["role"], "athlete");
+    let entry = &data["entries"][0];
+    assert_eq!((&entry["competition"], &entry["entry"]["bib"]), (&json!("saltmarsh"), &json!(4711)));
+    assert_eq!(
+        (&entry["person"]["name"], &entry["person"]["born"]),
+        (&json!("Quorzella Vexwhistle"), &json!("1987-03-21"))
+    );
+    assert_eq!(entry["scores"][0]["performance"]["text"], "6+14 tb 11:24");
+    assert_eq!(entry["scores"][0]["video"], "https://videos.example.org/quor-1");
+    let actions: Vec<&Value> =
+        entry["history"][0]["items"].as_array().expect("items").iter().map(|i| &i["action"]).collect();
+    assert_eq!(actions, ["submitted", "attested", "flagged"]);
+    for planted in PLANTED {
+        assert!(reply.text().to_lowercase().contains(&planted.to_lowercase()), "{planted} in {}", reply.text());
+    }
+    assert!(!reply.text().contains("Ines Duarte"));
+    let judge = app.in_browser(&app.judge("J-1").await).await.get("/account/data.json").await.expect(200).json();
+    assert_eq!((&judge["judges"][0]["judge"]["code"], &judge["entries"]), (&json!("J-1"), &json!([])));
+}
+
+#[tokio::test]
+async fn who_erases_themselves_is_in_no_file_and_no_log_and_the_log_still_holds() {
+    let log = Log::default();
+    let _another = tracing::Dispatch::new(tracing_subscriber::registry());
+    let _log = log.listen();
+    let app = TestApp::new().await;
+    let (browser, csrf) = athlete(&app, &[]).await;
+    assert_eq!(found(&app), PLANTED, "planted");
+    assert_log_holds(&app).await;
+    let wrong = browser.post("/account/erase").form(&[("csrf", &csrf), ("me", "q@zephyrine.box")]).await.expect(422);
+    assert!(wrong.text().contains("href=\"#me\""));
+    let erased = [("csrf", &*csrf), ("me", "Quorzella@zephyrine.box")];
+    let gone = browser.post("/account/erase").form(&erased).await.expect(303);
+    assert!(gone.header("set-cookie").contains("Max-Age=0"), "{}", gone.header("set-cookie"));
+    assert_eq!(found(&app), [""; 0]);
+    assert_log_holds(&app).await;
+    browser.get("/account").await.expect(401);
+    for page in
+        ["/c/saltmarsh/divisions/women", "/c/saltmarsh/athletes/4711", "/c/saltmarsh/divisions/women/workouts/w1"]
+    {
+        let text = app.nobody().get(page).await.expect(200).text();
+        assert!(text.contains("Athlete 4711") && !text.contains("Quorzella"), "{page}");
+    }
+    // For the gym and the organiser too, who may read hidden names.
+    let organiser = app.organiser().await;
+    let entry = organiser.get(&format!("{C}/entries?q=4711")).await.expect(200).json();
+    assert_eq!(entry[0]["name"], "Athlete 4711");
+    let score = organiser.get(&format!("{C}/workouts/w1/scores/4711")).await.expect(200).json();
+    assert_eq!(
+        (&score["state"], &score["video"], &score["flag"]["note"]),
+        (&json!("flagged"), &Value::Null, &Value::Null)
+    );
+    // The log names no one: with all levels on, only the engine's own lines carry what it was given.
+    let said = log.text();
+    for planted in PLANTED {
+        let line =
+            said.lines().filter(|l| !l.contains("sqlx")).find(|l| l.to_lowercase().contains(&planted.to_lowercase()));
+        assert_eq!(line, None, "the log says {planted}");
+    }
+    // The address is free, and what was erased does not come back by a repeated import.
+    let row = "bib,name,born,category,division,gym\n4711,Quorzella Vexwhistle,1987-03-21,women,women,quayside\n";
+    let again = organiser.post(&format!("{C}/entries")).csv(row).await.expect(200).json();
+    assert_eq!((&again["refused"], &again["taken"]), (&json!(1), &json!(0)), "{again}");
+    app.db_account("quorzella@zephyrine.box", None, &[]).await;
+}
+
+#[tokio::test]
+async fn the_organiser_erases_who_asks_and_other_roles_stay() {
+    let app = TestApp::new().await;
+    let staff = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) };
+    let (browser, _) = athlete(&app, &[staff]).await;
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let csrf = organiser.get("/account").await.csrf();
+    let path = "/organise/saltmarsh/erase";
+    let send = |bib, sure| organiser.post(path).form(&[("csrf", &*csrf), ("erase_bib", bib), ("sure", sure)]);
+    let page = send("4711", "").await.expect(422).text();
+    assert!(page.contains("href=\"#sure\"") && page.contains("value=\"4711\""));
+    assert!(send("", "yes").await.expect(422).text().contains("href=\"#erase_bib\""));
+    send("999", "yes").await.expect(422);
+    send("4711", "yes").await.expect(303);
+    send("4711", "yes").await.expect(303);
+    let left = found(&app);
+    assert!(!left.contains(&"Quorzella Vexwhistle") && !left.contains(&"1987-03-21"), "{left:?}");
+    assert!(!left.contains(&"seen limping on the left") && left.contains(&"quor laptop token"), "{left:?}");
+    let data = browser.get("/account/data.json").await.expect(200).json();
+    assert_eq!((data["roles"].as_array().map(Vec::len), &data["roles"][0]["role"]), (Some(1), &json!("staff")));
+    assert_log_holds(&app).await;
+}
+
+#[tokio::test]
+async fn a_judge_is_erased_with_their_account() {
+    let app = TestApp::new().await;
+    let browser = app.in_browser(&app.judge("J-1").await).await;
+    let csrf = browser.get("/account").await.csrf();
+    browser.post("/account/erase").form(&[("csrf", &csrf), ("me", "j-1@example.org")]).await.expect(303);
+    let judges = app.organiser().await.get(&format!("{C}/judges")).await.expect(200).json();
+    assert_eq!((&judges[0]["code"], &judges[0]["name"]), (&json!("J-1"), &Value::Null));
+    assert_log_holds(&app).await;
+}
