@@ -147,6 +147,10 @@ const TABLE: &[Line] = &[
     ("GET",    "/organise/saltmarsh/file", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/file", "form:text=x&do=check", "133333333++"),
     ("GET",    "/organise/saltmarsh/lists/entries", "", "133333333++"),
+    ("GET",    "/organise/saltmarsh/people", "", "133333333++"),
+    ("POST",   "/organise/saltmarsh/people/invite", "form:", "133333333++"),
+    ("POST",   "/organise/saltmarsh/people/999999/remove", "form:", "13333333344"),
+    ("POST",   "/organise/saltmarsh/people/999999/link", "form:", "13333333344"),
     ("POST",   "/organise/saltmarsh/lists/entries", "form:text=x&do=send", "133333333++"),
     ("POST",   "/signout", "form:", "+++++++++++"),
     // Last, as it ends the browsers' sessions too.

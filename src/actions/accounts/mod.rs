@@ -8,12 +8,14 @@
 //! ways in, `roles` who may be what, `tokens` what programs use.
 
 mod gate;
+mod invite;
 mod password;
 mod roles;
 mod sign_in;
 mod tokens;
 
 pub use gate::Gate;
+pub use invite::{Invitation, Invited, invite_gyms, relink};
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
 pub use roles::{
     Added, NewAccount, RolesOf, add_account, add_roles, close_account, find_account, list_accounts, list_roles,

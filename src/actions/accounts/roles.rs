@@ -165,7 +165,7 @@ pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), Account
     Ok(())
 }
 
-async fn make_link(app: &App, account: i64) -> Result<String, AccountError> {
+pub(super) async fn make_link(app: &App, account: i64) -> Result<String, AccountError> {
     let (secret, now) = (secret(app), app.clock.now());
     app.store.add_link(&hashed(&secret), account, now, now + link_span()).await?;
     Ok(secret)

@@ -99,6 +99,10 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/organise/{c}/file"),
     ("GET", "/organise/{c}/lists/{list}"),
     ("POST", "/organise/{c}/lists/{list}"),
+    ("GET", "/organise/{c}/people"),
+    ("POST", "/organise/{c}/people/invite"),
+    ("POST", "/organise/{c}/people/{id}/remove"),
+    ("POST", "/organise/{c}/people/{id}/link"),
     ("GET", "/static/{name}"),
 ];
 
@@ -143,6 +147,10 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
         .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv))
         .route("/organise/{c}/file", get(organise::file::get_file).post(organise::file::post_file))
+        .route("/organise/{c}/people", get(organise::people::get_people))
+        .route("/organise/{c}/people/invite", post(organise::people::post_invite))
+        .route("/organise/{c}/people/{id}/remove", post(organise::people::post_remove))
+        .route("/organise/{c}/people/{id}/link", post(organise::people::post_link))
         .route("/organise/{c}/lists/{list}", get(organise::lists::get_list).post(organise::lists::post_list))
         .route("/static/{name}", get(assets::get_asset))
 }

@@ -23,6 +23,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "form_expired",
         "This form was opened before you last signed in. Nothing was stored: reload the page and send it again.",
     ),
+    (
+        "has_a_password",
+        "This account has a password of its own: they sign in with it, or ask whoever runs this service.",
+    ),
     ("idempotency_key_reused", "This Idempotency-Key was used for another request. Use a new key for each new change."),
     (
         "if_none_match_needs_star",

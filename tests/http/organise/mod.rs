@@ -4,6 +4,7 @@ mod file;
 mod late;
 mod lists;
 mod missing;
+mod people;
 
 use crate::support::{Client, TestApp};
 

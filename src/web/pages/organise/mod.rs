@@ -1,11 +1,12 @@
 //! `/organise`: what the one who answers for a competition needs, a page each: how it goes and
-//! what came late (`overview`), who is missing (`missing`), the competition file (`file`), and the
-//! lists of gyms, entries and judges (`lists`).
+//! what came late (`overview`), who is missing (`missing`), the competition file (`file`), the
+//! lists of gyms, entries and judges (`lists`), roles and sign-ins (`people`).
 
 pub mod file;
 pub mod lists;
 pub mod missing;
 pub mod overview;
+pub mod people;
 
 use super::form::FieldError;
 use super::html;

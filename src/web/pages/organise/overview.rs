@@ -139,6 +139,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
             ("lists/gyms", o.gyms),
             ("lists/entries", o.entries),
             ("lists/judges", o.judges),
+            ("people", o.people_title),
         ]
         .map(|(path, text)| Link::new(format!("{base}/{path}"), text))
         .into(),

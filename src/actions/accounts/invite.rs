@@ -1,0 +1,122 @@
+//! Inviting the gyms of a competition: each gym's contact gets the role of its staff and a
+//! one-time link, to be put into a letter by a mail merge.
+//!
+//! An organiser of one competition gets links only for accounts that have no password and no role
+//! elsewhere: with any other link they could become somebody else.
+
+use super::roles::{add_account, make_link};
+use super::sign_in::link_span;
+use super::{AccountError, NewAccount};
+use crate::actions::reader::Reader;
+use crate::app::App;
+use crate::rules::access::{Act, Actor, Grant, Role, permit};
+use crate::rules::ledger::Refusal;
+use crate::store::accounts::Account;
+use crate::words::Sentence;
+use jiff::Timestamp;
+
+/// Gyms read at a time.
+const PAGE: u32 = 1_000;
+
+/// A gym that was invited, or could not be.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Invited {
+    /// Slug.
+    pub gym: String,
+    /// For people.
+    pub name: String,
+    /// The contact's name.
+    pub contact: String,
+    /// The contact's address; empty: none is known.
+    pub email: String,
+    /// What became of it.
+    pub outcome: Invitation,
+}
+
+/// What became of an invitation.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Invitation {
+    /// The secret of a link, and until when it holds.
+    Link(String, Timestamp),
+    /// They can sign in already.
+    Known,
+    /// The gym has no address.
+    NoAddress,
+    /// The address is none.
+    Refused,
+}
+
+/// Gives every gym's contact the role of its staff, and those who cannot sign in yet a fresh link.
+/// Links given out before keep to their seven days.
+pub async fn invite_gyms(
+    app: &App,
+    by: &Actor,
+    now: Timestamp,
+    competition: &str,
+) -> Result<Vec<Invited>, AccountError> {
+    let read = permit(by, Act::ReadPersons { competition, gym: None })?;
+    permit(by, Act::Organise { competition })?;
+    let unknown = || Refusal::NotFound(Sentence::new("role_nowhere"));
+    let known = app.store.find_competition(competition).await?.ok_or_else(unknown)?;
+    let reader = Reader::new(known, by, now);
+    let mut invited: Vec<Invited> = Vec::new();
+    loop {
+        let after = invited.last().map_or("", |i| &i.gym);
+        let gyms = app.store.list_gyms(reader.id, after, PAGE).await?;
+        let ids: Vec<u64> = gyms.iter().filter_map(|g| Some(g.contact.as_ref()?.id)).collect();
+        let persons = app.store.list_persons(&read, reader.id, &ids).await?;
+        let full = gyms.len() >= PAGE as usize;
+        for gym in gyms {
+            let person = gym.contact.as_ref().and_then(|c| persons.get(&c.id)).cloned().unwrap_or_default();
+            let outcome = invite(app, by, competition, &gym.slug, &person.email).await?;
+            let (contact, email) = (person.name, person.email);
+            invited.push(Invited { gym: gym.slug, name: gym.name, contact, email, outcome });
+        }
+        if !full {
+            return Ok(invited);
+        }
+    }
+}
+
+async fn invite(app: &App, by: &Actor, competition: &str, gym: &str, email: &str) -> Result<Invitation, AccountError> {
+    if email.is_empty() {
+        return Ok(Invitation::NoAddress);
+    }
+    let grant = Grant {
+        role: Role::Staff,
+        competition: Some(competition.to_owned()),
+        gym: Some(gym.to_owned()),
+        bib: None,
+        judge: None,
+    };
+    let new = NewAccount { email: email.to_owned(), password: None, grants: vec![grant] };
+    let until = app.clock.now() + link_span();
+    match add_account(app, by, new).await {
+        Ok(added) => match added.link {
+            Some(link) => Ok(Invitation::Link(link, until)),
+            None => match relink(app, by, added.account).await {
+                Ok(link) => Ok(Invitation::Link(link, until)),
+                Err(AccountError::Refused(_)) => Ok(Invitation::Known),
+                Err(other) => Err(other),
+            },
+        },
+        Err(AccountError::Refused(Refusal::Faults(_))) => Ok(Invitation::Refused),
+        Err(other) => Err(other),
+    }
+}
+
+/// A fresh link for an account that has no password and no role but in competitions that `by`
+/// organises.
+pub async fn relink(app: &App, by: &Actor, account: i64) -> Result<String, AccountError> {
+    let unknown = || AccountError::Refused(Refusal::NotFound(Sentence::new("unknown_account")));
+    let account: Account = app.store.find_account(account).await?.ok_or_else(unknown)?;
+    let grants = app.store.list_grants_of(account.id).await?;
+    let mine = |competition: &str| permit(by, Act::Organise { competition }).is_ok();
+    if grants.is_empty() || !grants.iter().all(|g| g.grant.competition.as_deref().is_some_and(mine)) {
+        return Err(unknown());
+    }
+    if account.password_hash.is_some() {
+        return Err(Refusal::Conflict(Sentence::new("has_a_password"), Vec::new()).into());
+    }
+    make_link(app, account.id).await
+}

@@ -1,0 +1,228 @@
+//! `/organise/{c}/people`: who may do what in the competition, roles taken away, and sign-ins for
+//! all gyms at once.
+
+use super::super::form::{FieldError, Fields};
+use super::super::shell::{Shell, words};
+use super::super::{html, say};
+use super::{frame, reader, texts};
+use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
+use crate::actions::reader::Reader;
+use crate::app::App;
+use crate::rules::access::Grant;
+use crate::rules::ledger::Refusal;
+use crate::rules::people::fold_name;
+use crate::rules::table;
+use crate::store::grants::Granted;
+use crate::web::api::csv_file;
+use crate::web::extract::{Path, Query};
+use crate::web::problem::Answer;
+use crate::web::session::{Caller, Form};
+use crate::words::en::organise::Organise;
+use crate::words::en::pages::Pages;
+use crate::words::{Lang, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
+
+/// Roles shown at most.
+const SHOWN: usize = 200;
+
+#[derive(Template)]
+#[template(path = "organise_people.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    o: &'static Organise,
+    csrf: String,
+    base: String,
+    done: Option<&'static str>,
+    errors: Vec<FieldError>,
+    /// A link just made, and whose: shown once.
+    link: Option<(String, String)>,
+    q: String,
+    lead: String,
+    caption: String,
+    rows: Vec<Row>,
+}
+
+/// A role somebody has.
+struct Row {
+    id: i64,
+    account: i64,
+    email: String,
+    role: String,
+    own: bool,
+}
+
+async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<View> {
+    let (o, c) = (texts(), &reader.competition);
+    let all = accounts::list_roles(app, &caller.actor, RolesOf::Competition(&c.slug)).await?;
+    let n = all.len();
+    let folded = fold_name(&q);
+    let row = |g: Granted| Row {
+        id: g.id,
+        account: g.account,
+        role: role(&g.grant),
+        own: Some(g.account) == caller.actor.account,
+        email: g.email,
+    };
+    let fits = |r: &Row| fold_name(&r.email).contains(&folded) || fold_name(&r.role).contains(&folded);
+    let rows: Vec<Row> = all.into_iter().map(row).filter(fits).take(SHOWN).collect();
+    let lead = match rows.len() {
+        0 => o.people_none.to_owned(),
+        SHOWN => put(o.list_more, &[("n", &SHOWN)]),
+        found if found < n => put(o.list_found, &[("n", &found)]),
+        _ => put(o.list_lead, &[("n", &n)]),
+    };
+    Ok(View {
+        shell: frame(caller, reader, "people", o.people_title),
+        w: words(),
+        o,
+        csrf: caller.csrf.clone(),
+        base: format!("/organise/{}/people", c.slug),
+        done: None,
+        errors: Vec::new(),
+        link: None,
+        q,
+        lead,
+        caption: put(o.people_caption, &[("competition", &c.title)]),
+        rows,
+    })
+}
+
+/// A role and what it holds for.
+fn role(grant: &Grant) -> String {
+    let w = words();
+    let title = say::role(Some(crate::actions::views::names::role(grant.role)));
+    let bib = grant.bib.map(|bib| format!("{} {bib}", w.bib));
+    match grant.gym.clone().or(bib).or_else(|| grant.judge.clone()) {
+        Some(detail) => put(w.role_detail, &[("role", &title), ("detail", &detail)]),
+        None => title.to_owned(),
+    }
+}
+
+/// `GET /organise/{c}/people`.
+pub async fn get_people(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let done = (fields.get("done") == "removed").then_some(texts().people_removed);
+    Ok(html(&View { done, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? })?.into_response())
+}
+
+/// `POST /organise/{c}/people/invite`: a sign-in for every gym, as CSV for a mail merge.
+pub async fn post_invite(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    Form(_): Form<Fields>,
+) -> Answer {
+    reader(&app, &caller, &slug).await?;
+    let invited = accounts::invite_gyms(&app, &caller.actor, caller.received, &slug).await?;
+    let rows = invited.into_iter().map(|i| merged(i, &app.config.public_url));
+    let text = table::write(&["gym", "gym_name", "contact", "email", "link", "until", "remark"], rows);
+    Ok(csv_file(text, &format!("invitations-{slug}.csv")))
+}
+
+/// A row for a letter.
+fn merged(i: Invited, public_url: &str) -> Vec<String> {
+    let o = texts();
+    let (link, until, remark) = match i.outcome {
+        Invitation::Link(secret, until) => (address(public_url, &secret), until.to_string(), ""),
+        Invitation::Known => (String::new(), String::new(), o.invite_known),
+        Invitation::NoAddress => (String::new(), String::new(), o.invite_no_address),
+        Invitation::Refused => (String::new(), String::new(), o.invite_refused),
+    };
+    vec![i.gym, i.name, i.contact, i.email, link, until, remark.to_owned()]
+}
+
+fn address(public_url: &str, secret: &str) -> String {
+    format!("{public_url}/signin/link?code={secret}")
+}
+
+/// `POST /organise/{c}/people/{id}/remove`: takes the role with this number away.
+pub async fn post_remove(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, id)): Path<(String, i64)>,
+    Form(_): Form<Fields>,
+) -> Answer {
+    reader(&app, &caller, &slug).await?;
+    accounts::remove_role(&app, &caller.actor, id).await?;
+    Ok(Redirect::to(&format!("/organise/{slug}/people?done=removed")).into_response())
+}
+
+/// `POST /organise/{c}/people/{id}/link`: a fresh link for the account with this number; it
+/// answers with a page, as the link is shown once.
+pub async fn post_link(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, id)): Path<(String, i64)>,
+    Form(_): Form<Fields>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let made = accounts::relink(&app, &caller.actor, id).await;
+    let mut view = view(&app, &caller, &reader, String::new()).await?;
+    let status = match made {
+        Ok(secret) => {
+            let whose = view.rows.iter().find(|r| r.account == id).map_or(String::new(), |r| r.email.clone());
+            view.link = Some((address(&app.config.public_url, &secret), whose));
+            StatusCode::CREATED
+        }
+        Err(AccountError::Refused(Refusal::Conflict(sentence, _))) => {
+            view.errors.push(FieldError::new("", sentence.say(Lang::default())));
+            StatusCode::CONFLICT
+        }
+        Err(AccountError::Refused(Refusal::NotFound(_))) => {
+            view.errors.push(FieldError::new("", texts().link_not_yours));
+            StatusCode::NOT_FOUND
+        }
+        Err(other) => return Err(other.into()),
+    };
+    Ok((status, html(&view)?).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::samples;
+    use super::*;
+
+    fn page(n: i64) -> String {
+        let row = |id| Row {
+            id,
+            account: id,
+            email: samples::HOSTILE.to_owned(),
+            role: samples::BIDI.to_owned(),
+            own: id == 0,
+        };
+        let o = texts();
+        let view = View {
+            shell: samples::shell("People"),
+            w: words(),
+            o,
+            csrf: "x".to_owned(),
+            base: "/organise/s/people".to_owned(),
+            done: Some(o.people_removed),
+            errors: vec![FieldError::new("", samples::HOSTILE)],
+            link: Some(("https://example.org/signin/link?code=abc".to_owned(), samples::HOSTILE.to_owned())),
+            q: samples::HOSTILE.to_owned(),
+            lead: "3 in all.".to_owned(),
+            caption: samples::LONG.to_owned(),
+            rows: (0..n).map(row).collect(),
+        };
+        view.render().expect("renders")
+    }
+
+    #[test]
+    fn nobody_takes_the_own_role_away_by_a_slip() {
+        let three = page(3);
+        samples::assert_sound(&three);
+        assert_eq!(three.matches("/remove\"").count(), 2);
+        samples::assert_sound(&page(0));
+        samples::assert_sound(&page(10_000));
+    }
+}

@@ -1,0 +1,98 @@
+//! `/organise/{c}/people`: roles seen and taken away, sign-ins for all gyms.
+
+use super::organiser;
+use crate::support::{SALTMARSH, TestApp, grant};
+use serde_json::json;
+use tallywright::rules::access::{Grant, Role};
+
+const PATH: &str = "/organise/saltmarsh/people";
+
+/// Signs in by a link and says what the account may be.
+async fn roles_by(app: &TestApp, link: &str) -> serde_json::Value {
+    let code = link.split_once("code=").expect("a code").1;
+    app.nobody().get(&format!("/signin/link?code={code}")).await.expect(200);
+    let begun = app.nobody().post("/signin/link").form(&[("code", code)]).await.expect(303);
+    let cookie = begun.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
+    // Once only.
+    app.nobody().post("/signin/link").form(&[("code", code)]).await.expect(401);
+    app.nobody().with_cookie(cookie).get("/account/data.json").await.expect(200).json()["roles"].clone()
+}
+
+#[tokio::test]
+async fn all_gyms_are_invited_with_a_table_for_a_mail_merge() {
+    let app = TestApp::new().await;
+    let gyms = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,=Ana Cruz,ana@quayside.example\nhilltop,Hilltop,PT,,hill@top.example\n";
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(gyms).await.expect(200);
+    app.db_account("hill@top.example", Some("three old oars"), &[]).await;
+    let (browser, csrf) = organiser(&app).await;
+    let reply = browser.post(&format!("{PATH}/invite")).form(&[("csrf", &csrf)]).await.expect(200);
+    assert!(reply.header("content-disposition").contains("invitations-saltmarsh.csv"));
+    assert_eq!(reply.header("cache-control"), "no-store");
+    let text = reply.text();
+    let rows: Vec<&str> = text.lines().collect();
+    assert_eq!(rows[0], "gym,gym_name,contact,email,link,until,remark");
+    assert!(rows[1].starts_with("hilltop,Hilltop,,hill@top.example,,,Has a sign-in"), "{text}");
+    assert!(rows[2].contains("millpond,Millpond Gym,,,,,No e-mail"), "{text}");
+    assert!(
+        rows[3].starts_with(
+            "quayside,Quayside Gym,'=Ana Cruz,ana@quayside.example,http://127.0.0.1:8080/signin/link?code="
+        )
+    );
+    assert!(rows[3].contains(",2027-01-21T12:00:00Z,"), "{text}");
+    let link = rows[3].split(',').nth(4).expect("a link");
+    let roles = roles_by(&app, link).await;
+    assert_eq!((&roles[0]["role"], &roles[0]["gym"]), (&json!("staff"), &json!("quayside")));
+    // Again: nobody gets a role twice, and who has no password yet gets another link.
+    let again = browser.post(&format!("{PATH}/invite")).form(&[("csrf", &csrf)]).await.expect(200).text();
+    let link = again.lines().nth(3).and_then(|r| r.split(',').nth(4)).expect("a link").to_owned();
+    assert_eq!(roles_by(&app, &link).await.as_array().map(Vec::len), Some(1));
+    // After seven days a link is none.
+    let old = browser.post(&format!("{PATH}/invite")).form(&[("csrf", &csrf)]).await.expect(200).text();
+    let code = old.split_once("code=").and_then(|(_, r)| r.split_once(',')).expect("a code").0.to_owned();
+    app.set_clock("2027-01-21T12:00:01Z");
+    app.nobody().post("/signin/link").form(&[("code", &code)]).await.expect(401);
+}
+
+#[tokio::test]
+async fn roles_are_seen_and_taken_away() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let (browser, csrf) = organiser(&app).await;
+    let page = browser.get(PATH).await.expect(200).text();
+    assert!(page.contains("staff.quayside@example.org") && page.contains("Gym staff, quayside"), "{page}");
+    let of = |what: &str| {
+        let row = page.split("<tr>").find(|r| r.contains("staff.quayside@")).expect("a row");
+        let before = row.split(what).next().expect("an address");
+        before.rsplit('/').next().expect("a number").to_owned()
+    };
+    let (role, account) = (of("/remove\""), of("/link\""));
+    let found = browser.get(&format!("{PATH}?q=referee")).await.expect(200).text();
+    assert!(!found.contains("staff.quayside@"));
+    let desk = "/api/v1/competitions/saltmarsh/workouts/w1/scores?gym=quayside";
+    staff.get(desk).await.expect(200);
+    let fresh = browser.post(&format!("{PATH}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    assert!(fresh.contains("/signin/link?code="));
+    browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(303);
+    staff.get(desk).await.expect(403);
+}
+
+#[tokio::test]
+async fn an_organiser_gets_no_link_into_an_account_that_is_more_than_theirs() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    let link = |account: i64| browser.post(&format!("{PATH}/{account}/link")).form(&[("csrf", &csrf)]);
+    let here = grant(Role::Referee, Some(SALTMARSH));
+    let elsewhere = grant(Role::Referee, Some("hidden"));
+    let (both, _) = app.db_account("both@example.org", None, &[here.clone(), elsewhere]).await;
+    let everywhere: Grant = grant(Role::Organiser, None);
+    let (all, _) = app.db_account("all@example.org", None, &[here.clone(), everywhere]).await;
+    let (with, _) = app.db_account("with@example.org", Some("three old oars"), &[here]).await;
+    link(both).await.expect(404);
+    link(all).await.expect(404);
+    assert!(link(with).await.expect(409).text().contains("has a password"));
+    // Nor by naming somebody a gym's contact.
+    let gyms = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,Al,all@example.org\n";
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(gyms).await.expect(200);
+    let table = browser.post(&format!("{PATH}/invite")).form(&[("csrf", &csrf)]).await.expect(200).text();
+    assert!(!table.contains("code="), "{table}");
+}
