@@ -38,8 +38,8 @@ async fn a_late_score_waits_with_its_receipt_time_until_it_is_let_in() {
     assert!(page.contains("changed meanwhile") && page.contains("value=\"power cut\""));
     send(&[("etag", etag), ("reason", "power cut")]).await.expect(422);
     // Refused, it is folded away and can still be let in.
-    let sent = send(&[("decision", "refuse"), ("etag", etag), ("reason", "No word of it before.")]).await.expect(303);
-    let page = browser.get(sent.header("location")).await.expect(200).text();
+    let answer = send(&[("decision", "refuse"), ("etag", etag), ("reason", "No word of it before.")]).await.expect(303);
+    let page = browser.get(answer.header("location")).await.expect(200).text();
     assert!(page.contains("Not let in: 1") && page.contains("Nothing waits."), "{page}");
     let now = app.nobody().get(SCORE).await.expect(200).json();
     assert_eq!((&now["state"], &now["refused"]), (&json!("late"), &json!(true)));

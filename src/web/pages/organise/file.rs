@@ -122,13 +122,11 @@ pub async fn post_file(
     let mut view = view(&caller, &reader);
     view.rescore = upload.fields.ticked("rescore");
     let how = How { dry_run: upload.fields.get("do") != "apply", rescore: view.rescore };
-    view.text = match upload.text() {
-        Some(text) => text,
-        None => {
-            view.errors.push(FieldError::new("file", o.file_not_text));
-            return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
-        }
+    let Some(text) = upload.text() else {
+        view.errors.push(FieldError::new("file", o.file_not_text));
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
     };
+    view.text = text;
     if view.text.trim().is_empty() {
         view.errors.push(FieldError::new("file", o.file_empty));
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());

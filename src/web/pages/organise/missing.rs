@@ -185,7 +185,8 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
         }
         None => put(o.text_closed, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name)]),
     };
-    text.push_str(&format!("\n{}\n", put(o.text_missing, &[("gym", &name), ("n", &people.len())])));
+    let count = put(o.text_missing, &[("gym", &name), ("n", &people.len())]);
+    text = [&*text, &*count, ""].join("\n");
     for p in &people {
         let values: [(&'static str, &dyn std::fmt::Display); 3] =
             [("bib", &p.bib), ("name", &p.name), ("division", &p.division)];
@@ -194,7 +195,7 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
     }
     if let Some(gym) = gym {
         let url = format!("{}/desk/{}/{gym}", app.config.public_url, c.slug);
-        text.push_str(&format!("{}\n{}\n", put(o.text_where, &[("url", &url)]), o.text_out));
+        text = [&*text, &*put(o.text_where, &[("url", &url)]), "\n", o.text_out, "\n"].concat();
     }
     let subject = put(o.missing_subject, &[("workout", &x.title), ("n", &people.len())]);
     let mail = found.and_then(|g| Some((g.email.as_deref().filter(|e| !e.is_empty())?, g)));
