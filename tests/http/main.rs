@@ -3,9 +3,9 @@
 
 mod account;
 mod api;
+mod calendar;
 mod desk;
 mod heats;
-mod calendar;
 mod hostile;
 mod layers;
 mod leaks;
