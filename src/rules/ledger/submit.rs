@@ -186,13 +186,6 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
     let level = level(case, asked.level.as_deref(), "/level", &mut faults);
     let gym = gym(case, asked, existing, &mut faults);
     let performed_at = performed_at(case, asked.performed_at, existing, &mut faults);
-    check_details(asked, &mut faults);
-    if let Some(sent) = asked.attestation.as_ref().filter(|_| existing.is_none_or(|a| a.attestation.is_none())) {
-        faults.extend(judge_faults(case, sent, performed_at, "/attestation"));
-    }
-    if let Some(reason) = &asked.reason {
-        faults.extend(check_text("/reason", reason, false).err());
-    }
     let prescription = level.and_then(|l| prescription(case, l, &mut faults).map(|p| (l, p)));
     let mut read = None;
     if let Some((level, prescription)) = prescription {
@@ -213,6 +206,14 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
                 Ok(key) => read = Some((level, prescription, key, checked)),
             },
         }
+    }
+    // After the figures: faults are read in the order in which a form is filled in.
+    check_details(asked, &mut faults);
+    if let Some(sent) = asked.attestation.as_ref().filter(|_| existing.is_none_or(|a| a.attestation.is_none())) {
+        faults.extend(judge_faults(case, sent, performed_at, "/attestation"));
+    }
+    if let Some(reason) = &asked.reason {
+        faults.extend(check_text("/reason", reason, false).err());
     }
     let (Some((level, prescription, key, checked)), true) = (read, faults.is_empty()) else {
         return Err(Refusal::Faults(faults));
