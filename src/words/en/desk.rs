@@ -42,6 +42,7 @@ texts! {
     vouch_left: "Not vouched for: {n}. The others are stored.",
     vouch_one: "{name} ({bib}): {why}",
     links: "Also here",
+    heats_link: "Heats: lanes, starts and judges",
     receipt_link: "Receipt: all that is stored",
     missing_link: "Messages to those who are missing",
     receipt: "Receipt of {gym}",
