@@ -65,15 +65,20 @@ impl Request {
         competition: &str,
         change: Change,
     ) -> Result<Answered, Failure> {
-        let key = self.idempotency.clone().zip(actor.account).map(|(key, account)| Idempotency {
+        let key = self.kept_under(actor);
+        let asked = self.asked(app, actor, competition, change);
+        Ok(app.writer.submit(asked, key).await?)
+    }
+
+    /// Under which key of this account the answer is kept.
+    pub(super) fn kept_under(&self, actor: &Actor) -> Option<Idempotency> {
+        self.idempotency.clone().zip(actor.account).map(|(key, account)| Idempotency {
             account,
             key: key.key,
             method: key.method,
             path: key.path,
             body_digest: key.digest,
-        });
-        let asked = self.asked(app, actor, competition, change);
-        Ok(app.writer.submit(asked, key).await?)
+        })
     }
 
     /// A change with all that its decision depends on.

@@ -2,7 +2,7 @@
 
 use super::db::{Bulk, Tx, Val};
 use super::writer::Answered;
-use super::{StoreError, json, parse};
+use super::{Store, StoreError, json, parse};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
 
@@ -40,6 +40,15 @@ pub(crate) enum Earlier {
     Other,
 }
 
+/// What is known under the key of a request that the writer did not take as one change.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum KeptAnswer {
+    /// The same request: its answer, as it was kept.
+    Same(String),
+    /// Another request.
+    Other,
+}
+
 bulk!(
     FIND = Bulk::list(
         "SELECT key, account, method, path, body_digest, answer FROM idempotency WHERE created_at > $1 AND key IN (",
@@ -58,7 +67,8 @@ bulk!(
 /// The answers that a group's keys have, and those it adds.
 #[derive(Default)]
 pub(crate) struct Answers {
-    known: HashMap<(i64, String), (Idempotency, Answered)>,
+    /// Without an answer: of a request that the writer did not take as one change.
+    known: HashMap<(i64, String), (Idempotency, Option<Answered>)>,
     fresh: Vec<(i64, String)>,
 }
 
@@ -81,7 +91,7 @@ impl Answers {
             let body_digest =
                 digest.try_into().map_err(|_| StoreError::unreadable("idempotency", "a digest is not 32 bytes"))?;
             let request = Idempotency { account, key, method, path, body_digest };
-            answers.known.insert((account, request.key.clone()), (request, parse("idempotency", &answer)?));
+            answers.known.insert((account, request.key.clone()), (request, parse("idempotency", &answer).ok()));
         }
         Ok(answers)
     }
@@ -89,16 +99,18 @@ impl Answers {
     /// What is known under the key of this request.
     pub(crate) fn find(&self, request: &Idempotency) -> Option<Earlier> {
         let (earlier, answer) = self.known.get(&(request.account, request.key.clone()))?;
-        if !request.is(earlier) {
-            return Some(Earlier::Other);
+        match answer {
+            Some(answer) if request.is(earlier) => {
+                Some(Earlier::Same(Box::new(Answered { replayed: true, ..answer.clone() })))
+            }
+            _ => Some(Earlier::Other),
         }
-        Some(Earlier::Same(Box::new(Answered { replayed: true, ..answer.clone() })))
     }
 
     /// Keeps an answer.
     pub(crate) fn put(&mut self, request: &Idempotency, answer: &Answered) {
         let at = (request.account, request.key.clone());
-        self.known.insert(at.clone(), (request.clone(), answer.clone()));
+        self.known.insert(at.clone(), (request.clone(), Some(answer.clone())));
         self.fresh.push(at);
     }
 
@@ -110,18 +122,46 @@ impl Answers {
     /// Writes the answers kept since the load.
     pub(crate) async fn save(&self, tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
         let kept = self.fresh.iter().filter_map(|at| self.known.get(at));
-        let rows = kept.map(|(request, answer)| {
-            vec![
-                Val::Text(request.key.clone()),
-                Val::Int(request.account),
-                Val::Text(request.method.clone()),
-                Val::Text(request.path.clone()),
-                Val::Bytes(request.body_digest.to_vec()),
-                Val::Text(json(answer)),
-                Val::Int(now.as_microsecond()),
-            ]
-        });
+        let rows = kept.filter_map(|(request, answer)| Some(row(request, json(answer.as_ref()?), now)));
         Ok(KEEP.write(tx, rows.collect()).await?)
+    }
+}
+
+fn row(request: &Idempotency, answer: String, now: Timestamp) -> Vec<Val> {
+    vec![
+        Val::Text(request.key.clone()),
+        Val::Int(request.account),
+        Val::Text(request.method.clone()),
+        Val::Text(request.path.clone()),
+        Val::Bytes(request.body_digest.to_vec()),
+        Val::Text(answer),
+        Val::Int(now.as_microsecond()),
+    ]
+}
+
+impl Store {
+    /// The answer kept under the key of this request by [`Self::keep_answer`].
+    pub async fn find_kept_answer(
+        &self,
+        request: &Idempotency,
+        now: Timestamp,
+    ) -> Result<Option<KeptAnswer>, StoreError> {
+        let mut conn = self.read().await?;
+        let row = db!(&mut conn, opt (String, String, Vec<u8>, String):
+            "SELECT method, path, body_digest, answer FROM idempotency WHERE account = $1 AND key = $2 AND created_at > $3",
+            request.account, request.key.as_str(), oldest(now))?;
+        Ok(row.map(|(method, path, digest, answer)| {
+            let same = method == request.method && path == request.path && digest == request.body_digest;
+            if same { KeptAnswer::Same(answer) } else { KeptAnswer::Other }
+        }))
+    }
+
+    /// Keeps the answer to a request that the writer did not take as one change.
+    pub async fn keep_answer(&self, request: &Idempotency, answer: String, now: Timestamp) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        KEEP.write(&mut tx, vec![row(request, answer, now)]).await?;
+        sweep(&mut tx, now).await?;
+        Ok(tx.commit().await?)
     }
 }
 

@@ -37,7 +37,7 @@ pub mod tokens;
 pub mod verify;
 pub mod writer;
 
-pub use idempotency::Idempotency;
+pub use idempotency::{Idempotency, KeptAnswer};
 pub use writer::{Answered, Committed, WriteError, Writer};
 
 use db::Db;

@@ -15,9 +15,10 @@ use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Change, Outcome};
+use crate::store::KeptAnswer;
 use crate::words::Sentence;
 use outcome::{fault, faults_of};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use source::Source;
 use utoipa::ToSchema;
 
@@ -46,6 +47,50 @@ pub enum Rows {
     Csv(Vec<u8>),
     /// A JSON array of objects.
     Json(Vec<u8>),
+}
+
+/// What became of the rows, in both the forms it is answered in: kept, so that a file whose answer
+/// was lost is answered as it was, and not as a file sent twice.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KeptOutcome {
+    /// An [`ImportView`] as JSON.
+    pub json: String,
+    /// Its refused rows as CSV.
+    pub csv: String,
+}
+
+/// Takes rows in as [`import_with`] does, once for a key: a repeat within 48 h gets the first answer.
+pub async fn import_once(
+    app: &App,
+    actor: &Actor,
+    competition: &str,
+    around: Request,
+    what: What,
+    rows: Rows,
+    options: Options,
+) -> Result<KeptOutcome, Failure> {
+    let key = around.kept_under(actor);
+    if let Some(key) = &key {
+        match app.store.find_kept_answer(key, around.received).await? {
+            Some(KeptAnswer::Same(text)) => {
+                return serde_json::from_str(&text).map_err(|e| Failure::Broken(e.into()));
+            }
+            Some(KeptAnswer::Other) => return Err(Failure::KeyReused),
+            None => {}
+        }
+    }
+    let received = around.received;
+    let view = import_with(app, actor, competition, around, what, rows, options).await?;
+    let json = serde_json::to_string(&view).map_err(|e| Failure::Broken(e.into()))?;
+    let outcome = KeptOutcome { json, csv: refused_csv(&view) };
+    if let Some(key) = &key {
+        let text = serde_json::to_string(&outcome).map_err(|e| Failure::Broken(e.into()))?;
+        // The rows are stored: what fails here only makes a repeat say "unchanged".
+        if let Err(error) = app.store.keep_answer(key, text, received).await {
+            tracing::warn!(%error, "the answer to a file was not kept");
+        }
+    }
+    Ok(outcome)
 }
 
 /// What became of the rows.

@@ -2,12 +2,13 @@
 
 use super::reading::{self, CSV, JSON};
 use crate::actions::Request;
-use crate::actions::import::{self, DateOrder, Options, Rows, What, import_with, refused_csv};
+use crate::actions::import::{self, DateOrder, Options, Rows, What, import_once};
 use crate::app::App;
 use crate::web::extract::{Accept, Body, Kind};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use axum::response::IntoResponse;
+use http::header;
 use serde::Deserialize;
 use serde_json::Value;
 use utoipa::IntoParams;
@@ -85,6 +86,7 @@ pub async fn take(
 ) -> Answer {
     let form = accept.best(&[JSON, CSV])?;
     import::may(app, &caller.actor, competition, &around, &what).await?;
-    let view = import_with(app, &caller.actor, competition, around, what, rows, query.options()).await?;
-    Ok(if form == CSV { reading::csv(refused_csv(&view), "refused.csv") } else { axum::Json(view).into_response() })
+    let outcome = import_once(app, &caller.actor, competition, around, what, rows, query.options()).await?;
+    let json = |text| ([(header::CONTENT_TYPE, JSON)], text).into_response();
+    Ok(if form == CSV { reading::csv(outcome.csv, "refused.csv") } else { json(outcome.json) })
 }

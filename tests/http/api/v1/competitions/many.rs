@@ -151,3 +151,22 @@ async fn rows_as_json_and_what_cannot_be_read() {
     let many = format!("bib,performance\n{}", "1042,278\n".repeat(10_001));
     assert_eq!(staff.post(&path).csv(&many).await.expect(422).errors(), [" too_many_rows"]);
 }
+
+#[tokio::test]
+async fn a_file_whose_answer_was_lost_is_answered_as_it_was_by_its_key() {
+    let app = TestApp::new().await;
+    five_hundred(&app).await;
+    let staff = app.staff_of("quayside").await;
+    let (path, csv) = (format!("{C}/workouts/w1/scores"), sheet());
+    let first = staff.post(&path).header("idempotency-key", "file-1").csv(&csv).await.expect(200).json();
+    assert_eq!(first["taken"], 460);
+    let again = staff.post(&path).header("idempotency-key", "file-1").csv(&csv).await.expect(200);
+    assert_eq!(again.json(), first);
+    let mended = staff.post(&path).header("idempotency-key", "file-1").accept("text/csv").csv(&csv).await.expect(200);
+    assert_eq!(mended.text().lines().count(), 41, "the refused rows, to be mended");
+    let other = staff.post(&path).header("idempotency-key", "file-1").csv(&format!("{csv}\n")).await.expect(422).json();
+    assert_eq!(other["code"], "idempotency_key_reused");
+    // The key of a file is not the key of a score either, and the other way round.
+    let score = staff.put(&format!("{path}/5001")).header("idempotency-key", "file-1");
+    score.json(json!({ "performance": "6+14" })).await.expect(422);
+}
