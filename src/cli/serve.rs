@@ -6,6 +6,7 @@ use crate::actions::open::{Service, open};
 use crate::app::{Clock, Keys};
 use crate::config::Config;
 use crate::web;
+use crate::web::listen::Patience;
 use crate::words::Sentence;
 use clap::Args;
 use std::io::IsTerminal;
@@ -125,23 +126,21 @@ pub(super) async fn until_stopped(service: Service, listener: TcpListener, metri
         told.cancel();
     });
     let app = service.app.clone();
+    let patience = Patience::of_this_process();
+    let stopped = || stop.clone().cancelled_owned();
     let metrics = metrics.map(|listener| {
-        let stop = stop.clone();
-        let serve = axum::serve(listener, web::metrics::listener(app.clone()));
-        tokio::spawn(async move { serve.with_graceful_shutdown(stop.cancelled_owned()).await })
+        tokio::spawn(web::listen::serve(listener, web::metrics::listener(app.clone()), patience, stopped()))
     });
-    let router = web::router(app).into_make_service_with_connect_info::<SocketAddr>();
-    let served = tokio::select! {
-        served = axum::serve(listener, router).with_graceful_shutdown(stop.clone().cancelled_owned()) => served,
-        () = async { stop.cancelled().await; tokio::time::sleep(LAST_ANSWERS).await } => Ok(()),
-    };
+    tokio::select! {
+        () = web::listen::serve(listener, web::router(app), patience, stopped()) => {}
+        () = async { stop.cancelled().await; tokio::time::sleep(LAST_ANSWERS).await } => {}
+    }
     if let Some(metrics) = metrics {
-        stop.cancel();
         metrics.abort();
     }
     signals.abort();
     service.close().await;
-    served.map_err(|error| Stop::Broken(error.into()))
+    Ok(())
 }
 
 #[cfg(test)]

@@ -4,31 +4,55 @@
 use super::extract::Accept;
 use super::problem::Problem;
 use crate::words::Sentence;
-use axum::BoxError;
 use axum::body::Body;
-use axum::extract::Request;
+use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use http::{Method, StatusCode};
 use std::any::Any;
+use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::Semaphore;
 
-/// Requests handled at once; more are told to come back.
-pub const AT_ONCE: usize = 1024;
+/// Requests that read, handled at once; more are told to come back.
+const READS: usize = 512;
+/// Requests that change something, handled at once: they wait for the writer, and while they do,
+/// standings are read all the same. Some tenths of a second of its work.
+const CHANGES: usize = 768;
 /// Longest time a request may take, its body's arrival included.
 const LONGEST: Duration = Duration::from_secs(30);
 /// Longest path with query.
 const LONGEST_URI: usize = 4096;
 
-/// More requests than [`AT_ONCE`].
-pub async fn shed(error: BoxError) -> Problem {
-    let busy = Problem::unavailable(Sentence::new("busy"), 1);
-    if error.is::<tower::load_shed::error::Overloaded>() { busy } else { busy.because(anyhow::anyhow!(error)) }
+/// How many requests are let in at once, readers and writers apart.
+#[derive(Clone)]
+pub struct Room {
+    reads: Arc<Semaphore>,
+    changes: Arc<Semaphore>,
+}
+
+impl Default for Room {
+    fn default() -> Self {
+        Self { reads: Arc::new(Semaphore::new(READS)), changes: Arc::new(Semaphore::new(CHANGES)) }
+    }
+}
+
+/// Refuses a request at once where there is no room for it, before its body is read.
+pub async fn shed(State(room): State<Room>, request: Request, next: Next) -> Response {
+    let room = if reads(request.method()) { &room.reads } else { &room.changes };
+    match room.try_acquire() {
+        Ok(_held) => next.run(request).await,
+        Err(_) => Problem::unavailable(Sentence::new("busy"), 1).into_response(),
+    }
+}
+
+fn reads(method: &Method) -> bool {
+    matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS)
 }
 
 /// A request that takes too long: of a change nobody can say then whether it was stored.
 pub async fn hurry(request: Request, next: Next) -> Response {
-    let reads = matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
+    let reads = reads(request.method());
     tokio::time::timeout(LONGEST, next.run(request)).await.unwrap_or_else(|_| {
         let code = if reads { "took_too_long" } else { "outcome_unknown" };
         Problem::unavailable(Sentence::new(code), 1).into_response()

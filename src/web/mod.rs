@@ -2,8 +2,8 @@
 //!
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
 //! arrival (id, time, log line, metrics), headers, compression, problems written out, panics
-//! caught, load shed, time limit, a look at the address. The listener must hand over the peer's
-//! address (`into_make_service_with_connect_info::<SocketAddr>()`); no `X-Forwarded-*` or
+//! caught, load shed, time limit, a look at the address. [`listen::serve`] hands over the peer's
+//! address; no `X-Forwarded-*` or
 //! `Forwarded` header is believed, so behind a proxy all requests share the proxy's address.
 
 pub mod api;
@@ -13,6 +13,7 @@ pub mod extract;
 mod headers;
 mod health;
 mod limits;
+pub mod listen;
 pub mod metrics;
 pub mod pages;
 pub mod problem;
@@ -21,14 +22,11 @@ pub mod session;
 use crate::app::App;
 use crate::words::Sentence;
 use axum::Router;
-use axum::error_handling::HandleErrorLayer;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::get;
 use http::StatusCode;
 use problem::Problem;
 use tower::ServiceBuilder;
-use tower::limit::GlobalConcurrencyLimitLayer;
-use tower::load_shed::LoadShedLayer;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 
@@ -54,17 +52,13 @@ pub fn router(app: App) -> Router {
 /// Any routes behind the common layers; what they do not know is a 404 or 405 like all others.
 pub fn behind_layers(app: App, routes: Router<App>) -> Router {
     metrics::start();
-    let shed = ServiceBuilder::new()
-        .layer(HandleErrorLayer::new(limits::shed))
-        .layer(LoadShedLayer::new())
-        .layer(GlobalConcurrencyLimitLayer::new(limits::AT_ONCE));
     let layers = ServiceBuilder::new()
         .layer(from_fn_with_state(app.clone(), arrival::receive))
         .layer(from_fn_with_state(app.clone(), headers::protect))
         .layer(CompressionLayer::new())
         .layer(from_fn_with_state(app.clone(), problem::render))
         .layer(CatchPanicLayer::custom(limits::panicked))
-        .layer(shed)
+        .layer(from_fn_with_state(limits::Room::default(), limits::shed))
         .layer(from_fn(limits::hurry))
         .layer(from_fn(limits::look));
     let unknown_method = || Problem::new(StatusCode::METHOD_NOT_ALLOWED, Sentence::new("no_such_method"));

@@ -1,8 +1,12 @@
 //! What every answer goes through: headers, problems, cross-site protection, limits, health.
 
-use crate::support::{TestApp, grant};
+use crate::support::{Client, TestApp, grant};
+use axum::routing::{get, post};
 use serde_json::json;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use tallywright::rules::access::Role;
+use tokio_util::sync::CancellationToken;
 
 #[tokio::test]
 async fn every_answer_carries_the_headers_that_protect_it() {
@@ -76,7 +80,7 @@ async fn a_method_that_an_address_does_not_take_is_answered_with_those_it_takes(
 async fn a_cookie_counts_for_nothing_on_a_change_from_another_site() {
     let app = TestApp::empty().await;
     let browser = app.browser("ines@example.org", &[]).await;
-    let own = |client: &crate::support::Client| client.post("/api/v1/me/tokens").json(json!({"name": "desk"}));
+    let own = |client: &Client| client.post("/api/v1/me/tokens").json(json!({"name": "desk"}));
     own(&browser).await.expect(201);
     let elsewhere = browser.clone().with(http::header::ORIGIN, "https://elsewhere.example");
     assert_eq!(own(&elsewhere).await.expect(403).code(), "cross_site");
@@ -145,9 +149,9 @@ async fn whoever_opens_a_page_without_being_signed_in_is_sent_to_sign_in() {
 async fn a_panic_is_a_problem_of_its_own_request_alone() {
     let app = TestApp::empty().await;
     let routes = axum::Router::new()
-        .route("/api/panic", axum::routing::get(|| async { panic!("the secret cause") as &str }))
-        .route("/api/fine", axum::routing::get(|| async { "fine" }));
-    let client = crate::support::Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
+        .route("/api/panic", get(|| async { panic!("the secret cause") as &str }))
+        .route("/api/fine", get(|| async { "fine" }));
+    let client = Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
     let reply = client.get("/api/panic").await.expect(500);
     assert_eq!(reply.code(), "internal");
     assert_eq!(reply.json()["request_id"], reply.header("x-request-id"));
@@ -200,4 +204,37 @@ async fn who_takes_nothing_that_the_api_has_is_told_what_it_has() {
     assert_eq!(reply.code(), "not_acceptable");
     assert_eq!(reply.header("content-type"), "application/problem+json");
     app.nobody().get("/api/v1/competitions").accept("application/*;q=0.5").await.expect(200);
+}
+
+#[tokio::test]
+async fn changes_that_wait_leave_room_for_readers() {
+    let app = TestApp::empty().await;
+    let (inside, go) = (Arc::new(AtomicUsize::new(0)), CancellationToken::new());
+    let (count, wait) = (Arc::clone(&inside), go.clone());
+    let slow = move || async move {
+        count.fetch_add(1, Ordering::SeqCst);
+        wait.cancelled().await;
+        "done"
+    };
+    let routes = axum::Router::new().route("/api/slow", post(slow)).route("/api/fine", get(|| async { "fine" }));
+    let client = Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
+    let mut waiting = tokio::task::JoinSet::new();
+    let mut full = None;
+    for _ in 0..2_000 {
+        let client = client.clone();
+        waiting.spawn(async move { client.post("/api/slow").await });
+        tokio::task::yield_now().await;
+        if let Some(reply) = waiting.try_join_next() {
+            full = Some(reply.unwrap());
+            break;
+        }
+    }
+    let full = full.expect("there is an end to what is let in").expect(503);
+    assert_eq!((full.code().as_str(), full.header("retry-after")), ("busy", "1"));
+    assert!(inside.load(Ordering::SeqCst) >= 500);
+    client.get("/api/fine").await.expect(200);
+    go.cancel();
+    while let Some(reply) = waiting.join_next().await {
+        reply.unwrap().expect(200);
+    }
 }

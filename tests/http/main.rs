@@ -9,6 +9,7 @@ mod heats;
 mod hostile;
 mod layers;
 mod leaks;
+mod listener;
 mod log_lines;
 mod organise;
 mod passwords;

@@ -65,6 +65,11 @@ impl TestApp {
         Self { app, router, tokens: Mutex::default(), _service: service, _directory: directory }
     }
 
+    /// The routes, to be served by a listener.
+    pub fn router(&self) -> axum::Router {
+        self.router.clone()
+    }
+
     /// Moves the clock.
     pub fn set_clock(&self, at: &str) {
         self.app.clock.set(at.parse().expect("an instant"));

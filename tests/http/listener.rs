@@ -1,0 +1,145 @@
+//! The listener, by real sockets: what it does with heads that do not come, with connections that
+//! wait, with readers that do not read, with too many at once, and at the end.
+
+use crate::support::TestApp;
+use axum::Router;
+use axum::extract::ConnectInfo;
+use axum::routing::get;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+use tallywright::web::listen::{Patience, serve};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::Notify;
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+/// Long enough for anything on a loaded machine.
+const LONG: Duration = Duration::from_secs(20);
+/// Times short enough to be waited for.
+const SHORT: Patience =
+    Patience { connections: 10_000, head: Duration::from_millis(400), stalled: Duration::from_millis(400) };
+
+struct Served {
+    at: SocketAddr,
+    stop: CancellationToken,
+    task: JoinHandle<()>,
+}
+
+impl Served {
+    async fn new(router: Router, patience: Patience) -> Self {
+        let listener = TcpListener::bind(("127.0.0.1", 0)).await.unwrap();
+        let (at, stop) = (listener.local_addr().unwrap(), CancellationToken::new());
+        let task = tokio::spawn(serve(listener, router, patience, stop.clone().cancelled_owned()));
+        Self { at, stop, task }
+    }
+
+    async fn connect(&self) -> TcpStream {
+        TcpStream::connect(self.at).await.unwrap()
+    }
+
+    async fn connect_and_send(&self, head: &str) -> TcpStream {
+        let mut stream = self.connect().await;
+        stream.write_all(head.as_bytes()).await.unwrap();
+        stream
+    }
+
+    /// Asks once and reads until the service closes.
+    async fn ask(&self, path: &str) -> String {
+        let head = format!("GET {path} HTTP/1.1\r\nhost: a\r\nconnection: close\r\n\r\n");
+        rest(&mut self.connect_and_send(&head).await).await
+    }
+}
+
+/// All that comes until the other side closes.
+async fn rest(stream: &mut TcpStream) -> String {
+    let mut bytes = Vec::new();
+    // A reset is an end as well.
+    let _ = tokio::time::timeout(LONG, stream.read_to_end(&mut bytes)).await.expect("the service closes");
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
+fn small() -> Router {
+    Router::new()
+        .route("/", get(|ConnectInfo(peer): ConnectInfo<SocketAddr>| async move { peer.ip().to_string() }))
+        .route("/large", get(|| async { vec![b'x'; 64 << 20] }))
+}
+
+#[tokio::test]
+async fn a_handler_is_told_who_is_at_the_other_end() {
+    let served = Served::new(small(), Patience::default()).await;
+    assert!(served.ask("/").await.ends_with("127.0.0.1"));
+}
+
+#[tokio::test]
+async fn a_head_that_does_not_come_is_not_waited_for() {
+    let served = Served::new(small(), SHORT).await;
+    assert_eq!(rest(&mut served.connect().await).await, "", "nothing was sent");
+    let mut half = served.connect_and_send("GET / HTTP/1.1\r\nhost: a\r\nx-long: ").await;
+    rest(&mut half).await;
+    let mut idle = served.connect_and_send("GET / HTTP/1.1\r\nhost: a\r\n\r\n").await;
+    assert!(rest(&mut idle).await.contains("127.0.0.1"), "answered, then closed while it waited for the next");
+}
+
+#[tokio::test]
+async fn a_reader_who_does_not_read_is_let_go() {
+    let served = Served::new(small(), SHORT).await;
+    let mut stalled = served.connect_and_send("GET /large HTTP/1.1\r\nhost: a\r\n\r\n").await;
+    tokio::time::sleep(SHORT.stalled * 4).await;
+    let got = rest(&mut stalled).await.len();
+    assert!(got < 64 << 20, "{got}");
+}
+
+#[tokio::test]
+async fn two_thousand_idle_and_five_hundred_slow_connections_stop_nobody() {
+    let app = TestApp::new().await;
+    let served = Served::new(app.router(), Patience::of_this_process()).await;
+    let mut held = Vec::new();
+    for n in 0..2_500 {
+        let slow = if n % 5 == 0 { "GET / HTTP/1.1\r\nhost: a\r\nx-slow: 1" } else { "" };
+        held.push(served.connect_and_send(slow).await);
+    }
+    for _ in 0..5 {
+        let page = tokio::time::timeout(LONG, served.ask("/c/saltmarsh")).await.expect("answered");
+        assert!(page.starts_with("HTTP/1.1 200"), "{page}");
+    }
+    drop(held);
+}
+
+#[tokio::test]
+async fn more_connections_than_there_is_room_for_wait_until_one_ends() {
+    let served = Served::new(small(), Patience { connections: 3, ..Patience::default() }).await;
+    let mut held = Vec::new();
+    for _ in 0..3 {
+        held.push(served.connect_and_send("GET / HTTP/1.1\r\n").await);
+    }
+    // The three must have been accepted before the fourth comes: it is in line behind them.
+    let late = served.ask("/");
+    tokio::pin!(late);
+    assert!(tokio::time::timeout(Duration::from_millis(300), &mut late).await.is_err(), "no room");
+    held.pop();
+    assert!(tokio::time::timeout(LONG, late).await.expect("room").ends_with("127.0.0.1"));
+}
+
+#[tokio::test]
+async fn told_to_stop_it_answers_what_is_in_flight_and_takes_nothing_new() {
+    let (asked, go) = (Arc::new(Notify::new()), Arc::new(Notify::new()));
+    let (told, wait) = (Arc::clone(&asked), Arc::clone(&go));
+    let slow = move || async move {
+        told.notify_one();
+        wait.notified().await;
+        "done"
+    };
+    let served = Served::new(Router::new().route("/slow", get(slow)), Patience::default()).await;
+    let mut idle = served.connect().await;
+    let mut busy = served.connect_and_send("GET /slow HTTP/1.1\r\nhost: a\r\n\r\n").await;
+    asked.notified().await;
+    served.stop.cancel();
+    assert_eq!(rest(&mut idle).await, "", "an idle connection is closed at once");
+    assert!(!served.task.is_finished());
+    go.notify_one();
+    assert!(rest(&mut busy).await.ends_with("done"));
+    tokio::time::timeout(LONG, served.task).await.expect("it ends").unwrap();
+    assert!(TcpStream::connect(served.at).await.is_err());
+}
