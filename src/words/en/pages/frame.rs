@@ -1,0 +1,30 @@
+//! What stands on every page: the frame around it, forms, problems.
+
+area! { ($) frame:
+    lang: "en",
+    skip: "Skip to the page",
+    nav_label: "Main",
+    nav_account: "Your account",
+    nav_sign_in: "Sign in",
+    nav_sign_out: "Sign out",
+    nav_referee: "Referee",
+    nav_desk: "Your desk",
+    trail_label: "You are here",
+    trail_home: "Competitions",
+    foot_caution: "Anyone may stop an athlete; the score is the reps done to then. Local codes, the gym's rules and licensed professionals come first.",
+    as_of: "State {seq} of the competition's log, shown {at}.",
+
+    // Forms
+    errors_title: "Please mend this",
+    questions_title: "Please check",
+    question_yes: "Yes, it is right.",
+    back_to_desk: "Back to the desk",
+    back_to_referee: "Back to the list",
+    do_col: "Action",
+    field_number: "Write a whole number here, or leave it empty.",
+    field_time: "Write date and time as 2027-01-16 10:40, or leave it empty.",
+    field_local_time: "That time does not exist in {zone}: the clock is put forward there. Check the hour.",
+
+    // Problems
+    problem_home: "To the competitions",
+}
