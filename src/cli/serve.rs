@@ -126,6 +126,7 @@ pub(super) async fn until_stopped(service: Service, listener: TcpListener, metri
         told.cancel();
     });
     let app = service.app.clone();
+    tokio::task::spawn_blocking(web::assets::prepare);
     let patience = Patience::of_this_process();
     let stopped = || stop.clone().cancelled_owned();
     let metrics = metrics.map(|listener| {

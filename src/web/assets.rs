@@ -1,4 +1,5 @@
-//! The style sheet and the mark: built in, named by their content, packed once at start.
+//! Style sheets, scripts and the mark: built in, named by their content, packed once: what pages
+//! need at start, the large files of `static/vendor` when they are first asked for.
 //!
 //! A name changes with its content, so that answers may be kept for ever. What it does not do:
 //! anything for files that people send.
@@ -10,7 +11,7 @@ use rust_embed::RustEmbed;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io::Write;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
 #[derive(RustEmbed)]
 #[folder = "static/"]
@@ -22,8 +23,27 @@ struct Asset {
     /// Quoted, for `ETag`.
     tag: String,
     plain: Cow<'static, [u8]>,
+    packed: OnceLock<Packed>,
+}
+
+/// The packed forms of a file. Empty when packing fails: then the file is sent as it is.
+struct Packed {
     brotli: Vec<u8>,
     gzip: Vec<u8>,
+}
+
+static UNPACKED: Packed = Packed { brotli: Vec::new(), gzip: Vec::new() };
+
+/// From here on a file is packed in haste: the best packing takes seconds for a tenth less.
+const LARGE: usize = 100_000;
+
+impl Asset {
+    fn packed(&self) -> &Packed {
+        self.packed.get_or_init(|| {
+            let (brotli, gzip) = if self.plain.len() < LARGE { (11, 9) } else { (6, 6) };
+            Packed { brotli: packed_by_brotli(&self.plain, brotli), gzip: packed_by_gzip(&self.plain, gzip) }
+        })
+    }
 }
 
 /// Address by file name, and files by the name in their address.
@@ -37,41 +57,39 @@ static TABLE: LazyLock<Table> = LazyLock::new(|| {
     for name in Files::iter() {
         let (Some(file), Some((stem, ending))) = (Files::get(&name), name.rsplit_once('.')) else { continue };
         let digest = hex::encode(file.metadata.sha256_hash());
+        // Addresses have no folders: the file's own name is enough, its content makes it unique.
+        let stem = stem.rsplit('/').next().unwrap_or(stem);
         let hashed = format!("{stem}.{}.{ending}", &digest[..12]);
         let kind = match ending {
             "css" => "text/css; charset=utf-8",
             "svg" => "image/svg+xml",
             "js" => "text/javascript; charset=utf-8",
+            "md" | "txt" => "text/plain; charset=utf-8",
             _ => "application/octet-stream",
         };
         table.urls.insert(name.to_string(), format!("/static/{hashed}"));
-        let asset = Asset {
-            kind,
-            tag: format!("\"{}\"", &digest[..24]),
-            brotli: packed_by_brotli(&file.data),
-            gzip: packed_by_gzip(&file.data),
-            plain: file.data,
-        };
+        let asset = Asset { kind, tag: format!("\"{}\"", &digest[..24]), plain: file.data, packed: OnceLock::new() };
         table.files.insert(hashed, asset);
     }
     table
 });
 
-/// Empty when packing fails: then the file is sent as it is.
-fn packed_by_brotli(data: &[u8]) -> Vec<u8> {
+fn packed_by_brotli(data: &[u8], quality: i32) -> Vec<u8> {
     let mut out = Vec::new();
-    let params = brotli::enc::BrotliEncoderParams::default();
+    let params = brotli::enc::BrotliEncoderParams { quality, ..Default::default() };
     brotli::BrotliCompress(&mut &*data, &mut out, &params).map_or(Vec::new(), |_| out)
 }
 
-fn packed_by_gzip(data: &[u8]) -> Vec<u8> {
-    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+fn packed_by_gzip(data: &[u8], level: u32) -> Vec<u8> {
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::new(level));
     packer.write_all(data).and_then(|()| packer.finish()).unwrap_or_default()
 }
 
-/// Packs all files, so that the first reader does not wait for it.
+/// Packs the files that pages need, so that the first reader does not wait for it.
 pub fn prepare() {
-    LazyLock::force(&TABLE);
+    for asset in TABLE.files.values().filter(|asset| asset.plain.len() < LARGE) {
+        asset.packed();
+    }
 }
 
 /// The address of a file of `static/`; the plain name where there is no such file (a test walks
@@ -96,12 +114,17 @@ pub async fn get_asset(Path(name): Path<String>, headers: HeaderMap) -> Response
         return (StatusCode::NOT_MODIFIED, answer).into_response();
     }
     answer.insert(header::CONTENT_TYPE, HeaderValue::from_static(asset.kind));
-    let body = if !asset.brotli.is_empty() && accepts(&headers, "br") {
+    let packed = if asset.packed.get().is_some() || asset.plain.len() < LARGE {
+        asset.packed()
+    } else {
+        tokio::task::spawn_blocking(move || asset.packed()).await.unwrap_or(&UNPACKED)
+    };
+    let body = if !packed.brotli.is_empty() && accepts(&headers, "br") {
         answer.insert(header::CONTENT_ENCODING, HeaderValue::from_static("br"));
-        asset.brotli.clone()
-    } else if !asset.gzip.is_empty() && accepts(&headers, "gzip") {
+        packed.brotli.clone()
+    } else if !packed.gzip.is_empty() && accepts(&headers, "gzip") {
         answer.insert(header::CONTENT_ENCODING, HeaderValue::from_static("gzip"));
-        asset.gzip.clone()
+        packed.gzip.clone()
     } else {
         asset.plain.to_vec()
     };
@@ -132,7 +155,17 @@ mod tests {
         let name = url.strip_prefix("/static/").expect("below /static");
         let asset = &TABLE.files[name];
         assert_eq!(name.len(), "site.css".len() + 13);
-        assert!(asset.brotli.len() < asset.plain.len() / 2 && asset.gzip.len() < asset.plain.len() / 2);
+        let packed = asset.packed();
+        assert!(packed.brotli.len() < asset.plain.len() / 2 && packed.gzip.len() < asset.plain.len() / 2);
+    }
+
+    #[test]
+    fn files_of_others_come_with_their_licence_and_without_a_folder_in_their_address() {
+        let url = url("vendor/swagger-ui/swagger-ui-bundle.js");
+        assert!(TABLE.files.contains_key(url.strip_prefix("/static/").expect("below /static")), "{url}");
+        for name in ["LICENSE", "NOTICE", "README.md"] {
+            assert!(Files::get(&format!("vendor/swagger-ui/{name}")).is_some(), "{name}");
+        }
     }
 
     #[test]

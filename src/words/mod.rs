@@ -71,6 +71,14 @@ pub fn organise(lang: Lang) -> &'static en::organise::Organise {
     }
 }
 
+/// The texts of the page about the API in `lang`.
+#[must_use]
+pub fn api(lang: Lang) -> &'static en::api::Api {
+    match lang {
+        Lang::En => &en::api::API,
+    }
+}
+
 /// The texts of the page of heats in `lang`.
 #[must_use]
 pub fn heats(lang: Lang) -> &'static en::heats::Heats {

@@ -3,6 +3,7 @@
 
 mod account;
 mod api;
+mod api_page;
 mod calendar;
 mod desk;
 mod heats;

@@ -108,6 +108,7 @@ const TABLE: &[Line] = &[
     ("GET",    "/c/saltmarsh/divisions/women", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/divisions/women/workouts/w1", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/athletes/1042", "", "+++++++++++"),
+    ("GET",    "/api", "", "+++++++++++"),
     ("GET",    "/static/STYLE", "", "+++++++++++"),
     ("GET",    "/signin", "", "+++++++++++"),
     // The eleventh try is one too many.

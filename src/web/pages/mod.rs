@@ -5,6 +5,7 @@
 //! not do: decide anything. Permission, places and sentences come from the floors below.
 
 mod account;
+mod api;
 mod athlete;
 mod calendar;
 mod competition;
@@ -103,6 +104,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/organise/{c}/people/invite"),
     ("POST", "/organise/{c}/people/{id}/remove"),
     ("POST", "/organise/{c}/people/{id}/link"),
+    ("GET", "/api"),
     ("GET", "/static/{name}"),
 ];
 
@@ -152,5 +154,6 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/people/{id}/remove", post(organise::people::post_remove))
         .route("/organise/{c}/people/{id}/link", post(organise::people::post_link))
         .route("/organise/{c}/lists/{list}", get(organise::lists::get_list).post(organise::lists::post_list))
+        .route("/api", get(api::get_api))
         .route("/static/{name}", get(assets::get_asset))
 }

@@ -1,5 +1,6 @@
 //! English: one file per area, each a sorted list of (code, sentence).
 
+pub mod api;
 mod cautions;
 mod cli;
 mod competition;

@@ -11,6 +11,7 @@ area! { ($) frame:
     nav_desk: "Your desk",
     trail_label: "You are here",
     trail_home: "Competitions",
+    foot_api: "For programs: the API",
     foot_caution: "Anyone may stop an athlete; the score is the reps done to then. Local codes, the gym's rules and licensed professionals come first.",
     as_of: "State {seq} of the competition's log, shown {at}.",
 
