@@ -17,6 +17,7 @@ pub mod extend;
 mod failure;
 pub mod heats;
 pub mod import;
+pub mod language;
 pub mod lists;
 pub mod log;
 pub mod move_entry;

@@ -5,6 +5,7 @@
 //! the organiser, the referees and the own gym's staff only, and for the athlete's own eyes.
 
 use super::Failure;
+use crate::actions::language;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Permit, Role, permit};
 use crate::rules::competition::{Competition, RawCompetition};
@@ -12,7 +13,7 @@ use crate::rules::people::Entry;
 use crate::rules::workout::{Publish, Workout};
 use crate::standings::Mask;
 use crate::store::entries::Named;
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use jiff::Timestamp;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -224,7 +225,7 @@ impl Reader {
 /// What stands for a hidden or erased name.
 #[must_use]
 pub fn athlete(bib: u32) -> String {
-    Sentence::new("hidden_name").with("bib", bib).say(Lang::En)
+    Sentence::new("hidden_name").with("bib", bib).say(language::reader())
 }
 
 /// A name from an address, cut for a sentence.

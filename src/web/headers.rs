@@ -45,7 +45,7 @@ fn is_immutable(headers: &HeaderMap) -> bool {
 }
 
 /// Adds a name to `Vary`, once.
-fn vary(headers: &mut HeaderMap, name: &'static str) {
+pub(super) fn vary(headers: &mut HeaderMap, name: &'static str) {
     let there = headers.get_all(header::VARY).iter().filter_map(|v| v.to_str().ok());
     if !there.flat_map(|v| v.split(',')).any(|v| v.trim().eq_ignore_ascii_case(name)) {
         headers.append(header::VARY, HeaderValue::from_static(name));

@@ -1,7 +1,7 @@
 //! HTTP: who is asking, what they may see, JSON and pages. Writes no SQL.
 //!
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
-//! arrival (id, time, log line, metrics), headers, compression, problems written out, panics
+//! arrival (id, time, log line, metrics), headers, language, compression, problems written out, panics
 //! caught, load shed, time limit, a look at the address. [`listen::serve`] hands over the peer's
 //! address; no `X-Forwarded-*` or
 //! `Forwarded` header is believed, so behind a proxy all requests share the proxy's address.
@@ -12,6 +12,7 @@ pub mod assets;
 pub mod extract;
 mod headers;
 mod health;
+pub mod language;
 mod limits;
 pub mod listen;
 pub mod metrics;
@@ -38,7 +39,11 @@ pub const ROUTES: &[(&str, &str)] =
 /// The whole service: API, pages, health and metrics behind the common layers.
 pub fn router(app: App) -> Router {
     let (api, document) = api::router().split_for_parts();
-    let api = api.merge(api::document(&document)).layer(from_fn(limits::acceptable)).layer(headers::cors());
+    let api = api
+        .merge(api::document(&document))
+        .layer(from_fn(language::data))
+        .layer(from_fn(limits::acceptable))
+        .layer(headers::cors());
     let routes = Router::new()
         .merge(api)
         .merge(pages::router())
@@ -55,6 +60,7 @@ pub fn behind_layers(app: App, routes: Router<App>) -> Router {
     let layers = ServiceBuilder::new()
         .layer(from_fn_with_state(app.clone(), arrival::receive))
         .layer(from_fn_with_state(app.clone(), headers::protect))
+        .layer(from_fn_with_state(app.clone(), language::choose))
         .layer(CompressionLayer::new())
         .layer(from_fn_with_state(app.clone(), problem::render))
         .layer(CatchPanicLayer::custom(limits::panicked))

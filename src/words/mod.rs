@@ -1,15 +1,17 @@
 //! Every sentence a person reads, in one table a language.
 //!
 //! Rules and handlers never hold prose: they name a sentence by its code and hand over the
-//! values; [`Sentence::say`] fills them in. A test walks all codes. What it does not do: choose
-//! the reader's language (the web floor does).
+//! values; [`Sentence::say`] fills them in. Pages take their texts from a value of a type, so that
+//! a text that one language lacks does not compile. Tests walk all codes and texts. What it does
+//! not do: choose the reader's language (the web floor does).
 
 pub mod cautions;
 pub mod en;
+pub mod grammar;
+mod sentence;
 
-use serde::{Deserialize, Serialize};
-use std::borrow::Cow;
-use std::fmt::Display;
+pub use grammar::{Grammar, Noun};
+pub use sentence::{Sentence, Value, put};
 
 /// A language the table has.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -19,40 +21,38 @@ pub enum Lang {
     En,
 }
 
-/// A sentence not yet said: its code and the values for its `{placeholders}`.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Sentence {
-    /// Stable, `snake_case`; also the `code` of problems and faults.
-    pub code: Cow<'static, str>,
-    /// Placeholder → value.
-    pub args: Vec<(Cow<'static, str>, String)>,
+impl Lang {
+    /// All there are, the preferred first.
+    pub const ALL: [Self; 1] = [Self::En];
+
+    /// As in `lang` and `Accept-Language` (BCP 47).
+    #[must_use]
+    pub fn tag(self) -> &'static str {
+        pages(self).lang
+    }
+
+    /// The language of exactly this tag, in any case.
+    #[must_use]
+    pub fn of(tag: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|lang| lang.tag().eq_ignore_ascii_case(tag))
+    }
+
+    /// Its numbers, dates and counted things.
+    #[must_use]
+    pub fn grammar(self) -> &'static Grammar {
+        match self {
+            Self::En => &en::grammar::GRAMMAR,
+        }
+    }
 }
 
-impl Sentence {
-    /// The sentence `code`, without values yet.
-    #[must_use]
-    pub fn new(code: &'static str) -> Self {
-        Self { code: Cow::Borrowed(code), args: Vec::new() }
-    }
-
-    /// Adds the value for `{name}`.
-    #[must_use]
-    pub fn with(mut self, name: &'static str, value: impl Display) -> Self {
-        self.args.push((Cow::Borrowed(name), value.to_string()));
-        self
-    }
-
-    /// The sentence in `lang`. A code without an entry says the code itself (a test forbids it).
-    #[must_use]
-    pub fn say(&self, lang: Lang) -> String {
-        let template = match lang {
-            Lang::En => en::template(&self.code),
-        };
-        let Some(template) = template else {
-            return self.code.replace('_', " ");
-        };
-        fill(template, &self.args)
-    }
+/// The sentence for a code, its `{placeholders}` open.
+#[must_use]
+pub fn template(lang: Lang, code: &str) -> Option<&'static str> {
+    let areas = match lang {
+        Lang::En => &en::AREAS,
+    };
+    areas.iter().find_map(|area| area.iter().find(|(c, _)| *c == code).map(|(_, s)| *s))
 }
 
 /// The texts of the pages in `lang`.
@@ -92,45 +92,5 @@ pub fn heats(lang: Lang) -> &'static en::heats::Heats {
 pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {
     match lang {
         Lang::En => &en::sheet::SHEET,
-    }
-}
-
-/// A text of the pages with its `{placeholders}` filled.
-#[must_use]
-pub fn put(template: &str, values: &[(&'static str, &dyn Display)]) -> String {
-    let args: Vec<_> = values.iter().map(|(name, value)| (Cow::Borrowed(*name), value.to_string())).collect();
-    fill(template, &args)
-}
-
-/// Puts the values in place of `{name}` in one pass, so that a value that itself contains
-/// braces is never filled again.
-fn fill(template: &str, args: &[(Cow<'static, str>, String)]) -> String {
-    let mut out = String::with_capacity(template.len() + 32);
-    let mut rest = template;
-    while let Some(open) = rest.find('{') {
-        out.push_str(&rest[..open]);
-        let Some(close) = rest[open..].find('}') else {
-            out.push_str(&rest[open..]);
-            return out;
-        };
-        let name = &rest[open + 1..open + close];
-        match args.iter().find(|(n, _)| n == name) {
-            Some((_, value)) => out.push_str(value),
-            None => out.push_str(&rest[open..=open + close]),
-        }
-        rest = &rest[open + close + 1..];
-    }
-    out.push_str(rest);
-    out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn values_are_filled_once_and_never_read_as_templates() {
-        let args = [(Cow::Borrowed("a"), "{b}".to_owned()), (Cow::Borrowed("b"), "x".to_owned())];
-        assert_eq!(fill("{a} and {b} and {c}", &args), "{b} and x and {c}");
     }
 }

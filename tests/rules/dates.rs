@@ -35,7 +35,8 @@ fn local_times_in_a_gap_are_refused_and_ambiguous_ones_asked() {
             "overlap" => {
                 let asked = read.unwrap_err();
                 assert_eq!(asked.code, "time_ambiguous", "{case}");
-                let reading = |name: &str| asked.args.iter().find(|(n, _)| n == name).unwrap().1.clone();
+                let reading =
+                    |name: &str| asked.args.iter().find(|(n, _)| n == name).unwrap().1.say(Lang::En).into_owned();
                 assert_eq!(instant(&reading("first"), &zone).unwrap(), at("earlier_utc"), "{case}");
                 assert_eq!(instant(&reading("second"), &zone).unwrap(), at("later_utc"), "{case}");
             }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use syn::visit::Visit;
-use tallywright::words::en;
+use tallywright::words::{Lang, en, template};
 
 #[test]
 fn codes_are_unique() {
@@ -26,8 +26,9 @@ fn every_code_that_is_named_has_a_sentence() {
         let mut codes = Codes(Vec::new());
         codes.visit_file(&syn::parse_file(&text).unwrap());
         named += codes.0.len();
-        missing
-            .extend(codes.0.into_iter().filter(|code| en::template(code).is_none()).map(|code| (file.clone(), code)));
+        missing.extend(
+            codes.0.into_iter().filter(|code| template(Lang::En, code).is_none()).map(|code| (file.clone(), code)),
+        );
     }
     assert!(named > 100, "the walk finds codes");
     assert!(missing.is_empty(), "{missing:#?}");

@@ -1,12 +1,13 @@
 //! Names in rows of scores: a bib or a judge found by name, and rows that slipped by one.
 
 use crate::actions::Failure;
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::views::RemarkView;
 use crate::app::App;
 use crate::rules::people::fold_name;
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use std::collections::HashMap;
 
 /// The names that the sender of rows may know.
@@ -100,7 +101,7 @@ impl Known {
         Some(RemarkView {
             pointer: format!("/{row}/name"),
             code: sentence.code.to_string(),
-            message: sentence.say(Lang::En),
+            message: sentence.say(language::reader()),
         })
     }
 }
@@ -140,7 +141,7 @@ mod tests {
         let known = known(&[(1, "Ana Cruz"), (2, "ANA  CRUZ"), (3, "Bea")]);
         assert_eq!(known.bib("bea"), Ok(3));
         let refused = known.bib("Ana Cruz").expect_err("two of them");
-        assert!(refused.args.iter().any(|(_, value)| value == "1, 2"), "{refused:?}");
+        assert!(refused.args.contains(&("bibs".into(), crate::words::Value::Text("1, 2".to_owned()))), "{refused:?}");
         assert_eq!(known.bib("Nobody").expect_err("unknown").code, "name_unknown");
     }
 }

@@ -2,14 +2,15 @@
 
 use super::{ImportView, RefusedRow, RowFault};
 use crate::actions::Failure;
+use crate::actions::language;
 use crate::rules::fault::Fault;
 use crate::rules::ledger::Refusal;
 use crate::rules::table::{self, Row, Table};
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 
 /// One thing that is wrong, in words.
 pub fn fault(column: &str, sentence: &Sentence) -> RowFault {
-    RowFault { column: column.to_owned(), code: sentence.code.to_string(), message: sentence.say(Lang::En) }
+    RowFault { column: column.to_owned(), code: sentence.code.to_string(), message: sentence.say(language::reader()) }
 }
 
 /// Faults of a reader as faults of columns.

@@ -3,6 +3,7 @@
 
 use super::show::{self, remarks};
 use super::{count, find_entry};
+use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::views::{CheckView, PlaceView, RemarkView};
 use crate::actions::{Failure, Request, ScorePath, signed_in};
@@ -15,7 +16,7 @@ use crate::rules::life::{Move, State, Stored, Submit};
 use crate::rules::people::{Entry, EntryState};
 use crate::rules::workout::Workout;
 use crate::standings::{Cut, Mask, Query, Scope};
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use jiff::Timestamp;
 
 /// Checks a score as sent; for those who may enter it. What it does not look at: preconditions.
@@ -105,7 +106,7 @@ async fn decide(
 }
 
 fn said(pointer: String, sentence: &Sentence) -> RemarkView {
-    RemarkView { pointer, code: sentence.code.to_string(), message: sentence.say(Lang::En) }
+    RemarkView { pointer, code: sentence.code.to_string(), message: sentence.say(language::reader()) }
 }
 
 /// The places the figures would have, as far as the reader may see places.

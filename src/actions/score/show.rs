@@ -1,6 +1,7 @@
 //! A stored attempt in the form of an answer, as one reader sees it.
 
 use crate::actions::Failure;
+use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::views::{
     AppealView, AttestationView, FlagView, PerformanceView, RemarkView, RulingView, ScoreView, WaitingView, names,
@@ -14,7 +15,6 @@ use crate::rules::people::Entry;
 use crate::rules::performance::{self, Around, RawPerformance};
 use crate::rules::window;
 use crate::rules::workout::Workout;
-use crate::words::Lang;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -221,7 +221,7 @@ pub fn remarks(warnings: &[Warning]) -> Vec<RemarkView> {
         .map(|w| RemarkView {
             pointer: w.pointer.clone(),
             code: w.sentence.code.to_string(),
-            message: w.sentence.say(Lang::En),
+            message: w.sentence.say(language::reader()),
         })
         .collect()
 }

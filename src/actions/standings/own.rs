@@ -2,6 +2,7 @@
 
 use super::{Desk, StandingsQuery};
 use crate::actions::Failure;
+use crate::actions::language;
 use crate::actions::score::{count, find_entry};
 use crate::actions::views::{EntryStandingView, GapView, OwnPlace, OwnWorkout, ScopeView};
 use crate::app::App;
@@ -9,7 +10,7 @@ use crate::rules::access::Actor;
 use crate::rules::order;
 use crate::rules::quantity::LoadUnit;
 use crate::standings::{EntryRanking, NextPlace, Scope, ScoreView};
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use jiff::Timestamp;
 
 /// Where one entry stands in every workout and scope, with the gap to the next place.
@@ -81,7 +82,7 @@ fn overall(ranking: &EntryRanking) -> OwnPlace {
                 bib: next.bib,
                 missing: Sentence::new(if missing == 1 { "gap_point" } else { "gap_points" })
                     .with("points", missing)
-                    .say(Lang::En),
+                    .say(language::reader()),
             }
         }),
     }
@@ -105,6 +106,6 @@ pub(super) fn gap(
         place: next.place,
         text: Some(desk.figures(workout, division, next.level, &next.text)),
         bib: next.bib,
-        missing: order::gap(task, next.key, key, unit).say(Lang::En),
+        missing: order::gap(task, next.key, key, unit).say(language::reader()),
     })
 }

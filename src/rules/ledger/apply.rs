@@ -152,6 +152,6 @@ fn unfit(attempt: &Attempt, why: &Sentence) -> Fault {
         .with("bib", score.bib)
         .with("workout", &score.workout)
         .with("written", &attempt.stored.written)
-        .with("why", why.say(crate::words::Lang::En));
+        .with_said("why", why.clone());
     Fault::new(format!("/scores/{}/{}/{}", score.workout, score.bib, score.attempt), sentence)
 }

@@ -9,7 +9,7 @@ use crate::rules::event::Event;
 use crate::rules::fault::{Fault, Warning};
 use crate::rules::life::{self, Attempt, Attest, Attestation, How, State, Stored};
 use crate::rules::people::{Judge, fold_name};
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use jiff::{SignedDuration, Timestamp};
 
 /// Attests a stored score.
@@ -77,7 +77,7 @@ pub(super) fn attest(
             return Err(Refusal::Conflict(Sentence::new("already_attested").with("judge", judge), Vec::new()));
         }
         State::Flagged | State::Withheld | State::Amended | State::Struck | State::Withdrawn => {
-            let sentence = Sentence::new("not_attestable").with("state", state_words(attempt.state));
+            let sentence = Sentence::new("not_attestable").with_said("state", state_words(attempt.state));
             return Err(Refusal::Conflict(sentence, Vec::new()));
         }
     }
@@ -179,7 +179,7 @@ fn overlapping(case: &Case<'_>, judge: &Judge, at: Timestamp, pointer: &str, war
 
 /// A state in words, as part of a sentence.
 #[must_use]
-pub fn state_words(state: State) -> String {
+pub fn state_words(state: State) -> Sentence {
     let code = match state {
         State::Entered => "state_entered",
         State::Attested => "state_attested",
@@ -190,5 +190,5 @@ pub fn state_words(state: State) -> String {
         State::Withdrawn => "state_withdrawn",
         State::Late => "state_late",
     };
-    Sentence::new(code).say(Lang::En)
+    Sentence::new(code)
 }

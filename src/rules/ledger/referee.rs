@@ -233,7 +233,7 @@ fn not_final(attempt: &Attempt) -> Result<(), Refusal> {
 }
 
 fn wrong_state(attempt: &Attempt) -> Refusal {
-    Refusal::Conflict(Sentence::new("wrong_state").with("state", state_words(attempt.state)), Vec::new())
+    Refusal::Conflict(Sentence::new("wrong_state").with_said("state", state_words(attempt.state)), Vec::new())
 }
 
 fn notes(case: &Case<'_>) -> Notes {

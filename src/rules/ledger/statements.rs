@@ -23,7 +23,7 @@ pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
     no_open_appeal(attempt)?;
     let may = matches!(attempt.state, State::Entered | State::Attested | State::Late) && !attempt.locked;
     if !may {
-        let sentence = Sentence::new("not_withdrawable").with("state", state_words(attempt.state));
+        let sentence = Sentence::new("not_withdrawable").with_said("state", state_words(attempt.state));
         return Err(Refusal::Conflict(sentence, Vec::new()));
     }
     let deadline = if permit.role() == Some(Role::Athlete) { case.window.grace_ends } else { case.window.attest_by };

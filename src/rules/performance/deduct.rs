@@ -7,7 +7,7 @@ use crate::rules::notation;
 use crate::rules::order;
 use crate::rules::quantity::{MAX_TIME, Millis};
 use crate::rules::workout::Task;
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 
 /// What a ruling takes off.
 #[derive(Clone, Copy, Debug, Default)]
@@ -70,9 +70,8 @@ impl Performance {
         match (tiebreak::serves(task, &self.figures), tiebreak::serves(task, figures)) {
             (_, Serves::Never | Serves::NotYet(_)) => None,
             (Serves::At(before), Serves::At(now)) if before != now => {
-                let when = task.scheme.as_ref().map(|s| s.describe(&now).say(Lang::default())).unwrap_or_default();
                 let sentence = Sentence::new("deduct_tiebreak").with("old", old.exact());
-                notes.fault("/tiebreak", sentence.with("when", when));
+                notes.fault("/tiebreak", tiebreak::when(sentence, task, &now));
                 None
             }
             _ => match tiebreak::check_time(task, figures, old, notes) {

@@ -5,7 +5,7 @@ use crate::rules::notation::{Unit, dotted_time, undotted_time};
 use crate::rules::quantity::{Clock, Millis, compact, fold, quoted};
 use crate::rules::scheme::{MAX_TOTAL, Scheme, TotalError};
 use crate::rules::workout::{CountUnit, Format, Task};
-use crate::words::Sentence;
+use crate::words::{Sentence, Value};
 
 /// Rounds above this may be a total written in the wrong place.
 const MANY_ROUNDS: u64 = 60;
@@ -219,9 +219,8 @@ impl Reader<'_, '_> {
     }
 
     pub(super) fn ask_colon(&mut self, time: Millis, written: &str) {
-        let spoken = crate::words::en::spoken_time(time.0 / 1000);
         let sentence = Sentence::new("time_without_colon").with("text", quoted(written));
-        self.ask(sentence.with("spoken", spoken).with("time", time.exact()));
+        self.ask(sentence.with_value("spoken", Value::Spoken(time.0 / 1000)).with("time", time.exact()));
     }
 
     /// A time of the work: more than 0 and within the cap; `9:32:00` past it is asked about.

@@ -6,7 +6,7 @@ use crate::rules::notation::WrittenTiebreak;
 use crate::rules::quantity::{Clock, Millis};
 use crate::rules::scheme::{Marker, Scheme};
 use crate::rules::workout::{Format, Task, Tiebreak};
-use crate::words::{Lang, Sentence};
+use crate::words::{Sentence, Value};
 
 /// A pace is asked about when the reps after the marker took more than this many times as long
 /// each as those before it.
@@ -134,13 +134,14 @@ fn fits(task: &Task, figures: &Figures, time: Millis, notes: &mut Notes) -> Resu
 
 /// After 0, within the cap, before the finish.
 fn in_time(task: &Task, time: Millis, finish: Option<Millis>, marker: Option<&Marker>) -> Result<(), Sentence> {
-    let when = marker.zip(task.scheme.as_ref()).map(|(m, s)| s.describe(m).say(Lang::default()));
     let sentence = |with_marker, without, limit: Option<Millis>| {
-        let code = if when.is_some() { with_marker } else { without };
+        let code = if marker.is_some() && task.scheme.is_some() { with_marker } else { without };
         let sentence = Sentence::new(code).with("time", time.exact());
-        sentence
-            .with("limit", limit.map_or_else(String::new, Millis::exact))
-            .with("when", when.as_deref().unwrap_or(""))
+        let sentence = sentence.with("limit", limit.map_or_else(String::new, Millis::exact));
+        match marker {
+            Some(marker) => when(sentence, task, marker),
+            None => sentence,
+        }
     };
     if time == Millis(0) {
         return Err(sentence("tiebreak_zero", "tiebreak_zero_plain", None));
@@ -152,6 +153,14 @@ fn in_time(task: &Task, time: Millis, finish: Option<Millis>, marker: Option<&Ma
         return Err(sentence("tiebreak_after_finish", "tiebreak_after_finish", finish));
     }
     Ok(())
+}
+
+/// The sentence, with the marker in words.
+pub(super) fn when(sentence: Sentence, task: &Task, marker: &Marker) -> Sentence {
+    match &task.scheme {
+        Some(scheme) => sentence.with_said("when", scheme.describe(marker)),
+        None => sentence,
+    }
 }
 
 /// A pace that cannot be: the time of an earlier round, copied. Asked about, never refused.
@@ -177,8 +186,7 @@ fn ask_pace(task: &Task, figures: &Figures, marker: &Marker, time: Millis, notes
 fn warn_missing(task: &Task, figures: &Figures, notes: &mut Notes) {
     match serves(task, figures) {
         Serves::At(marker) => {
-            let when = task.scheme.as_ref().map(|s| s.describe(&marker).say(Lang::default())).unwrap_or_default();
-            notes.warn(POINTER, Sentence::new("tiebreak_missing").with("when", when));
+            notes.warn(POINTER, when(Sentence::new("tiebreak_missing"), task, &marker));
         }
         Serves::Moment => notes.warn(POINTER, Sentence::new("tiebreak_missing_plain")),
         Serves::Never | Serves::Ignored | Serves::NotYet(_) => {}
@@ -199,8 +207,10 @@ pub(super) fn before_spreadsheet(clock: &Clock, cap: Option<Millis>) -> Option<M
 
 /// The question about it; one yes serves for all rows that have it.
 pub(super) fn spreadsheet_question(clock: &Clock, before: Millis) -> Sentence {
-    let hours = crate::words::en::number_word(clock.time.0 / 3_600_000);
-    let unit = if clock.time.0 / 3_600_000 == 1 { "spreadsheet_hour" } else { "spreadsheet_hours" };
+    let hours = match clock.time.0 / 3_600_000 {
+        1 => Sentence::new("spreadsheet_hour"),
+        hours => Sentence::new("spreadsheet_hours").with_value("hours", Value::InWords(hours)),
+    };
     let sentence = Sentence::new("spreadsheet_time").with("time", clock.time.exact()).with("before", before.exact());
-    sentence.with("hours", Sentence::new(unit).with("hours", hours).say(Lang::default()))
+    sentence.with_said("hours", hours)
 }

@@ -2,7 +2,7 @@
 
 use super::{Block, MAX_TOTAL, Scheme, Work};
 use crate::rules::workout::Tiebreak;
-use crate::words::{Lang, Sentence};
+use crate::words::{Sentence, Value};
 
 /// A place where a tiebreak time is taken.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -132,7 +132,7 @@ impl Scheme {
                     (false, true) => "marker_block_station_only",
                     (false, false) => "marker_block_station",
                 };
-                self.named(Sentence::new(code), block, round).with("movement", self.station_name(block, station))
+                self.named(Sentence::new(code), block, round).with_value("movement", self.station_name(block, station))
             }
         }
     }
@@ -143,27 +143,27 @@ impl Scheme {
     }
 
     fn named(&self, sentence: Sentence, block: usize, round: u64) -> Sentence {
-        sentence.with("round", round + 1).with("block", self.block_name(block))
+        sentence.with("round", round + 1).with_value("block", self.block_name(block))
     }
 
     /// Its title, or its number among those that are not rests.
-    fn block_name(&self, block: usize) -> String {
+    fn block_name(&self, block: usize) -> Value {
         if let Some(Block::Work { title: Some(title), .. }) = self.blocks.get(block) {
-            return title.clone();
+            return Value::Text(title.clone());
         }
         let number = self.parts.iter().take(block + 1).filter(|p| p.work.is_some()).count();
-        Sentence::new("block_number").with("number", number).say(Lang::default())
+        Value::Said(Box::new(Sentence::new("block_number").with("number", number)))
     }
 
     /// The movement, numbered where the block has it more than once.
-    fn station_name(&self, block: usize, station: usize) -> String {
-        let Some(Block::Work { stations, .. }) = self.blocks.get(block) else { return String::new() };
-        let Some(here) = stations.get(station) else { return String::new() };
+    fn station_name(&self, block: usize, station: usize) -> Value {
+        let Some(Block::Work { stations, .. }) = self.blocks.get(block) else { return Value::Text(String::new()) };
+        let Some(here) = stations.get(station) else { return Value::Text(String::new()) };
         if stations.iter().filter(|s| s.movement == here.movement).count() < 2 {
-            return here.movement.clone();
+            return Value::Text(here.movement.clone());
         }
         let numbered = Sentence::new("station_number").with("movement", &here.movement);
-        numbered.with("number", station + 1).say(Lang::default())
+        Value::Said(Box::new(numbered.with("number", station + 1)))
     }
 }
 

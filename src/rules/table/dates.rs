@@ -2,7 +2,7 @@
 
 use crate::rules::competition::clip;
 use crate::rules::window::{self, Window, read_date};
-use crate::words::Sentence;
+use crate::words::{Sentence, Value};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan};
@@ -81,8 +81,8 @@ pub fn read(text: &str, order: DateOrder) -> Result<Date, Sentence> {
         | (_, Some(date), DateOrder::MonthFirst) => Ok(date),
         (Some(a), Some(b), DateOrder::Ask) => Err(Sentence::new("date_two_readings")
             .with("text", clip(text))
-            .with("day_first", a.strftime("%-d %B").to_string())
-            .with("month_first", b.strftime("%-d %B").to_string())
+            .with_value("day_first", Value::Day(a))
+            .with_value("month_first", Value::Day(b))
             .with("date", a)),
         _ => Err(unreadable()),
     }

@@ -181,7 +181,7 @@ impl Accept {
 }
 
 /// `0.85` → 850; at most three decimals (RFC 9110 §12.4.2). `None`: no weight.
-fn thousandths(text: &str) -> Option<u32> {
+pub(crate) fn thousandths(text: &str) -> Option<u32> {
     let (whole, part) = text.split_once('.').unwrap_or((text, ""));
     if part.len() > 3 || !part.bytes().all(|b| b.is_ascii_digit()) {
         return None;

@@ -10,6 +10,7 @@ pub(crate) mod read;
 
 pub use body::{Body, Json, Kind, LARGE, SMALL, Sent, SentBody, TINY};
 pub(crate) use body::{collect, is_kind};
+pub(super) use headers::thousandths;
 pub use headers::{Accept, Conditional, match_tags};
 
 use crate::app::App;

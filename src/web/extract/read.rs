@@ -4,9 +4,10 @@
 //! its place, and the rest is read again, until nothing is left to say. What serde says in its own
 //! words is put into ours.
 
+use crate::actions::language;
 use crate::rules::fault::Fault;
 use crate::web::problem::Problem;
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use http::StatusCode;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -237,7 +238,7 @@ fn kind(wanted: &str) -> String {
         other if other.starts_with("struct ") || other.starts_with("internally tagged") => "kind_object",
         other => return other.to_owned(),
     };
-    Sentence::new(code).say(Lang::En)
+    Sentence::new(code).say(language::reader())
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use super::form::{self, FieldError, Fields};
 use super::shell::{Link, Shell, When, words};
 use super::{html, say};
 use crate::actions::accounts::{self, AccountError};
+use crate::actions::language;
 use crate::actions::{erase, own_data};
 use crate::app::App;
 use crate::rules::access::{Grant, Role};
@@ -16,7 +17,7 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, organise, put};
+use crate::words::{organise, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -56,7 +57,7 @@ struct Texts(&'static Organise);
 
 impl Default for Texts {
     fn default() -> Self {
-        Self(organise(Lang::default()))
+        Self(organise(language::reader()))
     }
 }
 

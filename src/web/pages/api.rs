@@ -3,11 +3,12 @@
 
 use super::html;
 use super::shell::{Shell, words};
+use crate::actions::language;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
+use crate::words::api;
 use crate::words::en::api::Api;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, api};
 use askama::Template;
 use axum::response::IntoResponse;
 use serde_json::Value;
@@ -62,7 +63,7 @@ fn groups(document: &Value) -> Vec<Group> {
 
 /// `GET /api`.
 pub async fn get_api(caller: Caller) -> Answer {
-    let a = api(Lang::default());
+    let a = api(language::reader());
     let shell = Shell::new(&caller, "/api", a.title);
     Ok(html(&View { shell, w: words(), a, document: DOCUMENT, groups: &GROUPS })?.into_response())
 }
@@ -77,8 +78,13 @@ mod tests {
         let all: Vec<&Operation> = GROUPS.iter().flat_map(|group| &group.operations).collect();
         assert!(all.len() > 40 && all.iter().all(|o| !o.summary.is_empty()));
         assert!(all.iter().any(|o| o.method == "PUT" && o.path.ends_with("/scores/{bib}")));
-        let view =
-            View { shell: samples::shell("API"), w: words(), a: api(Lang::En), document: DOCUMENT, groups: &GROUPS };
+        let view = View {
+            shell: samples::shell("API"),
+            w: words(),
+            a: api(language::reader()),
+            document: DOCUMENT,
+            groups: &GROUPS,
+        };
         samples::assert_sound(&view.render().expect("renders").replace("<script defer src=\"/static/", ""));
     }
 }

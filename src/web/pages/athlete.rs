@@ -16,7 +16,7 @@ use crate::rules::workout::Workout;
 use crate::web::extract::Path;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
-use crate::words::en::grammar::Noun;
+use crate::words::Noun;
 use crate::words::en::pages::Pages;
 use crate::words::put;
 use askama::Template;

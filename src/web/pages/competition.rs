@@ -13,7 +13,6 @@ use crate::rules::workout::Workout;
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
-use crate::words::en::grammar::grouped;
 use crate::words::en::pages::Pages;
 use crate::words::put;
 use askama::Template;
@@ -162,7 +161,7 @@ fn division_line(c: &Competition, d: &Division, entries: u64) -> DivisionLine {
             (true, true) => put(w.level_lower_too, &[("level", &level)]),
             (true, false) => level.to_owned(),
         },
-        entries: grouped(entries),
+        entries: (words().number)(entries),
     }
 }
 
@@ -172,7 +171,7 @@ fn ages(c: &Competition) -> String {
     if !asks {
         return String::new();
     }
-    put(words().ages_on, &[("date", &c.age_date.strftime("%-d %B %Y"))])
+    put(words().ages_on, &[("date", &(words().day)(c.age_date))])
 }
 
 /// "Women, 18 to 39 years".

@@ -1,7 +1,7 @@
 //! Fields of a form as they came, and what is wrong with them, beside the field.
 
+use crate::actions::language;
 use crate::rules::fault::Fault;
-use crate::words::Lang;
 
 /// A fault beside its field.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -37,7 +37,7 @@ pub fn beside(faults: &[Fault], fields: &[&str], names: &[(&str, &str)]) -> Vec<
             .unwrap_or_default()
             .to_owned()
     };
-    faults.iter().map(|f| FieldError::new(field(&f.pointer), f.sentence.say(Lang::default()))).collect()
+    faults.iter().map(|f| FieldError::new(field(&f.pointer), f.sentence.say(language::reader()))).collect()
 }
 
 /// Fields in the order they came; a name may come more than once.

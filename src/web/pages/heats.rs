@@ -5,6 +5,7 @@ use super::shell::{Link, Shell, When, words};
 use super::{html, say};
 use crate::actions::Failure;
 use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
+use crate::actions::language;
 use crate::app::App;
 use crate::rules::heats::{Judging, Place, Settings};
 use crate::rules::ledger::Refusal;
@@ -12,7 +13,7 @@ use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::{self, Lang, put};
+use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -75,7 +76,7 @@ struct RowView {
 }
 
 fn texts() -> &'static words::en::heats::Heats {
-    words::heats(Lang::default())
+    words::heats(language::reader())
 }
 
 /// `GET /desk/{c}/{gym}/heats/{w}`.
@@ -112,7 +113,7 @@ pub async fn post_heats(
             Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
             Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
                 status = StatusCode::CONFLICT;
-                errors.push(FieldError::new("", sentence.say(Lang::default())));
+                errors.push(FieldError::new("", sentence.say(language::reader())));
             }
             Err(other) => return Err(other.into()),
         }

@@ -7,7 +7,7 @@ use crate::app::App;
 use crate::rules::workout::Workout;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
-use crate::words::en::grammar::Noun;
+use crate::words::Noun;
 use crate::words::en::pages::Pages;
 use crate::words::put;
 use askama::Template;

@@ -11,7 +11,7 @@ use crate::rules::order::{self, Key};
 use crate::rules::performance::{self, Around, Deduction, Performance, RawPerformance};
 use crate::rules::workout::{Prescription, Workout};
 use crate::standings::{Mask, Query, Scope};
-use crate::words::en::grammar::Noun;
+use crate::words::Noun;
 use crate::words::put;
 use std::fmt::Display;
 

@@ -5,6 +5,7 @@ use super::scope::{self, Asked, Pager, ScopeForm, anchor, gym_name};
 use super::shell::{Link, Mark, Shell, When, words};
 use super::standings::{as_of, label, views};
 use super::{html, say};
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::standings as action;
@@ -17,9 +18,8 @@ use crate::standings::{Cut, Mask, Query as BoardQuery, Scope};
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
-use crate::words::en::grammar::grouped;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, put};
+use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -115,7 +115,10 @@ pub async fn get_places(
             ]),
         w,
         title: format!("{title}: {}", x.title),
-        lead: put(lead, &[("of", &grouped(page.of.into())), ("entries", &grouped(page.entries.into()))]),
+        lead: put(
+            lead,
+            &[("of", &(words().number)(page.of.into())), ("entries", &(words().number)(page.entries.into()))],
+        ),
         views: views(&reader, &division, Some(&workout)),
         scope: form,
         caption: put(
@@ -177,7 +180,7 @@ fn beside(
             (Some(next), Some(own)) => {
                 let task = c.prescription(&x.slug, &r.athlete.division, score.level).map_or(&x.task, |p| &p.task);
                 let unit = if score.text.contains("lb") { LoadUnit::Lb } else { LoadUnit::Kg };
-                order::gap(task, next.key, own, unit).say(Lang::default())
+                order::gap(task, next.key, own, unit).say(language::reader())
             }
             _ => words().gap_first.to_owned(),
         };

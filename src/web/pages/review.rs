@@ -7,6 +7,7 @@ use super::moves::Looked;
 use super::scope::gym_name;
 use super::shell::{Link, Shell, words};
 use super::{html, rules_said, say};
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::views::{EntryView, GymView, ScoreView};
@@ -21,7 +22,7 @@ use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, put};
+use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -349,12 +350,12 @@ fn again(
             StatusCode::PRECONDITION_FAILED
         }
         Some(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            errors.push(FieldError::new("", sentence.say(Lang::default())));
+            errors.push(FieldError::new("", sentence.say(language::reader())));
             StatusCode::CONFLICT
         }
         // A referee of the competition who may not rule on just this score.
         Some(Failure::Refused(Refusal::NotAllowed(sentence))) => {
-            errors.push(FieldError::new("", sentence.say(Lang::default())));
+            errors.push(FieldError::new("", sentence.say(language::reader())));
             StatusCode::FORBIDDEN
         }
         Some(other) => return Err(other.into()),

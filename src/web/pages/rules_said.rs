@@ -5,7 +5,7 @@ use crate::rules::competition::Competition;
 use crate::rules::place::{LevelRule, Missing, Points, Running, Ties};
 use crate::rules::quantity::{Millis, Rounding, TimeStep};
 use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Scored, Task, Tiebreak, Workout};
-use crate::words::en::grammar::Noun;
+use crate::words::Noun;
 use crate::words::put;
 
 /// "As many rounds and reps as possible in 12:00".

@@ -5,7 +5,7 @@ use crate::rules::competition::Competition;
 use crate::rules::quantity::{Grams, Load, LoadUnit, Millimetres, centimetres, inches, kilograms, pounds};
 use crate::rules::scheme::{Block, Counts, Repeat, Scheme, Station};
 use crate::rules::workout::{Prescription, PublishedHeight, PublishedLoad, Workout};
-use crate::words::en::grammar::Noun;
+use crate::words::Noun;
 use crate::words::put;
 
 /// One scheme, for all or for some divisions.

@@ -4,6 +4,7 @@ use super::form::{self, Choice, FieldError, Fields};
 use super::score_about::{About, Place};
 use super::shell::{Link, Shell, When, encoded, words};
 use super::{html, rules_said, say};
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
 use crate::actions::{Failure, Request, heats, submit, withdraw};
@@ -15,7 +16,7 @@ use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, put};
+use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -346,7 +347,7 @@ async fn again(
         Some(Failure::Refused(Refusal::Ask(questions))) => {
             let asked = questions
                 .iter()
-                .map(|q| Asked { code: q.sentence.code.to_string(), text: q.sentence.say(Lang::default()) });
+                .map(|q| Asked { code: q.sentence.code.to_string(), text: q.sentence.say(language::reader()) });
             page.questions = asked.collect();
             let asked: Vec<&String> = page.questions.iter().map(|q| &q.code).collect();
             page.confirmed.retain(|code| !asked.contains(&code));
@@ -369,7 +370,7 @@ async fn again(
             StatusCode::PRECONDITION_FAILED
         }
         Some(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            page.errors.push(FieldError::new("", sentence.say(Lang::default())));
+            page.errors.push(FieldError::new("", sentence.say(language::reader())));
             StatusCode::CONFLICT
         }
         Some(other) => return Err(other.into()),

@@ -9,6 +9,7 @@ use super::sheet_layout::Space;
 use super::sheet_said::{TallyView, capped, done, example, intervals, lifts, tally, tens};
 use super::shell::{encoded, words};
 use super::{Page, html, rules_said, say};
+use crate::actions::language;
 use crate::actions::sheet::{self, Sheet, Sheets, Wanted};
 use crate::app::App;
 use crate::rules::competition::Competition;
@@ -17,7 +18,7 @@ use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
-use crate::words::{self, Lang, put};
+use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 
@@ -110,7 +111,7 @@ struct LevelView {
 }
 
 fn texts() -> &'static words::en::sheet::Sheet {
-    words::sheet(Lang::default())
+    words::sheet(language::reader())
 }
 
 /// `GET /c/{c}/workouts/{w}/sheet`.

@@ -3,12 +3,13 @@
 
 use super::sheet_layout::{Form, Group, Row, Set, Space, Totals, same_counts};
 use super::shell::words;
+use crate::actions::language;
 use crate::rules::performance;
 use crate::rules::quantity::Millis;
 use crate::rules::scheme::{Block, Counts, Repeat, Scheme, TallyCell};
 use crate::rules::workout::{CountUnit, Format, Task, Tiebreak};
-use crate::words::en::grammar::Noun;
-use crate::words::{self, Lang, put};
+use crate::words::Noun;
+use crate::words::{self, put};
 
 /// Running totals.
 pub(super) struct TallyView {
@@ -40,7 +41,7 @@ pub(super) struct CellView {
 }
 
 fn texts() -> &'static words::en::sheet::Sheet {
-    words::sheet(Lang::default())
+    words::sheet(language::reader())
 }
 
 /// What a station is, with its count where that is the same in every round.

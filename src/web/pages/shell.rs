@@ -1,16 +1,17 @@
 //! What all pages share: the frame around them, links, times, and the mark of a place.
 
+use crate::actions::language;
 use crate::rules::access::{Actor, Role};
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, pages};
+use crate::words::pages;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 /// The texts of the reader's language.
 #[must_use]
 pub fn words() -> &'static Pages {
-    pages(Lang::default())
+    pages(language::reader())
 }
 
 /// An address and its text.
@@ -105,7 +106,7 @@ fn links(actor: &Actor) -> Vec<Link> {
             (Role::Organiser, c, ..) => {
                 found.push(Link::new("/referee", w.nav_referee));
                 let href = c.as_ref().map_or_else(|| "/organise".to_owned(), |c| format!("/organise/{c}"));
-                found.push(Link::new(href, crate::words::organise(Lang::default()).nav));
+                found.push(Link::new(href, crate::words::organise(language::reader()).nav));
             }
             _ => {}
         }

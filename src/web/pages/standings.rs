@@ -14,7 +14,7 @@ use crate::rules::place::Points;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
-use crate::words::en::grammar::{Noun, grouped};
+use crate::words::Noun;
 use crate::words::en::pages::Pages;
 use crate::words::put;
 use askama::Template;
@@ -124,7 +124,10 @@ fn view(
         shell: Shell::new(caller, asked.address(&here, asked.from, asked.bib), format!("{title} · {}", c.title))
             .below([Link::new(&base, &c.title), Link::new("", &title)]),
         w,
-        lead: put(lead, &[("of", &grouped(page.of.into())), ("entries", &grouped(page.entries.into()))]),
+        lead: put(
+            lead,
+            &[("of", &(words().number)(page.of.into())), ("entries", &(words().number)(page.entries.into()))],
+        ),
         views: views(reader, &page.division, None),
         scope,
         caption: put(
@@ -201,7 +204,7 @@ fn row(
         gym: r.gym.as_deref().map_or(String::new(), |g| gym_name(gyms, g).to_owned()),
         country: r.country.clone(),
         unscoped: unscoped.map_or(String::new(), |n| put(w.in_all, &[("ordinal", &(w.ordinal)(n.into()))])),
-        points: r.points.map_or(String::new(), grouped),
+        points: r.points.map_or(String::new(), words().number),
         cells: r.workouts.iter().map(|x| cell(c, x)).collect(),
     }
 }

@@ -4,6 +4,7 @@ use super::markdown;
 use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes};
 use super::shell::{Link, Shell, When, words};
 use super::{Page, competition, html, rules_said};
+use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::competition::Competition;
@@ -13,7 +14,7 @@ use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::cautions::Cautions;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, put, sheet};
+use crate::words::{put, sheet};
 use askama::Template;
 use axum::extract::State;
 
@@ -77,7 +78,7 @@ pub async fn get_workout(
         written: rules_said::notation(&x.task),
         cautions: words().cautions,
         divisions: c.divisions.iter().map(|d| Link::new(places(&d.slug), &d.title)).collect(),
-        sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(Lang::default()).link),
+        sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(language::reader()).link),
     })
 }
 
@@ -186,7 +187,7 @@ mod tests {
             written: vec![("3+4".to_owned(), "three rounds".to_owned())],
             cautions: words().cautions,
             divisions: vec![Link::new("/c/s/divisions/women/workouts/w1", samples::LONG)],
-            sheet: Link::new("/c/s/workouts/w1/sheet", sheet(Lang::default()).link),
+            sheet: Link::new("/c/s/workouts/w1/sheet", sheet(language::reader()).link),
         }
     }
 

@@ -2,11 +2,12 @@
 
 use super::body::{ProblemBody, ProblemError};
 use super::{Answer, Problem};
+use crate::actions::language;
 use crate::app::App;
 use crate::web::arrival::Arrival;
 use crate::web::extract::{Accept, Path};
 use crate::web::pages;
-use crate::words::{Lang, Sentence};
+use crate::words::Sentence;
 use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -65,7 +66,7 @@ impl Problem {
     /// What happened here, and what to do.
     #[must_use]
     pub fn detail(&self) -> String {
-        self.sentence.say(Lang::En)
+        self.sentence.say(language::reader())
     }
 
     /// RFC 9457 §3, with our own members.
@@ -74,7 +75,7 @@ impl Problem {
         let errors = self.errors.iter().map(|fault| ProblemError {
             pointer: fault.pointer.clone(),
             code: fault.sentence.code.to_string(),
-            message: fault.sentence.say(Lang::En),
+            message: fault.sentence.say(language::reader()),
             line: fault.line,
         });
         ProblemBody {
@@ -97,8 +98,8 @@ impl Problem {
     }
 
     fn page(&self, request_id: &str) -> Response {
-        let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(Lang::En)).collect();
-        let help = Sentence::new("problem_help").with("request_id", request_id).say(Lang::En);
+        let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(language::reader())).collect();
+        let help = Sentence::new("problem_help").with("request_id", request_id).say(language::reader());
         let page = pages::problem::page(&self.title(), &self.detail(), &errors, &help);
         (self.status, Html(page)).into_response()
     }
@@ -138,7 +139,7 @@ fn title(status: StatusCode) -> String {
         503 => "title_503",
         _ => "title_500",
     };
-    Sentence::new(code).say(Lang::En)
+    Sentence::new(code).say(language::reader())
 }
 
 /// A sentence as such: its `{placeholders}` left open.
@@ -150,9 +151,9 @@ fn without_values(template: &str) -> String {
 
 /// `GET /problems/{code}`: what a problem's `type` leads to.
 pub async fn show_problem(Path(code): Path<String>) -> Answer {
-    let text = crate::words::en::template(&code).filter(|_| !code.starts_with("title_"));
+    let text = crate::words::template(language::reader(), &code).filter(|_| !code.starts_with("title_"));
     let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
-    let title = Sentence::new("problem_type").with("code", &code).say(Lang::En);
+    let title = Sentence::new("problem_type").with("code", &code).say(language::reader());
     let page = pages::problem::page(&title, &without_values(text), &[], "");
     Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }

@@ -1,23 +1,20 @@
 //! English numbers: ordinals, plurals, spans of time, dates.
 
-/// What is counted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[expect(missing_docs, reason = "the words themselves")]
-pub enum Noun {
-    Rep,
-    Calorie,
-    Metre,
-    Second,
-    Athlete,
-    Division,
-    Workout,
-    Round,
-    Interval,
-    Place,
-    Standing,
-    Change,
-    Point,
-}
+use crate::words::grammar::{Grammar, Noun, in_threes, two_units};
+
+/// English.
+pub const GRAMMAR: Grammar = Grammar {
+    number: grouped,
+    decimal: str::to_owned,
+    ordinal,
+    count,
+    in_words: number_word,
+    spoken: spoken_time,
+    duration,
+    moment,
+    date: |date| date.strftime("%-d %B %Y").to_string(),
+    day: |date| date.strftime("%-d %B").to_string(),
+};
 
 /// `1st`, `2nd`, `3rd`, `4th`, `11th`.
 #[must_use]
@@ -56,38 +53,86 @@ pub fn count(n: u64, noun: Noun) -> String {
 /// Thousands set off by commas.
 #[must_use]
 pub fn grouped(n: u64) -> String {
-    let digits = n.to_string();
-    let mut out = String::with_capacity(digits.len() + digits.len() / 3);
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    out
+    in_threes(n, ',')
 }
 
-/// The two largest units of a span in seconds, cut down: `2 days 4 h`, `3 h 12 min`, `41 s`.
+/// `2 days 4 h`, `3 h 12 min`, `41 s`.
 #[must_use]
 pub fn duration(seconds: u64) -> String {
-    let (days, hours, minutes) = (seconds / 86_400, seconds / 3600 % 24, seconds / 60 % 60);
-    match (days, hours, minutes) {
-        (0, 0, 0) => format!("{seconds} s"),
-        (0, 0, m) => format!("{m} min"),
-        (0, h, 0) => format!("{h} h"),
-        (0, h, m) => format!("{h} h {m} min"),
-        (1, 0, _) => "1 day".to_owned(),
-        (1, h, _) => format!("1 day {h} h"),
-        (d, 0, _) => format!("{d} days"),
-        (d, h, _) => format!("{d} days {h} h"),
-    }
+    two_units(seconds, "day", "days")
 }
 
 /// `Sunday 17 January 2027, 21:00`; seconds only where there are some.
 #[must_use]
-pub fn date(at: &jiff::ZonedDateTime) -> String {
+pub fn moment(at: &jiff::ZonedDateTime) -> String {
     let form = if at.second() == 0 { "%A %-d %B %Y, %H:%M" } else { "%A %-d %B %Y, %H:%M:%S" };
     at.strftime(form).to_string()
+}
+
+const ONES: [&str; 20] = [
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+];
+const TENS: [&str; 10] = ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
+
+/// A number below 100 in words, others in digits.
+///
+/// ```
+/// use tallywright::words::en::grammar::number_word;
+///
+/// assert_eq!(number_word(9), "nine");
+/// assert_eq!(number_word(32), "thirty-two");
+/// assert_eq!(number_word(148), "148");
+/// ```
+#[must_use]
+pub fn number_word(n: u64) -> String {
+    let Ok(i) = usize::try_from(n) else { return n.to_string() };
+    match (ONES.get(i), TENS.get(i / 10), ONES.get(i % 10)) {
+        (Some(word), ..) => (*word).to_owned(),
+        (None, Some(tens), _) if i % 10 == 0 => (*tens).to_owned(),
+        (None, Some(tens), Some(ones)) => format!("{tens}-{ones}"),
+        _ => n.to_string(),
+    }
+}
+
+/// A time as one would say it: 572 seconds are "Nine minutes thirty-two".
+#[must_use]
+pub fn spoken_time(seconds: u64) -> String {
+    let unit = |n: u64, one: &str, many: &str| format!("{} {}", number_word(n), if n == 1 { one } else { many });
+    let (hours, minutes, rest) = (seconds / 3600, seconds % 3600 / 60, seconds % 60);
+    let mut parts = Vec::new();
+    if hours > 0 {
+        parts.push(unit(hours, "hour", "hours"));
+    }
+    if minutes > 0 {
+        parts.push(unit(minutes, "minute", "minutes"));
+    }
+    match (rest, parts.is_empty()) {
+        (0, false) => {}
+        (_, false) => parts.push(number_word(rest)),
+        (_, true) => parts.push(unit(rest, "second", "seconds")),
+    }
+    let said = parts.join(" ");
+    let mut letters = said.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 #[cfg(test)]

@@ -17,8 +17,6 @@ mod roster;
 pub mod sheet;
 mod store;
 
-pub use performance::{number_word, spoken_time};
-
 /// The areas, in the order they are searched.
 pub const AREAS: [&[(&str, &str)]; 8] = [
     performance::SENTENCES,
@@ -30,9 +28,3 @@ pub const AREAS: [&[(&str, &str)]; 8] = [
     cli::SENTENCES,
     store::SENTENCES,
 ];
-
-/// The sentence for a code.
-#[must_use]
-pub fn template(code: &str) -> Option<&'static str> {
-    AREAS.iter().find_map(|area| area.iter().find(|(c, _)| *c == code).map(|(_, s)| *s))
-}

@@ -129,7 +129,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "spreadsheet_changed",
         "“{text}”: your spreadsheet changed this into a number or date. Format the column as text and paste again.",
     ),
-    ("spreadsheet_hour", "{hours} hour"),
+    ("spreadsheet_hour", "one hour"),
     ("spreadsheet_hours", "{hours} hours"),
     ("spreadsheet_time", "{time} is {hours}. Spreadsheets add :00; did you mean {before}?"),
     ("station_count", "{movement}: say how it counts, with reps, calories, metres and per, or counts = 1 or 0."),
@@ -173,69 +173,3 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("whole_round", "{reps} reps is a whole round here: write {rounds}+{rest}."),
     ("whole_workout", "{total} is the whole workout: then a time is needed, or one rep less."),
 ];
-
-const ONES: [&str; 20] = [
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-];
-const TENS: [&str; 10] = ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
-
-/// A number below 100 in words, others in digits.
-///
-/// ```
-/// use tallywright::words::en::number_word;
-///
-/// assert_eq!(number_word(9), "nine");
-/// assert_eq!(number_word(32), "thirty-two");
-/// assert_eq!(number_word(148), "148");
-/// ```
-#[must_use]
-pub fn number_word(n: u64) -> String {
-    let Ok(i) = usize::try_from(n) else { return n.to_string() };
-    match (ONES.get(i), TENS.get(i / 10), ONES.get(i % 10)) {
-        (Some(word), ..) => (*word).to_owned(),
-        (None, Some(tens), _) if i % 10 == 0 => (*tens).to_owned(),
-        (None, Some(tens), Some(ones)) => format!("{tens}-{ones}"),
-        _ => n.to_string(),
-    }
-}
-
-/// A time as one would say it: 572 seconds are "Nine minutes thirty-two".
-#[must_use]
-pub fn spoken_time(seconds: u64) -> String {
-    let unit = |n: u64, one: &str, many: &str| format!("{} {}", number_word(n), if n == 1 { one } else { many });
-    let (hours, minutes, rest) = (seconds / 3600, seconds % 3600 / 60, seconds % 60);
-    let mut parts = Vec::new();
-    if hours > 0 {
-        parts.push(unit(hours, "hour", "hours"));
-    }
-    if minutes > 0 {
-        parts.push(unit(minutes, "minute", "minutes"));
-    }
-    match (rest, parts.is_empty()) {
-        (0, false) => {}
-        (_, false) => parts.push(number_word(rest)),
-        (_, true) => parts.push(unit(rest, "second", "seconds")),
-    }
-    let said = parts.join(" ");
-    let mut letters = said.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}

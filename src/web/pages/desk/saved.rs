@@ -1,6 +1,7 @@
 //! What has just been stored at the desk, with its place now, and who is next.
 
 use super::rows::WorkoutView;
+use crate::actions::language;
 use crate::actions::lists;
 use crate::actions::reader::Reader;
 use crate::actions::{ScorePath, score, standings};
@@ -9,7 +10,7 @@ use crate::rules::performance::{self, Around, RawPerformance};
 use crate::web::pages::say;
 use crate::web::pages::shell::{Link, words};
 use crate::web::problem::Answer;
-use crate::words::{Lang, put};
+use crate::words::put;
 
 /// What has just been stored.
 pub(super) struct Saved {
@@ -69,7 +70,7 @@ pub(super) async fn saved(
     if let Some(p) = c.prescription(&path.workout, &entry.division, level) {
         let raw = RawPerformance::Text(s.performance.text.clone());
         if let Ok(checked) = performance::check(&p.task, &raw, &Around::default()) {
-            lines.extend(checked.warnings.iter().map(|x| x.sentence.say(Lang::default())));
+            lines.extend(checked.warnings.iter().map(|x| x.sentence.say(language::reader())));
         }
     }
     let title = put(w.saved_title, &[("name", &entry.name), ("text", &s.performance.text)]);

@@ -5,6 +5,7 @@
 
 use super::saved::Saved;
 use super::{Desk, judges};
+use crate::actions::language;
 use crate::actions::{Request, ScorePath, attest, lists};
 use crate::app::App;
 use crate::rules::ledger::Precondition;
@@ -15,7 +16,7 @@ use crate::web::pages::html;
 use crate::web::pages::shell::words;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
-use crate::words::{Lang, put};
+use crate::words::put;
 use axum::extract::State;
 use axum::response::IntoResponse;
 use http::StatusCode;
@@ -91,8 +92,8 @@ fn ticked(fields: &Fields) -> Vec<(u32, u64)> {
 
 /// A problem in words, with all that is to be mended.
 fn why(problem: &Problem) -> String {
-    let errors: Vec<String> = problem.errors.iter().map(|e| e.sentence.say(Lang::default())).collect();
-    if errors.is_empty() { problem.sentence.say(Lang::default()) } else { errors.join(" ") }
+    let errors: Vec<String> = problem.errors.iter().map(|e| e.sentence.say(language::reader())).collect();
+    if errors.is_empty() { problem.sentence.say(language::reader()) } else { errors.join(" ") }
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ use super::super::shell::{Shell, words};
 use super::super::upload::Upload;
 use super::{frame, reader, refused, texts};
 use crate::actions::apply::{self, How};
+use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::views::{AppliedView, DifferenceView};
 use crate::actions::{Failure, Request};
@@ -21,7 +22,7 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, put};
+use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -177,7 +178,7 @@ fn conflict(differences: &[Difference]) -> Looked {
 
 /// A fault of the file, with its line.
 fn fault(fault: &Fault) -> FieldError {
-    let said = fault.sentence.say(Lang::default());
+    let said = fault.sentence.say(language::reader());
     let at = if fault.pointer.is_empty() { said } else { format!("{}: {said}", fault.pointer) };
     let text = match fault.line {
         Some(line) => put(texts().file_line, &[("line", &line), ("text", &at)]),

@@ -10,6 +10,7 @@ use super::super::shell::{Shell, words};
 use super::super::upload::Upload;
 use super::{frame, reader, refused, texts};
 use crate::actions::import::{DateOrder, ImportView, Options, RefusedRow, Rows, What, import_with, refused_csv};
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::{Failure, Request};
@@ -248,7 +249,7 @@ pub async fn post_list(
 
 /// A fault of the file as a whole, with its line.
 fn said(fault: &crate::rules::fault::Fault) -> String {
-    let text = fault.sentence.say(crate::words::Lang::default());
+    let text = fault.sentence.say(language::reader());
     match fault.line {
         Some(line) => put(texts().file_line, &[("line", &line), ("text", &text)]),
         None => text,

@@ -11,6 +11,7 @@ pub mod people;
 use super::form::FieldError;
 use super::html;
 use super::shell::{Link, Shell, words};
+use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::{Failure, Request, competitions, roster};
 use crate::app::App;
@@ -20,7 +21,7 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, Sentence, organise, put};
+use crate::words::{Sentence, organise, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -31,7 +32,7 @@ use jiff::tz::{AmbiguousOffset, TimeZone};
 
 /// The texts of these pages in the reader's language.
 fn texts() -> &'static Organise {
-    organise(Lang::default())
+    organise(language::reader())
 }
 
 /// The competition, for its organiser alone.
@@ -73,7 +74,7 @@ fn instant(text: &str, field: &str, zone: &TimeZone, name: &str, errors: &mut Ve
 
 /// The status and the faults of a refusal that belongs on the page; others are problems.
 fn refused(failure: Failure, fields: &[&str], errors: &mut Vec<FieldError>) -> Answer<StatusCode> {
-    let say = |sentence: &Sentence| FieldError::new("", sentence.say(Lang::default()));
+    let say = |sentence: &Sentence| FieldError::new("", sentence.say(language::reader()));
     match failure {
         Failure::Refused(Refusal::Faults(faults)) => {
             errors.extend(super::form::beside(&faults, fields, &[]));

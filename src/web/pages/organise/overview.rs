@@ -7,6 +7,7 @@ use super::super::shell::{Link, Shell, When, words};
 use super::super::{html, say};
 use super::{frame, instant, reader, refused, texts};
 use crate::actions::extend::{self, Extended};
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, Late, Progress};
@@ -376,7 +377,7 @@ pub async fn post_erase(
         Some(bib) => match erase::erase(&app, &caller.actor, caller.received, &slug, Whose::Entry(bib)).await {
             Ok(()) => return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response()),
             Err(Failure::Refused(Refusal::NotFound(sentence))) => {
-                errors.push(FieldError::new("erase_bib", sentence.say(crate::words::Lang::default())));
+                errors.push(FieldError::new("erase_bib", sentence.say(language::reader())));
                 StatusCode::UNPROCESSABLE_ENTITY
             }
             Err(other) => return Err(other.into()),

@@ -6,6 +6,7 @@ use super::super::shell::{Shell, words};
 use super::super::{html, say};
 use super::{frame, reader, texts};
 use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
+use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::access::Grant;
@@ -19,7 +20,7 @@ use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{Lang, put};
+use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -174,7 +175,7 @@ pub async fn post_link(
             StatusCode::CREATED
         }
         Err(AccountError::Refused(Refusal::Conflict(sentence, _))) => {
-            view.errors.push(FieldError::new("", sentence.say(Lang::default())));
+            view.errors.push(FieldError::new("", sentence.say(language::reader())));
             StatusCode::CONFLICT
         }
         Err(AccountError::Refused(Refusal::NotFound(_))) => {

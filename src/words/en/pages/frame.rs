@@ -2,6 +2,8 @@
 
 area! { ($) frame:
     lang: "en",
+    own_name: "English",
+    languages_label: "Language",
     skip: "Skip to the page",
     nav_label: "Main",
     nav_account: "Your account",

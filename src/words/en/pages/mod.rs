@@ -5,8 +5,9 @@
 //! One file per area of the site; here they become one type. What is new gets an area, or a type
 //! of its own as the desk's texts have.
 
-use super::grammar::{Noun, count, date, duration, ordinal};
+use super::grammar::GRAMMAR;
 use crate::words::cautions::Cautions;
+use crate::words::grammar::Noun;
 
 /// The texts of one area, as a macro that adds them to those of the areas before it and calls
 /// the next of the list it is given.
@@ -48,10 +49,16 @@ macro_rules! pages {
             pub ordinal: fn(u64) -> String,
             /// `3 reps`.
             pub count: fn(u64, Noun) -> String,
+            /// `1,234`.
+            pub number: fn(u64) -> String,
+            /// `42.5` as this language writes it.
+            pub decimal: fn(&str) -> String,
             /// From seconds: `2 days 4 h`, `3 h 12 min`.
             pub duration: fn(u64) -> String,
             /// `Sunday 17 January 2027, 21:00`.
             pub date: fn(&jiff::ZonedDateTime) -> String,
+            /// `17 January 2027`.
+            pub day: fn(jiff::civil::Date) -> String,
             /// What the gym's desk says.
             pub desk_words: &'static super::desk::Desk,
             /// What stands on every workout's page.
@@ -61,7 +68,13 @@ macro_rules! pages {
 
         /// English.
         pub const PAGES: Pages = Pages {
-            ordinal, count, duration, date,
+            ordinal: GRAMMAR.ordinal,
+            count: GRAMMAR.count,
+            number: GRAMMAR.number,
+            decimal: GRAMMAR.decimal,
+            duration: GRAMMAR.duration,
+            date: GRAMMAR.moment,
+            day: GRAMMAR.date,
             desk_words: &super::desk::DESK,
             cautions: &super::cautions::CAUTIONS,
             $($name: $text,)*
