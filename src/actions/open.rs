@@ -117,9 +117,23 @@ async fn catch_up(store: &Store, board: &Board) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Whether there is a database at this address already. An address that is no file is taken to be
-/// there: opening says what is wrong with it.
+/// Whether there is a database of ours at this address already. An address that is none is taken to
+/// be there: opening says what is wrong with it.
+///
+/// # Errors
+/// When a server cannot be asked.
+pub async fn is_there(url: &str) -> Result<bool, StoreError> {
+    crate::store::dialect::is_there(url).await
+}
+
+/// Whether this address is of a server, which copies and keeps databases in its own way.
 #[must_use]
-pub fn is_there(url: &str) -> bool {
-    crate::store::dialect::sqlite_path(url).is_none_or(|path| path.exists())
+pub fn is_served(url: &str) -> bool {
+    crate::store::dialect::is_served(url)
+}
+
+/// An address of a database as it may be shown: without what signs in.
+#[must_use]
+pub fn shown(url: &str) -> String {
+    crate::store::dialect::shown(url)
 }

@@ -1,7 +1,7 @@
 //! Opening the database that the command line names, and closing it in order whatever happens.
 
 use super::talk::{Done, Stop};
-use crate::actions::open::{Service, is_there, open};
+use crate::actions::open::{Service, is_there, open, shown};
 use crate::app::{App, Clock, Keys};
 use crate::config::Config;
 use crate::words::Sentence;
@@ -27,11 +27,16 @@ pub(super) async fn opened(database: Option<&str>) -> Result<Service, Stop> {
 
 /// Runs `work` on a database that must be there: a slip in its name should not make an empty one.
 pub(super) async fn on_existing(database: Option<&str>, work: impl AsyncFnOnce(&App) -> Done) -> Done {
-    let url = database.unwrap_or(DATABASE);
-    if !is_there(url) {
-        return Err(Stop::because(&Sentence::new("cli_no_database").with("url", url)));
-    }
+    must_be_there(database.unwrap_or(DATABASE)).await?;
     on(database, work).await
+}
+
+/// Says so when there is no database at this address.
+pub(super) async fn must_be_there(url: &str) -> Done {
+    if is_there(url).await? {
+        return Ok(());
+    }
+    Err(Stop::because(&Sentence::new("cli_no_database").with("url", shown(url))))
 }
 
 /// Runs `work` on a database, making it if it is not there.

@@ -2,7 +2,7 @@
 
 use super::open::DATABASE;
 use super::talk::{Done, Stop, say, tell};
-use crate::actions::open::{Service, open};
+use crate::actions::open::{Service, open, shown};
 use crate::app::{Clock, Keys};
 use crate::config::Config;
 use crate::web;
@@ -59,7 +59,7 @@ impl Serve {
         }
         let service = open(config, Clock::System, Keys::System).await?;
         let at = Sentence::new("cli_serving").with("url", &service.app.config.public_url);
-        tell(&say(&at.with("database", &service.app.config.database)));
+        tell(&say(&at.with("database", shown(&service.app.config.database))));
         until_stopped(service, listener, metrics).await
     }
 }

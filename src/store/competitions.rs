@@ -1,5 +1,6 @@
 //! Competitions: their files in force, their heads, their files as of a log position.
 
+use super::db::AsEx;
 use super::{Store, StoreError, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
 use jiff::Timestamp;
@@ -120,14 +121,7 @@ impl Store {
 
     /// The end of a competition's log; `None`: no such competition.
     pub async fn find_head(&self, competition: i64) -> Result<Option<LogHead>, StoreError> {
-        let mut conn = self.read().await?;
-        db!(&mut conn, opt (i64, i64, Vec<u8>): "SELECT seq, at, root FROM competitions WHERE id = $1", competition)?
-            .map(|(seq, at, root)| {
-                let root =
-                    root.try_into().map_err(|_| StoreError::unreadable("competitions", "root is not 32 bytes"))?;
-                Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root })
-            })
-            .transpose()
+        head(&mut self.read().await?, competition).await
     }
 
     /// The file that was in force at log position `seq`; `None`: before the first, or no such
@@ -144,4 +138,14 @@ impl Store {
         };
         self.inner.definitions.get(competition, number("records", at)?, read).map(Some)
     }
+}
+
+/// The end of a competition's log.
+pub(super) async fn head(on: &mut impl AsEx, competition: i64) -> Result<Option<LogHead>, StoreError> {
+    db!(on, opt (i64, i64, Vec<u8>): "SELECT seq, at, root FROM competitions WHERE id = $1", competition)?
+        .map(|(seq, at, root)| {
+            let root = root.try_into().map_err(|_| StoreError::unreadable("competitions", "root is not 32 bytes"))?;
+            Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root })
+        })
+        .transpose()
 }

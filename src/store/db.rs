@@ -4,6 +4,7 @@
 //! on a migrated database. Texts keep to the common subset: `$1`, `RETURNING`, `ON CONFLICT`; integers, text,
 //! bytes, booleans. What cannot be said in it stands in [`super::dialect`].
 
+use super::dialect::postgres::{Reading, Writing};
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::PgRow;
 use sqlx::sqlite::SqliteRow;
@@ -24,14 +25,14 @@ pub enum Db {
 #[expect(missing_docs, reason = "the engines")]
 pub enum Conn {
     Sqlite(PoolConnection<Sqlite>),
-    Postgres(PoolConnection<Postgres>),
+    Postgres(Reading),
 }
 
 /// A transaction.
 #[expect(missing_docs, reason = "the engines")]
 pub enum Tx {
     Sqlite(Transaction<'static, Sqlite>),
-    Postgres(Transaction<'static, Postgres>),
+    Postgres(Writing),
 }
 
 /// What a statement runs on.
@@ -52,7 +53,7 @@ impl AsEx for Conn {
     fn ex(&mut self) -> Ex<'_> {
         match self {
             Self::Sqlite(c) => Ex::Sqlite(c),
-            Self::Postgres(c) => Ex::Postgres(c),
+            Self::Postgres(c) => Ex::Postgres(c.ex()),
         }
     }
 }
@@ -61,7 +62,7 @@ impl AsEx for Tx {
     fn ex(&mut self) -> Ex<'_> {
         match self {
             Self::Sqlite(t) => Ex::Sqlite(t),
-            Self::Postgres(t) => Ex::Postgres(t),
+            Self::Postgres(t) => Ex::Postgres(t.ex()),
         }
     }
 }
@@ -69,10 +70,7 @@ impl AsEx for Tx {
 impl Db {
     /// A connection from the pool.
     pub async fn acquire(&self) -> sqlx::Result<Conn> {
-        Ok(match self {
-            Self::Sqlite(pool) => Conn::Sqlite(pool.acquire().await?),
-            Self::Postgres(pool) => Conn::Postgres(pool.acquire().await?),
-        })
+        super::dialect::acquire(self).await
     }
 
     /// A transaction that writes.

@@ -4,7 +4,7 @@
 //! after another in memory, each table is written once, and the commit makes it durable. A refusal
 //! never reaches SQL and never touches its neighbours.
 
-use super::competitions::Definition;
+use super::competitions::{Definition, LogHead};
 use super::db::Tx;
 use super::heaviest::Loads;
 use super::idempotency::{Answers, Earlier, sweep};
@@ -12,13 +12,18 @@ use super::load::{Loaded, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
-use super::{Store, StoreError, merkle};
+use super::{Store, StoreError, dialect, merkle};
 use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
 use jiff::Timestamp;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::time::Duration;
+
+/// How often the head is looked for after a commit whose answer was lost.
+const TRIES: u32 = 5;
+const BETWEEN_TRIES: Duration = Duration::from_millis(500);
 
 /// What a group came to.
 pub(crate) struct Grouped {
@@ -60,22 +65,34 @@ impl Failure {
 
 /// Decides and commits.
 pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
-    let mut tx = store.begin().await.map_err(Failure::Undone)?;
-    let mut group = match Group::load(store, &mut tx, now, jobs).await {
-        Ok(group) => group,
-        Err(error) => return Err(undo(tx, error).await),
-    };
+    let wanted = wanted(jobs);
+    let slugs: Vec<&str> = wanted.keys().copied().collect();
+    let long = wanted.values().any(|w| w.all.everything);
+    let writes = &store.inner.writes;
+    let (mut tx, mut group) = dialect::in_time(writes, long, async {
+        let mut tx = store.begin_on(&slugs, long).await?;
+        match Group::load(store, &mut tx, now, jobs, &wanted).await {
+            Ok(group) => Ok((tx, group)),
+            Err(error) => Err(undo(tx, error).await),
+        }
+    })
+    .await
+    .map_err(Failure::Undone)?;
     let answers = jobs.iter().map(|job| group.answer(job)).collect();
     if !group.has_changes() {
         tx.rollback().await.map_err(|e| Failure::Undone(e.into()))?;
         return Ok(Grouped { answers, committed: Vec::new() });
     }
-    let saved = match group.save(&mut tx).await {
-        Ok(saved) => saved,
-        Err(error) => return Err(undo(tx, error).await),
-    };
-    if let Err(error) = tx.commit().await {
-        settle(store, &saved, error.into()).await?;
+    let (tx, saved) = dialect::in_time(writes, long, async {
+        match group.save(&mut tx).await {
+            Ok(saved) => Ok((tx, saved)),
+            Err(error) => Err(undo(tx, error).await),
+        }
+    })
+    .await
+    .map_err(Failure::Undone)?;
+    if let Err(error) = dialect::in_time(writes, long, async { Ok(tx.commit().await?) }).await {
+        settle(store, &saved, error).await?;
     }
     let committed = saved.into_iter().map(|one| {
         if let Some(definition) = one.definition {
@@ -86,22 +103,53 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     Ok(Grouped { answers, committed: committed.collect() })
 }
 
-/// What became of a commit that failed: the head tells, where it can be read. Another process may
+/// What all jobs touch, by competition.
+fn wanted(jobs: &[Job]) -> BTreeMap<&str, Wanted> {
+    let mut wanted: BTreeMap<&str, Wanted> = BTreeMap::new();
+    for job in jobs {
+        wanted.entry(&job.asked.competition).or_default().add(job.asked.touches());
+    }
+    wanted
+}
+
+/// What became of a commit that failed: the head tells, where it can be read. It is read by one
+/// who holds it, for a commit whose answer was lost may still be under way. Another process may
 /// have moved it on meanwhile; then nobody knows.
 async fn settle(store: &Store, saved: &[Saved], error: StoreError) -> Result<(), Failure> {
     let Some(one) = saved.first() else { return Err(Failure::Unknown(error)) };
-    match store.find_head(one.committed.competition).await {
+    let slugs: Vec<&str> = saved.iter().map(|one| one.committed.slug.as_str()).collect();
+    let (found, after) = (find_head(store, &slugs, one.committed.competition).await, one.committed.after);
+    match found {
         Ok(Some(head)) if head.seq == one.committed.seq && head.root == one.root => Ok(()),
-        Ok(Some(head)) if head.seq == one.committed.after => Err(Failure::Undone(error)),
-        Ok(None) if one.committed.after == 0 => Err(Failure::Undone(error)),
+        Ok(Some(head)) if head.seq == after => Err(Failure::Undone(error)),
+        Ok(None) if after == 0 => Err(Failure::Undone(error)),
         _ => Err(Failure::Unknown(error)),
     }
 }
 
-async fn undo(tx: Tx, error: StoreError) -> Failure {
+/// The head, once nobody else has it in hand. A server that stops takes a moment to come back.
+async fn find_head(store: &Store, slugs: &[&str], competition: i64) -> Result<Option<LogHead>, StoreError> {
+    let mut tries = TRIES;
+    loop {
+        tries -= 1;
+        let found = dialect::in_time(&store.inner.writes, false, async {
+            let mut tx = store.begin_on(slugs, false).await?;
+            let head = super::competitions::head(&mut tx, competition).await?;
+            tx.rollback().await?;
+            Ok(head)
+        })
+        .await;
+        match found {
+            Err(error) if tries > 0 && error.is_busy() => tokio::time::sleep(BETWEEN_TRIES).await,
+            done => return done,
+        }
+    }
+}
+
+async fn undo(tx: Tx, error: StoreError) -> StoreError {
     // Should even this fail, the connection is closed, which undoes it too.
     let _ = tx.rollback().await;
-    Failure::Undone(error)
+    error
 }
 
 /// One competition as it is after the commit.
@@ -124,14 +172,16 @@ struct Group {
 }
 
 impl Group {
-    async fn load(store: &Store, tx: &mut Tx, now: Timestamp, jobs: &[Job]) -> Result<Self, StoreError> {
-        let mut wanted: BTreeMap<&str, Wanted> = BTreeMap::new();
-        for job in jobs {
-            wanted.entry(&job.asked.competition).or_default().add(job.asked.touches());
-        }
+    async fn load(
+        store: &Store,
+        tx: &mut Tx,
+        now: Timestamp,
+        jobs: &[Job],
+        wanted: &BTreeMap<&str, Wanted>,
+    ) -> Result<Self, StoreError> {
         let answers = Answers::load(tx, jobs.iter().filter_map(|job| job.key.as_ref()), now).await?;
         let mut parts = BTreeMap::new();
-        for (slug, wanted) in &wanted {
+        for (slug, wanted) in wanted {
             let loaded = load(tx, &store.inner.definitions, slug, wanted).await?;
             let before = loaded.ledger.head.seq;
             parts.insert((*slug).to_owned(), Part { loaded, before, changed: Changed::default() });

@@ -85,10 +85,11 @@ impl StoreError {
         Self::Unreadable { table, why: why.to_string() }
     }
 
-    /// Whether another process holds the database longer than we wait.
+    /// Whether another process holds the database longer than we wait, or a server cannot be
+    /// reached: later it may go.
     #[must_use]
     pub fn is_busy(&self) -> bool {
-        matches!(self, Self::Database(error) if dialect::is_busy(error))
+        matches!(self, Self::Database(error) if dialect::is_passing(error))
     }
 }
 
@@ -105,10 +106,9 @@ pub(crate) struct Inner {
 }
 
 impl Store {
-    /// Opens `sqlite://PATH` (created if need be) and brings its tables up to date.
+    /// Opens `sqlite://PATH` (created if need be) or `postgres://…` and brings its tables up to date.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
         let (reads, writes) = dialect::open(url).await?;
-        dialect::migrate(&writes).await?;
         Ok(Self { inner: Arc::new(Inner { reads, writes, definitions: competitions::Definitions::default() }) })
     }
 
@@ -134,8 +134,19 @@ impl Store {
         Ok(self.inner.reads.acquire().await?)
     }
 
+    /// A transaction that writes outside the logs: one at a time.
     pub(crate) async fn begin(&self) -> Result<db::Tx, StoreError> {
-        Ok(self.inner.writes.begin().await?)
+        let mut tx = self.inner.writes.begin().await?;
+        dialect::take_turn(&mut tx).await?;
+        Ok(tx)
+    }
+
+    /// A transaction that writes to these competitions, given in order: of each, one at a time.
+    /// `long`: it takes the whole of one in hand.
+    pub(crate) async fn begin_on(&self, slugs: &[&str], long: bool) -> Result<db::Tx, StoreError> {
+        let mut tx = self.inner.writes.begin().await?;
+        dialect::hold(&mut tx, slugs, long).await?;
+        Ok(tx)
     }
 }
 

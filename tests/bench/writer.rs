@@ -9,6 +9,8 @@
 #[expect(dead_code, reason = "shared with the tests, which use all of it")]
 mod support;
 
+use support::database::Database;
+
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection, SqliteConnection};
 use std::time::{Duration, Instant};
@@ -27,7 +29,7 @@ async fn main() {
     let mut bare = bare_database(&bare_folder).await;
     let entries = CALLERS * each * rounds;
     let begun = Instant::now();
-    let place = Place::in_folder(folder()).await.filled(entries + each * 10).await;
+    let place = Place::on(Database::file_in(folder())).await.filled(entries + each * 10).await;
     println!("import: {:.0} entries/s", f64::from(entries + each * 10) / begun.elapsed().as_secs_f64());
 
     let (mut grouped, mut single) = (Vec::new(), Vec::new());

@@ -160,6 +160,6 @@ fn a_taken_port_is_said_with_what_to_do() {
 #[test]
 fn the_demo_refuses_a_database_that_is_there() {
     let folder = Folder::with_people();
-    let said = folder.run(&["--database", "sqlite://tallywright.db", "demo", "--listen", "127.0.0.1:0"]).refused();
+    let said = folder.run(&["--database", folder.database(), "demo", "--listen", "127.0.0.1:0"]).refused();
     assert!(said.contains("fresh database"), "{said}");
 }

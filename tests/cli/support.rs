@@ -1,5 +1,10 @@
 //! A folder with the program in it.
 
+#[path = "../support/database.rs"]
+#[expect(dead_code, reason = "each test binary uses its own part")]
+pub mod database;
+
+use database::{Database, Raw};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
@@ -67,8 +72,12 @@ pub const JUDGES: &str = "code,name,gym,valid_from,valid_to\nJ-0101,Vera Lobo,qu
 /// Four athletes.
 pub const ENTRIES: &str = "bib,name,born,category,division,gym\n1042,Ines Duarte,1997-03-04,women,women,quayside\n1043,Rita Alves,1994-11-30,women,women,quayside\n1044,Aoife Byrne,1990-06-01,women,women,slipway\n2001,Rui Matos,1988-02-29,men,men,quayside\n";
 
-/// A folder of its own, removed at the end.
-pub struct Folder(tempfile::TempDir);
+/// A folder of its own, removed at the end. The database is the one that the program takes by
+/// itself, there; where the run is for a server, one that the environment names.
+pub struct Folder {
+    folder: tempfile::TempDir,
+    database: Option<Database>,
+}
 
 /// What a command came to.
 pub struct Ran {
@@ -83,7 +92,8 @@ pub struct Ran {
 impl Folder {
     /// An empty one.
     pub fn new() -> Self {
-        Self(tempfile::tempdir().expect("a folder for temporary files"))
+        let folder = tempfile::tempdir().expect("a folder for temporary files");
+        Self { folder, database: Some(Database::bare()).filter(Database::is_served) }
     }
 
     /// One with the competition applied and its people in.
@@ -101,7 +111,25 @@ impl Folder {
     }
 
     pub fn path(&self) -> &Path {
-        self.0.path()
+        self.folder.path()
+    }
+
+    /// The database, as an address for `--database`.
+    pub fn database(&self) -> &str {
+        self.database.as_ref().map_or("sqlite://tallywright.db", |database| &database.url)
+    }
+
+    /// Whether it is on a server.
+    pub fn is_served(&self) -> bool {
+        self.database.is_some()
+    }
+
+    /// Goes round the program.
+    pub async fn raw(&self) -> Raw {
+        match &self.database {
+            Some(database) => database.raw().await,
+            None => Raw::open(&format!("sqlite://{}", self.path().join("tallywright.db").display())).await,
+        }
     }
 
     /// Writes a file into it.
@@ -111,12 +139,15 @@ impl Folder {
         path
     }
 
-    /// The program, told nothing by the environment.
+    /// The program, told nothing by the environment but where a database on a server is.
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tallywright"));
         command.args(args).current_dir(self.path());
         for (name, _) in std::env::vars().filter(|(name, _)| name.starts_with("TALLYWRIGHT_")) {
             command.env_remove(name);
+        }
+        if let Some(database) = &self.database {
+            command.env("TALLYWRIGHT_DATABASE", &database.url);
         }
         command
     }

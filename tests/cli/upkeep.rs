@@ -1,7 +1,9 @@
 //! The log worked out again, handed out, and copies.
 
 use super::support::Folder;
+use super::support::database::Database;
 use serde_json::Value;
+use std::process::Command;
 
 fn scored() -> Folder {
     let folder = Folder::with_people();
@@ -23,11 +25,8 @@ fn the_log_is_worked_out_again_and_agrees() {
 #[tokio::test]
 async fn a_figure_changed_behind_the_log_is_found() {
     let folder = scored();
-    let path = folder.path().join("tallywright.db");
-    let pool = sqlx::SqlitePool::connect(&format!("sqlite://{}", path.display())).await.unwrap();
-    let changed = sqlx::query("UPDATE scores SET key = key - 1 WHERE bib = 1042").execute(&pool).await.unwrap();
-    assert_eq!(changed.rows_affected(), 1);
-    pool.close().await;
+    let changed = folder.raw().await.run("UPDATE scores SET key = key - 1 WHERE bib = 1042").await.unwrap();
+    assert_eq!(changed, 1);
     let ran = folder.run(&["log", "verify"]);
     assert_eq!(ran.out, "");
     let said = ran.refused();
@@ -52,10 +51,28 @@ fn the_log_is_handed_out_one_record_a_line_without_personal_data() {
 #[test]
 fn a_backup_is_verified_and_opens_as_a_database() {
     let folder = scored();
-    let said = folder.run(&["backup", "copy.db"]).done();
-    assert!(said.starts_with("saltmarsh: "), "{said}");
     let of = ["standings", "--competition", "saltmarsh", "--division", "women"];
-    let copy = folder.run(&[&["--database", "sqlite://copy.db"], &of[..]].concat()).done();
-    assert_eq!(copy, folder.run(&of).done());
-    assert!(folder.run(&["backup", "copy.db"]).refused().contains("is there already"), "a copy is never written over");
+    let before = folder.run(&of).done();
+    let copy = if folder.is_served() {
+        // A server has its own tool, and the command says how it is used.
+        let said = folder.run(&["backup", "copy.dump"]).refused();
+        assert!(said.contains("pg_dump --format=custom --file=copy.dump") && said.contains("pg_restore"), "{said}");
+        let copy = Database::bare();
+        let tool = |args: &[&str]| {
+            let ran = Command::new(args[0]).args(&args[1..]).current_dir(folder.path()).output().expect("it is there");
+            assert!(ran.status.success(), "{args:?}: {}", String::from_utf8_lossy(&ran.stderr));
+        };
+        tool(&["pg_dump", "--format=custom", "--file=copy.dump", "--dbname", folder.database()]);
+        tool(&["pg_restore", "--exit-on-error", "--no-owner", "--dbname", &copy.url, "copy.dump"]);
+        Some(copy)
+    } else {
+        let said = folder.run(&["backup", "copy.db"]).done();
+        assert!(said.starts_with("saltmarsh: "), "{said}");
+        assert!(folder.run(&["backup", "copy.db"]).refused().contains("is there already"), "never written over");
+        None
+    };
+    let database = ["--database", copy.as_ref().map_or("sqlite://copy.db", |copy| &copy.url)];
+    assert_eq!(folder.run(&[&database, &of[..]].concat()).done(), before);
+    let verified = folder.run(&[&database[..], &["log", "verify"]].concat()).done();
+    assert_eq!(verified, folder.run(&["log", "verify"]).done());
 }

@@ -3,7 +3,6 @@
 use crate::log_lines::Log;
 use crate::support::{Client, SALTMARSH, TestApp, grant};
 use serde_json::{Value, json};
-use std::path::PathBuf;
 use tallywright::actions::upkeep;
 use tallywright::rules::access::{Grant, Role};
 
@@ -41,18 +40,11 @@ async fn athlete(app: &TestApp, more: &[Grant]) -> (Client, String) {
     (browser, csrf)
 }
 
-/// The files of the database, with what they hold.
-fn files(app: &TestApp) -> Vec<(PathBuf, Vec<u8>)> {
-    let main = app.app.config.database.strip_prefix("sqlite://").expect("a file").to_owned();
-    let all = ["", "-wal", "-shm"].map(|end| PathBuf::from(format!("{main}{end}")));
-    all.into_iter().filter_map(|p| std::fs::read(&p).ok().map(|bytes| (p, bytes))).collect()
-}
-
-/// The planted values that are in the files.
+/// The planted values that the database holds.
 fn found(app: &TestApp) -> Vec<&'static str> {
-    let files = files(app);
+    let held = app.database.held();
     let holds = |text: &str| {
-        files.iter().any(|(_, bytes)| bytes.windows(text.len()).any(|w| w.eq_ignore_ascii_case(text.as_bytes())))
+        held.iter().any(|bytes| bytes.windows(text.len()).any(|w| w.eq_ignore_ascii_case(text.as_bytes())))
     };
     PLANTED.into_iter().filter(|text| holds(text)).collect()
 }

@@ -1,11 +1,12 @@
 //! Backups are consistent while writers go on, verified, and never write over anything.
 
+use super::support::database::Database;
 use super::support::{Place, score};
 use tallywright::store::{Store, StoreError};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_copy_made_under_load_is_whole_and_verifies() {
-    let place = Place::with_entries(200).await;
+    let place = Place::on(Database::file()).await.filled(200).await;
     let asked = (1..=200).map(|bib| score("w1", bib, "3+3", true)).collect();
     let writer = place.writer.clone();
     let load = tokio::spawn(async move { writer.submit_many(asked).await });
@@ -24,7 +25,7 @@ async fn a_copy_made_under_load_is_whole_and_verifies() {
 
 #[tokio::test]
 async fn nothing_is_written_over() {
-    let place = Place::with_entries(1).await;
+    let place = Place::on(Database::file()).await.filled(1).await;
     let target = place.file("copy.db");
     std::fs::write(&target, "precious").unwrap();
     let refused = place.store.backup(&target).await;

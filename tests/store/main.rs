@@ -3,7 +3,9 @@
 
 mod accounts;
 mod backup;
+mod engines;
 mod merkle;
+mod migrations;
 mod reads;
 mod sql;
 mod support;

@@ -1,9 +1,12 @@
-//! A database of its own in a folder that goes away, a clock that stands, and a small invented
+//! A database of its own ([`database`]), a clock that stands, and a small invented
 //! competition with ways to say what is asked of it.
 
+#[path = "../support/database.rs"]
+#[expect(dead_code, reason = "each test binary uses its own part")]
+pub mod database;
+
+use database::{Database, Raw};
 use jiff::Timestamp;
-use sqlx::ConnectOptions;
-use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use std::sync::{Arc, Mutex};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Act, Actor, Grant, Permit, Role, permit};
@@ -66,22 +69,22 @@ pub struct Place {
     pub writer: Writer,
     pub clock: Clock,
     pub told: Arc<Mutex<Vec<Committed>>>,
-    folder: tempfile::TempDir,
+    pub database: Database,
 }
 
 impl Place {
     /// An empty database.
     pub async fn new() -> Self {
-        Self::in_folder(tempfile::tempdir().unwrap()).await
+        Self::on(Database::new()).await
     }
 
-    /// An empty database in this folder.
-    pub async fn in_folder(folder: tempfile::TempDir) -> Self {
+    /// This database.
+    pub async fn on(database: Database) -> Self {
         let clock = Clock::fixed(noon());
-        let store = Store::open(&url(&folder)).await.unwrap();
+        let store = Store::open(&database.url).await.unwrap();
         let told = Arc::new(Mutex::new(Vec::new()));
         let writer = start(&store, &clock, &told);
-        Self { store, writer, clock, told, folder }
+        Self { store, writer, clock, told, database }
     }
 
     /// With the competition, two gyms, a judge each, and `entries` entries, women and men in turn,
@@ -118,9 +121,9 @@ impl Place {
         self
     }
 
-    /// A second store on the same file, as another process has it.
+    /// A second store on the same database, as another process has it.
     pub async fn open_again(&self) -> Store {
-        Store::open(&url(&self.folder)).await.unwrap()
+        Store::open(&self.database.url).await.unwrap()
     }
 
     /// A writer of its own on that.
@@ -129,13 +132,13 @@ impl Place {
     }
 
     /// A connection that goes round everything.
-    pub async fn raw(&self) -> SqliteConnection {
-        SqliteConnectOptions::new().filename(self.folder.path().join("tally.db")).connect().await.unwrap()
+    pub async fn raw(&self) -> Raw {
+        self.database.raw().await
     }
 
     /// A file beside the database.
     pub fn file(&self, name: &str) -> std::path::PathBuf {
-        self.folder.path().join(name)
+        self.database.beside(name)
     }
 
     /// The competition's number.
@@ -160,10 +163,6 @@ impl Place {
         assert_eq!(found.len(), 1);
         found[0].difference.as_ref().map(|d| d.say(tallywright::words::Lang::En))
     }
-}
-
-fn url(folder: &tempfile::TempDir) -> String {
-    format!("sqlite://{}", folder.path().join("tally.db").display())
 }
 
 fn start(store: &Store, clock: &Clock, told: &Arc<Mutex<Vec<Committed>>>) -> Writer {

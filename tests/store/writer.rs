@@ -2,7 +2,6 @@
 
 use super::support::{FILE, Place, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff};
 use jiff::SignedDuration;
-use sqlx::Executor;
 use std::time::Duration;
 use tallywright::rules::access::{Actor, Grant, Role};
 use tallywright::rules::ledger::{Asked, Change, Outcome, Precondition, Refusal};
@@ -245,9 +244,13 @@ async fn the_logs_instants_never_go_back() {
 async fn where_a_statement_fails_only_its_own_change_does() {
     let place = Place::with_entries(2).await;
     let mut raw = place.raw().await;
-    let trigger =
-        "CREATE TRIGGER unlucky BEFORE INSERT ON entries WHEN NEW.bib = 13 BEGIN SELECT RAISE(ABORT, 'unlucky'); END";
-    raw.execute(trigger).await.unwrap();
+    let trigger = if place.database.is_served() {
+        "CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'unlucky'; END $$;
+         CREATE TRIGGER unlucky BEFORE INSERT ON entries FOR EACH ROW WHEN (NEW.bib = 13) EXECUTE FUNCTION refuse()"
+    } else {
+        "CREATE TRIGGER unlucky BEFORE INSERT ON entries WHEN NEW.bib = 13 BEGIN SELECT RAISE(ABORT, 'unlucky'); END"
+    };
+    raw.run(trigger).await.unwrap();
     let asked = (3..=20).map(|bib| ask(Change::SetEntry(entry(bib)))).collect();
     for (answer, bib) in place.writer.submit_many(asked).await.into_iter().zip(3..) {
         match answer {
@@ -256,7 +259,8 @@ async fn where_a_statement_fails_only_its_own_change_does() {
             Err(other) => panic!("{other}"),
         }
     }
-    raw.execute("DROP TRIGGER unlucky").await.unwrap();
+    let gone = if place.database.is_served() { "DROP TRIGGER unlucky ON entries" } else { "DROP TRIGGER unlucky" };
+    raw.run(gone).await.unwrap();
     assert_eq!(place.difference().await, None);
     assert!(log(&place).await.iter().zip(1..).all(|(record, seq)| record.seq == seq));
     place.submit(ask(Change::SetEntry(entry(13)))).await.unwrap();
@@ -266,11 +270,13 @@ async fn where_a_statement_fails_only_its_own_change_does() {
 async fn a_database_held_by_somebody_else_is_busy_and_nothing_is_done() {
     let place = Place::with_entries(2).await;
     let mut raw = place.raw().await;
-    raw.execute("BEGIN IMMEDIATE").await.unwrap();
+    let held =
+        if place.database.is_served() { "BEGIN; SELECT * FROM competitions FOR UPDATE" } else { "BEGIN IMMEDIATE" };
+    raw.run(held).await.unwrap();
     let asked = vec![score("w1", 1, "4+0", false), score("w1", 2, "4+0", false)];
     let answers = tokio::time::timeout(Duration::from_secs(20), place.writer.submit_many(asked)).await.unwrap();
     assert!(answers.iter().all(|a| matches!(a, Err(WriteError::Busy))), "{answers:?}");
-    raw.execute("ROLLBACK").await.unwrap();
+    raw.run("ROLLBACK").await.unwrap();
     place.submit(score("w1", 1, "4+0", false)).await.unwrap();
 }
 
@@ -349,10 +355,7 @@ async fn a_contact_made_and_taken_away_in_one_group_is_gone() {
         assert_eq!(place.difference().await, None);
     }
     let mut raw = place.raw().await;
-    let left: i64 = sqlx::query_scalar("SELECT COUNT(*) FROM persons WHERE body LIKE '%Somebody%'")
-        .fetch_one(&mut raw)
-        .await
-        .unwrap();
+    let left = raw.number("SELECT COUNT(*) FROM persons WHERE body LIKE '%Somebody%'").await;
     assert_eq!(left, 0);
 }
 

@@ -16,7 +16,7 @@ mod story;
 
 use super::serve::{listen, reachable, start_log, until_stopped};
 use super::talk::{Done, Progress, Stop, print_json, print_line, say, tell};
-use crate::actions::open::{is_there, open};
+use crate::actions::open::{is_there, open, shown};
 use crate::app::{Clock, Keys};
 use crate::config::Config;
 use crate::words::Sentence;
@@ -42,7 +42,9 @@ impl Demo {
         let listener = listen(self.listen).await?;
         let address = listener.local_addr().map_err(anyhow::Error::from)?;
         let database = match database {
-            Some(url) if is_there(url) => return Err(Stop::because(&Sentence::new("cli_demo_used").with("url", url))),
+            Some(url) if is_there(url).await? => {
+                return Err(Stop::because(&Sentence::new("cli_demo_used").with("url", shown(url))));
+            }
             Some(url) => url.to_owned(),
             None => fresh(),
         };
@@ -63,7 +65,7 @@ impl Demo {
         let url = &config.public_url;
         if self.json {
             return print_json(&serde_json::json!({
-                "url": url, "competition": series::SLUG, "database": config.database, "sign_in": sign_ins,
+                "url": url, "competition": series::SLUG, "database": shown(&config.database), "sign_in": sign_ins,
             }));
         }
         print_line(&say(&Sentence::new("cli_demo_ready").with("url", format!("{url}/c/{}", series::SLUG))));
@@ -74,7 +76,9 @@ impl Demo {
                 sign_in.role, sign_in.email, sign_in.password, sign_in.about
             ));
         }
-        tell(&say(&Sentence::new("cli_demo_database").with("path", config.database.trim_start_matches("sqlite://"))));
+        tell(&say(
+            &Sentence::new("cli_demo_database").with("path", shown(&config.database).trim_start_matches("sqlite://"))
+        ));
         tell(&say(&Sentence::new("cli_demo_nobody_real")));
         tell(&say(&Sentence::new("cli_demo_stop")));
         Ok(())

@@ -14,9 +14,16 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("cli_backup_exists", "{file} is there already: name a new file."),
     ("cli_backup_failed", "No copy was made, or it does not hold together: {why}"),
+    (
+        "cli_backup_server",
+        "{database} is on a PostgreSQL server, whose own tool copies it while it serves: pg_dump --format=custom --file={file} --dbname=ADDRESS, with the address that --database takes. To put it back: pg_restore --exit-on-error --no-owner --dbname=ADDRESS {file}, into a new, empty database; then check it with tallywright log verify.",
+    ),
     ("cli_behind", "The standings have not caught up yet: try again."),
     ("cli_broken", "Something broke, and nothing more was done: {why}"),
-    ("cli_busy", "Another process is writing to this database: try again in a moment."),
+    (
+        "cli_busy",
+        "The database is in use by others or cannot be reached just now. Nothing was done: try again in a moment.",
+    ),
     ("cli_changed_meanwhile", "It was changed by somebody else meanwhile: look at it again."),
     ("cli_database_address", "The database {url} cannot be opened: {why}."),
     ("cli_demo_database", "Database: {path}. It is left there when the demo stops; delete it when you like."),

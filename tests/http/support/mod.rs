@@ -1,4 +1,4 @@
-//! A whole service in a temporary directory, and people who use it.
+//! A whole service on a database of its own, and people who use it.
 //!
 //! [`TestApp::new`] has a competition, "saltmarsh": gyms quayside and millpond; women 1042 and 1043
 //! and man 1044 of quayside, woman 2001 of millpond; judges J-1 of quayside and J-2 of millpond.
@@ -6,9 +6,13 @@
 //! competition, "hidden", is the same but private. Helpers that go round HTTP start with `db_`.
 
 mod client;
+#[path = "../../support/database.rs"]
+#[expect(dead_code, reason = "each test binary uses its own part")]
+mod database;
 
 pub use client::{Client, Reply};
 
+use database::Database;
 use jiff::Timestamp;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
@@ -32,7 +36,7 @@ pub struct TestApp {
     router: axum::Router,
     tokens: Mutex<BTreeMap<String, String>>,
     _service: Service,
-    _directory: tempfile::TempDir,
+    pub database: Database,
 }
 
 impl TestApp {
@@ -51,9 +55,9 @@ impl TestApp {
 
     /// Without a competition, at this address.
     pub async fn at(public_url: &str) -> Self {
-        let directory = tempfile::tempdir().expect("a temporary directory");
+        let database = Database::new();
         let config = Config {
-            database: format!("sqlite://{}", directory.path().join("test.db").display()),
+            database: database.url.clone(),
             listen: ([127, 0, 0, 1], 0).into(),
             public_url: public_url.to_owned(),
             metrics_listen: None,
@@ -62,7 +66,7 @@ impl TestApp {
         let service = open(config, clock, Keys::seeded(7)).await.expect("an empty database opens");
         let app = service.app.clone();
         let router = tallywright::web::router(app.clone());
-        Self { app, router, tokens: Mutex::default(), _service: service, _directory: directory }
+        Self { app, router, tokens: Mutex::default(), _service: service, database }
     }
 
     /// The routes, to be served by a listener.

@@ -1,0 +1,164 @@
+//! The only differences between the engines: opening, beginning, locking, copying, and
+//! what their errors mean. [`sqlite`] and [`postgres`] hold what belongs to one alone.
+
+pub mod postgres;
+mod sqlite;
+
+use super::StoreError;
+use super::db::{Conn, Db, Tx};
+use postgres::{Reading, Writing};
+use std::path::Path;
+
+/// Prepared statements kept by a connection: there are some 300 texts.
+const STATEMENTS: usize = 400;
+
+/// How addresses are written, for those who write them otherwise.
+const ADDRESSES: &str = "write sqlite://PATH or postgres://USER@HOST/DATABASE";
+
+/// Whether this is the address of a server.
+#[must_use]
+pub fn is_served(url: &str) -> bool {
+    url.starts_with("postgres:") || url.starts_with("postgresql:")
+}
+
+/// Opens a database and brings its tables up to date; gives a pool to read and one to write.
+pub(crate) async fn open(url: &str) -> Result<(Db, Db), StoreError> {
+    let refuse = |why: String| StoreError::Address { url: shown(url), why };
+    if is_served(url) {
+        let (reads, writes) = postgres::open(url).await?;
+        return Ok((Db::Postgres(reads), Db::Postgres(writes)));
+    }
+    let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
+    match sqlite::open(&path).await {
+        Ok((reads, writes)) => Ok((Db::Sqlite(reads), Db::Sqlite(writes))),
+        Err(StoreError::Database(sqlx::Error::Io(why))) => Err(refuse(why.to_string())),
+        Err(error) => Err(error),
+    }
+}
+
+/// An address as it may be shown: without what signs in.
+#[must_use]
+pub fn shown(url: &str) -> String {
+    if is_served(url) {
+        return postgres::shown(url);
+    }
+    match (url.find("://"), url.rfind('@')) {
+        (Some(scheme), Some(at)) if !url.starts_with("sqlite:") && scheme + 3 < at => {
+            format!("{}…{}", &url[..scheme + 3], &url[at..])
+        }
+        _ => url.to_owned(),
+    }
+}
+
+/// Whether there is a database of ours at this address already. An address that is none is taken to
+/// be there: opening says what is wrong with it.
+pub async fn is_there(url: &str) -> Result<bool, StoreError> {
+    if is_served(url) {
+        let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: e.to_string() };
+        return postgres::is_there(url).await.map_err(refuse);
+    }
+    Ok(sqlite::path(url).is_none_or(|path| path.exists()))
+}
+
+/// Writes what stands beside the database into it and empties the file beside it, so that no older
+/// state of a row is left there. When a reader is in the way it happens later, by itself. A server
+/// does it by itself too, in its own time.
+pub(crate) async fn settle(db: &Db) -> Result<(), StoreError> {
+    if let Db::Sqlite(pool) = db {
+        sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
+    }
+    Ok(())
+}
+
+/// A connection from the pool, to read.
+pub(crate) async fn acquire(db: &Db) -> sqlx::Result<Conn> {
+    Ok(match db {
+        Db::Sqlite(pool) => Conn::Sqlite(pool.acquire().await?),
+        Db::Postgres(pool) => Conn::Postgres(Reading::acquire(pool).await?),
+    })
+}
+
+/// Begins a transaction that writes: on `SQLite` at once, for a later upgrade of a read lock fails
+/// without waiting. What it writes to in a log, it has to [`hold`].
+pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
+    Ok(match db {
+        Db::Sqlite(pool) => Tx::Sqlite(pool.begin_with("BEGIN IMMEDIATE").await?),
+        Db::Postgres(pool) => Tx::Postgres(Writing::begin(pool, "BEGIN").await?),
+    })
+}
+
+/// Makes the transaction the only one of its kind: all that write outside the logs.
+pub(crate) async fn take_turn(tx: &mut Tx) -> sqlx::Result<()> {
+    match tx {
+        // It is the only one that writes at all.
+        Tx::Sqlite(_) => Ok(()),
+        Tx::Postgres(tx) => postgres::take_turn(tx).await,
+    }
+}
+
+/// Makes the transaction the only one that writes to these competitions, given in order; one that
+/// takes the whole of one in hand is given time to think.
+pub(crate) async fn hold(tx: &mut Tx, slugs: &[&str], long: bool) -> sqlx::Result<()> {
+    let Tx::Postgres(tx) = tx else { return Ok(()) };
+    if long {
+        postgres::take_time(tx).await?;
+    }
+    postgres::hold(tx, slugs).await
+}
+
+/// Runs a step of a group of changes: on a server it may not take for ever. Given up, it is as
+/// if the server could not be reached.
+pub(crate) async fn in_time<T>(
+    db: &Db,
+    long: bool,
+    step: impl Future<Output = Result<T, StoreError>>,
+) -> Result<T, StoreError> {
+    match db {
+        Db::Sqlite(_) => step.await,
+        Db::Postgres(_) => {
+            let limit = if long { postgres::LONG_GROUP } else { postgres::GROUP };
+            let late = |_| StoreError::Database(sqlx::Error::Io(std::io::ErrorKind::TimedOut.into()));
+            tokio::time::timeout(limit, step).await.map_err(late)?
+        }
+    }
+}
+
+/// Begins a transaction that only reads, and reads one state throughout.
+pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
+    Ok(match db {
+        Db::Sqlite(pool) => Tx::Sqlite(pool.begin().await?),
+        Db::Postgres(pool) => {
+            Tx::Postgres(Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?)
+        }
+    })
+}
+
+/// Whether others hold the database longer than we wait, or it cannot be reached at all: nothing is
+/// wrong with what was asked, and later it may go.
+pub(crate) fn is_passing(error: &sqlx::Error) -> bool {
+    match error {
+        // The codes of the one are numbers, those of the other five letters and digits.
+        sqlx::Error::Database(e) => e.code().is_some_and(|code| match code.len() {
+            5 => postgres::is_passing(&code),
+            _ => sqlite::is_busy(&code),
+        }),
+        sqlx::Error::Io(_) | sqlx::Error::Tls(_) | sqlx::Error::PoolTimedOut => true,
+        _ => false,
+    }
+}
+
+/// Writes a consistent copy of the whole database to `file`, which must not exist.
+pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
+    match db {
+        Db::Sqlite(pool) => sqlite::copy(pool, file).await,
+        Db::Postgres(_) => Err(StoreError::Backup("a server is copied with its own tools".to_owned())),
+    }
+}
+
+/// The engine's own check of its file; `None`: sound.
+pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
+    match db {
+        Db::Sqlite(pool) => sqlite::check(pool).await,
+        Db::Postgres(_) => Ok(None),
+    }
+}

@@ -1,0 +1,217 @@
+//! `PostgreSQL`: how a server is reached, its transactions, what is locked for whom, and what its
+//! errors mean.
+//!
+//! A competition's head row is locked by whoever writes to it: several processes take turns, a
+//! group at a time. Other writes take turns by one advisory lock, as they do on the embedded engine
+//! by its one writer; so texts that look before they insert mean the same on both.
+
+use crate::store::StoreError;
+use sqlx::pool::PoolConnection;
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::{Connection, Executor, PgConnection, PgPool, Postgres};
+use std::str::FromStr;
+use std::time::Duration;
+
+/// Readers at the same time.
+const READERS: u32 = 8;
+/// Transactions that write at the same time: the group of changes, sign-ins, heats.
+const WRITERS: u32 = 4;
+/// How long a connection is waited for before a request is told to come again.
+const PATIENCE: Duration = Duration::from_secs(3);
+/// How long a connection that was left in the middle of something may take to come to its senses;
+/// then it is cut.
+const RECOVERY: Duration = Duration::from_secs(2);
+
+/// How long a group of changes may take in all. Far beyond what any takes: on a network that is gone
+/// nothing would ever come.
+pub(super) const GROUP: Duration = Duration::from_secs(10);
+/// The same where the whole of a competition is taken in hand.
+pub(super) const LONG_GROUP: Duration = Duration::from_mins(2);
+
+/// What holds on every connection: a commit is on the disk (and at the synchronous standby, where
+/// there is one) when it returns; a process that stalls while it holds a head loses its transaction
+/// before those who wait for it lose patience; a peer that is gone is noticed.
+const SESSION: &str = "SET synchronous_commit = on; \
+     SET lock_timeout = '2s'; \
+     SET idle_in_transaction_session_timeout = '1500ms'; \
+     SET tcp_keepalives_idle = 10; \
+     SET tcp_keepalives_interval = 5; \
+     SET tcp_keepalives_count = 3";
+/// The same, and nothing is written by accident.
+const SESSION_THAT_READS: &str = "SET default_transaction_read_only = on";
+
+/// The advisory locks of this program, first of their two numbers: `tw` in ASCII.
+const OURS: i32 = 0x7477;
+/// Second number: everything outside the logs.
+const OUTSIDE_THE_LOGS: i32 = 0;
+
+/// Brings the tables up to date; gives a pool to read and one to write.
+pub(super) async fn open(url: &str) -> Result<(PgPool, PgPool), StoreError> {
+    let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: e.to_string() };
+    let options = options(url).map_err(refuse)?;
+    // On a connection of its own: another process that does it just now is waited for; and a server
+    // that is not there is said at once.
+    let mut first = PgConnection::connect_with(&options).await.map_err(refuse)?;
+    sqlx::migrate!("migrations/postgres").run(&mut first).await?;
+    first.close().await?;
+    let pool = |connections| PgPoolOptions::new().max_connections(connections).acquire_timeout(PATIENCE);
+    let writes = pool(WRITERS)
+        .after_connect(|connection, _| Box::pin(async move { connection.execute(SESSION).await.map(drop) }))
+        .connect_lazy_with(options.clone());
+    let reads = pool(READERS)
+        .after_connect(|connection, _| {
+            Box::pin(async move {
+                connection.execute(SESSION).await?;
+                connection.execute(SESSION_THAT_READS).await.map(drop)
+            })
+        })
+        .connect_lazy_with(options);
+    Ok((reads, writes))
+}
+
+/// What an address says.
+pub(super) fn options(url: &str) -> Result<PgConnectOptions, sqlx::Error> {
+    let options = PgConnectOptions::from_str(url)?;
+    let named = options.get_application_name().is_some();
+    let options = if named { options } else { options.application_name("tallywright") };
+    Ok(options.statement_cache_capacity(super::STATEMENTS))
+}
+
+/// Host, port and name of the database, without user, password or settings.
+pub(super) fn shown(url: &str) -> String {
+    let Ok(options) = PgConnectOptions::from_str(url) else { return "postgres://…".to_owned() };
+    let host = options.get_socket().map_or_else(|| options.get_host().to_owned(), |s| s.display().to_string());
+    let name = options.get_database().unwrap_or_else(|| options.get_username()).to_owned();
+    format!("postgres://{host}:{}/{name}", options.get_port())
+}
+
+/// Whether our tables are there.
+pub(super) async fn is_there(url: &str) -> Result<bool, sqlx::Error> {
+    let mut connection = PgConnection::connect_with(&options(url)?).await?;
+    let there = sqlx::query_scalar("SELECT to_regclass('competitions') IS NOT NULL").fetch_one(&mut connection).await?;
+    connection.close().await?;
+    Ok(there)
+}
+
+/// A connection for reading. Dropped in the middle of an answer it gets a moment to recover; on a
+/// network that is gone it would keep its place in the pool for ever.
+#[derive(Debug)]
+pub struct Reading(Option<PoolConnection<Postgres>>);
+
+/// A transaction. Dropped before its end it takes its connection with it, and the server undoes it.
+pub struct Writing(Option<PoolConnection<Postgres>>);
+
+const TAKEN: &str = "only taken when dropped or ended";
+
+impl Reading {
+    /// From the pool.
+    pub(super) async fn acquire(pool: &PgPool) -> sqlx::Result<Self> {
+        Ok(Self(Some(pool.acquire().await?)))
+    }
+
+    /// What a statement runs on.
+    pub(in crate::store) fn ex(&mut self) -> &mut PgConnection {
+        self.0.as_mut().expect(TAKEN)
+    }
+}
+
+impl Drop for Reading {
+    fn drop(&mut self) {
+        let Some(mut connection) = self.0.take() else { return };
+        match tokio::runtime::Handle::try_current() {
+            Ok(runtime) => {
+                let back = connection.return_to_pool();
+                runtime.spawn(async move { tokio::time::timeout(RECOVERY, back).await });
+            }
+            Err(_) => drop(connection.detach()),
+        }
+    }
+}
+
+impl Writing {
+    /// Begins one with this statement.
+    pub(super) async fn begin(pool: &PgPool, statement: &'static str) -> sqlx::Result<Self> {
+        let mut begun = Self(Some(pool.acquire().await?));
+        begun.ex().execute(statement).await?;
+        Ok(begun)
+    }
+
+    /// What a statement runs on.
+    pub(in crate::store) fn ex(&mut self) -> &mut PgConnection {
+        self.0.as_mut().expect(TAKEN)
+    }
+
+    /// Makes it durable.
+    pub(in crate::store) async fn commit(self) -> sqlx::Result<()> {
+        self.end("COMMIT").await
+    }
+
+    /// Undoes it.
+    pub(in crate::store) async fn rollback(self) -> sqlx::Result<()> {
+        self.end("ROLLBACK").await
+    }
+
+    async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
+        self.ex().execute(statement).await?;
+        drop(Reading(self.0.take()));
+        Ok(())
+    }
+}
+
+impl Drop for Writing {
+    fn drop(&mut self) {
+        if let Some(connection) = self.0.take() {
+            drop(connection.detach());
+        }
+    }
+}
+
+/// Waits for our turn among the writes outside the logs.
+pub(super) async fn take_turn(tx: &mut Writing) -> sqlx::Result<()> {
+    sqlx::query("SELECT pg_advisory_xact_lock($1, $2)").bind(OURS).bind(OUTSIDE_THE_LOGS).execute(tx.ex()).await?;
+    Ok(())
+}
+
+/// Locks the heads of these competitions in the order of their slugs, and of those that are not
+/// there yet the slug.
+pub(super) async fn hold(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<()> {
+    let missing = missing(tx, slugs).await?;
+    if missing.is_empty() {
+        return Ok(());
+    }
+    for slug in &missing {
+        // Zero is taken; two slugs that meet here only wait for each other.
+        sqlx::query("SELECT pg_advisory_xact_lock($1, hashtext($2) | 1)")
+            .bind(OURS)
+            .bind(slug)
+            .execute(tx.ex())
+            .await?;
+    }
+    // Somebody may have made it while we waited.
+    self::missing(tx, &missing.iter().map(String::as_str).collect::<Vec<_>>()).await.map(drop)
+}
+
+/// Locks what is there; gives what is not.
+async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> {
+    let held: Vec<String> =
+        sqlx::query_scalar("SELECT slug FROM competitions WHERE slug = ANY($1) ORDER BY slug FOR UPDATE")
+            .bind(slugs)
+            .fetch_all(tx.ex())
+            .await?;
+    Ok(slugs.iter().filter(|slug| !held.iter().any(|h| h == *slug)).map(|&slug| slug.to_owned()).collect())
+}
+
+/// Lets this transaction think for longer than others may.
+pub(super) async fn take_time(tx: &mut Writing) -> sqlx::Result<()> {
+    tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
+    Ok(())
+}
+
+/// Whether others were in the way, or the server could not be reached or stops just now. By the
+/// codes of the manual's appendix A: connections (class 08), serialization, deadlock, resources
+/// (class 53), a database that takes nobody just now, locks, cancelled, shutting down or starting (57P), a standby that only reads (25006),
+/// a transaction that was idle too long (25P03).
+pub(super) fn is_passing(code: &str) -> bool {
+    matches!(code, "40001" | "40P01" | "55000" | "55P03" | "57014" | "25006" | "25P03")
+        || ["08", "53", "57P"].iter().any(|class| code.starts_with(class))
+}

@@ -1,0 +1,91 @@
+//! The embedded engine: how its file is opened, copied and checked, and what its errors mean.
+
+use crate::store::StoreError;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{ConnectOptions, Connection, SqlitePool};
+use std::os::unix::fs::OpenOptionsExt;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::time::Duration;
+
+/// Readers at the same time. They do not wait for the writer (WAL).
+const READERS: u32 = 8;
+/// How long to wait for another process that writes.
+const BUSY: Duration = Duration::from_secs(5);
+/// Pages in the write-ahead log before it is folded back: 16 MB, so that a burst of scores is not
+/// interrupted for it.
+const CHECKPOINT_PAGES: &str = "4000";
+
+/// Makes the file if need be and brings its tables up to date; gives a pool to read and one
+/// connection to write. A commit is on the disk when it returns
+/// (`synchronous=FULL`).
+pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreError> {
+    create_private(path).map_err(sqlx::Error::Io)?;
+    let options = SqliteConnectOptions::new()
+        .filename(path)
+        .create_if_missing(true)
+        .journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full)
+        .foreign_keys(true)
+        .busy_timeout(BUSY)
+        .statement_cache_capacity(super::STATEMENTS)
+        // What is deleted is overwritten: somebody who was erased is in no free page.
+        .pragma("secure_delete", "ON")
+        .pragma("wal_autocheckpoint", CHECKPOINT_PAGES);
+    let writes = SqlitePoolOptions::new()
+        .max_connections(1)
+        .min_connections(1)
+        .idle_timeout(None)
+        .max_lifetime(None)
+        .connect_with(options.clone().optimize_on_close(true, None))
+        .await?;
+    sqlx::migrate!("migrations/sqlite").run(&writes).await?;
+    let reads = SqlitePoolOptions::new()
+        .max_connections(READERS)
+        .idle_timeout(None)
+        .max_lifetime(None)
+        .connect_lazy_with(options.pragma("query_only", "1"));
+    Ok((reads, writes))
+}
+
+/// The file of `sqlite://PATH` (`sqlite:PATH` too); `None`: another kind of address, or no file.
+pub(super) fn path(url: &str) -> Option<PathBuf> {
+    let rest = url.strip_prefix("sqlite:")?;
+    let path = rest.strip_prefix("//").unwrap_or(rest);
+    if path.is_empty() || path.starts_with(':') || path.contains('?') {
+        return None;
+    }
+    PathBuf::from_str(path).ok()
+}
+
+/// Makes an empty file that only its owner reads, unless it is there: it will hold personal facts.
+/// The engine gives its side files the same mode.
+fn create_private(path: &Path) -> std::io::Result<()> {
+    match std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::AlreadyExists => Err(error),
+        _ => Ok(()),
+    }
+}
+
+/// Whether another process holds the database longer than we wait. `SQLITE_BUSY` is 5; the extended
+/// codes keep it in the low byte.
+pub(super) fn is_busy(code: &str) -> bool {
+    code.parse::<u32>().is_ok_and(|code| code & 0xff == 5)
+}
+
+/// Writes a consistent copy of the whole database to `file`, which must not exist.
+pub(super) async fn copy(pool: &SqlitePool, file: &Path) -> Result<(), StoreError> {
+    let name = file.to_str().ok_or_else(|| StoreError::Backup("the file's name is not UTF-8".to_owned()))?;
+    create_private(file).map_err(|e| StoreError::Backup(e.to_string()))?;
+    // Copying only reads, but a connection that is kept from writing may not do it.
+    let options = pool.connect_options().as_ref().clone().pragma("query_only", "0");
+    let mut connection = options.connect().await?;
+    sqlx::query("VACUUM INTO $1").bind(name).execute(&mut connection).await?;
+    Ok(connection.close().await?)
+}
+
+/// The engine's own check of its file; `None`: sound.
+pub(super) async fn check(pool: &SqlitePool) -> Result<Option<String>, StoreError> {
+    let said: String = sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(pool).await?;
+    Ok((said != "ok").then_some(said))
+}

@@ -1,0 +1,99 @@
+//! What several processes on one database may count on, and what holds on a server alone.
+
+use super::support::{FILE, Place, apply, noon, score};
+use std::time::{Duration, Instant};
+use tallywright::app::Clock;
+use tallywright::rules::access::{Grant, Role};
+use tallywright::store::{Store, WriteError, Writer};
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_competition_that_two_processes_make_at_once_is_made_once() {
+    let place = Place::new().await;
+    let other = place.second_writer().await;
+    let answers = tokio::join!(place.submit(apply(FILE)), other.submit(apply(FILE), None));
+    assert!(answers.0.is_ok() && answers.1.is_ok(), "{answers:?}");
+    assert_eq!(place.store.list_competitions().await.unwrap().len(), 1);
+    assert_eq!(place.difference().await, None);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_role_that_two_processes_give_at_once_is_given_once() {
+    let place = Place::with_entries(1).await;
+    let other = place.open_again().await;
+    let account = place.store.add_account("a@example.org", "a@example.org", None, noon()).await.unwrap();
+    let grant = Grant { role: Role::Referee, competition: None, gym: None, bib: None, judge: None };
+    for _ in 0..10 {
+        let (one, two) = (std::slice::from_ref(&grant), std::slice::from_ref(&grant));
+        let (one, two) =
+            tokio::join!(place.store.add_grants(account, one, noon()), other.add_grants(account, two, noon()));
+        assert_eq!(one.unwrap(), two.unwrap());
+    }
+    assert_eq!(place.store.list_grants_of(account).await.unwrap().len(), 1);
+}
+
+#[tokio::test]
+async fn who_stalls_with_a_head_in_hand_is_cut_off_before_others_lose_patience() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let mut stalled = place.raw().await;
+    // As the program sets it on each connection of its own.
+    stalled.run("SET idle_in_transaction_session_timeout = '1500ms'").await.unwrap();
+    stalled.run("BEGIN; SELECT * FROM competitions FOR UPDATE").await.unwrap();
+    let started = Instant::now();
+    place.submit(score("w1", 1, "4+0", false)).await.unwrap();
+    assert!(started.elapsed() > Duration::from_secs(1), "it was held");
+    assert!(stalled.run("COMMIT").await.is_err(), "who stalled has lost the transaction");
+}
+
+#[tokio::test]
+async fn every_connection_of_ours_has_the_settings_that_keep_others_from_waiting() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let mut raw = place.raw().await;
+    let ours = "FROM pg_stat_activity WHERE datname = current_database() AND application_name = 'tallywright'";
+    assert!(raw.number(&format!("SELECT COUNT(*) {ours}")).await > 0);
+    // A lock that is held is waited for no longer than 2 s.
+    raw.run("BEGIN; SELECT * FROM competitions FOR UPDATE").await.unwrap();
+    let started = Instant::now();
+    let answer = place.submit(score("w1", 1, "4+0", false)).await;
+    assert!(matches!(answer, Err(WriteError::Busy)), "{answer:?}");
+    assert!((2_000..4_000).contains(&started.elapsed().as_millis()), "{:?}", started.elapsed());
+}
+
+#[tokio::test]
+async fn connections_that_were_cut_are_made_again() {
+    let place = Place::with_entries(2).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let cut = "SELECT COUNT(pg_terminate_backend(pid)) FROM pg_stat_activity
+               WHERE datname = current_database() AND pid <> pg_backend_pid()";
+    for bib in [1, 2] {
+        assert!(place.raw().await.number(cut).await > 0);
+        assert_eq!(place.store.list_competitions().await.unwrap().len(), 1);
+        place.submit(score("w1", bib, "4+0", false)).await.unwrap();
+    }
+    assert_eq!(place.difference().await, None);
+}
+
+#[tokio::test]
+async fn a_server_that_cannot_be_reached_is_busy_and_nothing_is_done() {
+    let place = Place::with_entries(2).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let store = Store::open(&place.database.url).await.unwrap();
+    let writer = Writer::start(store, Clock::fixed(noon()), |_| {});
+    place.database.shut(true);
+    let started = Instant::now();
+    let answers = writer.submit_many(vec![score("w1", 1, "4+0", false), score("w1", 2, "4+0", false)]).await;
+    assert!(answers.iter().all(|a| matches!(a, Err(WriteError::Busy))), "{answers:?}");
+    assert!(started.elapsed() < Duration::from_secs(10), "{:?}", started.elapsed());
+    place.database.shut(false);
+    assert!(writer.submit_many(vec![score("w1", 1, "4+0", false)]).await[0].is_ok());
+    assert_eq!(place.difference().await, None);
+}
