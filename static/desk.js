@@ -16,7 +16,7 @@ const rows = new Map();
 
 const put = (text, values = {}) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
 const plural = new Intl.PluralRules(document.documentElement.lang, { type: "ordinal" });
-const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString("en") });
+const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString(document.documentElement.lang) });
 const clock = () => new Date(now()).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 
 // The two largest units, cut down, as the server says them.

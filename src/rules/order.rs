@@ -9,7 +9,7 @@ use super::performance::{Figures, Performance, finisher_tiebreak_serves};
 use super::quantity::{Grams, LoadUnit, Millis, kilograms, pounds};
 use super::scheme::Scheme;
 use super::workout::{CountUnit, Format, IntervalMeasure, Scored, Task};
-use crate::words::Sentence;
+use crate::words::{Sentence, Value};
 use serde::{Deserialize, Serialize};
 
 /// Bits of the tiebreak, in steps; all ones: absent.
@@ -164,7 +164,7 @@ pub fn gap(task: &Task, ahead: Key, behind: Key, unit: LoadUnit) -> Sentence {
                 LoadUnit::Kg => kilograms(Grams(apart)),
                 LoadUnit::Lb => pounds(Grams(apart)),
             };
-            Sentence::new("gap_load").with("load", number).with("unit", unit.as_str())
+            Sentence::new("gap_load").with_value("load", Value::Decimal(number)).with("unit", unit.as_str())
         }
         Format::Intervals if timed => gap_time(task, apart),
         Format::MaxCount | Format::Intervals => counted(),

@@ -52,9 +52,11 @@ pub async fn choose(State(app): State<App>, mut request: Request, next: Next) ->
     if is_prose(headers) {
         headers.insert(header::CONTENT_LANGUAGE, HeaderValue::from_static(lang.tag()));
         vary(headers, "Accept-Language");
-        if let Some(cookie) = asked.and_then(|lang| HeaderValue::from_str(&cookie(&app, lang)).ok()) {
-            headers.append(header::SET_COOKIE, cookie);
-        }
+    }
+    if let Some(cookie) = asked.and_then(|lang| HeaderValue::from_str(&cookie(&app, lang)).ok())
+        && (is_prose(headers) || headers.contains_key(header::LOCATION))
+    {
+        headers.append(header::SET_COOKIE, cookie);
     }
     response
 }
@@ -84,10 +86,10 @@ pub fn others() -> Vec<Other> {
     others.map(of).collect()
 }
 
-/// `?lang=de`, `&lang=de` for an address that is read outside, as a calendar does.
+/// `?lang=de`, for an address that others read without the reader's browser, as a calendar does.
 #[must_use]
-pub fn query(joint: char) -> String {
-    format!("{joint}{NAME}={}", crate::actions::language::reader().tag())
+pub fn query() -> String {
+    format!("?{NAME}={}", crate::actions::language::reader().tag())
 }
 
 /// Pages, calendars and problems; not data, not files.

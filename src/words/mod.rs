@@ -5,7 +5,43 @@
 //! a text that one language lacks does not compile. Tests walk all codes and texts. What it does
 //! not do: choose the reader's language (the web floor does).
 
+/// A type of texts, one field a text, and its English value. What a page says is checked when its
+/// template is compiled, and what a language lacks does not compile.
+macro_rules! texts {
+    ($(#[$doc:meta])* $kind:ident, $value:ident $([$($(#[$about:meta])* $part:ident: $of:ty = $is:expr,)*])?: $($name:ident: $text:literal,)*) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, serde::Serialize)]
+        pub struct $kind {
+            $($($(#[$about])* #[serde(skip)] pub $part: $of,)*)?
+            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
+        }
+
+        impl $kind {
+            /// Its texts with their names.
+            pub fn texts(&self) -> impl Iterator<Item = (&'static str, &'static str)> {
+                [$((stringify!($name), self.$name)),*].into_iter()
+            }
+        }
+
+        /// English.
+        pub const $value: $kind = $kind { $($($part: $is,)*)? $($name: $text,)* };
+    };
+}
+
+/// The texts of one area of the pages, as a macro that adds them to those of the areas before it and calls
+/// the next of the list it is given.
+macro_rules! area {
+    (($d:tt) $area:ident: $($name:ident: $text:literal,)*) => {
+        macro_rules! $area {
+            ([$d next:ident $d($d later:ident)*] $d($d before:tt)*) => {
+                $d next! { [$d($d later)*] $d($d before)* $($name: $text,)* }
+            };
+        }
+    };
+}
+
 pub mod cautions;
+pub mod de;
 pub mod en;
 pub mod grammar;
 mod sentence;
@@ -16,19 +52,21 @@ pub use sentence::{Sentence, Value, put};
 /// A language the table has.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Lang {
-    /// English, complete.
+    /// English.
     #[default]
     En,
+    /// German.
+    De,
 }
 
 impl Lang {
     /// All there are, the preferred first.
-    pub const ALL: [Self; 1] = [Self::En];
+    pub const ALL: [Self; 2] = [Self::En, Self::De];
 
     /// As in `lang` and `Accept-Language` (BCP 47).
     #[must_use]
     pub fn tag(self) -> &'static str {
-        pages(self).lang
+        self.tables().pages.lang
     }
 
     /// The language of exactly this tag, in any case.
@@ -40,57 +78,86 @@ impl Lang {
     /// Its numbers, dates and counted things.
     #[must_use]
     pub fn grammar(self) -> &'static Grammar {
+        self.tables().grammar
+    }
+
+    /// All it says.
+    #[must_use]
+    pub fn tables(self) -> &'static Tables {
         match self {
-            Self::En => &en::grammar::GRAMMAR,
+            Self::En => &en::TABLES,
+            Self::De => &de::TABLES,
         }
+    }
+}
+
+/// All that one language says.
+#[derive(Debug)]
+pub struct Tables {
+    /// Numbers, dates and counted things.
+    pub grammar: &'static Grammar,
+    /// Sentences by code, in areas.
+    pub areas: &'static [&'static [(&'static str, &'static str)]],
+    /// The pages.
+    pub pages: &'static en::pages::Pages,
+    /// The organiser's pages.
+    pub organise: &'static en::organise::Organise,
+    /// The page about the API.
+    pub api: &'static en::api::Api,
+    /// A gym's heats.
+    pub heats: &'static en::heats::Heats,
+    /// The judge's sheet.
+    pub sheet: &'static en::sheet::Sheet,
+}
+
+impl Tables {
+    /// Every text but the sentences, as type, name and text: for tests.
+    #[must_use]
+    pub fn texts(&self) -> Vec<(&'static str, &'static str, &'static str)> {
+        let pages = self.pages.texts().map(|(name, text)| ("Pages", name, text));
+        let desk = self.pages.desk_words.texts().map(|(name, text)| ("Desk", name, text));
+        let script = self.pages.desk_words.script_words.texts().map(|(name, text)| ("Script", name, text));
+        let organise = self.organise.texts().map(|(name, text)| ("Organise", name, text));
+        let api = self.api.texts().map(|(name, text)| ("Api", name, text));
+        let heats = self.heats.texts().map(|(name, text)| ("Heats", name, text));
+        let sheet = self.sheet.texts().map(|(name, text)| ("Sheet", name, text));
+        pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet).collect()
     }
 }
 
 /// The sentence for a code, its `{placeholders}` open.
 #[must_use]
 pub fn template(lang: Lang, code: &str) -> Option<&'static str> {
-    let areas = match lang {
-        Lang::En => &en::AREAS,
-    };
-    areas.iter().find_map(|area| area.iter().find(|(c, _)| *c == code).map(|(_, s)| *s))
+    let areas = lang.tables().areas.iter();
+    areas.flat_map(|area| area.iter()).find(|(c, _)| *c == code).map(|(_, sentence)| *sentence)
 }
 
 /// The texts of the pages in `lang`.
 #[must_use]
 pub fn pages(lang: Lang) -> &'static en::pages::Pages {
-    match lang {
-        Lang::En => &en::pages::PAGES,
-    }
+    lang.tables().pages
 }
 
 /// The texts of the organiser's pages in `lang`.
 #[must_use]
 pub fn organise(lang: Lang) -> &'static en::organise::Organise {
-    match lang {
-        Lang::En => &en::organise::ORGANISE,
-    }
+    lang.tables().organise
 }
 
 /// The texts of the page about the API in `lang`.
 #[must_use]
 pub fn api(lang: Lang) -> &'static en::api::Api {
-    match lang {
-        Lang::En => &en::api::API,
-    }
+    lang.tables().api
 }
 
 /// The texts of the page of heats in `lang`.
 #[must_use]
 pub fn heats(lang: Lang) -> &'static en::heats::Heats {
-    match lang {
-        Lang::En => &en::heats::HEATS,
-    }
+    lang.tables().heats
 }
 
 /// The texts of the judge's sheet in `lang`.
 #[must_use]
 pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {
-    match lang {
-        Lang::En => &en::sheet::SHEET,
-    }
+    lang.tables().sheet
 }

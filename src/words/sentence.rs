@@ -25,6 +25,8 @@ pub enum Value {
     InWords(u64),
     /// A time in seconds, as one would say it at the start of a sentence: `Nine minutes thirty-two`.
     Spoken(u64),
+    /// A decimal number, `42.5`, that is told and not to be typed: `42,5` in German.
+    Decimal(String),
     /// A day without its year: `3 April`.
     Day(jiff::civil::Date),
     /// The same in every language: figures, names, what somebody typed.
@@ -42,6 +44,7 @@ impl Value {
             Self::Said(sentence) => Cow::Owned(sentence.say(lang)),
             Self::InWords(n) => Cow::Owned((grammar.in_words)(*n)),
             Self::Spoken(seconds) => Cow::Owned((grammar.spoken)(*seconds)),
+            Self::Decimal(number) => Cow::Owned((grammar.decimal)(number)),
             Self::Day(day) => Cow::Owned((grammar.day)(*day)),
         }
     }

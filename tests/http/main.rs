@@ -8,6 +8,8 @@ mod calendar;
 mod desk;
 mod heats;
 mod hostile;
+mod language;
+mod language_walk;
 mod layers;
 mod leaks;
 mod listener;

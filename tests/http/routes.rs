@@ -26,10 +26,10 @@ const WHO: [&str; 11] = [
 /// One line: method, an address, a body ("" none, "form:…" a form, else JSON), and for each column
 /// what is answered. `+`: permission was given (2xx, 303, or 409, 412, 422, 428, 429: what stands
 /// behind it); `1`: 401; `3`: 403; `4`: 404.
-type Line = (&'static str, &'static str, &'static str, &'static str);
+pub type Line = (&'static str, &'static str, &'static str, &'static str);
 
 #[rustfmt::skip]
-const TABLE: &[Line] = &[
+pub const TABLE: &[Line] = &[
     // Columns: nobody, no role, athlete, another, judge ×2, staff ×2, referee, organiser, of all.
     ("GET",    "/healthz", "", "+++++++++++"),
     ("GET",    "/readyz", "", "+++++++++++"),
@@ -180,14 +180,14 @@ fn fits(address: &str, pattern: &str) -> bool {
 }
 
 /// One column: a program with a token, a browser, and the hidden field of its forms.
-struct Person {
-    program: Client,
-    browser: Client,
-    csrf: String,
+pub struct Person {
+    pub program: Client,
+    pub browser: Client,
+    pub csrf: String,
 }
 
 /// The columns' people.
-async fn people(app: &TestApp) -> Vec<Person> {
+pub async fn people(app: &TestApp) -> Vec<Person> {
     let programs = [
         app.nobody(),
         app.stranger().await,
@@ -233,7 +233,7 @@ fn sign(status: u16) -> char {
 }
 
 /// A service with an attested score of 1042 in w1, and an account to be acted on.
-async fn stage() -> (TestApp, i64, Value) {
+pub async fn stage() -> (TestApp, i64, Value) {
     let app = TestApp::new().await;
     let sent = json!({"performance": "6+14 tb 11:24", "attestation": {"judge": "J-1", "how": "paper_sheet"}});
     app.staff_of("quayside")

@@ -6,6 +6,7 @@ mod board;
 mod changes;
 mod dates;
 mod files;
+mod languages;
 mod life;
 mod names;
 mod places;

@@ -77,7 +77,8 @@ fn feed(reader: &Reader, public_url: &str, applied: Timestamp) -> String {
     let mut feed = Feed(String::new());
     feed.line("BEGIN", "VCALENDAR");
     feed.line("VERSION", "2.0");
-    feed.line("PRODID", concat!("-//Tallywright//Tallywright ", env!("CARGO_PKG_VERSION"), "//EN"));
+    let product = concat!("-//Tallywright//Tallywright ", env!("CARGO_PKG_VERSION"), "//");
+    feed.line("PRODID", &format!("{product}{}", words().lang.to_uppercase()));
     feed.line("CALSCALE", "GREGORIAN");
     feed.line("METHOD", "PUBLISH");
     feed.text("NAME", &c.title);

@@ -11,6 +11,7 @@ use crate::rules::competition::Competition;
 use crate::rules::division::{Category, Division};
 use crate::rules::workout::Workout;
 use crate::web::extract::Path;
+use crate::web::language;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
@@ -71,7 +72,8 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         running: running(&reader),
         desks: desks(&app, &reader).await?,
         workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
-        calendar: format!("/c/{slug}/calendar.ics"),
+        // A calendar neither keeps cookies nor says what its owner reads.
+        calendar: format!("/c/{slug}/calendar.ics{}", language::query()),
         divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
         ages: ages(c),
         rules: rules_said::overall(c),

@@ -123,7 +123,7 @@ pub fn scoring(x: &Workout) -> Vec<String> {
             Rounding::Down => w.way_down,
             Rounding::Up => w.way_up,
         };
-        said.push(put(w.score_time_step, &[("step", &step), ("way", &way)]));
+        said.push(put(w.score_time_step, &[("step", &(w.decimal)(step)), ("way", &way)]));
     }
     if let Some(seconds) = x.seconds_per_rep {
         said.push(put(w.score_deduction, &[("n", &(w.count)(u64::from(seconds), Noun::Second))]));

@@ -169,12 +169,19 @@ pub fn load(load: &PublishedLoad) -> ItemView {
     } else {
         load.lb_hundredths.iter().map(|h| number(*h)).collect()
     };
-    let (kg, lb) = (format!("{} kg", kg.join(", ")), format!("{} lb", lb.join(", ")));
+    let (kg, lb) = (listed(&kg, "kg"), listed(&lb, "lb"));
     let (first, second) = match load.first {
         LoadUnit::Kg => (kg, lb),
         LoadUnit::Lb => (lb, kg),
     };
     ItemView { item: load.item.clone(), first, second }
+}
+
+/// `40, 50 kg`, `42,5; 50 kg`: decimals as the reader's language writes them.
+fn listed(numbers: &[String], unit: &str) -> String {
+    let said: Vec<String> = numbers.iter().map(|n| (words().decimal)(n)).collect();
+    let joint = if said.iter().any(|n| n.contains(',')) { "; " } else { ", " };
+    format!("{} {unit}", said.join(joint))
 }
 
 /// A converted load, to the tenth of a kilogram.
@@ -193,8 +200,8 @@ fn whole_pounds(grams: Grams) -> String {
 /// A height in both units.
 #[must_use]
 pub fn height(height: &PublishedHeight) -> ItemView {
-    let cm = |length| format!("{} cm", centimetres(length));
-    let inch = |hundredths| format!("{} in", inches(hundredths));
+    let cm = |length| format!("{} cm", (words().decimal)(&centimetres(length)));
+    let inch = |hundredths| format!("{} in", (words().decimal)(&inches(hundredths)));
     let (first, second) = match (height.cm, height.inch_hundredths) {
         (Some(length), Some(hundredths)) => (cm(length), inch(hundredths)),
         // 1 in = 25.4 mm, to the inch: hundredths of an inch are mm × 100 / 25.4.

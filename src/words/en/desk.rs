@@ -1,24 +1,12 @@
 //! What the gym's desk says: its pages, and ([`Script`]) what its script says while somebody types.
 //! `{name}` is filled by [`crate::words::put`], in the script by its own `put`.
 
-use serde::Serialize;
-
-macro_rules! texts {
-    ($(#[$doc:meta])* $kind:ident, $value:ident: $($name:ident: $text:literal,)*) => {
-        $(#[$doc])*
-        #[derive(Clone, Copy, Debug, Serialize)]
-        pub struct $kind {
-            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
-        }
-
-        /// English.
-        pub const $value: $kind = $kind { $($name: $text,)* };
-    };
-}
-
 texts! {
     /// The texts of the desk's pages.
-    Desk, DESK:
+    Desk, DESK [
+        /// What the script says.
+        script_words: &'static Script = &SCRIPT,
+    ]:
     judge_title: "Who judged?",
     judge: "Judge of the next results",
     judge_hint: "Name or code; empty: the results wait for a judge",
@@ -133,12 +121,12 @@ impl Desk {
     /// Asked before signing out with results that are not sent.
     #[must_use]
     pub fn leave(&self) -> &'static str {
-        SCRIPT.leave
+        self.script_words.leave
     }
 
     /// The script's texts as JSON.
     #[must_use]
     pub fn script(&self) -> String {
-        serde_json::to_string(&SCRIPT).unwrap_or_default()
+        serde_json::to_string(self.script_words).unwrap_or_default()
     }
 }

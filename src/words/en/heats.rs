@@ -1,18 +1,8 @@
 //! What the page of a gym's heats says.
 
-macro_rules! heats {
-    ($($name:ident: $text:literal,)*) => {
-        /// Every text of the page of heats in one language.
-        pub struct Heats {
-            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
-        }
-
-        /// English.
-        pub const HEATS: Heats = Heats { $($name: $text,)* };
-    };
-}
-
-heats! {
+texts! {
+    /// Every text of the page of heats in one language.
+    Heats, HEATS:
     link: "Heats",
     title: "Heats of {workout}",
     none: "No heats yet. Say how many lanes there are and when the first heat starts: everybody of the gym gets a place.",

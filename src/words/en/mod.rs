@@ -17,6 +17,8 @@ mod roster;
 pub mod sheet;
 mod store;
 
+use super::Tables;
+
 /// The areas, in the order they are searched.
 pub const AREAS: [&[(&str, &str)]; 8] = [
     performance::SENTENCES,
@@ -28,3 +30,14 @@ pub const AREAS: [&[(&str, &str)]; 8] = [
     cli::SENTENCES,
     store::SENTENCES,
 ];
+
+/// All that English says.
+pub const TABLES: Tables = Tables {
+    grammar: &grammar::GRAMMAR,
+    areas: &AREAS,
+    pages: &pages::PAGES,
+    organise: &organise::ORGANISE,
+    api: &api::API,
+    heats: &heats::HEATS,
+    sheet: &sheet::SHEET,
+};

@@ -1,20 +1,8 @@
 //! What the organiser's pages say: one field a text, as in [`super::pages`].
 
-macro_rules! texts {
-    ($($name:ident: $text:literal,)*) => {
-        /// Every text of the organiser's pages in one language.
-        pub struct Organise {
-            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
-        }
-
-        /// English.
-        pub const ORGANISE: Organise = Organise {
-            $($name: $text,)*
-        };
-    };
-}
-
 texts! {
+    /// Every text of the organiser's pages in one language.
+    Organise, ORGANISE:
     nav: "Organise",
     all_title: "Competitions you organise",
     all_none: "You organise no competition. Whoever runs this service can make you an organiser.",

@@ -1,18 +1,8 @@
 //! What a judge's sheet says, and the page around it.
 
-macro_rules! sheet {
-    ($($name:ident: $text:literal,)*) => {
-        /// Every text of the judge's sheet in one language.
-        pub struct Sheet {
-            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
-        }
-
-        /// English.
-        pub const SHEET: Sheet = Sheet { $($name: $text,)* };
-    };
-}
-
-sheet! {
+texts! {
+    /// Every text of the judge's sheet in one language.
+    Sheet, SHEET:
     title: "Judge's sheet: {workout}",
     intro: "One side of paper for each athlete. Print it from your browser at 100 %, without the browser's own headers and footers.",
     nobody: "Nobody of this gym is left to do this workout. Print a sheet without a name for walk-ins.",

@@ -5,21 +5,11 @@
 //! One file per area of the site; here they become one type. What is new gets an area, or a type
 //! of its own as the desk's texts have.
 
+use super::cautions::CAUTIONS;
+use super::desk::{DESK, Desk};
 use super::grammar::GRAMMAR;
 use crate::words::cautions::Cautions;
 use crate::words::grammar::Noun;
-
-/// The texts of one area, as a macro that adds them to those of the areas before it and calls
-/// the next of the list it is given.
-macro_rules! area {
-    (($d:tt) $area:ident: $($name:ident: $text:literal,)*) => {
-        macro_rules! $area {
-            ([$d next:ident $d($d later:ident)*] $d($d before:tt)*) => {
-                $d next! { [$d($d later)*] $d($d before)* $($name: $text,)* }
-            };
-        }
-    };
-}
 
 #[macro_use]
 mod frame;
@@ -42,43 +32,30 @@ mod account;
 
 /// The last of the list: makes the type, and its English value.
 macro_rules! pages {
-    ([] $($name:ident: $text:literal,)*) => {
-        /// Every text of the pages in one language, and that language's grammar.
-        pub struct Pages {
-            /// `12th`.
-            pub ordinal: fn(u64) -> String,
-            /// `3 reps`.
-            pub count: fn(u64, Noun) -> String,
-            /// `1,234`.
-            pub number: fn(u64) -> String,
-            /// `42.5` as this language writes it.
-            pub decimal: fn(&str) -> String,
-            /// From seconds: `2 days 4 h`, `3 h 12 min`.
-            pub duration: fn(u64) -> String,
-            /// `Sunday 17 January 2027, 21:00`.
-            pub date: fn(&jiff::ZonedDateTime) -> String,
-            /// `17 January 2027`.
-            pub day: fn(jiff::civil::Date) -> String,
-            /// What the gym's desk says.
-            pub desk_words: &'static super::desk::Desk,
-            /// What stands on every workout's page.
-            pub cautions: &'static Cautions,
-            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
+    ([] $($texts:tt)*) => {
+        texts! {
+            /// Every text of the pages in one language, and that language's grammar.
+            Pages, PAGES [
+                /// `12th`.
+                ordinal: fn(u64) -> String = GRAMMAR.ordinal,
+                /// `3 reps`.
+                count: fn(u64, Noun) -> String = GRAMMAR.count,
+                /// `1,234`.
+                number: fn(u64) -> String = GRAMMAR.number,
+                /// `42.5` as this language writes it.
+                decimal: fn(&str) -> String = GRAMMAR.decimal,
+                /// From seconds: `2 days 4 h`, `3 h 12 min`.
+                duration: fn(u64) -> String = GRAMMAR.duration,
+                /// `Sunday 17 January 2027, 21:00`.
+                date: fn(&jiff::ZonedDateTime) -> String = GRAMMAR.moment,
+                /// `17 January 2027`.
+                day: fn(jiff::civil::Date) -> String = GRAMMAR.date,
+                /// What the gym's desk says.
+                desk_words: &'static Desk = &DESK,
+                /// What stands on every workout's page.
+                cautions: &'static Cautions = &CAUTIONS,
+            ]: $($texts)*
         }
-
-        /// English.
-        pub const PAGES: Pages = Pages {
-            ordinal: GRAMMAR.ordinal,
-            count: GRAMMAR.count,
-            number: GRAMMAR.number,
-            decimal: GRAMMAR.decimal,
-            duration: GRAMMAR.duration,
-            date: GRAMMAR.moment,
-            day: GRAMMAR.date,
-            desk_words: &super::desk::DESK,
-            cautions: &super::cautions::CAUTIONS,
-            $($name: $text,)*
-        };
     };
 }
 

@@ -1,0 +1,85 @@
+//! What the command line says. It speaks English to everybody for now; what stands here is shown
+//! where such a sentence reaches a page.
+
+/// Code and sentence.
+pub const SENTENCES: &[(&str, &str)] = &[
+    ("cli_account_added", "Konto {account} wurde für {email} angelegt."),
+    ("cli_account_changed", "{email} hatte schon Konto {account}: es hat die Rolle bekommen."),
+    ("cli_account_link", "Ein Anmeldelink, der einmal gilt, 7 Tage lang; schick ihn der Person auf sicherem Weg:"),
+    ("cli_applied", "{competition}: angewendet. Das hat sich geändert:"),
+    ("cli_applied_dry_run", "{competition}: es wurde nichts gespeichert. Das würde sich ändern:"),
+    ("cli_applied_nothing", "{competition}: nichts zu ändern."),
+    (
+        "cli_backup_done",
+        "Nach {file} kopiert. Prüf ab und zu, ob sie sich öffnen lässt: tallywright --database sqlite://{file} log verify",
+    ),
+    ("cli_backup_exists", "{file} gibt es schon: nenn eine neue Datei."),
+    ("cli_backup_failed", "Es wurde keine Kopie gemacht, oder sie ist nicht schlüssig: {why}"),
+    ("cli_behind", "Die Rangliste ist noch nicht so weit: versuch es noch einmal."),
+    ("cli_broken", "Etwas ist kaputtgegangen, und es wurde nichts weiter getan: {why}"),
+    ("cli_busy", "Ein anderer Prozess schreibt gerade in diese Datenbank: versuch es gleich noch einmal."),
+    ("cli_changed_meanwhile", "Inzwischen hat es jemand anderes geändert: schau es noch einmal an."),
+    ("cli_database_address", "Die Datenbank {url} lässt sich nicht öffnen: {why}."),
+    (
+        "cli_demo_database",
+        "Datenbank: {path}. Sie bleibt liegen, wenn die Vorführung endet; lösch sie, wann du willst.",
+    ),
+    ("cli_demo_making", "Der Beispielwettkampf entsteht:"),
+    ("cli_demo_made", "2.400 Athlet:innen aus 20 Gyms, {scores} Ergebnisse, in {seconds} s gemacht."),
+    ("cli_demo_nobody_real", "Alle Personen, Gyms und Zahlen sind erfunden."),
+    ("cli_demo_ready", "Tallywright ist bereit: {url}"),
+    ("cli_demo_refused", "Ein Teil des Beispiels wurde abgelehnt: {why}"),
+    ("cli_demo_sign_in", "Melde dich unter {url}/signin an, als eine dieser Personen:"),
+    ("cli_demo_stop", "Mit Strg-C beenden."),
+    (
+        "cli_demo_used",
+        "{url} gibt es schon, und die Vorführung braucht eine frische Datenbank: nenn eine andere, oder lass --database weg.",
+    ),
+    ("cli_file_holds", "{competition}: die Datei ist schlüssig. {divisions} Klassen, {workouts} Workouts."),
+    ("cli_file_not_utf8", "{file} ist ab Zeile {line} nicht UTF-8: speichere sie als UTF-8."),
+    ("cli_file_unreadable", "{file} lässt sich nicht lesen: {why}"),
+    ("cli_file_unwritable", "{file} lässt sich nicht schreiben: {why}"),
+    ("cli_imported", "{taken} übernommen, {unchanged} unverändert, {refused} abgelehnt"),
+    ("cli_log_differs", "{competition}: der erste Unterschied in {records} Einträgen: {difference}"),
+    (
+        "cli_log_verified",
+        "{competition}: {records} Einträge, die Tabellen sind, wie das Protokoll sagt. Wurzel des Baums: {root}",
+    ),
+    ("cli_no_competition", "Einen Wettkampf {competition} gibt es in dieser Datenbank nicht."),
+    ("cli_no_competitions", "In dieser Datenbank gibt es noch keinen Wettkampf."),
+    (
+        "cli_no_database",
+        "Bei {url} gibt es keine Datenbank: nenn sie mit --database, oder leg eine mit competition apply oder serve an.",
+    ),
+    (
+        "cli_outcome_unknown",
+        "Ob es gespeichert wurde, lässt sich nicht sagen: mach dasselbe noch einmal, es ändert nichts doppelt.",
+    ),
+    ("cli_password_unreadable", "Gib mit --password-stdin das Passwort als eine Zeile auf der Standardeingabe an."),
+    (
+        "cli_plain_http",
+        "Vorsicht: {url} ist unverschlüsseltes http über diesen Rechner hinaus. Passwörter und Anmeldungen gehen lesbar durchs Netz, und Cookies verlieren ihren __Host--Schutz. Setz einen Proxy mit TLS davor und gib --public-url https://… an",
+    ),
+    ("cli_port_denied", "Auf {address} zu lauschen ist nicht erlaubt: nenn mit --listen einen Port über 1023."),
+    (
+        "cli_port_taken",
+        "Auf {address} lauscht schon etwas anderes: beende es, oder nenn einen anderen Port, etwa --listen 127.0.0.1:8099 (Port 0 nimmt irgendeinen freien).",
+    ),
+    ("cli_port_unusable", "Auf {address} zu lauschen geht nicht: {why}"),
+    (
+        "cli_public_url",
+        "{url} ist keine Adresse für --public-url: schreib nur Schema und Host, etwa https://scores.example",
+    ),
+    (
+        "cli_refused_hint",
+        "Was übernommen ist, bleibt. Mit --refused FILE kommen die abgelehnten Zeilen in eine Datei, zum Berichtigen und erneuten Senden.",
+    ),
+    ("cli_refused_written", "Die abgelehnten Zeilen stehen in {file}: berichtige sie und lies diese Datei ein."),
+    ("cli_reworked", "  Ergebnis {workout}/{bib}: neu berechnet, jetzt {text}"),
+    ("cli_reworked_stale", "  Ergebnis {workout}/{bib}: wird erst mit neuen Zahlen wieder bestätigt"),
+    ("cli_reworked_void", "  Ergebnis {workout}/{bib}: jetzt {text}, neu zu bestätigen"),
+    ("cli_serving", "{url} wird aus {database} bedient. Mit Strg-C beenden."),
+    ("cli_stopping", "Es wird beendet: was unterwegs ist, bekommt noch seine Antwort."),
+    ("cli_token_issued", "Token {id} für {email}, gültig bis {expires}; er wird nur dieses eine Mal gezeigt:"),
+    ("cli_token_revoked", "Token {id} ist widerrufen."),
+];

@@ -1,0 +1,40 @@
+//! What the page of a gym's heats says in German.
+
+use crate::words::en::heats::Heats;
+
+/// German.
+pub const HEATS: Heats = Heats {
+    link: "Heats",
+    title: "Heats: {workout}",
+    none: "Noch keine Heats. Sag, wie viele Bahnen es gibt und wann der erste Heat startet: alle aus dem Gym bekommen einen Platz.",
+    nobody: "Aus diesem Gym ist niemand für dieses Workout gemeldet.",
+    heat: "Heat {n}",
+    starts: "Start {at}",
+    caption: "Bahnen in Heat {n}: wer startet und wer zählt",
+    lane: "Bahn",
+    athlete: "Athlet:in",
+    division: "Klasse",
+    judge: "Judge",
+    no_judge: "noch niemand",
+    without_place: "Ohne Platz: {names}",
+    sheets: "Wertungsblätter in dieser Reihenfolge, zum Drucken",
+    make: "Heats einteilen",
+    make_again: "Neu einteilen",
+    make_again_hint: "Alle bekommen einen neuen Platz; was von Hand geändert wurde, geht verloren.",
+    lanes: "Bahnen",
+    lanes_hint: "Wie viele zusammen starten",
+    minutes: "Minuten Abstand",
+    minutes_hint: "Von einem Start zum nächsten",
+    start: "Erster Start",
+    start_hint: "In {zone}",
+    judging: "Wer zählt",
+    judging_previous: "Wer im Heat davor gestartet ist und Judge ist; sonst die Judges des Gyms",
+    judging_judges: "Die Judges des Gyms reihum",
+    change: "Plätze und Judges ändern",
+    change_hint: "Ein leerer Heat nimmt jemanden heraus. In einem Heat ist jede Bahn nur einmal besetzt; niemand zählt für sich selbst oder während des eigenen Heats.",
+    heat_n: "Heat",
+    save: "Änderungen speichern",
+    remove: "Heats entfernen",
+    back: "Zurück zur Eingabe",
+    start_missing: "Gib Tag und Uhrzeit des ersten Starts an.",
+};

@@ -1,0 +1,62 @@
+//! What is wrong with the shape of something sent, and what a reader is told.
+
+/// Code and sentence.
+pub const SENTENCES: &[(&str, &str)] = &[
+    ("as_of_outside", "Zu Protokollposition {seq} gab es keine Rangliste: die letzte ist {last}."),
+    ("bib_or_name_needed", "Gib die Startnummer oder den Namen an, um wessen Ergebnis es geht."),
+    ("extension_whom", "Sag, für wen: entweder ein Gym oder eine Region, nicht beides und nicht keins."),
+    ("gap_point", "1 Punkt"),
+    ("gap_points", "{points} Punkte"),
+    ("hidden_name", "Startnummer {bib}"),
+    ("judge_of_several", "{name} heißen mehrere Judges: schreib den Code, einen von {codes}."),
+    ("member_bool", "{member} ist true oder false, ohne Anführungszeichen."),
+    ("member_control", "{member} enthält ein Steuerzeichen: nimm es heraus."),
+    ("member_instant", "Schreib {member} als Zeitpunkt mit Versatz, etwa 2027-01-16T10:40:00Z."),
+    ("member_long", "{member} darf höchstens {most} Zeichen haben."),
+    ("member_needed", "{member} wird gebraucht."),
+    ("member_text", "{member} ist ein Text, in Anführungszeichen."),
+    ("member_texts", "{member} ist eine Liste von höchstens 100 Texten."),
+    ("member_unknown", "{member} gibt es hier nicht; bekannt sind: {known}."),
+    ("member_whole", "{member} ist eine ganze Zahl von {least} bis {most}."),
+    ("member_word", "{member} ist eines von: {words}."),
+    ("name_of_several", "{name} heißen mehrere: schreib die Startnummer, eine von {bibs}."),
+    (
+        "name_unknown",
+        "In diesem Wettkampf gibt es niemanden namens {name}, den du sehen darfst: schreib die Startnummer.",
+    ),
+    ("no_competition", "Einen Wettkampf {competition} gibt es hier nicht, oder er ist nicht öffentlich."),
+    ("no_division", "Eine Klasse {division} gibt es nicht; es gibt: {known}."),
+    ("no_judge", "Judge {code} gibt es in diesem Wettkampf nicht."),
+    ("no_entry", "Startnummer {bib} gibt es in diesem Wettkampf nicht."),
+    ("no_gym", "Ein Gym {gym} gibt es in diesem Wettkampf nicht."),
+    ("no_score", "Startnummer {bib} hat in {workout} kein Ergebnis, das du sehen darfst."),
+    ("no_workout", "Ein Workout {workout} gibt es nicht, oder es ist noch nicht angekündigt."),
+    ("not_an_array", "Schick eine Liste von Objekten: [{...}, {...}]."),
+    ("not_an_object", "Das muss ein Objekt sein: {...}."),
+    ("not_in_division", "Startnummer {bib} wird in {division} nicht gewertet."),
+    ("not_published", "Die Ergebnisse von {workout} erscheinen, wenn es vorbei ist."),
+    ("not_ranked", "Startnummer {bib} wird nicht gewertet: sie hat hier keine Klasse oder wurde entfernt."),
+    ("other_slug", "In der Datei geht es um {slug}, in der Adresse um {path}: mach beides gleich."),
+    (
+        "performance_form",
+        "performance ist ein Text wie \"6+14 tb 11:24\" oder ein Objekt wie {\"rounds\": 6, \"reps\": 14}.",
+    ),
+    ("row_busy", "Es war zu viel in der Warteschlange: schick diese Zeile noch einmal."),
+    (
+        "row_unanswered",
+        "Ob diese Zeile gespeichert wurde, ist nicht bekannt: schick sie noch einmal, nichts wird doppelt gespeichert.",
+    ),
+    ("rows_not_json", "Das ist kein JSON: ab Zeile {line}, Spalte {column} ergibt es keinen Sinn mehr."),
+    (
+        "rows_shifted",
+        "Startnummer {bib} ist jemand anderes als {name}: ab Zeile {row} ist jeder Name um eine Zeile verrutscht. Verschieb die Spalte und schick die Datei noch einmal.",
+    ),
+    (
+        "sheet_needs_judge",
+        "Die Nummer eines Wertungsblatts gehört zu einer Bestätigung: gib auch den Judge an, der unterschrieben hat.",
+    ),
+    (
+        "too_many_rows",
+        "{rows} Zeilen sind mehr als die {most}, die auf einmal gehen: teil die Datei, oder nimm die Befehlszeile.",
+    ),
+];

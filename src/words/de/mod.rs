@@ -1,0 +1,45 @@
+//! German: one file per area, as the English beside it. Readers are called „du“; words of the trade
+//! that German gyms use in English (Workout, Level, Heat, Judge, Tiebreak, No-Rep) stay English.
+//! What is typed (`148 reps`, `6+12`, `cap+12`) is the same in every language.
+
+pub mod api;
+mod cautions;
+mod cli;
+mod competition;
+pub mod desk;
+pub mod grammar;
+pub mod heats;
+mod input;
+mod life;
+pub mod organise;
+pub mod pages;
+mod performance;
+mod problems;
+mod roster;
+pub mod sheet;
+mod store;
+
+use super::Tables;
+
+/// The areas, in the order they are searched.
+pub const AREAS: [&[(&str, &str)]; 8] = [
+    performance::SENTENCES,
+    life::SENTENCES,
+    competition::SENTENCES,
+    roster::SENTENCES,
+    problems::SENTENCES,
+    input::SENTENCES,
+    cli::SENTENCES,
+    store::SENTENCES,
+];
+
+/// All that German says.
+pub const TABLES: Tables = Tables {
+    grammar: &grammar::GRAMMAR,
+    areas: &AREAS,
+    pages: &pages::PAGES,
+    organise: &organise::ORGANISE,
+    api: &api::API,
+    heats: &heats::HEATS,
+    sheet: &sheet::SHEET,
+};

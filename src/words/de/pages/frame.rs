@@ -1,0 +1,33 @@
+//! What stands on every page: the frame around it, forms, problems.
+
+area! { ($) frame:
+    lang: "de",
+    own_name: "Deutsch",
+    languages_label: "Sprache",
+    skip: "Zum Inhalt",
+    nav_label: "Hauptmenü",
+    nav_account: "Dein Konto",
+    nav_sign_in: "Anmelden",
+    nav_sign_out: "Abmelden",
+    nav_referee: "Schiedsgericht",
+    nav_desk: "Ergebnisse eingeben",
+    trail_label: "Du bist hier",
+    trail_home: "Wettkämpfe",
+    foot_api: "Für Programme: die API",
+    foot_caution: "Jede Person darf eine andere stoppen; gewertet werden die Wiederholungen bis dahin. Örtliche Vorschriften, die Regeln des Gyms und zugelassene Fachleute gehen vor.",
+    as_of: "Stand {seq} im Protokoll des Wettkampfs, gezeigt {at}.",
+
+    // Forms
+    errors_title: "Bitte berichtigen",
+    questions_title: "Bitte prüfen",
+    question_yes: "Ja, das stimmt so.",
+    back_to_desk: "Zurück zur Eingabe",
+    back_to_referee: "Zurück zur Liste",
+    do_col: "Aktion",
+    field_number: "Schreib hier eine ganze Zahl, oder lass es leer.",
+    field_time: "Schreib Datum und Uhrzeit wie 2027-01-16 10:40, oder lass es leer.",
+    field_local_time: "Diese Uhrzeit gibt es in {zone} nicht: dort wird die Uhr vorgestellt. Prüf die Stunde.",
+
+    // Problems
+    problem_home: "Zu den Wettkämpfen",
+}
