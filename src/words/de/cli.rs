@@ -15,9 +15,16 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("cli_backup_exists", "{file} gibt es schon: nenn eine neue Datei."),
     ("cli_backup_failed", "Es wurde keine Kopie gemacht, oder sie ist nicht schlüssig: {why}"),
+    (
+        "cli_backup_server",
+        "{database} liegt auf einem PostgreSQL-Server, dessen eigenes Werkzeug sie im laufenden Betrieb kopiert: pg_dump --format=custom --file={file} --dbname=ADRESSE, mit der Adresse, die --database bekommt. Zurück geht es mit: pg_restore --exit-on-error --no-owner --dbname=ADRESSE {file}, in eine neue, leere Datenbank; prüf sie danach mit tallywright log verify.",
+    ),
     ("cli_behind", "Die Rangliste ist noch nicht so weit: versuch es noch einmal."),
     ("cli_broken", "Etwas ist kaputtgegangen, und es wurde nichts weiter getan: {why}"),
-    ("cli_busy", "Ein anderer Prozess schreibt gerade in diese Datenbank: versuch es gleich noch einmal."),
+    (
+        "cli_busy",
+        "Die Datenbank ist gerade anderweitig in Benutzung oder nicht erreichbar. Es wurde nichts getan: versuch es gleich noch einmal.",
+    ),
     ("cli_changed_meanwhile", "Inzwischen hat es jemand anderes geändert: schau es noch einmal an."),
     ("cli_database_address", "Die Datenbank {url} lässt sich nicht öffnen: {why}."),
     (
