@@ -1,7 +1,7 @@
 //! Letting in what came late, or not.
 
 use super::forms::AdmissionForm;
-use super::paths::OfScore;
+use super::paths::{Matching, OfScore, Once};
 use super::{ORGANISES, read_for, written};
 use crate::actions::views::ScoreView;
 use crate::actions::{admit, body, signed_in};
@@ -21,7 +21,7 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// Admit or refuse a late score, correction or attestation. With `If-Match`: only as it was seen.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/admission", tag = "organisers",
-    params(OfScore), request_body = AdmissionForm,
+    params(OfScore, Matching, Once), request_body = AdmissionForm,
     responses((status = 200, description = "Admitted, or refused.", body = ScoreView), Problems, WriteProblems))]
 async fn admit_score(
     State(app): State<App>,

@@ -1,7 +1,7 @@
 //! Appeals against rulings.
 
 use super::forms::ReasonForm;
-use super::paths::OfScore;
+use super::paths::{Matching, OfScore, Once};
 use super::{ENTERS, read_for, written};
 use crate::actions::views::ScoreView;
 use crate::actions::{appeal, body, signed_in};
@@ -21,7 +21,7 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// Appeal the last ruling on a score: once, within 48 hours. Needs `If-Match`.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/appeal", tag = "scores",
-    params(OfScore), request_body = ReasonForm,
+    params(OfScore, Matching, Once), request_body = ReasonForm,
     responses((status = 200, description = "Appealed; state and place stay.", body = ScoreView), Problems, WriteProblems))]
 async fn appeal_ruling(
     State(app): State<App>,

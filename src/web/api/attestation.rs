@@ -1,7 +1,7 @@
 //! Vouching for a score.
 
 use super::forms::AttestationForm;
-use super::paths::OfScore;
+use super::paths::{Matching, OfScore, Once};
 use super::{ATTESTS, read_for, written};
 use crate::actions::views::ScoreView;
 use crate::actions::{attest, body, signed_in};
@@ -23,7 +23,7 @@ pub fn routes() -> OpenApiRouter<App> {
 ///
 /// Needs `If-Match`. Nobody attests their own performance.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/attestation", tag = "scores",
-    params(OfScore), request_body = AttestationForm,
+    params(OfScore, Matching, Once), request_body = AttestationForm,
     responses((status = 200, description = "Attested, or it was so already.", body = ScoreView), Problems, WriteProblems))]
 async fn attest_score(
     State(app): State<App>,

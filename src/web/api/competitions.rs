@@ -1,6 +1,6 @@
 //! Competitions: the list, one, and applying a file.
 
-use super::paths::OfCompetition;
+use super::paths::{Absent, Matching, OfCompetition, Once};
 use super::reading;
 use crate::actions::apply::{self, How};
 use crate::actions::views::{AppliedView, CompetitionView, SummaryView};
@@ -56,7 +56,8 @@ pub struct ApplyQuery {
 /// Creates the competition, or changes what differs and says what it changed; all or nothing. A
 /// change that would alter the meaning of stored scores is 409 unless `rescore` is given. Every
 /// fault of the file is listed, with its line for TOML.
-#[utoipa::path(put, path = "/competitions/{competition}", tag = "competitions", params(OfCompetition, ApplyQuery),
+#[utoipa::path(put, path = "/competitions/{competition}", tag = "competitions", 
+    params(OfCompetition, ApplyQuery, Matching, Absent, Once),
     request_body(description = "The file, as TOML or as the same shape in JSON.",
         content((String = "application/toml"), (Object = "application/json"))),
     responses(

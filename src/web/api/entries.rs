@@ -2,7 +2,7 @@
 
 use super::forms::{EntriesForm, EntryChangeForm, RosterAnswer};
 use super::many::{self, ManyQuery, OneOrMany};
-use super::paths::{OfCompetition, OfEntry};
+use super::paths::{OfCompetition, OfEntry, Once};
 use super::{FindQuery, reading, roster_answer};
 use crate::actions::import::What;
 use crate::actions::views::{EntryView, MovedView, RosterWritten};
@@ -40,7 +40,7 @@ async fn list_entries(
 }
 
 /// Add or change entries: one as an object, many as a list or as CSV.
-#[utoipa::path(post, path = "/competitions/{competition}/entries", tag = "entries", params(OfCompetition, ManyQuery),
+#[utoipa::path(post, path = "/competitions/{competition}/entries", tag = "entries", params(OfCompetition, ManyQuery, Once),
     request_body(content((EntriesForm = "application/json"), (String = "text/csv"))),
     responses(
         (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",

@@ -1,7 +1,7 @@
 //! Later windows for one gym or region.
 
 use super::forms::ExtensionForm;
-use super::paths::OfWorkout;
+use super::paths::{OfWorkout, Once};
 use crate::actions::views::ExtensionView;
 use crate::actions::{Failure, body, extend, roster, signed_in};
 use crate::app::App;
@@ -22,7 +22,7 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// Extend a workout's windows for one gym or one region, with a reason.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/extensions", tag = "organisers",
-    params(OfWorkout), request_body = ExtensionForm,
+    params(OfWorkout, Once), request_body = ExtensionForm,
     responses((status = 201, description = "Extended.", body = ExtensionView), Problems, WriteProblems))]
 async fn extend_workout(
     State(app): State<App>,

@@ -1,7 +1,7 @@
 //! A referee's doubts: flag, withhold.
 
 use super::forms::FlagForm;
-use super::paths::OfScore;
+use super::paths::{Matching, OfScore, Once};
 use super::{RULES, read_for, written};
 use crate::actions::views::ScoreView;
 use crate::actions::{body, referee, signed_in};
@@ -21,7 +21,7 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// Flag a score: it keeps its place and is marked as being checked. Needs `If-Match`.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/flags", tag = "referees",
-    params(OfScore), request_body = FlagForm,
+    params(OfScore, Matching, Once), request_body = FlagForm,
     responses((status = 200, description = "Flagged.", body = ScoreView), Problems, WriteProblems))]
 async fn flag_score(
     State(app): State<App>,
@@ -38,7 +38,7 @@ async fn flag_score(
 
 /// Withhold a score: flag it and take it off the places until a ruling. Needs `If-Match`.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/withhold", tag = "referees",
-    params(OfScore), request_body = FlagForm,
+    params(OfScore, Matching, Once), request_body = FlagForm,
     responses((status = 200, description = "Withheld.", body = ScoreView), Problems, WriteProblems))]
 async fn withhold_score(
     State(app): State<App>,

@@ -6,30 +6,31 @@ use utoipa::ToSchema;
 /// A performance as an object: the members of the workout's format.
 #[derive(ToSchema)]
 #[schema(as = Figures)]
+#[serde(deny_unknown_fields)]
 pub struct FiguresForm {
     /// Whole rounds, with `reps`.
-    #[schema(required = false, nullable = false, minimum = 0, maximum = 9_007_199_254_740_991_i64, example = 6)]
+    #[schema(required = false, minimum = 0, maximum = 9_007_199_254_740_991_i64, example = 6)]
     pub rounds: Option<i64>,
     /// Reps of the next round, with `rounds`.
-    #[schema(required = false, nullable = false, minimum = 0, maximum = 9_007_199_254_740_991_i64, example = 14)]
+    #[schema(required = false, minimum = 0, maximum = 9_007_199_254_740_991_i64, example = 14)]
     pub reps: Option<i64>,
     /// All reps.
-    #[schema(required = false, nullable = false, minimum = 0, maximum = 9_007_199_254_740_991_i64)]
+    #[schema(required = false, minimum = 0, maximum = 9_007_199_254_740_991_i64)]
     pub total_reps: Option<i64>,
     /// A finish time.
-    #[schema(required = false, nullable = false)]
+    #[schema(required = false)]
     pub time: Option<String>,
     /// Loads with their unit; `x` for a missed lift.
-    #[schema(required = false, nullable = false)]
+    #[schema(required = false)]
     pub loads: Option<Vec<String>>,
     /// A count.
-    #[schema(required = false, nullable = false, minimum = 0, maximum = 9_007_199_254_740_991_i64)]
+    #[schema(required = false, minimum = 0, maximum = 9_007_199_254_740_991_i64)]
     pub count: Option<i64>,
     /// A figure for each interval.
-    #[schema(required = false, nullable = false)]
+    #[schema(required = false)]
     pub intervals: Option<Vec<String>>,
     /// The tiebreak time.
-    #[schema(required = false, nullable = false, example = "11:24")]
+    #[schema(required = false, example = "11:24")]
     pub tiebreak: Option<String>,
 }
 
@@ -50,6 +51,7 @@ pub enum PerformanceIn {
     "performance": "6+14 tb 11:24", "performed_at": "2027-01-16T10:40:00Z", "gym": "quayside", "no_reps": 3,
     "attestation": { "judge": "J-0142", "how": "paper_sheet", "sheet": "B7" }
 }))]
+#[serde(deny_unknown_fields)]
 pub struct ScoreForm {
     /// What was done.
     pub performance: PerformanceIn,
@@ -85,6 +87,7 @@ pub struct ScoreForm {
 /// An attestation as sent.
 #[derive(ToSchema)]
 #[schema(as = Attestation, example = json!({ "judge": "J-0142", "how": "paper_sheet", "sheet": "B7" }))]
+#[serde(deny_unknown_fields)]
 pub struct AttestationForm {
     /// Judge code.
     pub judge: String,
@@ -114,6 +117,7 @@ pub enum HowForm {
 /// A doubt.
 #[derive(ToSchema)]
 #[schema(as = Flag, example = json!({ "reason": "range_of_motion", "note": "From 6:40 on the hip stays below the knee." }))]
+#[serde(deny_unknown_fields)]
 pub struct FlagForm {
     /// Why.
     pub reason: FlagReasonForm,
@@ -141,6 +145,7 @@ pub enum FlagReasonForm {
 /// A ruling: the members of its kind.
 #[derive(ToSchema)]
 #[schema(as = Ruling, example = json!({ "kind": "deduct", "reps": 2, "reason": "Two reps above parallel, at 3:12 and 3:15." }))]
+#[serde(deny_unknown_fields)]
 pub struct RulingForm {
     /// What is decided.
     pub kind: RulingKindForm,
@@ -190,6 +195,7 @@ pub enum RulingKindForm {
 /// A reason.
 #[derive(ToSchema)]
 #[schema(as = Reason, example = json!({ "reason": "The sheet shows 16, not 14." }))]
+#[serde(deny_unknown_fields)]
 pub struct ReasonForm {
     /// Why.
     #[schema(min_length = 1, max_length = 2000)]
@@ -199,6 +205,7 @@ pub struct ReasonForm {
 /// Whether what came late is let in.
 #[derive(ToSchema)]
 #[schema(as = Admission, example = json!({ "admit": true, "reason": "Power cut at the gym, told by telephone at 20:50." }))]
+#[serde(deny_unknown_fields)]
 pub struct AdmissionForm {
     /// In, or not.
     pub admit: bool,
@@ -211,6 +218,7 @@ pub struct AdmissionForm {
 #[derive(ToSchema)]
 #[schema(as = Extension, example = json!({
     "gym": "quayside", "closes": "2027-01-18T21:00:00Z", "attest_by": "2027-01-19T21:00:00Z", "reason": "Power cut." }))]
+#[serde(deny_unknown_fields)]
 pub struct ExtensionForm {
     /// For this gym …
     #[schema(required = false)]
@@ -233,6 +241,7 @@ pub struct ExtensionForm {
 #[derive(ToSchema)]
 #[schema(as = Gym, example = json!({ "slug": "quayside", "name": "Quayside Hall", "country": "PT",
     "emergency": "Rua do Cais 4; 112; defibrillator at the door" }))]
+#[serde(deny_unknown_fields)]
 pub struct GymForm {
     /// `[a-z0-9-]`, 1 to 40.
     pub slug: String,
@@ -264,6 +273,7 @@ pub struct GymForm {
 #[derive(ToSchema)]
 #[schema(as = Entry, example = json!({ "bib": 1042, "name": "Ines Duarte", "born": "1994-05-02", "category": "women",
     "division": "women", "gym": "quayside" }))]
+#[serde(deny_unknown_fields)]
 pub struct EntryForm {
     /// Left out: the next free one.
     #[schema(required = false, minimum = 1, maximum = 9_999_999)]
@@ -300,6 +310,7 @@ pub struct EntryForm {
 /// A judge as sent.
 #[derive(ToSchema)]
 #[schema(as = Judge, example = json!({ "code": "J-0142", "name": "Rita Alves", "valid_from": "2027-01-01", "valid_to": "2027-12-31" }))]
+#[serde(deny_unknown_fields)]
 pub struct JudgeForm {
     /// Unique in the competition.
     pub code: String,
@@ -322,6 +333,7 @@ pub struct JudgeForm {
 /// A change of an entry: what is left out stays.
 #[derive(ToSchema)]
 #[schema(as = EntryChange, example = json!({ "division": "women-40", "reason": "Entered in the wrong division." }))]
+#[serde(deny_unknown_fields)]
 pub struct EntryChangeForm {
     /// Division slug.
     #[schema(required = false)]
@@ -352,9 +364,10 @@ pub enum EntryStateForm {
     Guest,
 }
 
-/// A row of scores: a score, whose it is, and whether it may replace a stored one.
+/// A row of scores: the members of a score, whose it is, and whether it may replace a stored one.
 #[derive(ToSchema)]
 #[schema(as = ScoreRow, example = json!({ "bib": 1042, "name": "Ines Duarte", "performance": "6+14 tb 11:24" }))]
+#[serde(deny_unknown_fields)]
 pub struct ScoreRowForm {
     /// Whose; or `name`.
     #[schema(required = false, minimum = 1, maximum = 9_999_999)]
@@ -365,9 +378,35 @@ pub struct ScoreRowForm {
     /// Whether differing figures replace the stored ones.
     #[schema(required = false)]
     pub revise: Option<bool>,
-    /// The members of a score.
-    #[serde(flatten)]
-    pub score: ScoreForm,
+    /// What was done.
+    pub performance: PerformanceIn,
+    /// Default: the current attempt, or 1.
+    #[schema(required = false, minimum = 1, maximum = 1000)]
+    pub attempt: Option<i64>,
+    /// Default: the division's.
+    #[schema(required = false)]
+    pub level: Option<String>,
+    /// Default: receipt, or one second before the deadline if that is earlier.
+    #[schema(required = false, value_type = Option<String>, format = DateTime)]
+    pub performed_at: Option<String>,
+    /// Where; default: the entry's gym.
+    #[schema(required = false)]
+    pub gym: Option<String>,
+    /// No-reps called.
+    #[schema(required = false, minimum = 0, maximum = 1_000_000)]
+    pub no_reps: Option<i64>,
+    /// Link to a video.
+    #[schema(required = false)]
+    pub video: Option<String>,
+    /// Attested in the same request.
+    #[schema(required = false)]
+    pub attestation: Option<AttestationForm>,
+    /// Why; needed for a correction upward after the deadline.
+    #[schema(required = false)]
+    pub reason: Option<String>,
+    /// Codes of questions answered with yes.
+    #[schema(required = false)]
+    pub confirm: Option<Vec<String>>,
 }
 
 /// What posting to a roster answers: of one, or of many.

@@ -2,7 +2,7 @@
 
 use super::forms::{GymsForm, RosterAnswer};
 use super::many::{self, ManyQuery, OneOrMany};
-use super::paths::OfCompetition;
+use super::paths::{OfCompetition, Once};
 use super::{FindQuery, reading, roster_answer};
 use crate::actions::import::What;
 use crate::actions::views::{GymView, RosterWritten};
@@ -36,7 +36,7 @@ async fn list_gyms(
 }
 
 /// Add or change gyms: one as an object, many as a list or as CSV.
-#[utoipa::path(post, path = "/competitions/{competition}/gyms", tag = "gyms", params(OfCompetition, ManyQuery),
+#[utoipa::path(post, path = "/competitions/{competition}/gyms", tag = "gyms", params(OfCompetition, ManyQuery, Once),
     request_body(content((GymsForm = "application/json"), (String = "text/csv"))),
     responses(
         (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",

@@ -2,7 +2,7 @@
 
 use super::forms::{JudgesForm, RosterAnswer};
 use super::many::{self, ManyQuery, OneOrMany};
-use super::paths::OfCompetition;
+use super::paths::{OfCompetition, Once};
 use super::{FindQuery, reading, roster_answer};
 use crate::actions::import::What;
 use crate::actions::views::{JudgeView, RosterWritten};
@@ -36,7 +36,7 @@ async fn list_judges(
 }
 
 /// Add or change judges: one as an object, many as a list or as CSV.
-#[utoipa::path(post, path = "/competitions/{competition}/judges", tag = "judges", params(OfCompetition, ManyQuery),
+#[utoipa::path(post, path = "/competitions/{competition}/judges", tag = "judges", params(OfCompetition, ManyQuery, Once),
     request_body(content((JudgesForm = "application/json"), (String = "text/csv"))),
     responses(
         (status = 200, description = "One: changed or unchanged. Many: what became of each (with `Accept: text/csv`, the refused rows).",

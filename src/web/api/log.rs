@@ -1,11 +1,14 @@
 //! The log of a competition, for referees and organisers.
 
 use super::paths::OfCompetition;
+use crate::actions::Failure;
 use crate::actions::log::{self, LogView};
 use crate::app::App;
+use crate::rules::fault::Fault;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::{Answer, Problems};
 use crate::web::session::Caller;
+use crate::words::Sentence;
 use axum::extract::State;
 use axum::response::IntoResponse;
 use serde::Deserialize;
@@ -37,6 +40,11 @@ async fn read_log(
     Path(path): Path<OfCompetition>,
     Query(query): Query<LogQuery>,
 ) -> Answer {
+    let most = i64::MAX.unsigned_abs();
+    if query.after > most {
+        let sentence = Sentence::new("member_whole").with("member", "after").with("least", 0).with("most", most);
+        return Err(Failure::faults(vec![Fault::new("/after", sentence)]).into());
+    }
     let view = log::read(&app, &caller.actor, caller.received, &path.competition, query.after, log::PAGE).await?;
     Ok(axum::Json(view).into_response())
 }

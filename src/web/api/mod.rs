@@ -71,7 +71,7 @@ impl Modify for WaysIn {
             HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some("From `POST /me/tokens`.")).build();
         let cookie = ApiKeyValue::with_description(
             "__Host-sid",
-            "From `POST /session`; `sid` where the service is not on https.",
+            "From `POST /session`; `sid` where the service is not on https. A change needs an `Origin` of this service too, as browsers send it: programs use a token.",
         );
         let components = document.components.get_or_insert_default();
         components.add_security_scheme("token", SecurityScheme::Http(token));

@@ -1,4 +1,5 @@
-//! What stands in the paths of the API, with its documentation.
+//! What stands in the paths of the API, and in the headers of its writes, with its documentation.
+//! The headers are read in `web/extract`.
 
 use crate::actions::ScorePath;
 use serde::Deserialize;
@@ -83,4 +84,33 @@ pub struct OfPlaces {
     /// The workout's slug.
     #[param(example = "w1")]
     pub workout: String,
+}
+
+/// On what state a write depends.
+#[derive(Debug, IntoParams)]
+#[into_params(parameter_in = Header)]
+pub struct Matching {
+    /// The `etag` of what the write changes, as it was last read: only that is changed. Or `*`.
+    #[param(rename = "If-Match", value_type = String, required = false, example = "\"8812\"")]
+    pub if_match: Option<String>,
+}
+
+/// That nothing is there yet.
+#[derive(Debug, IntoParams)]
+#[into_params(parameter_in = Header)]
+pub struct Absent {
+    /// `*`: only where nothing is there yet. Not together with `If-Match`.
+    #[param(rename = "If-None-Match", value_type = String, required = false, pattern = r"^\*$", example = "*")]
+    pub if_none_match: Option<String>,
+}
+
+/// Sent again after an outcome that nobody knows, a write is done once.
+#[derive(Debug, IntoParams)]
+#[into_params(parameter_in = Header)]
+pub struct Once {
+    /// Any text of your own, a new one for each write: within 48 hours the same request under the
+    /// same key gets the first answer again.
+    #[param(rename = "Idempotency-Key", value_type = String, required = false, 
+        pattern = r#"^([!#-+\-./0-9:<-\[\]-~]{1,255}|"([ !#-\[\]-~]|\\["\\]){1,255}")$"#, example = "5f0c1f9e-7a53")]
+    pub idempotency_key: Option<String>,
 }

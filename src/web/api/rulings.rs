@@ -1,7 +1,7 @@
 //! Rulings: deciding one, and all of a competition.
 
 use super::forms::RulingForm;
-use super::paths::{OfCompetition, OfScore};
+use super::paths::{Matching, OfCompetition, OfScore, Once};
 use super::{RULES, read_for, reading, written};
 use crate::actions::body::decision::Ruled;
 use crate::actions::views::{RulingsView, ScoreView};
@@ -24,7 +24,7 @@ pub fn routes() -> OpenApiRouter<App> {
 ///
 /// Needs `If-Match`. Nobody rules on their own score, or on an entry of a gym they belong to.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/ruling", tag = "referees",
-    params(OfScore), request_body = RulingForm,
+    params(OfScore, Matching, Once), request_body = RulingForm,
     responses((status = 200, description = "Ruled.", body = ScoreView), Problems, WriteProblems))]
 async fn rule_on_score(
     State(app): State<App>,

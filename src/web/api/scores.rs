@@ -2,7 +2,7 @@
 
 use super::forms::{ScoreForm, ScoreRowForm};
 use super::many::{self, ManyQuery, OneOrMany};
-use super::paths::{OfScore, OfWorkout};
+use super::paths::{Absent, Matching, OfScore, OfWorkout, Once};
 use super::{ENTERS, read_for, reading, written};
 use crate::actions::import::{self, ImportView, Rows, What};
 use crate::actions::score::{self, DeskQuery};
@@ -53,7 +53,8 @@ async fn get_score(State(app): State<App>, caller: Caller, Path(path): Path<OfSc
 /// Other figures, and other details, need `If-Match` with the score's `etag`. The same figures
 /// again change nothing. What comes after the deadline is stored as `late`, without a place, until
 /// an organiser admits it.
-#[utoipa::path(put, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}", tag = "scores", params(OfScore),
+#[utoipa::path(put, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}", tag = "scores",
+    params(OfScore, Matching, Absent, Once),
     request_body = ScoreForm,
     responses((status = 201, description = "Stored: there was none of this attempt.", body = ScoreView),
         (status = 200, description = "Revised, or unchanged.", body = ScoreView), Problems, WriteProblems))]
@@ -128,7 +129,7 @@ async fn list_scores(
 ///
 /// Each row is taken, unchanged or refused by itself; sending the same rows twice changes nothing.
 /// With `Accept: text/csv` the refused rows come back, to be mended and sent again.
-#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores", tag = "scores", params(OfWorkout, ManyQuery),
+#[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores", tag = "scores", params(OfWorkout, ManyQuery, Once),
     request_body(content((Vec<ScoreRowForm> = "application/json"), (String = "text/csv"))),
     responses((status = 200, description = "What became of each row.",
         content((ImportView = "application/json"), (String = "text/csv"))), Problems, WriteProblems))]

@@ -1,6 +1,6 @@
 //! Taking a score back; stating that an entry takes no part in a workout.
 
-use super::paths::OfScore;
+use super::paths::{Matching, OfScore, Once};
 use super::{ENTERS, read_for, written};
 use crate::actions::views::{ScoreView, StatedView};
 use crate::actions::{ScorePath, body::Members, signed_in, withdraw};
@@ -27,7 +27,7 @@ fn nothing(value: &Value) -> Result<(), Vec<Fault>> {
 
 /// Take a score back. Needs `If-Match`.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/withdrawal", tag = "scores",
-    params(OfScore),
+    params(OfScore, Matching, Once),
     responses((status = 200, description = "Withdrawn.", body = ScoreView), Problems, WriteProblems))]
 async fn withdraw_score(
     State(app): State<App>,
@@ -44,7 +44,7 @@ async fn withdraw_score(
 
 /// State that an entry takes no part in a workout.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/not-taking-part", tag = "scores",
-    params(OfScore),
+    params(OfScore, Matching, Once),
     responses((status = 200, description = "Stated, or it was so already.", body = StatedView), Problems, WriteProblems))]
 async fn state_not_taking_part(
     State(app): State<App>,
@@ -57,7 +57,7 @@ async fn state_not_taking_part(
 
 /// Take that back.
 #[utoipa::path(delete, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/not-taking-part", tag = "scores",
-    params(OfScore),
+    params(OfScore, Matching, Once),
     responses((status = 200, description = "Taken back, or it was not stated.", body = StatedView), Problems, WriteProblems))]
 async fn state_taking_part(
     State(app): State<App>,
