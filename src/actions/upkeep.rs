@@ -1,12 +1,13 @@
 //! What the operator of a machine does to a database as a whole: work its log out again, hand the
-//! records out, copy it. Only for the command line on the machine itself.
+//! records out, copy it, move it to another place. Only for the command line on the machine itself.
 
 use super::Failure;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
-use crate::store::StoreError;
 use crate::store::log::StoredRecord;
+use crate::store::transfer::{TransferError, Transferred};
 use crate::store::verify::Verified;
+use crate::store::{Store, StoreError};
 use crate::words::Sentence;
 use std::path::Path;
 
@@ -42,6 +43,21 @@ pub async fn records(app: &App, actor: &Actor, competition: &str, after: u64) ->
 /// When the copy cannot be made or does not hold together.
 pub async fn backup(app: &App, file: &Path) -> Result<Vec<Verified>, StoreError> {
     app.store.backup(file).await
+}
+
+/// Copies the whole database at `from` into the empty one at `to`, verifies it there, and leaves
+/// `from` as it is. `progress` is told how many of how many rows are through.
+///
+/// # Errors
+/// When a database cannot be opened, `to` is not empty, or the copy is not what was sent; then
+/// nothing of it is left.
+pub async fn transfer(from: &str, to: &str, progress: impl FnMut(u64, u64)) -> Result<Transferred, TransferError> {
+    let source = Store::open(from).await?;
+    let target = Store::open(to).await?;
+    let moved = source.transfer_to(&target, progress).await;
+    source.close().await;
+    target.close().await;
+    moved
 }
 
 fn unknown(slug: &str) -> Failure {

@@ -11,6 +11,7 @@ mod demo;
 mod files;
 mod import;
 mod log;
+mod moving;
 mod open;
 mod serve;
 mod standings;
@@ -27,7 +28,7 @@ use talk::{Done, Stop, say, tell};
 #[derive(Debug, Parser)]
 #[command(name = "tallywright", version, arg_required_else_help = true)]
 struct Line {
-    /// The database: `sqlite://PATH`. Default: `sqlite://tallywright.db` in this folder.
+    /// The database: `sqlite://PATH` or `postgres://USER@HOST/DATABASE`. Default: `sqlite://tallywright.db` in this folder.
     #[arg(long, global = true, env = "TALLYWRIGHT_DATABASE", value_name = "URL", hide_env_values = true)]
     database: Option<String>,
     #[command(subcommand)]
@@ -68,6 +69,8 @@ enum Command {
     Log(log::Log),
     /// Copy the database to a new file, also while it is served, and verify the copy.
     Backup(backup::Backup),
+    /// Copy everything into an empty database, of the same engine or the other, and verify it there.
+    Move(moving::Move),
 }
 
 /// Parses the arguments and does what they say. 0: done; 1: refused; 2: used wrongly.
@@ -101,6 +104,7 @@ async fn obey(line: Line) -> Done {
         Command::Token(command) => command.run(database).await,
         Command::Log(command) => command.run(database).await,
         Command::Backup(command) => command.run(database).await,
+        Command::Move(command) => command.run().await,
     }
 }
 

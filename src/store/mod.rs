@@ -34,6 +34,7 @@ mod save;
 pub mod scores;
 pub mod sessions;
 pub mod tokens;
+pub mod transfer;
 pub mod verify;
 pub mod writer;
 

@@ -9,5 +9,6 @@ mod migrations;
 mod reads;
 mod sql;
 mod support;
+mod transfer;
 mod verify;
 mod writer;

@@ -6,6 +6,7 @@ mod sqlite;
 
 use super::StoreError;
 use super::db::{Conn, Db, Tx};
+use super::transfer::Table;
 use postgres::{Reading, Writing};
 use std::path::Path;
 
@@ -131,6 +132,40 @@ pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
             Tx::Postgres(Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?)
         }
     })
+}
+
+/// The tables of ours, those first that others refer to.
+pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
+    match on {
+        Conn::Sqlite(c) => sqlite::tables(c).await,
+        Conn::Postgres(c) => postgres::tables(c.ex()).await,
+    }
+}
+
+/// Begins a transaction that sees one state throughout and keeps everybody else from writing to
+/// these tables, for as long as it takes.
+pub(crate) async fn freeze(db: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
+    match db {
+        Db::Sqlite(_) => begin(db).await,
+        Db::Postgres(pool) => Ok(Tx::Postgres(postgres::freeze(pool, tables).await?)),
+    }
+}
+
+/// Lets the numbers that a table gives to its rows go on after those that are there.
+pub(crate) async fn count_on(tx: &mut Tx, table: &str) -> sqlx::Result<()> {
+    match tx {
+        // It looks for the highest each time.
+        Tx::Sqlite(_) => Ok(()),
+        Tx::Postgres(tx) => postgres::count_on(tx, table).await,
+    }
+}
+
+/// Tells the engine to look over what was just written in bulk.
+pub(crate) async fn look_over(db: &Db) -> sqlx::Result<()> {
+    match db {
+        Db::Sqlite(pool) => sqlx::query("ANALYZE").execute(pool).await.map(drop),
+        Db::Postgres(pool) => sqlx::query("ANALYZE").execute(pool).await.map(drop),
+    }
 }
 
 /// Whether others hold the database longer than we wait, or it cannot be reached at all: nothing is

@@ -6,9 +6,10 @@
 //! by its one writer; so texts that look before they insert mean the same on both.
 
 use crate::store::StoreError;
+use crate::store::transfer::{Kind, Table};
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
-use sqlx::{Connection, Executor, PgConnection, PgPool, Postgres};
+use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
 use std::str::FromStr;
 use std::time::Duration;
 
@@ -37,8 +38,10 @@ const SESSION: &str = "SET synchronous_commit = on; \
      SET tcp_keepalives_idle = 10; \
      SET tcp_keepalives_interval = 5; \
      SET tcp_keepalives_count = 3";
-/// The same, and nothing is written by accident.
-const SESSION_THAT_READS: &str = "SET default_transaction_read_only = on";
+/// The same, but nothing is written by accident, and nobody waits for who reads: working a log out
+/// again takes its time between two questions.
+const SESSION_THAT_READS: &str = "SET default_transaction_read_only = on; \
+     SET idle_in_transaction_session_timeout = '5min'";
 
 /// The advisory locks of this program, first of their two numbers: `tw` in ASCII.
 const OURS: i32 = 0x7477;
@@ -204,6 +207,68 @@ async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> 
 /// Lets this transaction think for longer than others may.
 pub(super) async fn take_time(tx: &mut Writing) -> sqlx::Result<()> {
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
+    Ok(())
+}
+
+/// The tables of ours, in the order they were made.
+pub(super) async fn tables(on: &mut PgConnection) -> Result<Vec<Table>, StoreError> {
+    let rows: Vec<(String, String, String, Option<i64>)> = sqlx::query_as(
+        r#"SELECT t.relname::text, a.attname::text, format_type(a.atttypid, NULL),
+                 array_position(i.indkey::int2[], a.attnum)::bigint
+          FROM pg_class t
+          JOIN pg_namespace n ON n.oid = t.relnamespace AND n.nspname = current_schema()
+          JOIN pg_attribute a ON a.attrelid = t.oid AND a.attnum > 0 AND NOT a.attisdropped
+          JOIN pg_index i ON i.indrelid = t.oid AND i.indisprimary
+          WHERE t.relkind = 'r' AND t.relname NOT LIKE '\_sqlx%' ORDER BY t.oid, a.attname COLLATE "C""#,
+    )
+    .fetch_all(on)
+    .await?;
+    let mut tables: Vec<(Table, Vec<(i64, String)>)> = Vec::new();
+    for (name, column, kind, place) in rows {
+        if tables.last().is_none_or(|(table, _)| table.name != name) {
+            tables.push((Table { name: name.clone(), columns: Vec::new(), key: Vec::new() }, Vec::new()));
+        }
+        let Some((table, key)) = tables.last_mut() else { continue };
+        key.extend(place.map(|place| (place, column.clone())));
+        let kind = match kind.as_str() {
+            "bigint" => Kind::Int,
+            "boolean" => Kind::Bool,
+            "text" => Kind::Text,
+            "bytea" => Kind::Bytes,
+            _ => return Err(StoreError::unreadable("the catalogue", format!("{name}.{column} is {kind}"))),
+        };
+        table.columns.push((column, kind));
+    }
+    let in_turn = |(table, mut key): (Table, Vec<(i64, String)>)| {
+        key.sort();
+        Table { key: key.into_iter().map(|(_, column)| column).collect(), ..table }
+    };
+    Ok(tables.into_iter().map(in_turn).collect())
+}
+
+/// Begins a transaction that sees the state that holds once nobody writes any more.
+pub(super) async fn freeze(pool: &PgPool, tables: &[Table]) -> sqlx::Result<Writing> {
+    let mut tx = Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
+    tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = 0").await?;
+    let names: Vec<&str> = tables.iter().map(|table| table.name.as_str()).collect();
+    // Readers are let in. Locking comes before the state is chosen.
+    let lock = format!("LOCK TABLE {} IN SHARE ROW EXCLUSIVE MODE", names.join(", "));
+    tx.ex().execute(AssertSqlSafe(lock)).await?;
+    Ok(tx)
+}
+
+/// Lets the numbers of a table's rows go on after the highest that is there.
+pub(super) async fn count_on(tx: &mut Writing, table: &str) -> sqlx::Result<()> {
+    let columns: Vec<String> = sqlx::query_scalar(
+        "SELECT column_name::text FROM information_schema.columns WHERE table_schema = current_schema() AND table_name = $1 AND is_identity = 'YES'",
+    )
+    .bind(table)
+    .fetch_all(tx.ex())
+    .await?;
+    for column in columns {
+        let sql = format!("SELECT setval(pg_get_serial_sequence('{table}', '{column}'), MAX({column})) FROM {table}");
+        tx.ex().execute(AssertSqlSafe(sql)).await?;
+    }
     Ok(())
 }
 

@@ -1,8 +1,9 @@
 //! The embedded engine: how its file is opened, copied and checked, and what its errors mean.
 
 use crate::store::StoreError;
+use crate::store::transfer::{Kind, Table};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{ConnectOptions, Connection, SqlitePool};
+use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
@@ -88,4 +89,37 @@ pub(super) async fn copy(pool: &SqlitePool, file: &Path) -> Result<(), StoreErro
 pub(super) async fn check(pool: &SqlitePool) -> Result<Option<String>, StoreError> {
     let said: String = sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(pool).await?;
     Ok((said != "ok").then_some(said))
+}
+
+/// The tables of ours, in the order they were made. Yes and no are numbers here.
+pub(super) async fn tables(on: &mut SqliteConnection) -> Result<Vec<Table>, StoreError> {
+    let names: Vec<String> = sqlx::query_scalar(
+        r"SELECT name FROM sqlite_master
+          WHERE type = 'table' AND name NOT LIKE 'sqlite\_%' ESCAPE '\' AND name NOT LIKE '\_sqlx%' ESCAPE '\' ORDER BY rowid",
+    )
+    .fetch_all(&mut *on)
+    .await?;
+    let mut tables = Vec::with_capacity(names.len());
+    for name in names {
+        let columns: Vec<(String, String, i64)> =
+            sqlx::query_as("SELECT name, type, pk FROM pragma_table_info($1) ORDER BY name")
+                .bind(&name)
+                .fetch_all(&mut *on)
+                .await?;
+        let mut key: Vec<(i64, String)> =
+            columns.iter().filter(|(.., pk)| *pk > 0).map(|(c, _, pk)| (*pk, c.clone())).collect();
+        key.sort();
+        let columns = columns.into_iter().map(|(column, kind, _)| {
+            let kind = match kind.as_str() {
+                "INTEGER" => Kind::Int,
+                "TEXT" => Kind::Text,
+                "BLOB" => Kind::Bytes,
+                _ => return Err(StoreError::unreadable("the catalogue", format!("{name}.{column} is {kind}"))),
+            };
+            Ok((column, kind))
+        });
+        let columns = columns.collect::<Result<_, _>>()?;
+        tables.push(Table { name, columns, key: key.into_iter().map(|(_, column)| column).collect() });
+    }
+    Ok(tables)
 }

@@ -54,22 +54,28 @@ impl Store {
     /// An unknown slug gives nothing.
     pub async fn verify(&self, competition: Option<&str>) -> Result<Vec<Verified>, StoreError> {
         let mut tx = dialect::snapshot(&self.inner.reads).await?;
-        let known = db!(&mut tx, all (i64, String):
-            "SELECT id, slug FROM competitions WHERE CAST($1 AS TEXT) IS NULL OR slug = $1 ORDER BY slug", competition)?;
-        let mut all = Vec::with_capacity(known.len());
-        for (id, slug) in known {
-            let mut walk = Walk::new(id);
-            let difference = match walk.everything(&mut tx).await {
-                Ok(()) => None,
-                Err(Stop::Difference(sentence)) => Some(sentence),
-                Err(Stop::Error(error)) => return Err(error),
-            };
-            let root = hex::encode(walk.peaks.root());
-            all.push(Verified { competition: slug, records: walk.peaks.size(), root, difference });
-        }
+        let all = verify(&mut tx, competition).await?;
         tx.rollback().await?;
         Ok(all)
     }
+}
+
+/// The same, as this transaction sees the database.
+pub(crate) async fn verify(tx: &mut Tx, competition: Option<&str>) -> Result<Vec<Verified>, StoreError> {
+    let known = db!(&mut *tx, all (i64, String):
+        "SELECT id, slug FROM competitions WHERE CAST($1 AS TEXT) IS NULL OR slug = $1 ORDER BY slug", competition)?;
+    let mut all = Vec::with_capacity(known.len());
+    for (id, slug) in known {
+        let mut walk = Walk::new(id);
+        let difference = match walk.everything(tx).await {
+            Ok(()) => None,
+            Err(Stop::Difference(sentence)) => Some(sentence),
+            Err(Stop::Error(error)) => return Err(error),
+        };
+        let root = hex::encode(walk.peaks.root());
+        all.push(Verified { competition: slug, records: walk.peaks.size(), root, difference });
+    }
+    Ok(all)
 }
 
 /// A walk along one log.

@@ -76,4 +76,26 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_stopping", "Stopping: what is in flight is answered first."),
     ("cli_token_issued", "Token {id} for {email}, valid until {expires}; it is shown only this once:"),
     ("cli_token_revoked", "Token {id} is revoked."),
+    (
+        "move_differs",
+        "What arrived of the table {table} at {to} is not what was sent. Nothing was kept there; {from} is as it was.",
+    ),
+    (
+        "move_done",
+        "{rows} rows of {tables} tables are at {to}, checked one by one. {from} is left as it was: serve the one or the other, never both.",
+    ),
+    (
+        "move_log",
+        "The log of {competition} does not agree with its tables: {difference} Nothing was kept at {to}; find out with tallywright --database {from} log verify what happened.",
+    ),
+    (
+        "move_not_empty",
+        "{to} is not empty: there are rows in its table {table}. Name a database without anything in it.",
+    ),
+    (
+        "move_nul",
+        "A text in the column {column} of the table {table} has a zero character in it, which PostgreSQL cannot hold. Nothing was moved: change that text and move again.",
+    ),
+    ("move_to_itself", "--from and --to are both {url}: name two databases."),
+    ("move_under_way", "Moving:"),
 ];

@@ -1,0 +1,285 @@
+//! Copies a whole database into an empty one, of the same engine or the other, in one transaction,
+//! and makes sure that what arrived is what was sent.
+//!
+//! It goes by the catalogue, so that a new table or column is copied without a word here: row by row
+//! in the order of the keys, in bounded memory. The source is kept from being written to meanwhile.
+//! What it does not do: change anything on the way.
+
+use super::db::{AsEx, Ex, Tx};
+use super::verify::{Verified, verify};
+use super::{Store, StoreError, dialect};
+use crate::words::Sentence;
+use futures_util::stream::BoxStream;
+use futures_util::{StreamExt, TryStreamExt};
+use sha2::{Digest, Sha256};
+use sqlx::{AssertSqlSafe, Postgres, Row, Sqlite};
+
+/// Rows written by one statement at most.
+const ROWS: usize = 256;
+/// Bytes gathered at most before they are written.
+const BYTES: usize = 4 << 20;
+
+/// What a column holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Kind {
+    /// A whole number.
+    Int,
+    /// Yes or no; where there is no such type, 1 or 0.
+    Bool,
+    Text,
+    Bytes,
+}
+
+/// A table as the catalogue has it.
+#[derive(Clone, Debug)]
+pub(crate) struct Table {
+    pub(crate) name: String,
+    /// By name.
+    pub(crate) columns: Vec<(String, Kind)>,
+    /// The columns of its key, in turn.
+    pub(crate) key: Vec<String>,
+}
+
+/// What was copied of one table.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+pub struct Copied {
+    /// Its name.
+    pub table: String,
+    /// How many rows.
+    pub rows: u64,
+    /// SHA-256, in hex, of all its values in the order of its key, the same on both engines.
+    pub digest: String,
+}
+
+/// What a copy came to.
+#[derive(Clone, Debug)]
+pub struct Transferred {
+    /// Each table, in the order they were copied.
+    pub tables: Vec<Copied>,
+    /// Each competition, as it was worked out again in the copy.
+    pub verified: Vec<Verified>,
+}
+
+/// Why there is no copy. Nothing of it is left in the target.
+#[derive(Debug, thiserror::Error)]
+pub enum TransferError {
+    /// With a reason for people.
+    #[error("not copied: {0:?}")]
+    Refused(Sentence),
+    /// A database refused, or could not be reached.
+    #[error(transparent)]
+    Store(StoreError),
+}
+
+impl<E: Into<StoreError>> From<E> for TransferError {
+    fn from(error: E) -> Self {
+        Self::Store(error.into())
+    }
+}
+
+fn refused<T>(sentence: Sentence) -> Result<T, TransferError> {
+    Err(TransferError::Refused(sentence))
+}
+
+/// A value on its way: the two kinds of yes and no are the same here.
+enum Cell {
+    Int(Option<i64>),
+    Text(Option<String>),
+    Bytes(Option<Vec<u8>>),
+}
+
+impl Cell {
+    fn size(&self) -> usize {
+        match self {
+            Self::Int(_) => 8,
+            Self::Text(text) => text.as_ref().map_or(0, String::len),
+            Self::Bytes(bytes) => bytes.as_ref().map_or(0, Vec::len),
+        }
+    }
+
+    fn digest(&self, sum: &mut Sha256) {
+        let number = match self {
+            Self::Int(number) => number.map(i64::to_be_bytes),
+            _ => None,
+        };
+        let (kind, bytes) = match self {
+            Self::Int(_) => (b'i', number.as_ref().map(<[u8; 8]>::as_slice)),
+            Self::Text(text) => (b't', text.as_ref().map(String::as_bytes)),
+            Self::Bytes(bytes) => (b'b', bytes.as_deref()),
+        };
+        sum.update([kind, u8::from(bytes.is_some())]);
+        if let Some(bytes) = bytes {
+            sum.update((bytes.len() as u64).to_be_bytes());
+            sum.update(bytes);
+        }
+    }
+}
+
+impl Store {
+    /// Copies everything into `target`, which must be empty, and verifies it there before it is
+    /// made durable. `progress` is told how many of how many rows are through.
+    pub async fn transfer_to(
+        &self,
+        target: &Self,
+        mut progress: impl FnMut(u64, u64),
+    ) -> Result<Transferred, TransferError> {
+        let tables = dialect::tables(&mut self.read().await?).await?;
+        let theirs = dialect::tables(&mut target.read().await?).await?;
+        let mut from = dialect::freeze(&self.inner.writes, &tables).await?;
+        let mut to = dialect::freeze(&target.inner.writes, &theirs).await?;
+        let mut all = 0;
+        for table in &tables {
+            all += count(&mut from, table).await?;
+            let there = theirs.iter().find(|t| t.name == table.name);
+            let there = there.ok_or_else(|| StoreError::unreadable("the catalogue", format!("no {}", table.name)))?;
+            if count(&mut to, there).await? > 0 {
+                return refused(Sentence::new("move_not_empty").with("table", &table.name));
+            }
+        }
+        let (mut through, mut copied) = (0, Vec::new());
+        for table in &tables {
+            let Some(there) = theirs.iter().find(|t| t.name == table.name) else { continue };
+            let sent = copy(&mut from, table, &mut to, there, |rows| progress(through + rows, all)).await?;
+            through += sent.rows;
+            let arrived = read(&mut to, there).await?;
+            if sent != arrived {
+                return refused(Sentence::new("move_differs").with("table", &table.name));
+            }
+            dialect::count_on(&mut to, &table.name).await?;
+            copied.push(sent);
+        }
+        let verified = verify(&mut to, None).await?;
+        if let Some((competition, difference)) =
+            verified.iter().find_map(|v| v.difference.as_ref().map(|d| (&v.competition, d)))
+        {
+            let difference = difference.say(crate::words::Lang::En);
+            return refused(Sentence::new("move_log").with("competition", competition).with("difference", difference));
+        }
+        to.commit().await?;
+        from.rollback().await?;
+        dialect::look_over(&target.inner.writes).await?;
+        Ok(Transferred { tables: copied, verified })
+    }
+}
+
+async fn count(tx: &mut Tx, table: &Table) -> Result<u64, StoreError> {
+    let sql = AssertSqlSafe(format!("SELECT COUNT(*) FROM {}", table.name));
+    let n: i64 = match tx.ex() {
+        Ex::Sqlite(c) => sqlx::query_scalar::<Sqlite, _>(sql).fetch_one(c).await?,
+        Ex::Postgres(c) => sqlx::query_scalar::<Postgres, _>(sql).fetch_one(c).await?,
+    };
+    super::number("the catalogue", n)
+}
+
+/// All rows in the order of the key, as they come.
+fn rows<'a>(tx: &'a mut Tx, table: &'a Table) -> BoxStream<'a, Result<Vec<Cell>, sqlx::Error>> {
+    let columns: Vec<&str> = table.columns.iter().map(|(name, _)| name.as_str()).collect();
+    let (columns, key) = (columns.join(", "), table.key.join(", "));
+    let sql = AssertSqlSafe(format!("SELECT {columns} FROM {} ORDER BY {key}", table.name));
+    match tx.ex() {
+        Ex::Sqlite(c) => sqlx::query::<Sqlite>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
+        Ex::Postgres(c) => sqlx::query::<Postgres>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
+    }
+}
+
+fn cells<R>(row: &R, table: &Table) -> Result<Vec<Cell>, sqlx::Error>
+where
+    R: Row,
+    usize: sqlx::ColumnIndex<R>,
+    Option<i64>: for<'r> sqlx::Decode<'r, R::Database> + sqlx::Type<R::Database>,
+    Option<bool>: for<'r> sqlx::Decode<'r, R::Database> + sqlx::Type<R::Database>,
+    Option<String>: for<'r> sqlx::Decode<'r, R::Database> + sqlx::Type<R::Database>,
+    Option<Vec<u8>>: for<'r> sqlx::Decode<'r, R::Database> + sqlx::Type<R::Database>,
+{
+    let cell = |(n, (_, kind)): (usize, &(String, Kind))| {
+        Ok(match kind {
+            Kind::Int => Cell::Int(row.try_get(n)?),
+            Kind::Bool => Cell::Int(row.try_get::<Option<bool>, _>(n)?.map(i64::from)),
+            Kind::Text => Cell::Text(row.try_get(n)?),
+            Kind::Bytes => Cell::Bytes(row.try_get(n)?),
+        })
+    };
+    table.columns.iter().enumerate().map(cell).collect()
+}
+
+fn summed(table: &Table, rows: u64, sum: Sha256) -> Copied {
+    Copied { table: table.name.clone(), rows, digest: hex::encode(sum.finalize()) }
+}
+
+/// What a table holds.
+async fn read(tx: &mut Tx, table: &Table) -> Result<Copied, StoreError> {
+    let (mut sum, mut n) = (Sha256::new(), 0);
+    let mut rows = rows(tx, table);
+    while let Some(row) = rows.try_next().await? {
+        for cell in &row {
+            cell.digest(&mut sum);
+        }
+        n += 1;
+    }
+    Ok(summed(table, n, sum))
+}
+
+/// Copies one table; what was sent.
+async fn copy(
+    from: &mut Tx,
+    table: &Table,
+    to: &mut Tx,
+    there: &Table,
+    mut progress: impl FnMut(u64),
+) -> Result<Copied, TransferError> {
+    let (mut sum, mut n) = (Sha256::new(), 0);
+    let (mut gathered, mut bytes) = (Vec::new(), 0);
+    let served = matches!(to, Tx::Postgres(_));
+    let mut rows = rows(from, table);
+    while let Some(row) = rows.try_next().await? {
+        for (cell, (column, _)) in row.iter().zip(&table.columns) {
+            cell.digest(&mut sum);
+            bytes += cell.size();
+            if served && matches!(cell, Cell::Text(Some(text)) if text.contains('\0')) {
+                return refused(Sentence::new("move_nul").with("table", &table.name).with("column", column));
+            }
+        }
+        gathered.push(row);
+        n += 1;
+        if gathered.len() == ROWS || bytes > BYTES {
+            write(to, there, std::mem::take(&mut gathered)).await?;
+            bytes = 0;
+            progress(n);
+        }
+    }
+    write(to, there, gathered).await?;
+    progress(n);
+    Ok(summed(table, n, sum))
+}
+
+async fn write(to: &mut Tx, table: &Table, rows: Vec<Vec<Cell>>) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let width = table.columns.len();
+    let row = |n: usize| (1..=width).map(|k| format!("${}", n * width + k)).collect::<Vec<_>>().join(", ");
+    let values: Vec<String> = (0..rows.len()).map(|n| format!("({})", row(n))).collect();
+    let columns: Vec<&str> = table.columns.iter().map(|(name, _)| name.as_str()).collect();
+    let sql = format!("INSERT INTO {} ({}) VALUES {}", table.name, columns.join(", "), values.join(", "));
+    let kinds = table.columns.iter().map(|(_, kind)| *kind).cycle();
+    macro_rules! bound {
+        ($engine:ty, $c:expr) => {{
+            // Not kept: the last statement of a table is never the same again.
+            let mut query = sqlx::query::<$engine>(AssertSqlSafe(sql)).persistent(rows.len() == ROWS);
+            for (cell, kind) in rows.into_iter().flatten().zip(kinds) {
+                query = match cell {
+                    Cell::Int(number) if kind == Kind::Bool => query.bind(number.map(|n| n != 0)),
+                    Cell::Int(number) => query.bind(number),
+                    Cell::Text(text) => query.bind(text),
+                    Cell::Bytes(bytes) => query.bind(bytes),
+                };
+            }
+            query.execute($c).await.map(drop)?
+        }};
+    }
+    match to.ex() {
+        Ex::Sqlite(c) => bound!(Sqlite, c),
+        Ex::Postgres(c) => bound!(Postgres, c),
+    }
+    Ok(())
+}
