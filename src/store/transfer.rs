@@ -152,8 +152,8 @@ impl Store {
         if let Some((competition, difference)) =
             verified.iter().find_map(|v| v.difference.as_ref().map(|d| (&v.competition, d)))
         {
-            let difference = difference.say(crate::words::Lang::En);
-            return refused(Sentence::new("move_log").with("competition", competition).with("difference", difference));
+            let why = Sentence::new("move_log").with("competition", competition);
+            return refused(why.with_said("difference", difference.clone()));
         }
         to.commit().await?;
         from.rollback().await?;

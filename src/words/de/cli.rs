@@ -89,4 +89,26 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_stopping", "Es wird beendet: was unterwegs ist, bekommt noch seine Antwort."),
     ("cli_token_issued", "Token {id} für {email}, gültig bis {expires}; er wird nur dieses eine Mal gezeigt:"),
     ("cli_token_revoked", "Token {id} ist widerrufen."),
+    (
+        "move_differs",
+        "Was von der Tabelle {table} in {to} angekommen ist, ist nicht, was abgeschickt wurde. Dort ist nichts geblieben; {from} ist, wie es war.",
+    ),
+    (
+        "move_done",
+        "{rows} Zeilen aus {tables} Tabellen sind in {to}, eine für eine geprüft. {from} ist, wie es war: nimm das eine oder das andere in Betrieb, nie beide.",
+    ),
+    (
+        "move_log",
+        "Das Protokoll von {competition} passt nicht zu seinen Tabellen: {difference} In {to} ist nichts geblieben; find mit tallywright --database {from} log verify heraus, was geschehen ist.",
+    ),
+    (
+        "move_not_empty",
+        "{to} ist nicht leer: in der Tabelle {table} stehen Zeilen. Nenn eine Datenbank, in der nichts ist.",
+    ),
+    (
+        "move_nul",
+        "In der Spalte {column} der Tabelle {table} steht ein Text mit einem Nullzeichen, das PostgreSQL nicht aufnehmen kann. Es wurde nichts umgezogen: ändere diesen Text und zieh noch einmal um.",
+    ),
+    ("move_to_itself", "--from und --to sind beide {url}: nenn zwei Datenbanken."),
+    ("move_under_way", "Umzug:"),
 ];
