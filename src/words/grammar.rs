@@ -78,18 +78,21 @@ pub fn in_threes(n: u64, mark: char) -> String {
     out
 }
 
+/// A space that no line ends at.
+const NB: char = '\u{a0}';
+
 /// The two largest units of a span of seconds, cut down, in the words of a language for one day and
-/// for more.
+/// for more. A number does not part from its unit at the end of a line.
 #[must_use]
 pub fn two_units(seconds: u64, day: &str, days: &str) -> String {
     let (d, hours, minutes) = (seconds / 86_400, seconds / 3600 % 24, seconds / 60 % 60);
     let some_days = if d == 1 { format!("1 {day}") } else { format!("{d} {days}") };
     match (d, hours, minutes) {
-        (0, 0, 0) => format!("{seconds} s"),
-        (0, 0, m) => format!("{m} min"),
-        (0, h, 0) => format!("{h} h"),
-        (0, h, m) => format!("{h} h {m} min"),
+        (0, 0, 0) => format!("{seconds}{NB}s"),
+        (0, 0, m) => format!("{m}{NB}min"),
+        (0, h, 0) => format!("{h}{NB}h"),
+        (0, h, m) => format!("{h}{NB}h {m}{NB}min"),
         (_, 0, _) => some_days,
-        (_, h, _) => format!("{some_days} {h} h"),
+        (_, h, _) => format!("{some_days} {h}{NB}h"),
     }
 }

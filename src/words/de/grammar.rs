@@ -78,7 +78,7 @@ fn moment(at: &jiff::ZonedDateTime) -> String {
         Weekday::Sunday => "Sonntag",
     };
     let clock = at.strftime(if at.second() == 0 { "%H:%M" } else { "%H:%M:%S" });
-    format!("{weekday}, {} {}, {clock} Uhr", day(at.date()), at.year())
+    format!("{weekday}, {} {}, {clock}\u{a0}Uhr", day(at.date()), at.year())
 }
 
 const ONES: [&str; 20] = [
@@ -176,14 +176,14 @@ mod tests {
     #[test]
     fn dates_and_figures_look_german() {
         let at = jiff::civil::date(2027, 1, 17).at(21, 0, 0, 0).in_tz("Europe/Lisbon").unwrap();
-        assert_eq!((GRAMMAR.moment)(&at), "Sonntag, 17. Januar 2027, 21:00 Uhr");
+        assert_eq!((GRAMMAR.moment)(&at), "Sonntag, 17. Januar 2027, 21:00\u{a0}Uhr");
         assert_eq!((GRAMMAR.date)(jiff::civil::date(2027, 3, 1)), "1. März 2027");
         assert_eq!((GRAMMAR.day)(jiff::civil::date(1991, 4, 3)), "3. April");
         assert_eq!((GRAMMAR.ordinal)(1_012), "1.012.");
         assert_eq!((GRAMMAR.number)(1_234_567), "1.234.567");
         assert_eq!((GRAMMAR.decimal)("42.5"), "42,5");
         let spans: Vec<String> = [41, 11_520, 86_400, 190_000].map(GRAMMAR.duration).into();
-        assert_eq!(spans, ["41 s", "3 h 12 min", "1 Tag", "2 Tage 4 h"]);
+        assert_eq!(spans, ["41\u{a0}s", "3\u{a0}h 12\u{a0}min", "1 Tag", "2 Tage 4\u{a0}h"]);
     }
 
     #[test]

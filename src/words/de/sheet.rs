@@ -11,7 +11,7 @@ pub const SHEET: Sheet = Sheet {
     all: "Alle",
     division: "Klasse",
     level: "Level",
-    own_level: "Das der jeweiligen Klasse",
+    own_level: "Wie die Klasse",
     paper: "Papier",
     paper_a4: "A4",
     paper_letter: "Letter",

@@ -151,7 +151,18 @@ mod tests {
     #[test]
     fn a_span_has_at_most_two_units() {
         let said: Vec<String> = [41, 60, 3_600, 11_520, 86_400, 100_800, 190_000].map(duration).into();
-        assert_eq!(said, ["41 s", "1 min", "1 h", "3 h 12 min", "1 day", "1 day 4 h", "2 days 4 h"]);
+        assert_eq!(
+            said,
+            [
+                "41\u{a0}s",
+                "1\u{a0}min",
+                "1\u{a0}h",
+                "3\u{a0}h 12\u{a0}min",
+                "1 day",
+                "1 day 4\u{a0}h",
+                "2 days 4\u{a0}h"
+            ]
+        );
     }
 
     #[test]

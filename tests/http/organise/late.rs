@@ -21,7 +21,7 @@ async fn a_late_score_waits_with_its_receipt_time_until_it_is_let_in() {
     let (browser, csrf) = organiser(&app).await;
     let page = browser.get("/organise/saltmarsh").await.expect(200).text();
     assert!(
-        page.contains("Rita Alves") && page.contains("Monday 18 January 2027, 09:00, 12 h after the close"),
+        page.contains("Rita Alves") && page.contains("Monday 18 January 2027, 09:00, 12\u{a0}h after the close"),
         "{page}"
     );
     assert!(page.contains("1 late"));

@@ -20,7 +20,10 @@ async fn who_is_missing_is_told_by_gym_and_as_a_text_to_send() {
         page.contains("Millpond Gym</bdi></a></th><td class=\"n\">1</td><td class=\"n\">1</td><td class=\"n\">0</td>")
     );
     let page = browser.get("/organise/saltmarsh/missing?workout=w1&gym=quayside").await.expect(200).text();
-    assert!(page.contains("Workout 1 closes Sunday 17 January 2027, 21:00 (Europe/Lisbon), in 3 days 9 h."), "{page}");
+    assert!(
+        page.contains("Workout 1 closes Sunday 17 January 2027, 21:00 (Europe/Lisbon), in 3 days 9\u{a0}h."),
+        "{page}"
+    );
     assert!(page.contains("1043 Rita Alves, Women\n1044 Tomás Brito, Men\n"));
     assert!(page.contains("http://127.0.0.1:8080/desk/saltmarsh/quayside\n") && !page.contains("Ines Duarte"));
     // Said to take no part: nobody waits for them.

@@ -117,7 +117,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, list: List, query: St
         lead: match (n, query.is_empty()) {
             (0, true) => o.list_none.to_owned(),
             (0, false) => o.list_none_found.to_owned(),
-            _ => put(found, &[("n", &n)]),
+            _ => put(found, &[("n", &super::number(n as u64))]),
         },
         more: if n > SHOWN { put(o.list_more, &[("n", &SHOWN)]) } else { String::new() },
         find_hint: put(o.list_find_hint, &[("key", &key)]),

@@ -5,7 +5,7 @@ use super::super::form::{Choice, Fields};
 use super::super::scope::gym_name;
 use super::super::shell::{Link, Shell, When, encoded, left, words};
 use super::super::{html, say};
-use super::{frame, reader, texts};
+use super::{frame, number, reader, texts};
 use crate::actions::Failure;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::{Reader, shown};
@@ -107,7 +107,7 @@ pub async fn get_missing(
         None => None,
     };
     let values: [(&'static str, &dyn std::fmt::Display); 3] =
-        [("n", &missing.entries.len()), ("all", &all), ("workout", &x.title)];
+        [("n", &number(missing.entries.len() as u64)), ("all", &number(all)), ("workout", &x.title)];
     let (divisions, lines) =
         if one.is_some() { (Vec::new(), Vec::new()) } else { lines(&reader, &gyms, &missing, here) };
     let title = one.as_ref().map_or(o.missing_title, |one| &one.title);

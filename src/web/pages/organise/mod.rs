@@ -35,6 +35,11 @@ fn texts() -> &'static Organise {
     organise(language::reader())
 }
 
+/// A number of people or scores as the reader's language writes it.
+fn number(n: u64) -> String {
+    (words().number)(n)
+}
+
 /// The competition, for its organiser alone.
 async fn reader(app: &App, caller: &Caller, competition: &str) -> Answer<Reader> {
     Ok(roster::may(app, &caller.actor, competition, &Request::at(caller.received)).await?)

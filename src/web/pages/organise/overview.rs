@@ -5,7 +5,7 @@ use super::super::form::{Choice, FieldError, Fields};
 use super::super::scope::gym_name;
 use super::super::shell::{Link, Shell, When, words};
 use super::super::{html, say};
-use super::{frame, instant, reader, refused, texts};
+use super::{frame, instant, number, reader, refused, texts};
 use crate::actions::extend::{self, Extended};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -168,11 +168,12 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
         let (title, left) = (x.title.clone(), put(o.not_open, &[("at", &at)]));
         return Now { href, title, left, facts: Vec::new(), missing: None };
     };
-    let mut facts = vec![put(o.placed, &[("n", &p.placed)])];
-    facts.extend((p.awaiting > 0).then(|| put(o.awaiting, &[("n", &p.awaiting)])));
-    facts.extend((p.late > 0).then(|| put(o.late_n, &[("n", &p.late)])));
-    let missing = (p.missing > 0)
-        .then(|| Link::new(format!("{base}/missing?workout={}", x.slug), put(o.missing_n, &[("n", &p.missing)])));
+    let mut facts = vec![put(o.placed, &[("n", &number(p.placed))])];
+    facts.extend((p.awaiting > 0).then(|| put(o.awaiting, &[("n", &number(p.awaiting))])));
+    facts.extend((p.late > 0).then(|| put(o.late_n, &[("n", &number(p.late))])));
+    let missing = (p.missing > 0).then(|| {
+        Link::new(format!("{base}/missing?workout={}", x.slug), put(o.missing_n, &[("n", &number(p.missing))]))
+    });
     if missing.is_none() {
         facts.push(o.missing_none.to_owned());
     }

@@ -73,8 +73,8 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<
     let lead = match rows.len() {
         0 => o.people_none.to_owned(),
         SHOWN => put(o.list_more, &[("n", &SHOWN)]),
-        found if found < n => put(o.list_found, &[("n", &found)]),
-        _ => put(o.list_lead, &[("n", &n)]),
+        found if found < n => put(o.list_found, &[("n", &super::number(found as u64))]),
+        _ => put(o.list_lead, &[("n", &super::number(n as u64))]),
     };
     Ok(View {
         shell: frame(caller, reader, "people", o.people_title),

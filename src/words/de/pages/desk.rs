@@ -4,7 +4,7 @@ area! { ($) desk:
     desk: "Eingabe",
     desk_title: "Eingabe: {gym}",
     desk_no_workout: "Es ist noch kein Workout angekündigt. Was einzugeben ist, steht dann hier.",
-    desk_summary: "{settled} von {all} erledigt, {waiting} ohne Bestätigung, {missing} fehlen",
+    desk_summary: "{settled} von {all} erledigt, {waiting} ohne Bestätigung, {missing} noch offen",
     desk_todo: "Noch zu tun",
     desk_todo_n: "Noch zu tun: {n}",
     desk_all_done: "Alle {all} erledigt. Feierabend.",

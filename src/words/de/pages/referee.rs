@@ -45,11 +45,11 @@ area! { ($) referee:
     ruling_reason: "Begründung, öffentlich",
     ruling_reason_hint: "Die betroffene Person liest sie. Sag, was gesehen wurde und welcher Standard nicht erfüllt war",
     ruling_button: "Entscheiden",
-    ruling_preview: "Zeigen, was sich verschieben würde",
+    ruling_preview: "Folgen zeigen",
     ruled_done: "Die Entscheidung steht jetzt im Verlauf.",
     flagged_done: "Markiert. Der Zweifel steht jetzt im Verlauf.",
     review_closed: "Ein Ergebnis in diesem Stand lässt sich jetzt weder anzweifeln noch entscheiden.",
     review_changed: "Dieses Ergebnis wurde inzwischen geändert. Oben steht, was jetzt gespeichert ist; von deinen Angaben ist noch nichts gespeichert.",
-    appeal_reason: "Warum Einspruch eingelegt wurde",
+    appeal_reason: "Grund des Einspruchs",
     choose_kind: "Wähl eine Entscheidung.",
 }
