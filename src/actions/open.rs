@@ -132,6 +132,12 @@ pub fn is_served(url: &str) -> bool {
     crate::store::dialect::is_served(url)
 }
 
+/// The file of an address of the embedded engine.
+#[must_use]
+pub fn file(url: &str) -> Option<std::path::PathBuf> {
+    crate::store::dialect::file(url)
+}
+
 /// An address of a database as it may be shown: without what signs in.
 #[must_use]
 pub fn shown(url: &str) -> String {

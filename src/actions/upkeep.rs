@@ -45,6 +45,15 @@ pub async fn backup(app: &App, file: &Path) -> Result<Vec<Verified>, StoreError>
     app.store.backup(file).await
 }
 
+/// Makes the database `target`, which must not exist, from a copy that [`backup`] made; the copy stays
+/// as it is.
+///
+/// # Errors
+/// When the file is no such copy, `target` is there, or what came of it does not hold together.
+pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreError> {
+    crate::store::backup::restore(file, target).await
+}
+
 /// Copies the whole database at `from` into the empty one at `to`, verifies it there, and leaves
 /// `from` as it is. `progress` is told how many of how many rows are through.
 ///

@@ -69,6 +69,8 @@ enum Command {
     Log(log::Log),
     /// Copy the database to a new file, also while it is served, and verify the copy.
     Backup(backup::Backup),
+    /// Make the database from a copy, and verify it; it must not be there yet.
+    Restore(backup::Restore),
     /// Copy everything into an empty database, of the same engine or the other, and verify it there.
     Move(moving::Move),
 }
@@ -104,6 +106,7 @@ async fn obey(line: Line) -> Done {
         Command::Token(command) => command.run(database).await,
         Command::Log(command) => command.run(database).await,
         Command::Backup(command) => command.run(database).await,
+        Command::Restore(command) => command.run(database).await,
         Command::Move(command) => command.run().await,
     }
 }

@@ -1,4 +1,5 @@
-//! A consistent copy of the database while it is served, checked before it is called one.
+//! A consistent copy of the database while it is served, checked before it is called one; and the
+//! way back.
 
 use super::verify::Verified;
 use super::{Store, StoreError, dialect};
@@ -9,37 +10,71 @@ impl Store {
     /// It bears its name only when it holds together; until then, and after a fault, it is
     /// `FILE.partial`.
     pub async fn backup(&self, file: &Path) -> Result<Vec<Verified>, StoreError> {
-        let partial = partial(file);
-        for path in [file, &partial] {
-            if path.exists() {
-                return Err(StoreError::Backup(format!("{} is already there", path.display())));
-            }
-        }
+        let partial = free(file)?;
         dialect::copy(&self.inner.reads, &partial).await?;
-        let copy = Self::open(&format!("sqlite://{}", partial.display())).await?;
-        let verified = copy.verify(None).await;
-        let sound = dialect::check(&copy.inner.reads).await;
-        copy.close().await;
-        let (verified, sound) = (verified?, sound?);
-        if let Some(why) = sound {
-            return Err(StoreError::Backup(why));
-        }
-        if verified.iter().any(|v| v.difference.is_some()) {
-            return Ok(verified);
-        }
-        let finish = || {
-            std::fs::File::open(&partial)?.sync_all()?;
-            std::fs::rename(&partial, file)?;
-            let folder = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-            std::fs::File::open(folder)?.sync_all()
-        };
-        finish().map_err(|e: std::io::Error| StoreError::Backup(e.to_string()))?;
-        Ok(verified)
+        finish(&partial, file).await
     }
 }
 
-fn partial(file: &Path) -> PathBuf {
+/// Makes the database at `target`, which must not exist, from the copy in `file`, which stays as it
+/// is. Verified before it bears its name; after a fault nothing is left of it.
+pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreError> {
+    let partial = free(target)?;
+    // What stands beside a database belongs to it: the file alone would be an older state, or none.
+    if std::fs::metadata(beside(file, "-wal")).is_ok_and(|m| m.len() > 0) {
+        return Err(StoreError::InUse);
+    }
+    if !dialect::is_ours(file).await? {
+        return Err(StoreError::Foreign);
+    }
+    let done = match dialect::copy_file(file, &partial) {
+        Ok(()) => finish(&partial, target).await,
+        Err(why) => Err(StoreError::Backup(why.to_string())),
+    };
+    if !target.exists() {
+        for end in ["", "-wal", "-shm"] {
+            let _ = std::fs::remove_file(self::beside(&partial, end));
+        }
+    }
+    done
+}
+
+/// The name that a copy has until it is one; nothing is written over.
+fn free(file: &Path) -> Result<PathBuf, StoreError> {
+    let partial = beside(file, ".partial");
+    for path in [file, &partial] {
+        if path.exists() {
+            return Err(StoreError::Backup(format!("{} is already there", path.display())));
+        }
+    }
+    Ok(partial)
+}
+
+/// Checks the copy at `partial` and gives it its name, if it holds together.
+async fn finish(partial: &Path, file: &Path) -> Result<Vec<Verified>, StoreError> {
+    let copy = Store::open(&format!("sqlite://{}", partial.display())).await?;
+    let verified = copy.verify(None).await;
+    let sound = dialect::check(&copy.inner.reads).await;
+    copy.close().await;
+    let (verified, sound) = (verified?, sound?);
+    if let Some(why) = sound {
+        return Err(StoreError::Backup(why));
+    }
+    if verified.iter().any(|v| v.difference.is_some()) {
+        return Ok(verified);
+    }
+    let name = || {
+        std::fs::File::open(partial)?.sync_all()?;
+        std::fs::rename(partial, file)?;
+        let folder = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        std::fs::File::open(folder)?.sync_all()
+    };
+    name().map_err(|e: std::io::Error| StoreError::Backup(e.to_string()))?;
+    Ok(verified)
+}
+
+fn beside(file: &Path, end: &str) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
-    name.push(".partial");
+    name.push(end);
     PathBuf::from(name)
 }

@@ -75,6 +75,12 @@ pub enum StoreError {
     /// Something with this name is already there.
     #[error("already taken")]
     Taken,
+    /// The file is no database of this program.
+    #[error("not a database of this program")]
+    Foreign,
+    /// The file is a database that is in use: it is not whole by itself.
+    #[error("a database in use")]
+    InUse,
     /// A copy could not be made or does not hold together.
     #[error("backup: {0}")]
     Backup(String),

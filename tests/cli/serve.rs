@@ -8,7 +8,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 /// A service that is ended when it is dropped.
-struct Serving {
+pub struct Serving {
     child: Child,
     address: String,
     /// Lines of standard error after the address.
@@ -16,7 +16,7 @@ struct Serving {
 }
 
 impl Serving {
-    fn start(folder: &Folder, args: &[&str]) -> Self {
+    pub fn start(folder: &Folder, args: &[&str]) -> Self {
         let mut child = folder
             .command(&[&["serve", "--listen", "127.0.0.1:0"], args].concat())
             .stdin(Stdio::null())
@@ -44,7 +44,7 @@ impl Serving {
         Self { child, address, said }
     }
 
-    fn get(&self, path: &str) -> String {
+    pub fn get(&self, path: &str) -> String {
         let mut stream = TcpStream::connect(&self.address).expect("it listens");
         write!(stream, "GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", self.address).expect("it reads");
         let mut answer = String::new();

@@ -1,7 +1,8 @@
 //! The log worked out again, handed out, and copies.
 
+use super::serve::Serving;
 use super::support::Folder;
-use super::support::database::Database;
+use super::support::database::{Database, Raw};
 use serde_json::Value;
 use std::process::Command;
 
@@ -106,4 +107,59 @@ fn what_was_moved_is_there_for_programs_too() {
     let scores = moved["tables"].as_array().unwrap().iter().find(|t| t["table"] == "scores").unwrap();
     assert_eq!((&scores["rows"], scores["digest"].as_str().map(str::len)), (&Value::from(2), Some(64)), "{moved}");
     assert_eq!(moved["competitions"][0]["competition"], "saltmarsh");
+}
+
+#[test]
+fn a_copy_is_restored_serves_and_writes_over_nothing() {
+    let folder = scored();
+    if folder.is_served() {
+        let said = folder.run(&["restore", "copy.dump"]).refused();
+        assert!(said.contains("pg_restore") && said.contains("tallywright move"), "{said}");
+        return;
+    }
+    folder.run(&["backup", "copy.db"]).done();
+    let copy = std::fs::read(folder.path().join("copy.db")).unwrap();
+    let of = ["standings", "--competition", "saltmarsh", "--division", "women"];
+    let (before, log) = (folder.run(&of).done(), folder.run(&["log", "verify"]).done());
+    assert!(folder.run(&["restore", "copy.db"]).refused().contains("is there already"));
+    assert_eq!(folder.run(&["log", "verify"]).done(), log, "nothing was written over");
+
+    let new = ["--database", "sqlite://new.db"];
+    assert_eq!(folder.run(&[&new[..], &["restore", "copy.db"]].concat()).done(), log);
+    assert_eq!(folder.run(&[&new[..], &of].concat()).done(), before);
+    assert!(Serving::start(&folder, &new).get("/readyz").starts_with("HTTP/1.1 200"));
+    assert!(folder.run(&[&new[..], &["restore", "copy.db"]].concat()).refused().contains("is there already"));
+    assert_eq!(std::fs::read(folder.path().join("copy.db")).unwrap(), copy, "the copy is only read");
+}
+
+#[tokio::test]
+async fn what_is_no_whole_copy_is_not_restored() {
+    let folder = scored();
+    if folder.is_served() {
+        return;
+    }
+    folder.run(&["backup", "copy.db"]).done();
+    let path = |name: &str| folder.path().join(name);
+    let refused = |file: &str, what: &str| {
+        let said = folder.run(&["--database", "sqlite://new.db", "restore", file]).refused();
+        assert!(said.contains(what), "{said}");
+        let left = ["new.db", "new.db.partial", "new.db.partial-wal"].into_iter().find(|name| path(name).exists());
+        assert_eq!(left, None, "{file}");
+    };
+    refused("nowhere.db", "There is no file");
+    folder.write("text.db", "This is no database, and it is long enough for a header of one.");
+    refused("text.db", "not a database of Tallywright");
+    folder.write("empty.db", "");
+    refused("empty.db", "not a database of Tallywright");
+    std::fs::copy(path("copy.db"), path("live.db")).unwrap();
+    folder.write("live.db-wal", "something");
+    refused("live.db", "in use");
+    // Cut short: the engine's own check, or the log, says so.
+    let whole = std::fs::read(path("copy.db")).unwrap();
+    std::fs::write(path("short.db"), &whole[..whole.len() / 2]).unwrap();
+    refused("short.db", "was not made from short.db");
+    std::fs::copy(path("copy.db"), path("changed.db")).unwrap();
+    let changed = format!("sqlite://{}", path("changed.db").display());
+    Raw::open(&changed).await.run("UPDATE scores SET key = key - 1 WHERE bib = 1042").await.unwrap();
+    refused("changed.db", "first difference");
 }

@@ -190,6 +190,22 @@ pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     }
 }
 
+/// Copies a file byte by byte to one that must not exist and that only its owner reads.
+pub(crate) fn copy_file(file: &Path, to: &Path) -> std::io::Result<()> {
+    sqlite::copy_file(file, to)
+}
+
+/// Whether a file is a database of ours. It is only read.
+pub(crate) async fn is_ours(file: &Path) -> Result<bool, StoreError> {
+    sqlite::is_ours(file).await
+}
+
+/// The file of an address; `None`: there is none.
+#[must_use]
+pub fn file(url: &str) -> Option<std::path::PathBuf> {
+    sqlite::path(url)
+}
+
 /// The engine's own check of its file; `None`: sound.
 pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
     match db {

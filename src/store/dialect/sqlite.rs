@@ -85,6 +85,38 @@ pub(super) async fn copy(pool: &SqlitePool, file: &Path) -> Result<(), StoreErro
     Ok(connection.close().await?)
 }
 
+/// Copies a file byte by byte to one that must not exist and that only its owner reads.
+pub(super) fn copy_file(file: &Path, to: &Path) -> std::io::Result<()> {
+    let mut from = std::fs::File::open(file)?;
+    let mut to = std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(to)?;
+    std::io::copy(&mut from, &mut to)?;
+    to.sync_all()
+}
+
+/// Whether a file is a database of ours.
+pub(super) async fn is_ours(file: &Path) -> Result<bool, StoreError> {
+    // Immutable: not even a lock is written beside it.
+    let options = SqliteConnectOptions::new().filename(file).read_only(true).immutable(true);
+    let tables = "SELECT COUNT(*) FROM sqlite_master WHERE name IN ('competitions', 'records', '_sqlx_migrations')";
+    let mut connection = match options.connect().await {
+        Ok(connection) => connection,
+        Err(error) if is_no_database(&error) => return Ok(false),
+        Err(error) => return Err(error.into()),
+    };
+    let found: Result<i64, _> = sqlx::query_scalar(tables).fetch_one(&mut connection).await;
+    connection.close().await?;
+    match found {
+        Ok(found) => Ok(found == 3),
+        Err(error) if is_no_database(&error) => Ok(false),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// `SQLITE_NOTADB` is 26.
+fn is_no_database(error: &sqlx::Error) -> bool {
+    error.as_database_error().and_then(|e| e.code().map(|code| code == "26")) == Some(true)
+}
+
 /// The engine's own check of its file; `None`: sound.
 pub(super) async fn check(pool: &SqlitePool) -> Result<Option<String>, StoreError> {
     let said: String = sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(pool).await?;

@@ -82,6 +82,28 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Was übernommen ist, bleibt. Mit --refused FILE kommen die abgelehnten Zeilen in eine Datei, zum Berichtigen und erneuten Senden.",
     ),
     ("cli_refused_written", "Die abgelehnten Zeilen stehen in {file}: berichtige sie und lies diese Datei ein."),
+    (
+        "cli_restore_done",
+        "{database} ist, wie es war, als {file} gemacht wurde. So wird sie bedient: tallywright --database {database} serve",
+    ),
+    (
+        "cli_restore_exists",
+        "{database} gibt es schon, und nichts wird überschrieben: leg die Dateien beiseite (mit denen, die danebenliegen), oder nenn mit --database eine andere.",
+    ),
+    ("cli_restore_failed", "{database} wurde nicht aus {file} gemacht: {why}"),
+    (
+        "cli_restore_foreign",
+        "{file} ist keine Datenbank von Tallywright: nenn eine Datei, die tallywright backup gemacht hat.",
+    ),
+    (
+        "cli_restore_in_use",
+        "{file} ist eine Datenbank in Benutzung, denn eine weitere Datei liegt daneben ({file}-wal). Kopier sie zuerst: tallywright --database sqlite://{file} backup KOPIE.db",
+    ),
+    ("cli_restore_nothing", "Es gibt keine Datei {file}."),
+    (
+        "cli_restore_server",
+        "{database} liegt auf einem PostgreSQL-Server. Eine Kopie von pg_dump kommt mit pg_restore --exit-on-error --no-owner --dbname=ADRESSE {file} zurück; eine Datei von tallywright backup mit tallywright move --from sqlite://{file} --to ADRESSE; beides in eine neue, leere Datenbank.",
+    ),
     ("cli_reworked", "  Ergebnis {workout}/{bib}: neu berechnet, jetzt {text}"),
     ("cli_reworked_stale", "  Ergebnis {workout}/{bib}: wird erst mit neuen Zahlen wieder bestätigt"),
     ("cli_reworked_void", "  Ergebnis {workout}/{bib}: jetzt {text}, neu zu bestätigen"),

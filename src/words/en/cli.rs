@@ -69,6 +69,25 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "What was taken stays taken. With --refused FILE the refused rows are written to a file, to be mended and sent again.",
     ),
     ("cli_refused_written", "The refused rows are in {file}: mend them and import that file."),
+    (
+        "cli_restore_done",
+        "{database} is as it was when {file} was made. Serve it with: tallywright --database {database} serve",
+    ),
+    (
+        "cli_restore_exists",
+        "{database} is there already, and nothing is written over it: move its files aside (with what stands beside them), or name another with --database.",
+    ),
+    ("cli_restore_failed", "{database} was not made from {file}: {why}"),
+    ("cli_restore_foreign", "{file} is not a database of Tallywright: name a file that tallywright backup made."),
+    (
+        "cli_restore_in_use",
+        "{file} is a database in use, for another file stands beside it ({file}-wal). Copy it first: tallywright --database sqlite://{file} backup COPY.db",
+    ),
+    ("cli_restore_nothing", "There is no file {file}."),
+    (
+        "cli_restore_server",
+        "{database} is on a PostgreSQL server. A copy made by pg_dump goes back with pg_restore --exit-on-error --no-owner --dbname=ADDRESS {file}; a file made by tallywright backup with tallywright move --from sqlite://{file} --to ADDRESS; each into a new, empty database.",
+    ),
     ("cli_reworked", "  score {workout}/{bib}: worked out again, now {text}"),
     ("cli_reworked_stale", "  score {workout}/{bib}: attested again only with new figures"),
     ("cli_reworked_void", "  score {workout}/{bib}: now {text}, to be attested again"),
