@@ -73,7 +73,7 @@ fn what(item: &HistoryItem, again: bool) -> String {
         "taking_part" => w.event_taking_part.to_owned(),
         "flagged" if item.state == Some("withheld") => put(w.event_withheld, &[("reason", &doubt)]),
         "flagged" => put(w.event_flagged, &[("reason", &doubt)]),
-        "ruled" => say::ruling(item.ruling.unwrap_or_default()).to_owned(),
+        "ruled" => put(w.event_ruled, &[("what", &say::ruling(item.ruling.unwrap_or_default()))]),
         "appealed" => w.event_appealed.to_owned(),
         "admitted" if item.admitted == Some(false) => w.event_refused.to_owned(),
         "admitted" => w.event_admitted.to_owned(),

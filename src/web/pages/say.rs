@@ -44,16 +44,16 @@ pub fn doubt(reason: &str) -> &'static str {
     }
 }
 
-/// A decision, as it stands in the history.
+/// A decision, after "Ruling:" or below it.
 #[must_use]
 pub fn ruling(kind: &str) -> &'static str {
     let w = words();
     match kind {
-        "stands" => w.event_ruled_stands,
-        "deduct" => w.event_ruled_deduct,
-        "replace" => w.event_ruled_replace,
-        "strike" => w.event_ruled_strike,
-        _ => w.event_ruled_restore,
+        "stands" => w.ruled_stands,
+        "deduct" => w.ruled_deduct,
+        "replace" => w.ruled_replace,
+        "strike" => w.ruled_strike,
+        _ => w.ruled_restore,
     }
 }
 

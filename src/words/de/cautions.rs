@@ -22,14 +22,14 @@ pub const CAUTIONS: Cautions = Cautions {
                 "Stechender Schmerz oder Schmerz in einem Gelenk.",
                 "Schlag auf den Kopf: an diesem Tag nicht weitermachen.",
                 "Die Last gerät außer Kontrolle. Wenn die Technik nachlässt: Gewicht runter oder Pause.",
-                "Jede Person darf eine andere stoppen. Gewertet werden die Wiederholungen bis dahin, ohne Abzug.",
+                "Jede Person darf jemanden stoppen. Gewertet werden die Wiederholungen bis dahin, ohne Abzug.",
             ],
         ),
         (
             "Nicht teilnehmen",
             &[
                 "Mit Fieber oder kurz nach einem Infekt.",
-                "Vorher ärztlich klären: bei einer Herzkrankheit, plötzlichem Herztod in der Familie, Brustschmerz irgendwann, Schwindel oder Bluthochdruck; in der Schwangerschaft oder nach der Geburt; nach langer Pause; wenn Training neu für dich ist.",
+                "Vorher ärztlich klären: bei einer Herzkrankheit, plötzlichem Herztod in der Familie, Brustschmerzen, egal wann, Schwindel oder Bluthochdruck; in der Schwangerschaft oder nach der Geburt; nach langer Pause; wenn Training neu für dich ist.",
                 "Asthmaspray und Diabetes-Set griffbereit.",
             ],
         ),

@@ -60,6 +60,6 @@ pub const SHEET: Sheet = Sheet {
     mistakes: "Fehler werden durchgestrichen und abgezeichnet, nicht radiert.",
     emergency: "Notfall:",
     emergency_blank: "Notruf (in Europa 112), Adresse, Defibrillator:",
-    stop: "Jede Person darf eine andere stoppen; gewertet werden die Wiederholungen bis dahin.",
+    stop: "Jede Person darf jemanden stoppen; gewertet werden die Wiederholungen bis dahin.",
     stamp: "Nach der Datei, angewendet bei {seq} im Protokoll von {competition}",
 };

@@ -14,7 +14,7 @@ area! { ($) frame:
     trail_label: "Du bist hier",
     trail_home: "Wettkämpfe",
     foot_api: "Für Programme: die API",
-    foot_caution: "Jede Person darf eine andere stoppen; gewertet werden die Wiederholungen bis dahin. Örtliche Vorschriften, die Regeln des Gyms und zugelassene Fachleute gehen vor.",
+    foot_caution: "Jede Person darf jemanden stoppen; gewertet werden die Wiederholungen bis dahin. Örtliche Vorschriften, die Regeln des Gyms und zugelassene Fachleute gehen vor.",
     as_of: "Stand {seq} im Protokoll des Wettkampfs, gezeigt {at}.",
 
     // Forms
