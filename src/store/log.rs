@@ -130,6 +130,14 @@ impl Store {
         Ok(Some(Proof { seq, size, leaf, path, root: merkle::root(&leaves) }))
     }
 
+    /// When a record was appended; `None`: there is no such record.
+    pub async fn find_instant(&self, competition: i64, seq: u64) -> Result<Option<Timestamp>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, optval i64: "SELECT at FROM records WHERE competition = $1 AND seq = $2", competition, column(seq))?
+            .map(|at| instant("records", at))
+            .transpose()
+    }
+
     /// Leaf hashes of the first `size` records.
     pub(crate) async fn leaves(&self, competition: i64, size: u64) -> Result<Vec<Hash>, StoreError> {
         let mut conn = self.read().await?;

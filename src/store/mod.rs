@@ -100,6 +100,15 @@ impl StoreError {
     }
 }
 
+/// What a database is good for just now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Footing {
+    /// It takes changes; a standby does not.
+    pub writable: bool,
+    /// Whether a commit waits for a second server to have it; `None`: the engine knows no such thing.
+    pub waits_for_standby: Option<bool>,
+}
+
 /// Reads, over a pool of connections, and the one connection that writes. Cheap to clone.
 #[derive(Clone)]
 pub struct Store {
@@ -124,6 +133,11 @@ impl Store {
         let mut conn = self.read().await?;
         db!(&mut conn, val i64: "SELECT CAST(1 AS BIGINT)")?;
         Ok(())
+    }
+
+    /// What the database is good for just now.
+    pub async fn footing(&self) -> Result<Footing, StoreError> {
+        Ok(dialect::footing(&mut self.read().await?).await?)
     }
 
     /// Leaves no older state of a row in the files beside the database, as far as nobody reads it.

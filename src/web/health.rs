@@ -1,29 +1,86 @@
-//! `/healthz`: the process answers. `/readyz`: the database does too, and the board has taken in
-//! what was committed.
+//! `/healthz`: the process answers. `/readyz`: whether it can be sent requests, and the truth about
+//! what stands behind it: the database, how far the board is behind it, and whether what is
+//! acknowledged is on a second machine.
 
 use super::problem::{Answer, Problem};
 use crate::app::App;
+use crate::store::StoreError;
 use crate::words::Sentence;
+use axum::Json;
 use axum::extract::State;
 use axum::response::IntoResponse;
+use jiff::Timestamp;
+use serde::Serialize;
 use std::time::Duration;
 
 /// How long the board may take to catch up.
 const PATIENCE: Duration = Duration::from_secs(1);
+/// How long the database may take to answer.
+const ANSWER: Duration = Duration::from_secs(3);
+
+/// What a service stands on.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Readiness {
+    /// Requests can be sent to it.
+    pub ready: bool,
+    /// The database answers.
+    pub database: bool,
+    /// It takes changes: it is no standby.
+    pub writable: bool,
+    /// Records of all logs that the standings had not taken in when asked.
+    pub lag_records: u64,
+    /// How old the oldest of them was, in seconds.
+    pub lag_seconds: f64,
+    /// Whether a commit waits until a second server has it; `None`: there is no such thing with the
+    /// embedded engine.
+    pub waits_for_standby: Option<bool>,
+}
 
 /// Whether the process answers.
 pub async fn show_health() -> &'static str {
     "ok"
 }
 
-/// Whether it can be sent requests.
+/// Whether it can be sent requests, and why not.
 pub async fn show_readiness(State(app): State<App>) -> Answer {
-    let not_ready = || Problem::unavailable(Sentence::new("not_ready"), 1);
-    let heads = app.store.heads().await.map_err(|source| not_ready().because(source))?;
+    let mut found = Readiness::default();
+    let asked = tokio::time::timeout(ANSWER, ask(&app, &mut found)).await;
+    if found.ready {
+        return Ok(Json(found).into_response());
+    }
+    let not_ready = Problem::unavailable(Sentence::new("not_ready"), 1);
+    let not_ready = not_ready.with(|problem| problem.current = serde_json::to_value(&found).ok());
+    Err(match asked {
+        Ok(Err(why)) => not_ready.because(why),
+        _ => not_ready,
+    })
+}
+
+async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
+    let heads = app.store.heads().await?;
+    let footing = app.store.footing().await?;
+    found.database = true;
+    (found.writable, found.waits_for_standby) = (footing.writable, footing.waits_for_standby);
+    let now = app.clock.now();
+    for &(competition, seq) in &heads {
+        let known = app.board.position(competition).unwrap_or(0);
+        if known >= seq {
+            continue;
+        }
+        found.lag_records += seq - known;
+        let at = app.store.find_instant(competition, known + 1).await?;
+        found.lag_seconds = found.lag_seconds.max(at.map_or(0.0, |at| seconds(now, at)));
+    }
     for (competition, seq) in heads {
         if seq > 0 && !app.board.at_least(competition, seq, PATIENCE).await {
-            return Err(not_ready());
+            return Ok(());
         }
     }
-    Ok("ready".into_response())
+    found.ready = found.writable;
+    Ok(())
+}
+
+/// From `at` to `now`; a log may be ahead of this machine's clock.
+fn seconds(now: Timestamp, at: Timestamp) -> f64 {
+    now.duration_since(at).as_secs_f64().max(0.0)
 }

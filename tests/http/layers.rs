@@ -2,9 +2,11 @@
 
 use crate::support::{Client, TestApp, grant};
 use axum::routing::{get, post};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use tallywright::actions::accounts::Gate;
+use tallywright::app::{App, Parts};
 use tallywright::rules::access::Role;
 use tokio_util::sync::CancellationToken;
 
@@ -180,6 +182,46 @@ async fn a_service_without_its_database_says_that_it_is_not_ready() {
     let reply = app.nobody().get("/readyz").await.expect(503);
     assert_eq!(reply.code(), "not_ready");
     assert_eq!(reply.header("retry-after"), "1");
+    let found = reply.json()["current"].clone();
+    assert_eq!((&found["ready"], &found["database"]), (&json!(false), &json!(false)), "{found}");
+}
+
+#[tokio::test]
+async fn a_service_says_what_it_stands_on() {
+    let app = TestApp::new().await;
+    let found = app.nobody().get("/readyz").await.expect(200).json();
+    let standby = if app.database.is_served() { json!(false) } else { Value::Null };
+    let expected = json!({
+        "ready": true, "database": true, "writable": true, "lag_records": 0, "lag_seconds": 0.0,
+        "waits_for_standby": standby,
+    });
+    assert_eq!(found, expected);
+}
+
+#[tokio::test]
+async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
+    let app = TestApp::new().await;
+    let parts = &app.app;
+    // As a process whose follower has stopped: it knows nothing of what the database holds.
+    let behind = App::new(Parts {
+        config: parts.config.clone(),
+        store: parts.store.clone(),
+        writer: parts.writer.clone(),
+        board: Arc::default(),
+        clock: parts.clock.clone(),
+        keys: parts.keys.clone(),
+        gate: Gate::default(),
+    });
+    app.set_clock("2027-01-14T12:00:05Z");
+    let client = Client::new(tallywright::web::router(behind));
+    let found = client.get("/readyz").await.expect(503).json()["current"].clone();
+    let records: u64 = parts.store.heads().await.unwrap().iter().map(|(_, seq)| seq).sum();
+    assert!(records > 10, "{records}");
+    let expected = json!({
+        "ready": false, "database": true, "writable": true, "lag_records": records, "lag_seconds": 5.0,
+        "waits_for_standby": found["waits_for_standby"],
+    });
+    assert_eq!(found, expected);
 }
 
 #[tokio::test]

@@ -4,9 +4,9 @@
 pub mod postgres;
 mod sqlite;
 
-use super::StoreError;
 use super::db::{Conn, Db, Tx};
 use super::transfer::Table;
+use super::{Footing, StoreError};
 use postgres::{Reading, Writing};
 use std::path::Path;
 
@@ -132,6 +132,14 @@ pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
             Tx::Postgres(Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?)
         }
     })
+}
+
+/// What the database is good for just now.
+pub(crate) async fn footing(on: &mut Conn) -> sqlx::Result<Footing> {
+    match on {
+        Conn::Sqlite(_) => Ok(Footing { writable: true, waits_for_standby: None }),
+        Conn::Postgres(c) => postgres::footing(c.ex()).await,
+    }
 }
 
 /// The tables of ours, those first that others refer to.

@@ -5,8 +5,8 @@
 //! group at a time. Other writes take turns by one advisory lock, as they do on the embedded engine
 //! by its one writer; so texts that look before they insert mean the same on both.
 
-use crate::store::StoreError;
 use crate::store::transfer::{Kind, Table};
+use crate::store::{Footing, StoreError};
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
@@ -208,6 +208,14 @@ async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> 
 pub(super) async fn take_time(tx: &mut Writing) -> sqlx::Result<()> {
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
     Ok(())
+}
+
+/// What the server is good for just now. Commits of ours wait for a standby where the server names
+/// one: `synchronous_commit` is on.
+pub(super) async fn footing(on: &mut PgConnection) -> sqlx::Result<Footing> {
+    let asked = "SELECT NOT pg_is_in_recovery(), current_setting('synchronous_standby_names') <> ''";
+    let (writable, waits): (bool, bool) = sqlx::query_as(asked).fetch_one(on).await?;
+    Ok(Footing { writable, waits_for_standby: Some(waits) })
 }
 
 /// The tables of ours, in the order they were made.

@@ -63,7 +63,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("not_acceptable", "Das gibt es als {offers}. Verlange in Accept eines davon."),
     ("not_allowed", "Deine Rollen erlauben das nicht. Frag die Wettkampfleitung."),
-    ("not_ready", "Der Dienst startet gerade oder erreicht seine Datenbank nicht."),
+    (
+        "not_ready",
+        "Der Dienst startet gerade, ist hinter seiner Datenbank zurück oder kann nicht in sie schreiben. Worauf er steht, steht in current.",
+    ),
     (
         "not_signed_in",
         "Melde dich zuerst an: mit dem Cookie einer Anmeldung oder mit einem Token im Header Authorization.",

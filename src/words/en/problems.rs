@@ -48,7 +48,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("no_such_page", "There is nothing at this address. Check it for slips; what it led to may not be announced yet."),
     ("not_acceptable", "This comes as {offers}. Ask for one of these in Accept."),
     ("not_allowed", "Your roles do not allow this. Ask the organiser of the competition."),
-    ("not_ready", "The service is starting or cannot reach its database."),
+    (
+        "not_ready",
+        "The service is starting, has not caught up with its database, or cannot write to it. What it stands on is in current.",
+    ),
     ("not_signed_in", "Sign in first: by session cookie, or by a token in the Authorization header."),
     ("not_utf8", "The text is not UTF-8. Save it as UTF-8 and send it again."),
     ("nul_character", "This contains a NUL character, which no text here may have. Take it out."),
