@@ -1,7 +1,10 @@
 // What is asked of every page: axe's rules at two widths in light and dark, no scrolling sideways
-// down to 320 px, nothing odd, a weight a phone can bear.
+// down to 320 px and at twice the size, nothing odd, a weight a phone can bear.
+//
+//   SHOTS=FOLDER keeps a picture of every page in every look, as it is
+//   LOOKS=FOLDER keeps a small one on a phone in light and on a desk in dark, for tests/looks
 
-import { readFile } from "node:fs/promises";
+import { mkdir, readFile, writeFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import http from "node:http";
 
@@ -31,26 +34,67 @@ export async function sees(page, text) {
   await page.getByText(text).filter({ visible: true }).first().waitFor({ state: "visible" });
 }
 
+// What axe finds on the page as it is now; `but` names parts that are left out.
+async function axed(page, but = []) {
+  if (!(await page.evaluate(() => typeof axe === "object"))) await page.evaluate(AXE);
+  const { violations } = await page.evaluate(([tags, exclude]) => axe.run({ exclude }, { runOnly: tags }), [TAGS, but]);
+  const told = violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3).join(" | ")}`);
+  assert(told.length === 0, `axe: ${told.join("\n")}`);
+}
+
+const named = (name) => name.toLowerCase().replace(/[^a-z0-9]+/g, "-");
+
+// Half the size and packed: to be looked at, not to be compared.
+async function small(page, name, width, scheme) {
+  const folder = process.env.LOOKS;
+  if (!folder || (width === 390) === (scheme === "dark")) return;
+  await mkdir(folder, { recursive: true });
+  const height = await page.evaluate(() => document.scrollingElement.scrollHeight);
+  const clip = { x: 0, y: 0, width, height: Math.min(height, width === 390 ? 1600 : 1300), scale: width === 390 ? 0.65 : 0.5 };
+  const cdp = await page.context().newCDPSession(page);
+  const { data } = await cdp.send("Page.captureScreenshot", { format: "webp", quality: 30, clip, captureBeyondViewport: true });
+  await cdp.detach();
+  await writeFile(`${folder}/${named(name)}-${width}.webp`, Buffer.from(data, "base64"));
+}
+
+// No wider than the window: what is wide scrolls in a box of its own.
+async function narrow(page, width) {
+  await page.setViewportSize({ width, height: 640 });
+  const wide = await page.evaluate(() => document.scrollingElement.scrollWidth);
+  assert(wide <= width, `${wide} px wide`);
+}
+
 // The page as it is now, in every look.
-export async function sound(page, name) {
+export async function sound(page, name, but = []) {
   for (const { width, scheme } of LOOKS) {
     await check(`${name} at ${width} px, ${scheme}`, async () => {
       await page.setViewportSize({ width, height: 844 });
       await page.emulateMedia({ colorScheme: scheme });
-      await page.evaluate(AXE);
-      const { violations } = await page.evaluate((tags) => axe.run({ runOnly: tags }), TAGS);
-      const told = violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3).join(" | ")}`);
-      assert(told.length === 0, `axe: ${told.join("\n")}`);
-      if (process.env.SHOTS) {
-        await page.screenshot({ path: `${process.env.SHOTS}/${name.replace(/[^a-z0-9]+/gi, "-")}-${width}-${scheme}.png`, fullPage: true });
-      }
+      // Scripts that follow the scheme have had their turn.
+      await page.evaluate(() => new Promise((next) => requestAnimationFrame(() => setTimeout(next))));
+      await small(page, name, width, scheme);
+      if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/${named(name)}-${width}-${scheme}.png`, fullPage: true });
+      await axed(page, but);
     });
   }
-  await check(`${name} at 320 px`, async () => {
-    await page.setViewportSize({ width: 320, height: 640 });
-    const wide = await page.evaluate(() => document.scrollingElement.scrollWidth);
-    assert(wide <= 320, `${wide} px wide`);
+  await check(`${name} at 320 px`, () => narrow(page, 320));
+  await check(`${name} at twice the size`, () => narrow(page, 640));
+  await calm(page, name);
+}
+
+// The same with less: another language changes lengths, not colours.
+export async function fits(page, name) {
+  await check(`${name} at 390 px`, async () => {
+    await page.setViewportSize({ width: 390, height: 844 });
+    await small(page, name, 390, "light");
+    await axed(page);
+    await narrow(page, 390);
   });
+  await check(`${name} at 320 px`, () => narrow(page, 320));
+  await calm(page, name);
+}
+
+async function calm(page, name) {
   await check(`${name} does nothing odd`, async () => {
     const odd = page.odd.splice(0);
     assert(odd.length === 0, odd.join("\n"));

@@ -1,8 +1,6 @@
-// A browser for each person: a fresh profile, our own pages only, everything odd written down.
+// One browser for all; for each person a fresh profile in it, with our own pages only and everything
+// odd written down.
 
-import { mkdtemp, rm } from "node:fs/promises";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
 import { chromium } from "playwright-core";
 
 const ARGS = [
@@ -15,29 +13,17 @@ const ARGS = [
   "--disable-sync",
 ];
 
-// Opens a browser with one page. `page.odd` collects what no page may do: errors in the console
+let browser;
+
+// Opens a profile with one page. `page.odd` collects what no page may do: errors in the console
 // (a broken content policy is one) and requests that leave our own address.
 export async function open(base, more = {}) {
-  const profile = await mkdtemp(join(tmpdir(), "walk-"));
-  const context = await chromium.launchPersistentContext(profile, {
-    executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-    headless: true,
-    args: ARGS,
-    baseURL: base,
-    viewport: { width: 390, height: 844 },
-    ...more,
-  });
+  browser ??= chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", headless: true, args: ARGS });
+  const context = await (await browser).newContext({ baseURL: base, viewport: { width: 390, height: 844 }, ...more });
   context.setDefaultTimeout(20_000);
-  const page = context.pages()[0] ?? (await context.newPage());
+  const page = await context.newPage();
   watch(page, base);
-  return {
-    page,
-    context,
-    async close() {
-      await context.close();
-      await rm(profile, { recursive: true, force: true });
-    },
-  };
+  return { page, context, close: () => context.close() };
 }
 
 export function watch(page, base) {

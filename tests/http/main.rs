@@ -6,6 +6,7 @@ mod api;
 mod api_page;
 mod calendar;
 mod desk;
+mod every_page;
 mod heats;
 mod hostile;
 mod language;

@@ -1,0 +1,294 @@
+// Every page of the service, each as somebody it is for, in every look; a page of the router that
+// has no stop here fails. Then the same pages in the other language, problems as pages, pages of a
+// competition with nothing in it, and the pages that are pinned to walls, printed.
+//
+//   node pages.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
+//                                          tests/data/nothing_yet.toml applied to its database and
+//                                          the demo's organiser its organiser
+//   LOOKS=FOLDER                           keeps a small picture of every page: tests/looks
+//
+// Ends with one line, "N passed, N failed", and with 1 when something failed.
+
+import { readFile } from "node:fs/promises";
+import { getDocument } from "pdfjs-dist/legacy/build/pdf.mjs";
+import { assert, check, counts, fits, sees, sound } from "./checks.mjs";
+import { open, signIn } from "./people.mjs";
+
+const [, , told, repository] = process.argv;
+const demo = JSON.parse(await readFile(told, "utf8"));
+const base = demo.url;
+const person = (role) => demo.sign_in.find((s) => s.role === role);
+const { gym } = person("staff");
+const { bib } = person("athlete");
+const c = demo.competition;
+const empty = "zz-nothing-yet";
+
+// --- what there is ----------------------------------------------------------------------------
+
+// The patterns of the router that are pages, from its own list.
+async function patterns() {
+  const source = await readFile(`${repository}/src/web/pages/mod.rs`, "utf8");
+  const list = source.slice(source.indexOf("pub const ROUTES"), source.indexOf("];", source.indexOf("pub const ROUTES")));
+  const found = [...list.matchAll(/\("GET", "([^"]+)"\)/g)].map((m) => m[1]);
+  assert(found.length > 15, `only ${found.length} pages in the list`);
+  // Files, not pages.
+  return found.filter((p) => !/\.(csv|ics|json)$/.test(p) && !p.startsWith("/static/")).concat("/problems/{code}");
+}
+
+// The pattern of an address: of those that fit, the one with the fewest blanks.
+function patternOf(path, all) {
+  const parts = path.split("?")[0].split("/");
+  const fit = all.filter((p) => {
+    const own = p.split("/");
+    return own.length === parts.length && own.every((part, i) => part.startsWith("{") || part === parts[i]);
+  });
+  return fit.sort((a, b) => a.split("{").length - b.split("{").length)[0];
+}
+
+const api = async (page, path) => (await page.request.get(`/api/v1/competitions/${path}`)).json();
+
+// --- the stops --------------------------------------------------------------------------------
+
+const anybody = await open(base);
+const running = (await anybody.page.goto("/").then(() => anybody.page.locator("p.lead a").first().getAttribute("href"))).split("/").pop();
+const done = (await api(anybody.page, `${c}/divisions/women/workouts/${running}/places?limit=1`)).rows[0].bib;
+await anybody.close();
+
+// Who, the name, the address, what is done there first, and parts that axe leaves alone.
+const stops = [
+  ["nobody", "home", "/"],
+  ["nobody", "competition", `/c/${c}`],
+  ...["w1", "w2", "w3", "w4"].map((w) => ["nobody", `workout ${w}`, `/c/${c}/workouts/${w}`]),
+  ["nobody", "sheet", `/c/${c}/workouts/w1/sheet?division=women`],
+  ["nobody", "standings", `/c/${c}/divisions/women`],
+  ["nobody", "standings of a gym", `/c/${c}/divisions/women?gym=${gym}`],
+  ["nobody", "standings of a gym without anybody", `/c/${c}/divisions/women-50?country=ZW`],
+  ["nobody", "standings of a combined division", `/c/${c}/divisions/women-all`],
+  ["nobody", "places", `/c/${c}/divisions/women/workouts/${running}`],
+  ["nobody", "athlete", `/c/${c}/athletes/${done}`],
+  ["nobody", "sign in", "/signin"],
+  ["nobody", "sign in by a link", "/signin/link?code=not-a-code"],
+  ["nobody", "a kind of problem", "/problems/invalid"],
+  ["nobody", "api", "/api", async (page) => page.locator(".opblock-tag").first().waitFor()],
+  // The field of a body has no label in Swagger UI 5.35.
+  ["nobody", "api with a request to try", "/api", tryRequest, [".body-param__text"]],
+  ["athlete", "own page", `/c/${c}/athletes/${bib}`],
+  ["athlete", "own row", `/c/${c}/divisions/women?bib=${bib}`],
+  ["athlete", "own account", "/account"],
+  ["athlete", "erasing without the address", "/account", async (page) => page.locator('form[action="/account/erase"] button').click()],
+  ["judge", "account of a judge", "/account"],
+  ["staff", "desk", `/desk/${c}/${gym}`],
+  ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
+  ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
+  ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
+  ["staff", "sheets with names", `/c/${c}/workouts/w4/sheet?gym=${gym}`],
+  ["staff", "receipt", `/desk/${c}/${gym}/receipt`],
+  ["staff", "messages", `/desk/${c}/${gym}/missing`],
+  ["referee", "list of doubts", "/referee"],
+  ["referee", "review", `/referee/${c}/${running}/${done}`],
+  ["organiser", "what one organises", "/organise"],
+  ["organiser", "overview", `/organise/${c}`],
+  ["organiser", "who is missing", `/organise/${c}/missing?workout=${running}`],
+  ["organiser", "who is missing in a gym", `/organise/${c}/missing?workout=${running}&gym=${gym}`],
+  ["organiser", "competition file", `/organise/${c}/file`],
+  ["organiser", "competition file with faults", `/organise/${c}/file`, badFile],
+  ...["gyms", "entries", "judges"].map((list) => ["organiser", `list of ${list}`, `/organise/${c}/lists/${list}`]),
+  ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
+  ["organiser", "people", `/organise/${c}/people`],
+  ["organiser", "an invitation with faults", `/organise/${c}/people`, async (page) => page.locator('form[action$="/people/invite"] button:not([value=gyms])').first().click()],
+  ["organiser", "organiser's account", "/account"],
+  // A competition with nothing in it.
+  ["organiser", "empty competition", `/c/${empty}`],
+  ["organiser", "empty standings", `/c/${empty}/divisions/women`],
+  ["organiser", "empty overview", `/organise/${empty}`],
+  ["organiser", "empty list", `/organise/${empty}/lists/entries`],
+  ["organiser", "empty people", `/organise/${empty}/people`],
+];
+
+async function tryRequest(page) {
+  await page.locator(".opblock-tag", { hasText: "scores" }).click();
+  await page.locator(".opblock-put .opblock-summary-control").click();
+  await page.locator(".try-out__btn").click();
+  await page.locator(".body-param__text").waitFor();
+}
+
+async function makeHeats(page) {
+  await page.getByRole("button", { name: "Make the heats" }).click();
+  await page.locator("table").first().waitFor();
+}
+
+async function badFile(page) {
+  await page.locator("textarea[name=text]").fill('[competition]\nslug = "saltmarsh"\ntitle = 7\nage_date = "soon"\n');
+  await page.locator('button[value="check"]').click();
+  await page.locator("#errors, .errors").first().waitFor();
+}
+
+async function badRows(page) {
+  await page.locator("textarea[name=text]").fill("bib,name,born,category,division\nx,,3 March,women,nowhere\n");
+  await page.locator('button[value="send"]').click();
+  await page.locator("table, .errors").first().waitFor();
+}
+
+const all = await patterns();
+for (const pattern of all) {
+  await check(`${pattern} has a stop`, async () => {
+    assert(stops.some(([, , address]) => patternOf(address, all) === pattern), "add one to tests/browser/pages.mjs");
+  });
+}
+
+// One person's stops, in a profile of their own.
+async function walk(who) {
+  const at = await open(base);
+  await check(`${who} is ready`, async () => {
+    if (who !== "nobody") await signIn(at.page, person(who));
+  });
+  for (const [, name, address, first, but] of stops.filter(([of]) => of === who)) {
+    await check(`${name} is there`, async () => {
+      const answer = await at.page.goto(address);
+      assert(answer.ok() || name.includes("code"), `${answer.status()} at ${address}`);
+      if (first) await first(at.page);
+    });
+    await sound(at.page, name, but);
+  }
+  await at.close();
+}
+
+// The same in German: lengths change, and with them what fits.
+async function german(who) {
+  const at = await open(base, { locale: "de-DE" });
+  await check(`${who} signs in in German`, async () => {
+    if (who === "nobody") return;
+    await at.page.goto("/signin");
+    await at.page.locator("input[name=email]").fill(person(who).email);
+    await at.page.locator("input[name=password]").fill(person(who).password);
+    await at.page.keyboard.press("Enter");
+    await at.page.waitForURL((url) => !url.pathname.startsWith("/signin"));
+  });
+  for (const [, name, address] of stops.filter(([of, , , first]) => of === who && !first)) {
+    await check(`${name} is German`, async () => {
+      await at.page.goto(address);
+      assert((await at.page.locator("html").getAttribute("lang")) === "de", "in another language");
+    });
+    await fits(at.page, `${name} in German`);
+  }
+  await at.close();
+}
+
+// --- problems as pages ------------------------------------------------------------------------
+
+async function problems() {
+  const staff = await open(base);
+  const { page } = staff;
+  await check("staff sign in to meet problems", () => signIn(page, person("staff")));
+  const csrf = async () => page.locator("input[name=csrf]").first().getAttribute("value");
+  // A form of a page of ours, sent as a browser would.
+  async function send(action, fields) {
+    await page.goto("/account");
+    const answer = page.waitForResponse((r) => r.url().endsWith(action) && r.request().method() === "POST");
+    const came = page.waitForEvent("load");
+    await page.evaluate(
+      ([to, values]) => {
+        const form = Object.assign(document.createElement("form"), { method: "post", action: to });
+        for (const [name, value] of Object.entries(values)) form.append(Object.assign(document.createElement("textarea"), { name, value }));
+        document.body.append(form);
+        form.submit();
+      },
+      [action, { csrf: await csrf(), ...fields }],
+    );
+    await came;
+    return (await answer).status();
+  }
+  const large = "x".repeat(5 << 20);
+  const { rows } = await api(page, `${c}/workouts/${running}/scores?gym=${gym}`);
+  const scored = rows.find((row) => row.state === "attested").bib;
+  const kinds = [
+    [403, "not allowed", async () => (await page.goto(`/referee/${c}/${running}/${done}`)).status()],
+    [404, "not there", async () => (await page.goto(`/c/${c}/nothing`)).status()],
+    [409, "not as it is now", async () => send(`/desk/${c}/${gym}/${running}/${scored}/not-taking-part`, {})],
+    [413, "too large", async () => send("/account/tokens", { name: large })],
+    [422, "to be mended", async () => send("/account/tokens", { name: "", days: "many" })],
+  ];
+  for (const [status, name, meet] of kinds) {
+    await check(`${status} is a page`, async () => {
+      const found = await meet();
+      assert(found === status, `${found}`);
+      assert((await page.locator("main h1").count()) === 1, "a heading");
+    });
+    await sound(page, `problem ${status} ${name}`);
+  }
+  await staff.close();
+  // Last: it closes the door for this address and this account for a while.
+  const stranger = await open(base);
+  await check("429 is a page", async () => {
+    for (let i = 0; i < 15; i += 1) {
+      await stranger.page.goto("/signin");
+      await stranger.page.getByLabel("E-mail").fill("nobody@saltmarsh.example");
+      await stranger.page.getByLabel("Password").fill(`guess ${i}`);
+      const answer = stranger.page.waitForResponse((r) => r.request().method() === "POST");
+      await stranger.page.getByRole("button", { name: "Sign in" }).click();
+      if ((await answer).status() === 429) return;
+    }
+    throw new Error("fifteen wrong guesses, and no end");
+  });
+  await sound(stranger.page, "problem 429 too many tries");
+  await stranger.close();
+}
+
+// --- on paper ---------------------------------------------------------------------------------
+
+async function paper() {
+  const staff = await open(base);
+  await signIn(staff.page, person("staff"));
+  const walls = [
+    ["standings", `/c/${c}/divisions/women`],
+    ["places", `/c/${c}/divisions/women/workouts/${running}`],
+    ["heats", `/desk/${c}/${gym}/heats/${running}`],
+    ["brief", `/c/${c}/workouts/${running}`],
+  ];
+  for (const [name, address] of walls) {
+    await check(`${name} on paper`, async () => {
+      await staff.page.goto(address);
+      const title = await staff.page.locator("h1").innerText();
+      const rows = await staff.page.locator("tbody tr").count();
+      const pdf = await staff.page.pdf({ format: "A4", printBackground: true });
+      const document = await getDocument({ data: new Uint8Array(pdf), verbosity: 0 }).promise;
+      let text = "";
+      for (let n = 1; n <= document.numPages; n += 1) {
+        const page = await document.getPage(n);
+        const { items } = await page.getTextContent();
+        const width = page.view[2];
+        for (const item of items) assert(item.transform[4] + item.width <= width + 1, `beside the paper: ${item.str}`);
+        text += items.map((i) => i.str).join(" ");
+      }
+      const plain = (t) => t.replace(/\s+/g, "");
+      assert(plain(text).includes(plain(title)), `${title} is not on the paper`);
+      assert(!text.includes("Sign out"), "the way out of the page is on the paper");
+      assert(document.numPages <= 2 + rows / 8, `${document.numPages} pages for ${rows} rows`);
+    });
+  }
+  await staff.close();
+}
+
+// Two at a time: there are as many cores.
+const rounds = [
+  () => walk("nobody"),
+  () => walk("organiser"),
+  () => walk("staff"),
+  () => walk("referee"),
+  () => walk("athlete"),
+  () => walk("judge"),
+  () => german("nobody"),
+  () => german("organiser"),
+  () => german("staff"),
+  () => german("referee"),
+  () => german("athlete"),
+  paper,
+];
+const next = async () => {
+  for (let round = rounds.shift(); round; round = rounds.shift()) await round();
+};
+await Promise.all([next(), next()]);
+await problems();
+
+console.log(`${counts.passed} passed, ${counts.failed} failed`);
+process.exit(counts.failed ? 1 : 0);
