@@ -9,6 +9,7 @@
 import { readFile } from "node:fs/promises";
 import { assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
 import { deskEvening } from "./desk.mjs";
+import { inGerman } from "./german.mjs";
 import { open, signIn, watch } from "./people.mjs";
 
 const told = process.argv[2] ? await readFile(process.argv[2], "utf8") : process.env.DEMO;
@@ -298,6 +299,8 @@ await check("find me by bib leads to the page that holds it", async () => {
   await own.page.locator(`#b${athlete.bib}`).waitFor({ state: "visible" });
 });
 await own.close();
+
+await inGerman(base, demo);
 
 console.log(`${counts.passed} passed, ${counts.failed} failed`);
 process.exit(counts.failed === 0 ? 0 : 1);

@@ -65,7 +65,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("not_allowed", "Deine Rollen erlauben das nicht. Frag die Wettkampfleitung."),
     (
         "not_ready",
-        "Der Dienst startet gerade, ist hinter seiner Datenbank zurück oder kann nicht in sie schreiben. Worauf er steht, steht in current.",
+        "Der Dienst startet gerade, ist hinter seiner Datenbank zurück oder kann nicht in sie schreiben. Was davon zutrifft, steht in current.",
     ),
     (
         "not_signed_in",
