@@ -33,7 +33,11 @@ pub(super) fn from_line(task: &Task, line: &Line, around: &Around<'_>, notes: &m
     }
     match &line.main {
         Ok(main) => reader.main(main),
-        Err(sentence) if sentence.code == "performance_empty" || sentence.code == "performance_unreadable" => {
+        Err(sentence)
+            if matches!(&*sentence.code, "performance_empty" | "performance_unreadable")
+                // Two figures with a dash are rounds and reps only where rounds are counted.
+                || (sentence.code == "rounds_dash" && !matches!(task.format, Format::Amrap | Format::ForTime)) =>
+        {
             let sentence = form(task, &line.main_text);
             reader.refuse(sentence)
         }

@@ -242,6 +242,11 @@ fn the_form_that_is_meant_is_shown() {
     );
     assert_eq!(refused(&amrap(), "6.14"), ["“6.14”: for 6 rounds and 14 reps write 6+14."]);
     assert_eq!(refused(&amrap(), "6-14"), ["“6-14”: for 6 rounds and 14 reps write 6+14."]);
+    // Where no rounds are counted, a dash means something else.
+    assert_eq!(
+        refused(&intervals(4, IntervalMeasure::Count), "22-20"),
+        ["“22-20” does not say what each interval was: write one figure for each, like 21/21/21/21."]
+    );
     assert_eq!(
         refused(&amrap(), "6+14 11:24"),
         [
