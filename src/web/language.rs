@@ -61,7 +61,7 @@ pub async fn choose(State(app): State<App>, mut request: Request, next: Next) ->
     response
 }
 
-/// Data that is the same in every language: what is read from the API.
+/// Data that is the same in every language: what is read from the API, files for programs.
 pub async fn data(request: Request, next: Next) -> Response {
     match *request.method() {
         Method::GET | Method::HEAD => speaking(Lang::En, next.run(request)).await,

@@ -119,6 +119,11 @@ async fn data_is_the_same_in_every_language() {
         assert_eq!(english.header("etag"), german.header("etag"));
         get("de").header("if-none-match", english.header("etag")).await.expect(304);
     }
+    let organiser = app.in_browser(&app.organiser().await).await;
+    for path in ["/account/data.json", "/organise/saltmarsh/missing.csv?workout=w1"] {
+        let get = |lang| organiser.get(path).header("accept-language", lang);
+        assert_eq!(get("en").await.expect(200).text(), get("de").await.expect(200).text(), "{path}");
+    }
     // On a page the name is said as the page is.
     let page = app.nobody().get("/c/saltmarsh/divisions/women").header("accept-language", "de").await.text();
     assert!(page.contains("Startnummer 2001") && !page.contains("Athlete 2001"), "{page}");

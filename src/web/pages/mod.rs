@@ -38,10 +38,11 @@ mod standings;
 mod upload;
 mod workout;
 
-use super::assets;
 use super::problem::{Answer, Problem};
+use super::{assets, language};
 use crate::app::App;
 use axum::Router;
+use axum::middleware::from_fn;
 use axum::response::Html;
 use axum::routing::{get, post};
 
@@ -127,7 +128,7 @@ pub fn router() -> Router<App> {
         .route("/account/sessions/{id}/end", post(account::post_end_session))
         .route("/account/tokens", post(account::post_token))
         .route("/account/tokens/{id}/revoke", post(account::post_revoke))
-        .route("/account/data.json", get(account::get_data))
+        .route("/account/data.json", get(account::get_data).layer(from_fn(language::data)))
         .route("/account/erase", post(account::post_erase))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
@@ -147,7 +148,7 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))
         .route("/organise/{c}/erase", post(organise::overview::post_erase))
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
-        .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv))
+        .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv).layer(from_fn(language::data)))
         .route("/organise/{c}/file", get(organise::file::get_file).post(organise::file::post_file))
         .route("/organise/{c}/people", get(organise::people::get_people))
         .route("/organise/{c}/people/invite", post(organise::people::post_invite))
