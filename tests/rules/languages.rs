@@ -247,3 +247,95 @@ fn scripts_hold_no_sentences() {
     }
     assert!(said.is_empty(), "{said:#?}");
 }
+
+/// A template without what is filled in: tags and expressions of askama, and comments.
+fn fixed(template: &str) -> String {
+    let mut rest = template;
+    let mut out = String::new();
+    while let Some(at) = rest.find("{{").into_iter().chain(rest.find("{%")).chain(rest.find("{#")).min() {
+        out.push_str(&rest[..at]);
+        let end = match &rest[at..at + 2] {
+            "{{" => "}}",
+            "{%" => "%}",
+            _ => "#}",
+        };
+        rest = rest[at..].split_once(end).map_or("", |(_, after)| after);
+    }
+    out + rest
+}
+
+/// Templates hold marks and names of things, no words for people: those come from the tables.
+#[test]
+fn templates_hold_no_words() {
+    let mut words = Vec::new();
+    for path in below("templates") {
+        let text = fixed(&std::fs::read_to_string(&path).unwrap());
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        let mut said = |text: &str| {
+            let letters = text.split(|c: char| !c.is_alphabetic()).filter(|word| word.chars().count() > 2);
+            let own = ["Tallywright", "DOCTYPE", "nbsp", "times", "middot"];
+            words.extend(letters.filter(|word| !own.contains(word)).map(|word| format!("{name}: {word}")));
+        };
+        // Between the tags, and in the attributes that are read out or shown. A macro of `ui.html` is a
+        // piece of a tag alone.
+        let mut rest = text.as_str();
+        while let Some((before, after)) = rest.split_once('<') {
+            if !before.contains("=\"") {
+                said(before);
+            }
+            let (tag, next) = after.split_once('>').unwrap_or((after, ""));
+            for attribute in ["aria-label=\"", "title=\"", "placeholder=\"", "alt=\""] {
+                for value in tag.split(attribute).skip(1) {
+                    said(value.split('"').next().unwrap_or_default());
+                }
+            }
+            rest = next;
+        }
+        said(rest);
+    }
+    assert!(words.is_empty(), "{words:#?}");
+}
+
+/// Literals of the pages' code that read like a sentence.
+#[test]
+fn the_code_of_the_pages_holds_no_sentences() {
+    struct Prose(Vec<String>);
+    impl<'ast> syn::visit::Visit<'ast> for Prose {
+        fn visit_item_mod(&mut self, module: &'ast syn::ItemMod) {
+            if !module.attrs.iter().any(|a| a.path().is_ident("cfg")) {
+                syn::visit::visit_item_mod(self, module);
+            }
+        }
+        fn visit_attribute(&mut self, _: &'ast syn::Attribute) {}
+        fn visit_macro(&mut self, item: &'ast syn::Macro) {
+            // What the log says is for whoever runs the service.
+            if item.path.segments.first().is_none_or(|s| s.ident != "tracing") {
+                let tokens = item.tokens.to_string();
+                tokens.split('"').skip(1).step_by(2).for_each(|text| self.look(text));
+            }
+        }
+        fn visit_lit_str(&mut self, text: &'ast syn::LitStr) {
+            self.look(&text.value());
+        }
+    }
+    impl Prose {
+        fn look(&mut self, text: &str) {
+            let word = |w: &&str| {
+                let bare = w.trim_end_matches(['.', ',', ':']);
+                bare.len() > 1 && bare.chars().all(char::is_alphabetic)
+            };
+            // Three words in a row with nothing but spaces between.
+            let words: Vec<&str> = text.split(' ').collect();
+            if words.windows(3).any(|three| three.iter().all(word)) {
+                self.0.push(text.to_owned());
+            }
+        }
+    }
+    let mut found = Vec::new();
+    for path in below("src/web/pages").into_iter().filter(|path| !path.ends_with("samples.rs")) {
+        let mut prose = Prose(Vec::new());
+        syn::visit::Visit::visit_file(&mut prose, &syn::parse_file(&std::fs::read_to_string(&path).unwrap()).unwrap());
+        found.extend(prose.0.into_iter().map(|text| format!("{}: {text}", path.display())));
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
