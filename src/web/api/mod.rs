@@ -54,7 +54,7 @@ use utoipa_axum::router::OpenApiRouter;
 #[openapi(
     info(
         title = "Tallywright",
-        description = "Scores and standings of fitness competitions held in many gyms at once. Problems are RFC 9457 documents; their `type` is the address of a page, and `x-problem-types` of the components lists every `code` with its sentence."
+        description = "Scores and standings of fitness competitions held in many gyms at once. Problems are RFC 9457 documents; their `type` is the address of a page, and `x-problem-types` of the components lists every `code` with its sentence. Problems, and remarks on what is sent, are said in the language of `Accept-Language` where it is one of the service's; what is read is the same in every language."
     ),
     components(schemas(crate::web::problem::ProblemBody, crate::web::problem::ProblemError)),
     modifiers(&WaysIn, &ProblemKinds),
