@@ -15,6 +15,7 @@ pub mod competitions;
 pub mod erase;
 pub mod extend;
 mod failure;
+pub mod follow;
 pub mod heats;
 pub mod import;
 pub mod language;

@@ -107,6 +107,15 @@ impl Board {
         }
     }
 
+    /// Knows nothing of a competition any more: there is no such one.
+    pub fn forget(&self, competition: i64) {
+        self.tracks.rcu(|tracks| {
+            let mut tracks = HashMap::clone(tracks);
+            tracks.remove(&competition);
+            tracks
+        });
+    }
+
     /// The log position a competition is known up to.
     #[must_use]
     pub fn position(&self, competition: i64) -> Option<u64> {

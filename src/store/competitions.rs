@@ -1,6 +1,7 @@
 //! Competitions: their files in force, their heads, their files as of a log position.
 
 use super::db::AsEx;
+use super::merkle::Peaks;
 use super::{Store, StoreError, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
 use jiff::Timestamp;
@@ -20,6 +21,8 @@ pub struct Known {
     pub at: Timestamp,
     /// The file in force.
     pub definition: Definition,
+    /// Of the log's tree at that position.
+    pub peaks: Peaks,
 }
 
 /// A competition file at the log position it was applied at. Cheap to clone.
@@ -75,6 +78,10 @@ impl Definitions {
         self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&(id, seq)).cloned()
     }
 
+    pub(crate) fn clear(&self) {
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).clear();
+    }
+
     pub(crate) fn put(&self, id: i64, definition: Definition) {
         let mut kept = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if kept.len() >= KEPT {
@@ -84,19 +91,22 @@ impl Definitions {
     }
 }
 
-type Row = (i64, String, i64, i64, i64, String);
+type Row = (i64, String, i64, i64, i64, String, Vec<u8>);
 
 impl Store {
-    fn known(&self, (id, slug, seq, at, definition_seq, text): Row) -> Result<Known, StoreError> {
+    fn known(&self, (id, slug, seq, at, definition_seq, text, peaks): Row) -> Result<Known, StoreError> {
         let definition =
             self.inner.definitions.get(id, number("competitions", definition_seq)?, || parse("competitions", &text))?;
-        Ok(Known { id, slug, seq: number("competitions", seq)?, at: instant("competitions", at)?, definition })
+        let seq = number("competitions", seq)?;
+        let peaks = Peaks::from_bytes(seq, &peaks)
+            .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))?;
+        Ok(Known { id, slug, seq, at: instant("competitions", at)?, definition, peaks })
     }
 
     /// All competitions by slug, private ones too.
     pub async fn list_competitions(&self) -> Result<Vec<Known>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all Row: "SELECT id, slug, seq, at, definition_seq, definition FROM competitions ORDER BY slug")?
+        db!(&mut conn, all Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions ORDER BY slug")?
             .into_iter()
             .map(|row| self.known(row))
             .collect()
@@ -105,12 +115,34 @@ impl Store {
     /// The competition called `slug`.
     pub async fn find_competition(&self, slug: &str) -> Result<Option<Known>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition FROM competitions WHERE slug = $1", slug)?
+        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions WHERE slug = $1", slug)?
             .map(|row| self.known(row))
             .transpose()
     }
 
-    /// Number and last log position of every competition: what a follower compares with.
+    /// The competition with this number.
+    pub async fn find_competition_by_id(&self, id: i64) -> Result<Option<Known>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions WHERE id = $1", id)?
+            .map(|row| self.known(row))
+            .transpose()
+    }
+
+    /// Number, last log position and root of every competition: what a follower compares with.
+    pub async fn list_heads(&self) -> Result<Vec<(i64, u64, [u8; 32])>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all (i64, i64, Vec<u8>): "SELECT id, seq, root FROM competitions ORDER BY id")?
+            .into_iter()
+            .map(|(id, seq, root)| Ok((id, number("competitions", seq)?, hash(root)?)))
+            .collect()
+    }
+
+    /// Compiles files afresh: the log is not the one they were read from.
+    pub fn forget_definitions(&self) {
+        self.inner.definitions.clear();
+    }
+
+    /// Number and last log position of every competition.
     pub async fn heads(&self) -> Result<Vec<(i64, u64)>, StoreError> {
         let mut conn = self.read().await?;
         db!(&mut conn, all (i64, i64): "SELECT id, seq FROM competitions ORDER BY id")?
@@ -144,8 +176,11 @@ impl Store {
 pub(super) async fn head(on: &mut impl AsEx, competition: i64) -> Result<Option<LogHead>, StoreError> {
     db!(on, opt (i64, i64, Vec<u8>): "SELECT seq, at, root FROM competitions WHERE id = $1", competition)?
         .map(|(seq, at, root)| {
-            let root = root.try_into().map_err(|_| StoreError::unreadable("competitions", "root is not 32 bytes"))?;
-            Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root })
+            Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root: hash(root)? })
         })
         .transpose()
+}
+
+fn hash(root: Vec<u8>) -> Result<[u8; 32], StoreError> {
+    root.try_into().map_err(|_| StoreError::unreadable("competitions", "root is not 32 bytes"))
 }

@@ -84,7 +84,7 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
         return Ok(Grouped { answers, committed: Vec::new() });
     }
     let (tx, saved) = dialect::in_time(writes, long, async {
-        match group.save(&mut tx).await {
+        match group.save(store, &mut tx).await {
             Ok(saved) => Ok((tx, saved)),
             Err(error) => Err(undo(tx, error).await),
         }
@@ -120,7 +120,7 @@ async fn settle(store: &Store, saved: &[Saved], error: StoreError) -> Result<(),
     let slugs: Vec<&str> = saved.iter().map(|one| one.committed.slug.as_str()).collect();
     let (found, after) = (find_head(store, &slugs, one.committed.competition).await, one.committed.after);
     match found {
-        Ok(Some(head)) if head.seq == one.committed.seq && head.root == one.root => Ok(()),
+        Ok(Some(head)) if head.seq == one.committed.seq && head.root == one.committed.peaks.root() => Ok(()),
         Ok(Some(head)) if head.seq == after => Err(Failure::Undone(error)),
         Ok(None) if after == 0 => Err(Failure::Undone(error)),
         _ => Err(Failure::Unknown(error)),
@@ -156,12 +156,11 @@ async fn undo(tx: Tx, error: StoreError) -> StoreError {
 struct Saved {
     committed: Committed,
     definition: Option<Definition>,
-    root: Hash,
 }
 
 struct Part {
     loaded: Loaded,
-    before: u64,
+    before: (u64, Hash),
     changed: Changed,
 }
 
@@ -183,7 +182,7 @@ impl Group {
         let mut parts = BTreeMap::new();
         for (slug, wanted) in wanted {
             let loaded = load(tx, &store.inner.definitions, slug, wanted).await?;
-            let before = loaded.ledger.head.seq;
+            let before = (loaded.ledger.head.seq, loaded.peaks.root());
             parts.insert((*slug).to_owned(), Part { loaded, before, changed: Changed::default() });
         }
         Ok(Self { now, parts, answers })
@@ -207,7 +206,7 @@ impl Group {
         self.answers.is_fresh() || self.parts.values().any(|part| !part.changed.records.is_empty())
     }
 
-    async fn save(mut self, tx: &mut Tx) -> Result<Vec<Saved>, StoreError> {
+    async fn save(mut self, store: &Store, tx: &mut Tx) -> Result<Vec<Saved>, StoreError> {
         let mut all = Vec::new();
         for (slug, part) in std::mem::take(&mut self.parts) {
             if part.changed.records.is_empty() {
@@ -219,12 +218,17 @@ impl Group {
             let committed = Committed {
                 competition: id,
                 slug,
-                after: part.before,
+                after: part.before.0,
+                before: part.before.1,
+                peaks: part.loaded.peaks.clone(),
                 seq: part.loaded.ledger.head.seq,
                 definition: definition.as_ref().map(|d| Arc::clone(&d.competition)),
                 placements,
             };
-            all.push(Saved { committed, definition, root: part.loaded.peaks.root() });
+            all.push(Saved { committed, definition });
+        }
+        if !all.is_empty() {
+            dialect::tell(tx, &store.inner.me).await?;
         }
         if self.answers.is_fresh() {
             self.answers.save(tx, self.now).await?;

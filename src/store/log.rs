@@ -138,6 +138,16 @@ impl Store {
             .transpose()
     }
 
+    /// Leaf hashes of the records after `after`, up to `upto`.
+    pub async fn leaves_between(&self, competition: i64, after: u64, upto: u64) -> Result<Vec<Hash>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals Vec<u8>: "SELECT leaf FROM records WHERE competition = $1 AND seq > $2 AND seq <= $3 ORDER BY seq",
+            competition, column(after), column(upto))?
+        .into_iter()
+        .map(hash)
+        .collect()
+    }
+
     /// Leaf hashes of the first `size` records.
     pub(crate) async fn leaves(&self, competition: i64, size: u64) -> Result<Vec<Hash>, StoreError> {
         let mut conn = self.read().await?;

@@ -43,6 +43,7 @@ pub use writer::{Answered, Committed, WriteError, Writer};
 
 use db::Db;
 use std::sync::Arc;
+use std::sync::atomic::AtomicI32;
 
 /// What can go wrong below the rules. Never shown to a person: a handler says a fixed sentence.
 #[derive(Debug, thiserror::Error)]
@@ -119,13 +120,22 @@ pub(crate) struct Inner {
     pub(crate) reads: Db,
     pub(crate) writes: Db,
     pub(crate) definitions: competitions::Definitions,
+    /// By what those who listen know our own words; 0: nobody here listens.
+    pub(crate) me: AtomicI32,
 }
 
 impl Store {
     /// Opens `sqlite://PATH` (created if need be) or `postgres://…` and brings its tables up to date.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
         let (reads, writes) = dialect::open(url).await?;
-        Ok(Self { inner: Arc::new(Inner { reads, writes, definitions: competitions::Definitions::default() }) })
+        Ok(Self {
+            inner: Arc::new(Inner {
+                reads,
+                writes,
+                definitions: competitions::Definitions::default(),
+                me: AtomicI32::new(0),
+            }),
+        })
     }
 
     /// Whether the database answers.
@@ -138,6 +148,12 @@ impl Store {
     /// What the database is good for just now.
     pub async fn footing(&self) -> Result<Footing, StoreError> {
         Ok(dialect::footing(&mut self.read().await?).await?)
+    }
+
+    /// Calls `told` whenever another process may have committed something, as far as the database
+    /// says so: the embedded engine never does. Ends only with an error.
+    pub async fn listen(&self, told: impl Fn()) -> Result<std::convert::Infallible, StoreError> {
+        Ok(dialect::listen(&self.inner.reads, &self.inner.me, told).await?)
     }
 
     /// Leaves no older state of a row in the files beside the database, as far as nobody reads it.

@@ -5,6 +5,7 @@
 //! passwords, reach the network, or anything else that is slow.
 
 use super::group::{Failure, Grouped};
+use super::merkle::{Hash, Peaks};
 use super::{Idempotency, Store, StoreError};
 use crate::app::Clock;
 use crate::rules::competition::Competition;
@@ -35,8 +36,12 @@ pub struct Committed {
     pub slug: String,
     /// Log position before the group: another process may have written since the group before it.
     pub after: u64,
+    /// Root of the log's tree then.
+    pub before: Hash,
     /// Last log position.
     pub seq: u64,
+    /// The log's tree there.
+    pub peaks: Peaks,
     /// The file in force, when the group applied one.
     pub definition: Option<Arc<Competition>>,
     /// What happened to the places, in log order.

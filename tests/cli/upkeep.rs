@@ -160,6 +160,8 @@ async fn what_is_no_whole_copy_is_not_restored() {
     refused("short.db", "was not made from short.db");
     std::fs::copy(path("copy.db"), path("changed.db")).unwrap();
     let changed = format!("sqlite://{}", path("changed.db").display());
-    Raw::open(&changed).await.run("UPDATE scores SET key = key - 1 WHERE bib = 1042").await.unwrap();
+    let mut raw = Raw::open(&changed).await;
+    raw.run("UPDATE scores SET key = key - 1 WHERE bib = 1042").await.unwrap();
+    raw.close().await;
     refused("changed.db", "first difference");
 }

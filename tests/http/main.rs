@@ -9,6 +9,7 @@ mod desk;
 mod every_page;
 mod heats;
 mod hostile;
+mod instances;
 mod language;
 mod language_walk;
 mod layers;

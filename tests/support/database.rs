@@ -171,6 +171,15 @@ impl Raw {
         .expect("a number")
     }
 
+    /// Ends it: a file is left with nothing beside it.
+    pub async fn close(self) {
+        match self {
+            Self::Sqlite(c) => c.close().await,
+            Self::Postgres(c) => c.close().await,
+        }
+        .expect("an end in order");
+    }
+
     /// How many values a text names, and the types of its columns.
     pub async fn prepare(&mut self, sql: &'static str) -> Result<(usize, Vec<String>), sqlx::Error> {
         let sql = AssertSqlSafe(sql).into_sql_str();

@@ -9,6 +9,7 @@ use super::transfer::Table;
 use super::{Footing, StoreError};
 use postgres::{Reading, Writing};
 use std::path::Path;
+use std::sync::atomic::{AtomicI32, Ordering};
 
 /// Prepared statements kept by a connection: there are some 300 texts.
 const STATEMENTS: usize = 400;
@@ -121,6 +122,24 @@ pub(crate) async fn in_time<T>(
             let late = |_| StoreError::Database(sqlx::Error::Io(std::io::ErrorKind::TimedOut.into()));
             tokio::time::timeout(limit, step).await.map_err(late)?
         }
+    }
+}
+
+/// Tells whoever listens that something is in the logs, once the transaction is durable.
+pub(crate) async fn tell(tx: &mut Tx, who: &AtomicI32) -> sqlx::Result<()> {
+    match tx {
+        // There is no such word: others look by themselves.
+        Tx::Sqlite(_) => Ok(()),
+        Tx::Postgres(tx) => postgres::tell(tx, who.load(Ordering::Relaxed)).await,
+    }
+}
+
+/// Calls `told` whenever somebody else has told, and whenever something may have been missed; ends only
+/// with an error.
+pub(crate) async fn listen(db: &Db, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
+    match db {
+        Db::Sqlite(_) => std::future::pending().await,
+        Db::Postgres(pool) => postgres::listen(pool, me, told).await,
     }
 }
 

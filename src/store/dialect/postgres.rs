@@ -8,13 +8,16 @@
 use crate::store::transfer::{Kind, Table};
 use crate::store::{Footing, StoreError};
 use sqlx::pool::PoolConnection;
-use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::postgres::{PgConnectOptions, PgListener, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
 use std::str::FromStr;
+use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
 
-/// Readers at the same time.
-const READERS: u32 = 8;
+/// Readers at the same time, and one who listens.
+const READERS: u32 = 9;
+/// Where it is told that something is in the logs.
+const CHANNEL: &str = "tallywright_log";
 /// Transactions that write at the same time: the group of changes, sign-ins, heats.
 const WRITERS: u32 = 4;
 /// How long a connection is waited for before a request is told to come again.
@@ -202,6 +205,30 @@ async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> 
             .fetch_all(tx.ex())
             .await?;
     Ok(slugs.iter().filter(|slug| !held.iter().any(|h| h == *slug)).map(|&slug| slug.to_owned()).collect())
+}
+
+/// Tells whoever listens, once the transaction is durable, and who says so.
+pub(super) async fn tell(tx: &mut Writing, who: i32) -> sqlx::Result<()> {
+    sqlx::query("SELECT pg_notify($1, $2)").bind(CHANNEL).bind(who.to_string()).execute(tx.ex()).await?;
+    Ok(())
+}
+
+/// Calls `told` for each word of others, and after a connection that was lost: what was said
+/// meanwhile is not said again. `me` is kept at the number by which our own words are known.
+pub(super) async fn listen(pool: &PgPool, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
+    let mut listener = PgListener::connect_with(pool).await?;
+    listener.ignore_pool_close_event(true);
+    listener.listen(CHANNEL).await?;
+    loop {
+        // The number of the server's process behind this connection: nobody else has it.
+        me.store(sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(&mut listener).await?, Ordering::Relaxed);
+        told();
+        while let Some(word) = listener.try_recv().await? {
+            if word.payload() != me.load(Ordering::Relaxed).to_string() {
+                told();
+            }
+        }
+    }
 }
 
 /// Lets this transaction think for longer than others may.

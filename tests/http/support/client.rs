@@ -28,6 +28,11 @@ impl Client {
         Self { router, headers, email: String::new() }
     }
 
+    /// The same person at another service.
+    pub fn at(&self, router: axum::Router) -> Self {
+        Self { router, ..self.clone() }
+    }
+
     /// Of the account with this address.
     pub fn of(mut self, email: &str) -> Self {
         email.clone_into(&mut self.email);

@@ -15,7 +15,7 @@ pub use client::{Client, Reply};
 use database::Database;
 use jiff::Timestamp;
 use std::collections::BTreeMap;
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 use tallywright::actions::accounts::{self, NewAccount, Origin};
 use tallywright::actions::open::{Service, open};
 use tallywright::actions::{Request, apply, roster};
@@ -36,7 +36,7 @@ pub struct TestApp {
     router: axum::Router,
     tokens: Mutex<BTreeMap<String, String>>,
     _service: Service,
-    pub database: Database,
+    pub database: Arc<Database>,
 }
 
 impl TestApp {
@@ -55,7 +55,20 @@ impl TestApp {
 
     /// Without a competition, at this address.
     pub async fn at(public_url: &str) -> Self {
-        let database = Database::new();
+        Self::on(Arc::new(Database::new()), public_url, 7).await
+    }
+
+    /// A second service on the same database.
+    pub async fn beside(&self) -> Self {
+        Self::on(Arc::clone(&self.database), "http://127.0.0.1:8080", 8).await
+    }
+
+    /// The same person, with the same sign-in, at this service.
+    pub fn as_here(&self, client: &Client) -> Client {
+        client.at(self.router.clone())
+    }
+
+    async fn on(database: Arc<Database>, public_url: &str, seed: u64) -> Self {
         let config = Config {
             database: database.url.clone(),
             listen: ([127, 0, 0, 1], 0).into(),
@@ -63,7 +76,7 @@ impl TestApp {
             metrics_listen: None,
         };
         let clock = Clock::fixed(noon());
-        let service = open(config, clock, Keys::seeded(7)).await.expect("an empty database opens");
+        let service = open(config, clock, Keys::seeded(seed)).await.expect("an empty database opens");
         let app = service.app.clone();
         let router = tallywright::web::router(app.clone());
         Self { app, router, tokens: Mutex::default(), _service: service, database }

@@ -1,0 +1,196 @@
+//! Following the logs: the board takes in what this process commits, and what others do.
+//!
+//! Others are noticed by the database's own word where it has one, and by looking every 200 ms in
+//! any case. A position in a log says how far the board is; the tree over the log says that it is
+//! still the same log. After a failover or a restored database it may not be: then the competition
+//! is loaded anew.
+
+use crate::standings::{Board, Gap};
+use crate::store::competitions::Known;
+use crate::store::merkle::{Hash, Peaks};
+use crate::store::{Committed, Store, StoreError};
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// How often the heads of the logs are compared with what the board has taken in.
+const LOOK: Duration = Duration::from_millis(200);
+/// The same while the database cannot be asked.
+const LOOK_FOR_IT: Duration = Duration::from_secs(1);
+/// How long one look may take: a connection on a dead network would keep it for ever.
+const PATIENCE: Duration = Duration::from_secs(10);
+/// How long a state of the past that is being read is waited for before it is forgotten.
+const PAST: Duration = Duration::from_secs(30);
+
+/// What the board has taken in of each log, and the means to take in more. Cheap to clone.
+#[derive(Clone)]
+pub struct Follower(Arc<Parts>);
+
+struct Parts {
+    store: Store,
+    board: Arc<Board>,
+    /// By competition, the tree over the log as far as the board has it.
+    seen: Mutex<HashMap<i64, Peaks>>,
+    wake: Notify,
+}
+
+impl Follower {
+    /// Loads what there is.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub async fn load(store: Store, board: Arc<Board>) -> Result<Self, StoreError> {
+        let follower = Self(Arc::new(Parts { store, board, seen: Mutex::default(), wake: Notify::new() }));
+        for known in follower.0.store.list_competitions().await? {
+            follower.begin(known).await?;
+        }
+        Ok(follower)
+    }
+
+    /// Takes in what this process committed. Where the board is not at the place before it, it reads
+    /// by itself what is missing: nothing is lost, it is only late by one reading.
+    pub fn committed(&self, committed: &Committed) {
+        let mut seen = self.seen();
+        let known = seen.get(&committed.competition);
+        let fits = match known {
+            Some(peaks) => peaks.size() == committed.after && peaks.root() == committed.before,
+            None => committed.after == 0,
+        };
+        if !fits || self.take_in(committed).is_err() {
+            self.0.wake.notify_one();
+            return;
+        }
+        seen.insert(committed.competition, committed.peaks.clone());
+    }
+
+    fn take_in(&self, committed: &Committed) -> Result<(), Gap> {
+        let (board, definition) = (&self.0.board, committed.definition.clone());
+        board.follow_after(committed.competition, committed.after, committed.seq, definition, &committed.placements)
+    }
+
+    /// Takes in what others commit, until it is told to stop.
+    pub async fn run(self, stop: CancellationToken) {
+        let mut reachable = true;
+        loop {
+            let pause = if reachable { LOOK } else { LOOK_FOR_IT };
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = self.0.wake.notified() => {}
+                () = tokio::time::sleep(pause) => {}
+            }
+            let looked = tokio::time::timeout(PATIENCE, self.look()).await;
+            let why = match looked {
+                Ok(Ok(())) => None,
+                Ok(Err(error)) => Some(error.to_string()),
+                Err(late) => Some(late.to_string()),
+            };
+            match (&why, reachable) {
+                (Some(error), true) => tracing::warn!(error, "the logs cannot be followed just now"),
+                (None, false) => tracing::info!("the logs are followed again"),
+                _ => {}
+            }
+            reachable = why.is_none();
+        }
+    }
+
+    /// Is woken by the database whenever somebody has committed, until it is told to stop.
+    pub async fn listen(self, stop: CancellationToken) {
+        loop {
+            let heard = tokio::select! {
+                () = stop.cancelled() => return,
+                heard = self.0.store.listen(|| self.0.wake.notify_one()) => heard,
+            };
+            tracing::debug!(error = ?heard.err(), "the database cannot be listened to just now");
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = tokio::time::sleep(LOOK_FOR_IT) => {}
+            }
+        }
+    }
+
+    /// Compares the heads of the logs with what the board has, and takes in what differs.
+    async fn look(&self) -> Result<(), StoreError> {
+        // First what is known: what we commit meanwhile only moves the heads on.
+        let seen: HashMap<i64, (u64, Hash)> =
+            self.seen().iter().map(|(&id, peaks)| (id, (peaks.size(), peaks.root()))).collect();
+        let heads = self.0.store.list_heads().await?;
+        for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
+            tracing::error!(competition = id, "a log that was followed is gone");
+            self.seen().remove(id);
+            self.0.board.forget(*id);
+            self.forget_the_past().await;
+        }
+        for (id, seq, root) in heads {
+            if seen.get(&id) != Some(&(seq, root))
+                && let Some(known) = self.0.store.find_competition_by_id(id).await?
+            {
+                self.advance(known).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes in one competition as it stands.
+    async fn advance(&self, known: Known) -> Result<(), StoreError> {
+        let Some(mut peaks) = self.seen().get(&known.id).cloned() else { return self.begin(known).await };
+        let position = peaks.size();
+        if position > known.seq {
+            // We have committed since it was read, or the log is another one.
+            let newest = self.0.store.find_head(known.id).await?.map_or(0, |head| head.seq);
+            return if newest < position { self.begin_anew(known).await } else { Ok(()) };
+        }
+        for leaf in self.0.store.leaves_between(known.id, position, known.seq).await? {
+            peaks.append(leaf);
+        }
+        if peaks != known.peaks {
+            return self.begin_anew(known).await;
+        }
+        let definition = (known.definition.seq > position).then(|| Arc::clone(&known.definition.competition));
+        // Only what the head read above vouches for: a file may have been applied after it.
+        let mut rows = self.0.store.placements_after(known.id, position).await?;
+        rows.retain(|placement| placement.seq <= known.seq);
+        let mut seen = self.seen();
+        if seen.get(&known.id).is_some_and(|peaks| peaks.size() == position) {
+            self.0.board.follow(known.id, known.seq, definition, &rows);
+            seen.insert(known.id, peaks);
+        }
+        Ok(())
+    }
+
+    /// The log is not the one that the board has followed.
+    async fn begin_anew(&self, known: Known) -> Result<(), StoreError> {
+        tracing::error!(
+            competition = known.slug,
+            seq = known.seq,
+            "this log is not the one that was followed: the database was put back to an older state; loaded anew"
+        );
+        self.0.store.forget_definitions();
+        let fresh = self.0.store.find_competition_by_id(known.id).await?;
+        if let Some(known) = fresh {
+            self.begin(known).await?;
+        }
+        self.forget_the_past().await;
+        Ok(())
+    }
+
+    async fn begin(&self, known: Known) -> Result<(), StoreError> {
+        let placements = self.0.store.placements_at(known.id, known.seq).await?;
+        let mut seen = self.seen();
+        self.0.board.load(known.id, known.definition.competition, known.seq, placements);
+        seen.insert(known.id, known.peaks);
+        Ok(())
+    }
+
+    async fn forget_the_past(&self) {
+        if let Some(mut past) = self.0.board.past(PAST).await {
+            *past = None;
+        }
+    }
+
+    /// Held for moments, never across a wait.
+    fn seen(&self) -> MutexGuard<'_, HashMap<i64, Peaks>> {
+        self.0.seen.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}

@@ -1,0 +1,143 @@
+//! Two services on one database: each takes any request, and sees what the other did.
+
+use crate::support::{Client, Reply, TestApp};
+use serde_json::{Value, json};
+use std::time::{Duration, Instant};
+
+const C: &str = "/api/v1/competitions/saltmarsh";
+const WOMEN: &str = "/api/v1/competitions/saltmarsh/divisions/women/workouts/w1/places";
+
+fn path(bib: u32) -> String {
+    format!("{C}/workouts/w1/scores/{bib}")
+}
+
+async fn attested(client: &Client, bib: u32, performance: &str) -> Reply {
+    let body = json!({ "performance": performance, "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    client.put(&path(bib)).json(body).await
+}
+
+/// Texts of the women's scores, best first, as a service has them now; nobody is read by name here.
+async fn shown(app: &TestApp) -> Vec<String> {
+    let page = app.nobody().get(WOMEN).await.expect(200).json();
+    let rows = page["rows"].as_array().expect("rows").iter();
+    rows.filter_map(|row| row["text"].as_str().map(str::to_owned)).collect()
+}
+
+/// Waits until a service shows this.
+async fn comes_to_show(app: &TestApp, expected: &[&str]) {
+    let started = Instant::now();
+    while shown(app).await != expected {
+        assert!(started.elapsed() < Duration::from_secs(5), "{:?}, not {expected:?}", shown(app).await);
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+}
+
+fn seq(page: &Value) -> u64 {
+    page["log_seq"].as_u64().expect("a position")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_put_at_one_is_seen_at_the_other_at_once_and_never_older_than_asked() {
+    let one = TestApp::new().await;
+    let two = one.beside().await;
+    let staff = [one.staff_of("quayside").await, two.staff_of("quayside").await];
+    let mut waited = Vec::new();
+    for n in 0..30_u32 {
+        // By turns: a score put at the one is corrected at the other.
+        let (here, there) = if n % 2 == 0 { (&one, &two) } else { (&two, &one) };
+        let text = format!("{}+1 tb 1:0{}", 2 + n / 10, n % 10);
+        let client = &staff[n as usize % 2];
+        let known = client.get(&path(1042)).await;
+        let call = client
+            .put(&path(1042))
+            .json(json!({ "performance": text, "attestation": { "judge": "J-1", "how": "paper_sheet" } }));
+        let call = if n == 0 { call } else { call.if_match(known.json()["etag"].as_str().expect("an etag")) };
+        let put = call.await;
+        assert!(put.status.is_success(), "{}", put.text());
+        let position = seq(&here.nobody().get(WOMEN).await.expect(200).json());
+        let started = Instant::now();
+        let page = there.nobody().get(&format!("{WOMEN}?at_least={position}")).await.expect(200).json();
+        waited.push(started.elapsed());
+        assert!(seq(&page) >= position);
+        assert_eq!(page["rows"][0]["text"], text.as_str());
+    }
+    waited.sort();
+    println!("put at one, seen at the other: median {:?}, last {:?}", waited[15], waited[29]);
+    assert!(waited[15] < Duration::from_millis(500), "{waited:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_request_sent_again_to_the_other_is_done_once() {
+    let one = TestApp::new().await;
+    let two = one.beside().await;
+    let staff = one.staff_of("quayside").await;
+    let same = two.as_here(&staff);
+    let send = |client: &Client| {
+        client.put(&path(1042)).header("idempotency-key", "k-1").json(json!({ "performance": "6+14 tb 11:24" }))
+    };
+    let (first, again) = tokio::join!(send(&staff), send(&same));
+    assert_eq!((first.status.as_u16(), again.status.as_u16()), (201, 201));
+    assert_eq!(first.json()["etag"], again.json()["etag"]);
+    let submitted = |records: &Value| records["items"].as_array().map_or(0, Vec::len);
+    let history = one.organiser().await.get(&format!("{}/history", path(1042))).await.expect(200).json();
+    assert_eq!(submitted(&history), 1, "{history}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_session_holds_at_both_until_it_is_ended_at_one() {
+    let one = TestApp::new().await;
+    let two = one.beside().await;
+    let browser = one.browser("ines@example.org", &[]).await;
+    let same = two.as_here(&browser);
+    let csrf = same.get("/account").await.expect(200).csrf();
+    browser.post("/signout").form(&[("csrf", &csrf)]).await.expect(303);
+    same.get("/account").await.expect(401);
+}
+
+/// Keeps the log of the database as it is now, to be put back.
+async fn keep(app: &TestApp, name: &str) {
+    let mut raw = app.database.raw().await;
+    for table in ["competitions", "records", "placements", "scores"] {
+        raw.run(&format!("CREATE TABLE {name}_{table} AS SELECT * FROM {table}")).await.expect("kept");
+    }
+}
+
+/// Puts it back at one stroke, as a failover to a standby that had less, or something else, does.
+async fn put_back(app: &TestApp, name: &str) {
+    let tables = ["scores", "placements", "records"]
+        .map(|table| format!("DELETE FROM {table}; INSERT INTO {table} SELECT * FROM {name}_{table};"));
+    let columns = ["seq", "at", "peaks", "root"]
+        .map(|c| format!("{c} = (SELECT k.{c} FROM {name}_competitions k WHERE k.id = competitions.id)"));
+    let sql = format!("BEGIN; {} UPDATE competitions SET {}; COMMIT", tables.concat(), columns.join(", "));
+    app.database.raw().await.run(&sql).await.expect("put back");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_database_put_back_to_another_state_is_loaded_anew() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
+    keep(&app, "early").await;
+    attested(&staff, 1043, "3+1 tb 11:00").await.expect(201);
+    keep(&app, "late").await;
+    assert_eq!(shown(&app).await, ["6+14 tb 11:24", "3+1 tb 11:00"]);
+
+    // Shorter than what was followed.
+    put_back(&app, "early").await;
+    comes_to_show(&app, &["6+14 tb 11:24"]).await;
+
+    // Of the same length, with another last record: only the tree tells.
+    attested(&staff, 1043, "7+2 tb 11:30").await.expect(201);
+    comes_to_show(&app, &["7+2 tb 11:30", "6+14 tb 11:24"]).await;
+    put_back(&app, "late").await;
+    comes_to_show(&app, &["6+14 tb 11:24", "3+1 tb 11:00"]).await;
+
+    // Put back and gone on at once, past where it was: our own commit meets another log.
+    put_back(&app, "early").await;
+    attested(&staff, 1043, "2+2 tb 11:40").await.expect(201);
+    comes_to_show(&app, &["6+14 tb 11:24", "2+2 tb 11:40"]).await;
+    for verified in app.app.store.verify(Some("saltmarsh")).await.expect("verified") {
+        assert_eq!(verified.difference, None);
+    }
+    app.nobody().get("/readyz").await.expect(200);
+}
