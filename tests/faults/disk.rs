@@ -1,0 +1,101 @@
+//! The disk is full, and free again; the disk may only be read.
+//!
+//! A small disk of its own is a `tmpfs`, which only root may mount (directly or by `sudo -n`).
+//! Elsewhere these two say that they did nothing; under CI they fail.
+
+use crate::check;
+use crate::field::Field;
+use crate::load::Load;
+use crate::service::{Service, free};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+/// A file system of a few megabytes, taken away when it is dropped.
+struct Disk(tempfile::TempDir);
+
+impl Disk {
+    fn new(size: &str) -> Option<Self> {
+        let disk = Self(tempfile::tempdir().expect("a temporary folder"));
+        if as_root(&["mount", "-t", "tmpfs", "-o", &format!("size={size},mode=1777"), "tmpfs"], disk.path()) {
+            return Some(disk);
+        }
+        assert!(std::env::var_os("CI").is_none(), "a tmpfs cannot be mounted, and CI is to test that");
+        eprintln!("SKIPPED: a tmpfs cannot be mounted here, so a full disk was not tried");
+        None
+    }
+
+    fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    fn database(&self) -> PathBuf {
+        self.path().join("harbour.db")
+    }
+}
+
+impl Drop for Disk {
+    fn drop(&mut self) {
+        as_root(&["umount", "-l"], self.path());
+    }
+}
+
+fn as_root(command: &[&str], path: &Path) -> bool {
+    let run = |command: &[&str]| {
+        Command::new(command[0]).args(&command[1..]).arg(path).output().is_ok_and(|ran| ran.status.success())
+    };
+    run(command) || run(&[&["sudo", "-n"], command].concat())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_full_disk_refuses_changes_until_there_is_room_and_loses_none() {
+    let Some(disk) = Disk::new("24m") else { return };
+    let field = Field::with_database_at(tempfile::tempdir().unwrap(), disk.database());
+    let mut service = Service::start(&field, free());
+    let load = Load::start(service.at, &field.token, 64);
+    for _ in 0..2 {
+        tokio::time::sleep(Duration::from_millis(500)).await;
+        let ballast = disk.path().join("ballast");
+        fill(&ballast);
+        until(|| load.is_refused()).await;
+        let before = load.changes();
+        tokio::time::sleep(Duration::from_millis(500)).await;
+        assert!(service.runs(), "it stays up");
+        let read = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women").0);
+        assert!(check::is_ok(&read), "standings are read all the same: {read}");
+        std::fs::remove_file(ballast).unwrap();
+        until(|| load.changes() > before + 64).await;
+    }
+    let done = load.finish().await;
+    check::whole(&field, service.at, &done);
+    println!("{} changes, {} sent again", done.changes(), done.again);
+    assert!(done.again > 0);
+}
+
+/// Takes all room that is left.
+fn fill(file: &Path) {
+    use std::io::Write;
+    let mut ballast = std::fs::File::create(file).unwrap();
+    let block = [0; 4_096];
+    while ballast.write_all(&block).is_ok() {}
+}
+
+async fn until(holds: impl Fn() -> bool) {
+    let began = Instant::now();
+    while !holds() {
+        assert!(began.elapsed() < Duration::from_secs(30), "it does not come");
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+}
+
+#[test]
+fn a_disk_that_may_only_be_read_is_said_at_the_start() {
+    let Some(disk) = Disk::new("24m") else { return };
+    let field = Field::with_database_at(tempfile::tempdir().unwrap(), disk.database());
+    assert!(as_root(&["mount", "-o", "remount,ro"], disk.path()));
+    let ran = field.run(&["serve", "--listen", "127.0.0.1:0"]);
+    assert!(as_root(&["mount", "-o", "remount,rw"], disk.path()));
+    let said = String::from_utf8_lossy(&ran.stderr);
+    assert!(!ran.status.success() && said.contains("may only be read"), "{said}");
+    field.done(&["log", "verify"]);
+}

@@ -1,0 +1,180 @@
+//! Clients that send attested scores, each for bibs of its own, and that send again, under the
+//! same key, what they got no answer to.
+
+use crate::Draw;
+use crate::field::{ATHLETES, SLUG, WORKOUTS};
+use bytes::Bytes;
+use http::{Request, StatusCode};
+use http_body_util::{BodyExt, Full};
+use hyper_util::client::legacy::Client;
+use hyper_util::client::legacy::connect::HttpConnector;
+use hyper_util::rt::TokioExecutor;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+use tokio::task::JoinSet;
+
+/// How long a client waits for an answer before it sends again.
+const PATIENCE: Duration = Duration::from_secs(8);
+
+/// The figures acknowledged for each (bib, workout), in their order.
+pub type Acknowledged = BTreeMap<(u32, &'static str), Vec<u64>>;
+
+/// Clients at work.
+pub struct Load {
+    tasks: JoinSet<()>,
+    shared: Arc<Shared>,
+}
+
+struct Shared {
+    http: Client<HttpConnector, Full<Bytes>>,
+    at: SocketAddr,
+    token: String,
+    stop: AtomicBool,
+    made: Mutex<Acknowledged>,
+    in_flight: Mutex<BTreeMap<(u32, &'static str), u64>>,
+    again: AtomicU64,
+    refused: AtomicU64,
+}
+
+/// What clients did.
+pub struct Done {
+    /// What they were told is stored.
+    pub made: Acknowledged,
+    /// How often they had to send again.
+    pub again: u64,
+}
+
+impl Done {
+    /// How many changes were acknowledged.
+    pub fn changes(&self) -> usize {
+        self.made.values().map(Vec::len).sum()
+    }
+}
+
+impl Load {
+    /// Starts so many clients; each has the bibs whose remainder by that number is its own.
+    pub fn start(at: SocketAddr, token: &str, clients: u32) -> Self {
+        Self::start_with(at, token, clients, |_| true)
+    }
+
+    /// The same for some of the bibs.
+    pub fn start_with(at: SocketAddr, token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
+        let shared = Arc::new(Shared {
+            http: Client::builder(TokioExecutor::new()).build_http(),
+            at,
+            token: token.to_owned(),
+            stop: AtomicBool::new(false),
+            made: Mutex::default(),
+            in_flight: Mutex::default(),
+            again: AtomicU64::new(0),
+            refused: AtomicU64::new(0),
+        });
+        let mut tasks = JoinSet::new();
+        for client in 1..=clients {
+            let bibs = (1..=ATHLETES).filter(|bib| bib % clients == client % clients && wanted(*bib)).collect();
+            tasks.spawn(work(Arc::clone(&shared), client, bibs));
+        }
+        Self { tasks, shared }
+    }
+
+    /// What is acknowledged, and what is on its way, at this moment.
+    pub fn so_far(&self) -> (Acknowledged, BTreeMap<(u32, &'static str), u64>) {
+        // The order matters: what is acknowledged in between is in both.
+        let in_flight = self.shared.in_flight.lock().unwrap().clone();
+        (self.shared.made.lock().unwrap().clone(), in_flight)
+    }
+
+    /// How many changes are acknowledged so far.
+    pub fn changes(&self) -> usize {
+        self.shared.made.lock().unwrap().values().map(Vec::len).sum()
+    }
+
+    /// Whether clients have been told to come again since this was asked last.
+    pub fn is_refused(&self) -> bool {
+        self.shared.refused.swap(0, Ordering::SeqCst) > 0
+    }
+
+    /// Lets every client bring its last change to an end.
+    pub async fn finish(mut self) -> Done {
+        self.shared.stop.store(true, Ordering::SeqCst);
+        while let Some(ended) = self.tasks.join_next().await {
+            ended.expect("a client found what must not be");
+        }
+        let made = std::mem::take(&mut *self.shared.made.lock().unwrap());
+        Done { made, again: self.shared.again.load(Ordering::SeqCst) }
+    }
+}
+
+async fn work(shared: Arc<Shared>, client: u32, bibs: Vec<u32>) {
+    let mut draw = Draw(u64::from(client) * 7919);
+    let mut etags: BTreeMap<(u32, &'static str), String> = BTreeMap::new();
+    for n in 0_u64.. {
+        if shared.stop.load(Ordering::SeqCst) {
+            return;
+        }
+        let bib = bibs[usize::try_from(draw.between(0, bibs.len() as u64 - 1)).unwrap()];
+        let workout = WORKOUTS[usize::try_from(draw.between(0, 1)).unwrap()];
+        // Never the figures that are stored already: those would be no change.
+        let last = shared.made.lock().unwrap().get(&(bib, workout)).and_then(|all| all.last()).copied();
+        let reps = draw.between(1, 400);
+        let reps = if last == Some(reps) { reps + 1 } else { reps };
+        let score = (bib, workout);
+        shared.in_flight.lock().unwrap().insert(score, reps);
+        let etag = shared.put(score, reps, etags.get(&score), &format!("{client}-{n}")).await;
+        etags.insert(score, etag);
+        shared.made.lock().unwrap().entry(score).or_default().push(reps);
+        shared.in_flight.lock().unwrap().remove(&score);
+    }
+}
+
+impl Shared {
+    /// Sends a change until it is acknowledged; its etag.
+    async fn put(&self, (bib, workout): (u32, &str), reps: u64, etag: Option<&String>, key: &str) -> String {
+        let judge = if bib % 4 < 2 { "J-1" } else { "J-2" };
+        let body = json!({
+            "performance": reps.to_string(),
+            "attestation": { "judge": judge, "how": "paper_sheet" },
+        });
+        let path = format!("/api/v1/competitions/{SLUG}/workouts/{workout}/scores/{bib}");
+        loop {
+            let mut request = Request::put(format!("http://{}{path}", self.at))
+                .header("authorization", format!("Bearer {}", self.token))
+                .header("content-type", "application/json")
+                .header("idempotency-key", format!("\"{key}\""));
+            if let Some(etag) = etag {
+                request = request.header("if-match", format!("\"{etag}\""));
+            }
+            let request = request.body(Full::from(body.to_string())).unwrap();
+            match tokio::time::timeout(PATIENCE, self.send(request)).await {
+                Ok(Some((StatusCode::OK | StatusCode::CREATED, answer))) => {
+                    assert_eq!(answer["performance"]["text"], Value::String(written(workout, reps)), "{answer}");
+                    return answer["etag"].as_str().expect("an etag").to_owned();
+                }
+                Ok(Some((StatusCode::SERVICE_UNAVAILABLE, _))) => {
+                    self.refused.fetch_add(1, Ordering::SeqCst);
+                }
+                Ok(None) | Err(_) => {}
+                Ok(Some((status, answer))) => panic!("bib {bib} in {workout}, key {key}: {status} {answer}"),
+            }
+            self.again.fetch_add(1, Ordering::SeqCst);
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// `None`: the connection was lost before the whole answer was there.
+    async fn send(&self, request: Request<Full<Bytes>>) -> Option<(StatusCode, Value)> {
+        let answer = self.http.request(request).await.ok()?;
+        let status = answer.status();
+        let body = answer.into_body().collect().await.ok()?.to_bytes();
+        Some((status, serde_json::from_slice(&body).unwrap_or_default()))
+    }
+}
+
+/// The canonical form of a total.
+pub fn written(workout: &str, reps: u64) -> String {
+    if workout == "w1" { format!("{}+{}", reps / 32, reps % 32) } else { format!("{reps} reps") }
+}

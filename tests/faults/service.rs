@@ -1,0 +1,71 @@
+//! The service as a process: started, signalled, started again at the same address.
+
+use crate::field::Field;
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::time::{Duration, Instant};
+
+/// A process that serves; killed when it is dropped.
+pub struct Service {
+    child: Child,
+    /// Where.
+    pub at: SocketAddr,
+}
+
+/// An address that nobody has at the moment.
+pub fn free() -> SocketAddr {
+    TcpListener::bind(("127.0.0.1", 0)).and_then(|l| l.local_addr()).expect("a free port")
+}
+
+impl Service {
+    /// Starts at this address and waits until it accepts connections.
+    pub fn start(field: &Field, at: SocketAddr) -> Self {
+        let mut service = Self::spawn(field, at);
+        let began = Instant::now();
+        while TcpStream::connect(at).is_err() {
+            if let Ok(Some(status)) = service.child.try_wait() {
+                panic!("the service ended at its start: {status}");
+            }
+            assert!(began.elapsed() < Duration::from_mins(1), "the service does not start");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        service
+    }
+
+    fn spawn(field: &Field, at: SocketAddr) -> Self {
+        let mut command = field.command(&["serve", "--listen", &at.to_string()]);
+        let log = std::env::var_os("TALLYWRIGHT_FAULTS_LOG").map(|_| Stdio::inherit());
+        let child = command.stdout(Stdio::null()).stderr(log.unwrap_or_else(Stdio::null)).spawn();
+        Self { child: child.expect("the program starts"), at }
+    }
+
+    /// SIGKILL: nothing is said, nothing is written.
+    pub fn kill(mut self) {
+        self.child.kill().expect("a process of ours");
+        self.child.wait().expect("it ends");
+    }
+
+    /// SIGTERM, and what it left with.
+    pub fn stop(mut self) -> ExitStatus {
+        self.signal("TERM");
+        self.child.wait().expect("it ends")
+    }
+
+    /// Sends a signal by name.
+    pub fn signal(&self, name: &str) {
+        let sent = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).status();
+        assert!(sent.expect("kill").success(), "SIG{name}");
+    }
+
+    /// Whether it still runs.
+    pub fn runs(&mut self) -> bool {
+        matches!(self.child.try_wait(), Ok(None))
+    }
+}
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
