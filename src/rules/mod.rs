@@ -22,6 +22,7 @@ pub mod placement;
 pub mod quantity;
 pub mod roster;
 pub mod scheme;
+pub mod spread;
 pub mod table;
 pub mod window;
 pub mod workout;

@@ -44,6 +44,18 @@ impl Key {
         u8::try_from(self.bits(LEVEL_AT, LEVEL_MAX)).unwrap_or(0)
     }
 
+    /// Whether it is of a `for_time` that was not finished.
+    #[must_use]
+    pub fn capped(self) -> bool {
+        self.unfinished()
+    }
+
+    /// What was ranked by, of a key of this task: reps, a count or grams; a time in steps.
+    #[must_use]
+    pub fn amount(self, task: &Task) -> u64 {
+        if task.less_is_better() && !self.unfinished() { self.figure() } else { FIGURE_MAX - self.figure() }
+    }
+
     fn unfinished(self) -> bool {
         self.bits(UNFINISHED_AT, 1) == 1
     }

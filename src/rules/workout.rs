@@ -129,6 +129,13 @@ pub struct Task {
 }
 
 impl Task {
+    /// Whether a finished performance is better for being less: a time, or times of intervals.
+    #[must_use]
+    pub fn less_is_better(&self) -> bool {
+        let timed = self.intervals.is_some_and(|i| i.measure == IntervalMeasure::Time);
+        self.format == Format::ForTime || (self.format == Format::Intervals && timed)
+    }
+
     /// A task of this format with every setting at its default: no scheme, no cap, no tiebreak,
     /// one lift.
     #[must_use]

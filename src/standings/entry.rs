@@ -15,19 +15,7 @@ impl View {
     pub fn entry(&self, bib: u32, mask: Mask) -> Option<EntryStanding> {
         let record = self.field.record(bib)?;
         let athlete = self.field.athlete(record)?;
-        let own = athlete.division.to_string();
-        let combined = self.field.definition.divisions.iter().filter(|d| d.combines.contains(&own));
-        let mut among = vec![(own.clone(), Scope::default())];
-        among.extend(combined.map(|division| (division.slug.clone(), Scope::default())));
-        if let Some(gym) = &athlete.gym {
-            among.push((own.clone(), Scope { gym: Some(gym.to_string()), ..Scope::default() }));
-        }
-        if !athlete.region.is_empty() {
-            among.push((own.clone(), Scope { region: Some(athlete.region.to_string()), ..Scope::default() }));
-        }
-        if !athlete.country.is_empty() {
-            among.push((own, Scope { country: Some(athlete.country.to_string()), ..Scope::default() }));
-        }
+        let among = self.among(&athlete);
         let rankings =
             among.into_iter().filter_map(|(division, scope)| self.entry_among(record, division, scope, mask));
         Some(EntryStanding { seq: self.seq(), athlete, rankings: rankings.collect() })
@@ -97,7 +85,7 @@ impl View {
 }
 
 /// The next better standing than this one.
-fn next_standing(overall: &Overall, bibs: &[u32], standing: u32) -> Option<NextStanding> {
+pub(super) fn next_standing(overall: &Overall, bibs: &[u32], standing: u32) -> Option<NextStanding> {
     let of = |row: usize| overall.standings.get(row)?.standing;
     let row = next_better(&overall.listed.order, standing, of)?;
     Some(NextStanding { standing: of(row)?, bib: *bibs.get(row)?, points: overall.standings.get(row)?.points })

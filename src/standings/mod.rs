@@ -13,6 +13,7 @@ mod field;
 mod pool;
 pub mod query;
 mod track;
+mod what_if;
 pub mod view;
 
 pub use query::{
@@ -20,6 +21,7 @@ pub use query::{
     PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage, WorkoutCell,
 };
 pub use view::View;
+pub use what_if::{Spot, WhatIf};
 
 use crate::rules::competition::Competition;
 use crate::rules::order::Key;

@@ -171,6 +171,8 @@ pub struct StandingRow {
     pub points: Option<u64>,
     /// Standing in the whole division.
     pub unscoped_standing: Option<u32>,
+    /// The next better standing; `None` for the first, and without a standing.
+    pub next: Option<NextStanding>,
     /// One for each workout of the mask, in file order.
     pub workouts: Vec<WorkoutCell>,
 }

@@ -2,6 +2,7 @@
 //! What is asked about one entry is in the file beside.
 
 use super::cache::Cache;
+use super::entry::next_standing;
 use super::field::{Field, Record};
 use super::pool::{Overall, Pool};
 use super::query::{
@@ -65,6 +66,7 @@ impl View {
                 athlete: self.field.athlete(record)?,
                 points: standing.standing.map(|_| standing.points),
                 unscoped_standing: unscoped,
+                next: standing.standing.and_then(|standing| next_standing(&overall, &pool.bibs, standing)),
                 workouts: self.cells(&overall, record, *row, query.mask),
             })
         };

@@ -11,7 +11,7 @@ pub mod workout;
 
 pub use matrix::{Cell, Matrix, Source, matrix};
 pub use overall::{Standing, listing, overall};
-pub use workout::{Ranking, level_of, places, ranking};
+pub use workout::{Ranking, level_of, percentile, places, ranking};
 
 use serde::{Deserialize, Serialize};
 
