@@ -454,6 +454,10 @@ mod tests {
             }
         }
 
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(8))]
         #[test]
         fn ten_thousand_loads_in_pounds_and_kilograms(grams in prop::collection::vec(1..400_000_u64, 1..10_000), lb in any::<bool>()) {
             let task = Task::of(Format::MaxLoad);

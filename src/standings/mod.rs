@@ -39,6 +39,7 @@ use track::Track;
 pub struct Board {
     tracks: ArcSwap<HashMap<i64, Arc<Track>>>,
     past: Mutex<Option<Past>>,
+    what_ifs: Mutex<()>,
 }
 
 /// The state of the past that was asked for last.
@@ -152,6 +153,13 @@ impl Board {
     /// longer than `patience`.
     pub async fn past(&self, patience: Duration) -> Option<MutexGuard<'_, Option<Past>>> {
         tokio::time::timeout(patience, self.past.lock()).await.ok()
+    }
+
+    /// The turn of one who has a competition ranked anew for a question ([`View::what_if`]): one at
+    /// a time, so that the curious never slow down the others. `None`: it took longer than
+    /// `patience`.
+    pub async fn turn(&self, patience: Duration) -> Option<MutexGuard<'_, ()>> {
+        tokio::time::timeout(patience, self.what_ifs.lock()).await.ok()
     }
 
     /// [`View::standings`] of the current state.

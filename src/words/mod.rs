@@ -108,6 +108,12 @@ pub struct Tables {
     pub heats: &'static en::heats::Heats,
     /// The judge's sheet.
     pub sheet: &'static en::sheet::Sheet,
+    /// Appeals.
+    pub appeal: &'static en::appeal::AppealWords,
+    /// A plot of results.
+    pub plot: &'static en::plot::Plot,
+    /// The box that works out another result.
+    pub what_if: &'static en::what_if::WhatIf,
 }
 
 impl Tables {
@@ -121,7 +127,11 @@ impl Tables {
         let api = self.api.texts().map(|(name, text)| ("Api", name, text));
         let heats = self.heats.texts().map(|(name, text)| ("Heats", name, text));
         let sheet = self.sheet.texts().map(|(name, text)| ("Sheet", name, text));
-        pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet).collect()
+        let appeal = self.appeal.texts().map(|(name, text)| ("AppealWords", name, text));
+        let plot = self.plot.texts().map(|(name, text)| ("Plot", name, text));
+        let what_if = self.what_if.texts().map(|(name, text)| ("WhatIf", name, text));
+        let first = pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet);
+        first.chain(appeal).chain(plot).chain(what_if).collect()
     }
 }
 
@@ -160,4 +170,22 @@ pub fn heats(lang: Lang) -> &'static en::heats::Heats {
 #[must_use]
 pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {
     lang.tables().sheet
+}
+
+/// The texts of appeals in `lang`.
+#[must_use]
+pub fn appeal(lang: Lang) -> &'static en::appeal::AppealWords {
+    lang.tables().appeal
+}
+
+/// The texts of a plot of results in `lang`.
+#[must_use]
+pub fn plot(lang: Lang) -> &'static en::plot::Plot {
+    lang.tables().plot
+}
+
+/// The texts of the box that works out another result in `lang`.
+#[must_use]
+pub fn what_if(lang: Lang) -> &'static en::what_if::WhatIf {
+    lang.tables().what_if
 }

@@ -2,8 +2,12 @@
 //! board works them out; names and what the reader may see are joined here.
 
 mod own;
+mod spread;
+mod what_if;
 
 pub use own::entry_standing;
+pub use spread::{Marked, Spread, Ties};
+pub use what_if::{Changed, Other, Ranking, offered, what_if};
 
 use super::Failure;
 use super::reader::{Reader, shown};
@@ -225,6 +229,7 @@ impl Desk {
             country: row.athlete.country.to_string(),
             points: row.points,
             unscoped_standing: row.unscoped_standing.filter(|_| !self.more),
+            next: own::points_gap(row.next, row.points),
             workouts: row.workouts.into_iter().map(|cell| workout_cell(self, &row.athlete.division, cell)).collect(),
         });
         Ok(StandingsView {

@@ -9,7 +9,8 @@ use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::order;
 use crate::rules::quantity::LoadUnit;
-use crate::standings::{EntryRanking, NextPlace, Scope, ScoreView};
+use crate::rules::workout::Prescription;
+use crate::standings::{EntryRanking, NextPlace, NextStanding, Scope, ScoreView};
 use crate::words::Sentence;
 use jiff::Timestamp;
 
@@ -64,7 +65,7 @@ pub async fn entry_standing(
     })
 }
 
-fn scope(scope: &Scope) -> ScopeView {
+pub(super) fn scope(scope: &Scope) -> ScopeView {
     ScopeView { gym: scope.gym.clone(), region: scope.region.clone(), country: scope.country.clone() }
 }
 
@@ -74,18 +75,21 @@ fn overall(ranking: &EntryRanking) -> OwnPlace {
         scope: scope(&ranking.scope),
         place: ranking.standing,
         of: count(ranking.of),
-        gap: ranking.next.zip(ranking.points).map(|(next, points)| {
-            let missing = points.abs_diff(next.points);
-            GapView {
-                place: next.standing,
-                text: None,
-                bib: next.bib,
-                missing: Sentence::new(if missing == 1 { "gap_point" } else { "gap_points" })
-                    .with("points", missing)
-                    .say(language::reader()),
-            }
-        }),
+        gap: points_gap(ranking.next, ranking.points),
     }
+}
+
+/// What the next better standing needs, in points.
+pub(super) fn points_gap(next: Option<NextStanding>, points: Option<u64>) -> Option<GapView> {
+    let (next, points) = (next?, points?);
+    let missing = points.abs_diff(next.points);
+    let sentence = Sentence::new(if missing == 1 { "gap_point" } else { "gap_points" }).with("points", missing);
+    Some(GapView { place: next.standing, text: None, bib: next.bib, missing: sentence.say(language::reader()) })
+}
+
+/// The unit in which loads of a prescription are said: the one it is published in.
+pub(super) fn unit(p: Option<&Prescription>) -> LoadUnit {
+    p.and_then(|p| p.loads.first()).map_or(LoadUnit::Kg, |l| l.first)
 }
 
 /// What the next better place in a workout needs, in the workout's own unit.
@@ -101,7 +105,8 @@ pub(super) fn gap(
     let what = desk.reader.competition.workouts.get(workout)?;
     let prescription = desk.reader.competition.prescription(&what.slug, division, score.level);
     let task = prescription.map_or(&what.task, |p| &p.task);
-    let unit = prescription.and_then(|p| p.loads.first()).map_or(LoadUnit::Kg, |l| l.first);
+    // In the unit it was written in, else the published one.
+    let unit = if score.text.ends_with(" lb") { LoadUnit::Lb } else { unit(prescription) };
     Some(GapView {
         place: next.place,
         text: Some(desk.figures(workout, division, next.level, &next.text)),

@@ -67,6 +67,8 @@ pub struct StandingRow {
     /// Position in the whole division.
     #[schema(example = 1)]
     pub unscoped_standing: Option<u32>,
+    /// To the next better standing; null: first, or no standing.
+    pub next: Option<GapView>,
     /// Each workout that counts, in file order.
     pub workouts: Vec<WorkoutCell>,
 }

@@ -1,38 +1,50 @@
 //! `/c/{c}/athletes/{bib}`: why this place?
 
+use super::appeal::{self, Again, AppealForm};
+use super::form::Fields;
 use super::history::{self, Line};
-use super::scope::gym_name;
+use super::scope::{found, gym_name};
 use super::shell::{Link, Mark, Shell, When, words};
 use super::standings::as_of;
-use super::{Page, html, say};
+use super::what_if::{self, WhatIfBox};
+use super::{html, say};
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
-use crate::actions::views::{EntryStandingView, EntryView, GymView, OwnPlace, ScoreView};
+use crate::actions::views::{EntryStandingView, EntryView, GymView, OwnPlace, ScopeView, ScoreView};
 use crate::actions::{ScorePath, score, standings};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::competition::Competition;
+use crate::rules::place;
 use crate::rules::workout::Workout;
-use crate::web::extract::Path;
-use crate::web::problem::{Answer, Problem};
+use crate::web::extract::{Path, Query};
+use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::Noun;
+use crate::words::en::appeal::AppealWords;
 use crate::words::en::pages::Pages;
+use crate::words::en::what_if::WhatIf;
 use crate::words::put;
 use askama::Template;
 use axum::extract::State;
+use axum::response::IntoResponse;
 use http::StatusCode;
 
 #[derive(Template)]
 #[template(path = "athlete.html")]
-struct View {
+pub(super) struct View {
     shell: Shell,
     w: &'static Pages,
+    t: &'static WhatIf,
+    a: &'static AppealWords,
+    csrf: String,
     name: String,
     /// Label, value, link (empty: none).
     facts: Vec<(&'static str, String, String)>,
     overall: Vec<Ranking>,
+    what_if: Option<WhatIfBox>,
     workouts: Vec<WorkoutView>,
+    percentiles: bool,
     as_of: String,
 }
 
@@ -51,6 +63,9 @@ struct WorkoutView {
     title: String,
     attempts: Vec<Attempt>,
     none: String,
+    /// An appeal was just sent.
+    appealed: bool,
+    appeal: Option<AppealForm>,
     history: Vec<Line>,
     history_title: String,
     actions: Vec<Link>,
@@ -61,6 +76,8 @@ struct Attempt {
     text: String,
     state: &'static str,
     places: Vec<Placed>,
+    /// Whether a percentile is among the facts.
+    percentile: bool,
     facts: Vec<(&'static str, String)>,
 }
 
@@ -71,46 +88,62 @@ struct Placed {
     more: String,
 }
 
-/// `GET /c/{c}/athletes/{bib}`.
+/// `GET /c/{c}/athletes/{bib}`, with `workout`, `level` and `performance` another result to try.
 pub async fn get_athlete(
     State(app): State<App>,
     caller: Caller,
     Path((slug, bib)): Path<(String, u32)>,
-) -> Answer<Page> {
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let (view, status) = page(&app, &caller, &slug, bib, &fields, None).await?;
+    Ok((status, html(&view)?).into_response())
+}
+
+/// The page and its status. `again`: an appeal that was not taken.
+pub(super) async fn page(
+    app: &App,
+    caller: &Caller,
+    slug: &str,
+    bib: u32,
+    fields: &Fields,
+    again: Option<Again>,
+) -> Answer<(View, StatusCode)> {
     let (actor, now) = (&caller.actor, caller.received);
-    let reader = Reader::find(&app, actor, now, &slug).await?;
-    let entry = lists::entry(&app, actor, now, &slug, bib).await?;
-    let gyms = lists::gyms(&app, actor, now, &slug, &Find::default()).await?;
-    let standing = found(standings::entry_standing(&app, actor, now, &slug, bib, None).await)?;
+    let reader = Reader::find(app, actor, now, slug).await?;
+    let entry = lists::entry(app, actor, now, slug, bib).await?;
+    let gyms = lists::gyms(app, actor, now, slug, &Find::default()).await?;
+    let standing = found(standings::entry_standing(app, actor, now, slug, bib, None).await)?;
+    let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing.as_ref(), again };
     let mut workouts = Vec::new();
     for x in reader.workouts() {
-        workouts.push(workout(&app, &reader, &gyms, &entry, x, standing.as_ref()).await?);
+        workouts.push(about.workout(app, x, fields.get("appealed") == x.slug).await?);
     }
+    let (what_if, status) = match what_if::read(app, &reader, &gyms, &entry, fields).await? {
+        Some((made, status)) => (Some(made), status),
+        None => (None, StatusCode::OK),
+    };
     let c = &reader.competition;
     let base = format!("/c/{slug}");
     let division = say::division(c, &entry.division);
-    html(&View {
-        shell: Shell::new(&caller, format!("{base}/athletes/{bib}"), format!("{} · {}", entry.name, c.title)).below([
+    let view = View {
+        shell: Shell::new(caller, format!("{base}/athletes/{bib}"), format!("{} · {}", entry.name, c.title)).below([
             Link::new(&base, &c.title),
             Link::new(format!("{base}/divisions/{}", entry.division), division),
             Link::new("", &entry.name),
         ]),
         w: words(),
+        t: what_if::texts(),
+        a: appeal::texts(),
+        csrf: caller.csrf.clone(),
         facts: facts(c, &gyms, &entry),
         overall: standing.iter().flat_map(|s| &s.overall).map(|o| ranking(c, &gyms, o, bib)).collect(),
+        percentiles: workouts.iter().any(|x| x.attempts.iter().any(|a| a.percentile)),
         as_of: as_of(&reader, standing.as_ref().map_or(reader.seq, |s| s.log_seq)),
-        name: entry.name,
+        name: entry.name.clone(),
+        what_if,
         workouts,
-    })
-}
-
-/// What is not there is no problem here: nobody has a score before they enter one.
-fn found<T>(result: Result<T, crate::actions::Failure>) -> Answer<Option<T>> {
-    match result.map_err(Problem::from) {
-        Ok(value) => Ok(Some(value)),
-        Err(problem) if problem.status == StatusCode::NOT_FOUND => Ok(None),
-        Err(problem) => Err(problem),
-    }
+    };
+    Ok((view, status))
 }
 
 fn facts(c: &Competition, gyms: &[GymView], entry: &EntryView) -> Vec<(&'static str, String, String)> {
@@ -141,10 +174,9 @@ fn facts(c: &Competition, gyms: &[GymView], entry: &EntryView) -> Vec<(&'static 
 }
 
 /// Division and scope in words: "Women in Quayside Hall".
-fn among(c: &Competition, gyms: &[GymView], place: &OwnPlace) -> String {
+pub(super) fn among(c: &Competition, gyms: &[GymView], division: &str, scope: &ScopeView) -> String {
     let w = words();
-    let division = say::division(c, &place.division);
-    let scope = &place.scope;
+    let division = say::division(c, division);
     let inside = match (&scope.gym, &scope.region, &scope.country) {
         (Some(gym), ..) => gym_name(gyms, gym),
         (_, Some(name), _) | (_, _, Some(name)) => name,
@@ -167,7 +199,7 @@ fn ranking(c: &Competition, gyms: &[GymView], o: &OwnPlace, bib: u32) -> Ranking
     let w = words();
     Ranking {
         href: address(c, o, None, bib),
-        text: among(c, gyms, o),
+        text: among(c, gyms, &o.division, &o.scope),
         place: o.place.map(|n| Mark::new(n, o.of)),
         of: o.place.map_or(w.no_standing.to_owned(), |_| put(w.of_all, &[("of", &o.of)])),
         gap: gap(o),
@@ -184,56 +216,70 @@ fn gap(o: &OwnPlace) -> String {
     }
 }
 
-async fn workout(
-    app: &App,
-    reader: &Reader,
-    gyms: &[GymView],
-    entry: &EntryView,
-    x: &Workout,
-    standing: Option<&EntryStandingView>,
-) -> Answer<WorkoutView> {
-    let w = words();
-    let (actor, now, c) = (&reader.actor, reader.now, &reader.competition);
-    let path = ScorePath { competition: c.slug.clone(), workout: x.slug.clone(), bib: entry.bib };
-    let read = found(score::read(app, actor, now, &path).await)?;
-    let happened = found(score::history(app, actor, now, &path).await)?;
-    let places: Vec<Placed> =
-        standing.and_then(|s| s.workouts.iter().find(|o| o.workout == x.slug)).map_or(Vec::new(), |own| {
-            own.places.iter().filter(|p| p.place.is_some()).map(|p| placed(c, gyms, p, x, entry.bib)).collect()
-        });
-    let single = read.as_ref().is_none_or(|r| r.attempts.len() == 1);
-    let attempts = read.as_ref().map_or(Vec::new(), |r| {
-        let counts = |a: &ScoreView| a.attempt == r.score.attempt;
-        let one = |a: &ScoreView| attempt(c, gyms, entry, a, single, counts(a));
-        r.attempts.iter().map(one).collect()
-    });
-    // The places are those of the attempt that counts.
-    let attempts = with_places(attempts, places, read.as_ref().map_or(1, |r| r.score.attempt as usize));
-    let history = happened.as_ref().map_or(Vec::new(), |h| history::lines(h, &c.time_zone));
-    let none = if reader.sees_scores(x, entry.gym.as_deref()) || reader.is_own(entry.bib) {
-        w.no_score.to_owned()
-    } else {
-        put(w.places_hidden, &[("at", &When::new(x.window.closes, &c.time_zone).text)])
-    };
-    Ok(WorkoutView {
-        id: format!("w-{}", x.slug),
-        href: format!("/c/{}/workouts/{}", c.slug, x.slug),
-        title: x.title.clone(),
-        attempts,
-        none,
-        history_title: put(w.history_of, &[("n", &(w.count)(history.len() as u64, Noun::Change))]),
-        history,
-        actions: actions(reader, entry, x, read.is_some()),
-    })
+/// All that a workout's section is made of.
+struct About<'a> {
+    reader: &'a Reader,
+    gyms: &'a [GymView],
+    entry: &'a EntryView,
+    standing: Option<&'a EntryStandingView>,
+    again: Option<Again>,
 }
 
-/// Puts the places beside the attempt that counts (from 1).
-fn with_places(mut attempts: Vec<Attempt>, places: Vec<Placed>, counts: usize) -> Vec<Attempt> {
-    let at = counts.saturating_sub(1).min(attempts.len().saturating_sub(1));
-    if let Some(attempt) = attempts.get_mut(at) {
-        attempt.places = places;
+impl About<'_> {
+    async fn workout(&self, app: &App, x: &Workout, appealed: bool) -> Answer<WorkoutView> {
+        let (w, reader, entry, gyms) = (words(), self.reader, self.entry, self.gyms);
+        let (actor, now, c) = (&reader.actor, reader.now, &reader.competition);
+        let path = ScorePath { competition: c.slug.clone(), workout: x.slug.clone(), bib: entry.bib };
+        let read = found(score::read(app, actor, now, &path).await)?;
+        let happened = found(score::history(app, actor, now, &path).await)?;
+        let own = self.standing.and_then(|s| s.workouts.iter().find(|o| o.workout == x.slug));
+        let single = read.as_ref().is_none_or(|r| r.attempts.len() == 1);
+        let mut attempts = read.as_ref().map_or(Vec::new(), |r| {
+            let counts = |a: &ScoreView| a.attempt == r.score.attempt;
+            let one = |a: &ScoreView| attempt(reader, gyms, entry, a, single, counts(a));
+            r.attempts.iter().map(one).collect()
+        });
+        let counts = read.as_ref().and_then(|r| r.attempts.iter().position(|a| a.attempt == r.score.attempt));
+        // The places are those of the attempt that counts.
+        if let (Some(attempt), Some(own)) = (counts.and_then(|at| attempts.get_mut(at)), own) {
+            let placed = own.places.iter().filter(|p| p.place.is_some()).map(|p| placed(c, gyms, p, x, entry.bib));
+            attempt.places = placed.collect();
+            let whole = own.places.iter().find(|p| p.division == entry.division && p.scope == ScopeView::default());
+            if let Some(said) = whole.and_then(percentile) {
+                attempt.facts.insert(0, (what_if::texts().percentile, said));
+                attempt.percentile = true;
+            }
+        }
+        let history = happened.as_ref().map_or(Vec::new(), |h| history::lines(h, &c.time_zone));
+        let none = if reader.sees_scores(x, entry.gym.as_deref()) || reader.is_own(entry.bib) {
+            w.no_score.to_owned()
+        } else {
+            put(w.places_hidden, &[("at", &When::new(x.window.closes, &c.time_zone).text)])
+        };
+        let ruled = read.as_ref().and_then(|r| r.attempts.iter().rev().find(|a| a.ruling.is_some()));
+        let appeal = match ruled {
+            Some(score) => appeal::form(app, reader, score, self.again.as_ref()).await?,
+            None => None,
+        };
+        Ok(WorkoutView {
+            id: format!("w-{}", x.slug),
+            href: format!("/c/{}/workouts/{}", c.slug, x.slug),
+            title: x.title.clone(),
+            attempts,
+            none,
+            appealed,
+            appeal,
+            history_title: put(w.history_of, &[("n", &(w.count)(history.len() as u64, Noun::Change))]),
+            history,
+            actions: actions(reader, entry, x, read.is_some()),
+        })
     }
-    attempts
+}
+
+/// "96.4 %": see [`place::percentile`].
+fn percentile(own: &OwnPlace) -> Option<String> {
+    let tenths = place::percentile(own.place?, own.of)?;
+    Some(put(what_if::texts().percentile_said, &[("whole", &(tenths / 10)), ("tenth", &(tenths % 10))]))
 }
 
 fn placed(c: &Competition, gyms: &[GymView], p: &OwnPlace, x: &Workout, bib: u32) -> Placed {
@@ -242,11 +288,20 @@ fn placed(c: &Competition, gyms: &[GymView], p: &OwnPlace, x: &Workout, bib: u32
     let standing = put(w.standing_of, &[("ordinal", &ordinal), ("of", &p.of)]);
     let more = gap(p);
     let more = if more.is_empty() { standing } else { format!("{standing}; {more}") };
-    Placed { href: address(c, p, Some(&x.slug), bib), text: among(c, gyms, p), more }
+    Placed { href: address(c, p, Some(&x.slug), bib), text: among(c, gyms, &p.division, &p.scope), more }
 }
 
-fn attempt(c: &Competition, gyms: &[GymView], entry: &EntryView, a: &ScoreView, single: bool, counts: bool) -> Attempt {
+fn attempt(
+    reader: &Reader,
+    gyms: &[GymView],
+    entry: &EntryView,
+    a: &ScoreView,
+    single: bool,
+    counts: bool,
+) -> Attempt {
     let w = words();
+    let mut facts = score_facts(&reader.competition, gyms, entry.gym.as_deref(), a);
+    facts.extend(appeal::facts(reader, a));
     let label = put(w.attempt_n, &[("n", &a.attempt)]);
     Attempt {
         label: match (single, counts) {
@@ -257,7 +312,8 @@ fn attempt(c: &Competition, gyms: &[GymView], entry: &EntryView, a: &ScoreView, 
         text: a.performance.text.clone(),
         state: say::state(a.state, a.refused),
         places: Vec::new(),
-        facts: score_facts(c, gyms, entry.gym.as_deref(), a),
+        percentile: false,
+        facts,
     }
 }
 
@@ -296,9 +352,6 @@ pub(super) fn score_facts(
         rows.push((w.ruling, say::ruling(ruling.kind).to_owned()));
         rows.push((w.before_ruling, ruling.before.text.clone()));
         rows.push((w.reason, ruling.reason.clone().unwrap_or_default()));
-    }
-    if a.appeal.as_ref().is_some_and(|appeal| !appeal.decided) {
-        rows.push((w.appeal, w.appeal_open.to_owned()));
     }
     rows
 }

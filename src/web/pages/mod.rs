@@ -6,6 +6,7 @@
 
 mod account;
 mod api;
+mod appeal;
 mod athlete;
 mod calendar;
 mod competition;
@@ -18,6 +19,7 @@ mod markdown;
 mod moves;
 mod organise;
 mod places;
+mod plot;
 pub mod problem;
 mod referee;
 mod review;
@@ -36,6 +38,7 @@ mod shell;
 mod signin;
 mod standings;
 mod upload;
+mod what_if;
 mod workout;
 
 use super::problem::{Answer, Problem};
@@ -64,6 +67,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/c/{c}/divisions/{d}"),
     ("GET", "/c/{c}/divisions/{d}/workouts/{w}"),
     ("GET", "/c/{c}/athletes/{bib}"),
+    ("POST", "/c/{c}/athletes/{bib}/workouts/{w}/appeal"),
     ("GET", "/signin"),
     ("POST", "/signin"),
     ("GET", "/signin/link"),
@@ -120,6 +124,7 @@ pub fn router() -> Router<App> {
         .route("/c/{c}/divisions/{d}", get(standings::get_standings))
         .route("/c/{c}/divisions/{d}/workouts/{w}", get(places::get_places))
         .route("/c/{c}/athletes/{bib}", get(athlete::get_athlete))
+        .route("/c/{c}/athletes/{bib}/workouts/{w}/appeal", post(appeal::post_appeal))
         .route("/signin", get(signin::get_signin).post(signin::post_signin))
         .route("/signin/link", get(signin::get_link).post(signin::post_link))
         .route("/signout", post(signin::post_signout))

@@ -1,6 +1,7 @@
 //! `/c/{c}/divisions/{d}/workouts/{w}`: where am I in one workout, and how far is the next place?
 
 use super::form::Fields;
+use super::plot::{self, PlotView};
 use super::scope::{self, Asked, Pager, ScopeForm, anchor, gym_name};
 use super::shell::{Link, Mark, Shell, When, words};
 use super::standings::{as_of, label, views};
@@ -8,22 +9,20 @@ use super::{html, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
-use crate::actions::standings as action;
+use crate::actions::standings::Desk;
 use crate::actions::views::{GymView, PlaceRow, PlacesView};
 use crate::app::App;
-use crate::rules::order;
-use crate::rules::quantity::LoadUnit;
-use crate::rules::workout::Workout;
-use crate::standings::{Cut, Mask, Query as BoardQuery, Scope};
+use crate::rules::competition::Competition;
+use crate::rules::workout::{Task, Workout};
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
+use crate::words::en::plot::Plot;
 use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
-use std::collections::HashMap;
 
 #[derive(Template)]
 #[template(path = "places.html")]
@@ -39,6 +38,8 @@ struct View {
     rows: Vec<Row>,
     pager: Pager,
     none: String,
+    t: &'static Plot,
+    plot: Option<PlotView>,
     rules_href: String,
     as_of: String,
 }
@@ -64,13 +65,8 @@ struct Row {
     gap: String,
 }
 
-/// What the board knows of a row beyond its place.
-struct Beside {
-    place: u32,
-    shared: u32,
-    gap: String,
-    /// Done at the division's own level.
-    ordinary: bool,
+fn texts() -> &'static Plot {
+    crate::words::plot(language::reader())
 }
 
 /// `GET /c/{c}/divisions/{d}/workouts/{w}`.
@@ -89,20 +85,20 @@ pub async fn get_places(
         Ok(form) => form,
         Err(bib) => return Ok(Redirect::to(&(asked.address(&here, None, Some(bib)) + &anchor(bib))).into_response()),
     };
-    let read = |query| {
-        let (app, actor, slug, division, workout) = (&app, &caller.actor, &slug, &division, &workout);
-        async move { action::places(app, actor, caller.received, slug, division, workout, &query).await }
-    };
-    let page = read(asked.page()).await?;
+    let query = asked.page();
+    let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &query).await?;
+    let page = desk.places(&app, &division, &workout, &query).await?;
     let own = scope::own_bib(&reader);
-    let pinned = match own.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
-        Some(bib) => read(asked.row_of(bib)).await?.rows.into_iter().find(|r| r.bib == bib),
+    let pin = asked.bib.or(own);
+    let pinned = match pin.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
+        Some(bib) => scope::found(desk.places(&app, &division, &workout, &asked.row_of(bib)).await)?
+            .and_then(|page| page.rows.into_iter().find(|r| r.bib == bib)),
         None => None,
     };
-    let beside = beside(&app, &reader, x, &asked, &page, pinned.as_ref());
+    let spread = desk.spread(&division, &workout, pin)?;
     let base = format!("/c/{slug}");
     let (w, c) = (words(), &reader.competition);
-    let row = |r: &PlaceRow| row(&reader, &gyms, &asked, page.of, r, beside.get(&r.bib), own);
+    let row = |r: &PlaceRow| row(&reader, &gyms, &asked, &page, r, own);
     let title = say::division(c, &division);
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.places_lead_scoped } else { w.places_lead };
@@ -135,6 +131,8 @@ pub async fn get_places(
         rows: page.rows.iter().map(row).collect(),
         pager: Pager::new(&asked, &here, page.from, page.rows.len(), page.entries),
         none: none(&reader, x),
+        t: texts(),
+        plot: (spread.of > 0).then(|| plot::view(c, task(c, &division, x), &spread, own)),
         rules_href: format!("{base}#rules"),
         as_of: as_of(&reader, page.log_seq),
     };
@@ -151,65 +149,27 @@ fn none(reader: &Reader, x: &Workout) -> String {
     put(w.places_hidden, &[("at", &at)])
 }
 
-/// Shared places and gaps from the board's current state; nothing for a state of the past.
-fn beside(
-    app: &App,
-    reader: &Reader,
-    x: &Workout,
-    asked: &Asked,
-    page: &PlacesView,
-    pinned: Option<&PlaceRow>,
-) -> HashMap<u32, Beside> {
-    let c = &reader.competition;
-    let index = c.workouts.iter().position(|o| o.slug == x.slug);
-    let (Some(index), None, Some(view)) = (index, asked.as_of, app.board.view(reader.id)) else {
-        return HashMap::new();
-    };
-    let among = Scope {
-        gym: asked.scope.gym.clone(),
-        region: asked.scope.region.clone(),
-        country: asked.scope.country.clone(),
-    };
-    let query = BoardQuery { division: page.division.clone(), scope: among, mask: Mask::ALL };
-    let cut = Cut::Rows { from: page.from as usize, limit: page.rows.len() };
-    let one = pinned.and_then(|r| view.places(&query, index, Cut::Holding { bib: r.bib, limit: 1 }));
-    let rows = view.places(&query, index, cut).into_iter().chain(one).flat_map(|p| p.rows);
-    rows.filter_map(|r| {
-        let (taken, score) = (r.place?, r.score?);
-        let gap = match (r.next, score.key) {
-            (Some(next), Some(own)) => {
-                let task = c.prescription(&x.slug, &r.athlete.division, score.level).map_or(&x.task, |p| &p.task);
-                let unit = if score.text.contains("lb") { LoadUnit::Lb } else { LoadUnit::Kg };
-                order::gap(task, next.key, own, unit).say(language::reader())
-            }
-            _ => words().gap_first.to_owned(),
-        };
-        let ordinary = c.division(&r.athlete.division).is_some_and(|d| d.level == score.level);
-        Some((r.athlete.bib, Beside { place: taken, shared: r.shared, gap, ordinary }))
-    })
-    .collect()
+/// What results of a division are said by: of a combined one, its first part's.
+fn task<'a>(c: &'a Competition, division: &'a str, x: &'a Workout) -> &'a Task {
+    let parts = c.division(division).map(|d| if d.combines.is_empty() { vec![&d.slug] } else { d.combines.iter().collect() });
+    let levels = || (0_u8..).zip(&c.levels).map(|(n, _)| n);
+    let mut all = parts.into_iter().flatten().flat_map(|d| levels().filter_map(|l| c.prescription(&x.slug, d, l)));
+    all.next().map_or(&x.task, |p| &p.task)
 }
 
-fn row(
-    reader: &Reader,
-    gyms: &[GymView],
-    asked: &Asked,
-    of: u32,
-    r: &PlaceRow,
-    beside: Option<&Beside>,
-    own: Option<u32>,
-) -> Row {
+fn row(reader: &Reader, gyms: &[GymView], asked: &Asked, page: &PlacesView, r: &PlaceRow, own: Option<u32>) -> Row {
     let (w, c) = (words(), &reader.competition);
-    let beside = beside.filter(|b| Some(b.place) == r.place);
     // Only what is out of the ordinary is said: a level below the division's own.
-    let said = c.levels.len() > 1 && r.text.is_some() && beside.is_none_or(|b| !b.ordinary);
-    let level = r.level.as_deref().filter(|_| said);
+    let parts = c.division(&page.division).into_iter().flat_map(|d| d.combines.iter().chain([&d.slug]));
+    let mut usual = parts.filter_map(|d| c.division(d)).filter(|d| d.combines.is_empty()).map(|d| usize::from(d.level));
+    let level = r.level.as_deref().filter(|_| c.levels.len() > 1 && r.text.is_some());
+    let level = level.filter(|l| !usual.any(|n| c.levels.get(n).is_some_and(|usual| usual.slug == *l)));
     let unscoped = r.unscoped_place.filter(|_| asked.narrowed());
     Row {
         id: format!("b{}", r.bib),
-        place: r.place.map(|n| Mark::new(n, of)),
+        place: r.place.map(|n| Mark::new(n, page.of)),
         why: w.no_place,
-        share: beside.filter(|b| b.shared > 1).map_or(String::new(), |b| put(w.share, &[("n", &b.shared)])),
+        share: if r.shared > 1 { put(w.share, &[("n", &r.shared)]) } else { String::new() },
         label: label(r.bib, own, asked),
         href: format!("/c/{}/athletes/{}", c.slug, r.bib),
         name: r.name.clone(),
@@ -223,7 +183,11 @@ fn row(
             (Some(_), state) => say::remarkable(state),
             (None, state) => say::state(state.unwrap_or_default(), false).to_owned(),
         },
-        gap: beside.map_or(String::new(), |b| b.gap.clone()),
+        gap: match (&r.next, r.place) {
+            (Some(next), _) => next.missing.clone(),
+            (None, Some(1)) => w.gap_first.to_owned(),
+            (None, _) => String::new(),
+        },
     }
 }
 
@@ -252,7 +216,7 @@ mod tests {
         }
     }
 
-    fn page(rows: Vec<Row>) -> String {
+    fn page(rows: Vec<Row>, plot: Option<PlotView>) -> String {
         View {
             shell: samples::shell("Workout 1"),
             w: words(),
@@ -265,6 +229,8 @@ mod tests {
             rows,
             pager: Pager::default(),
             none: words().places_none.to_owned(),
+            t: texts(),
+            plot,
             rules_href: "/c/s#rules".to_owned(),
             as_of: "State 8812".to_owned(),
         }
@@ -278,7 +244,7 @@ mod tests {
             a_row(1, Some(1), samples::LONG),
             a_row(2, Some(1), samples::BIDI),
             a_row(3, None, samples::HOSTILE),
-        ]);
+        ], None);
         samples::assert_sound(&page);
         assert_eq!(page.matches("2 share it").count(), 2);
         assert!(page.contains("3 reps") && page.contains(words().no_place));
@@ -286,7 +252,7 @@ mod tests {
 
     #[test]
     fn a_workout_without_scores_says_so() {
-        let page = page(Vec::new());
+        let page = page(Vec::new(), None);
         samples::assert_sound(&page);
         assert!(page.contains(words().places_none));
     }

@@ -2,6 +2,7 @@
 
 use super::form::{Choice, Fields};
 use super::shell::{Link, encoded, words};
+use crate::actions::Failure;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::standings::StandingsQuery;
@@ -9,7 +10,7 @@ use crate::actions::views::{GymView, ScopeView};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::place::Running;
-use crate::web::problem::Answer;
+use crate::web::problem::{Answer, Problem};
 use crate::words::put;
 use std::collections::BTreeSet;
 
@@ -28,7 +29,7 @@ pub struct Asked {
     pub running: Option<Running>,
     /// First row.
     pub from: Option<u32>,
-    /// The page that holds this bib.
+    /// Whose row is pinned; without `from` also the page that holds it.
     pub bib: Option<u32>,
     /// A state of the past.
     pub as_of: Option<u64>,
@@ -61,7 +62,8 @@ impl Asked {
     /// For the action: a page.
     #[must_use]
     pub fn page(&self) -> StandingsQuery {
-        let from = if self.bib.is_some() { None } else { Some(self.from.unwrap_or(1).max(1)) };
+        let bib = self.bib.filter(|_| self.from.is_none());
+        let from = if bib.is_some() { None } else { Some(self.from.unwrap_or(1).max(1)) };
         StandingsQuery {
             scope: self.scope.clone(),
             running: self.running,
@@ -69,7 +71,7 @@ impl Asked {
             at_least: None,
             from,
             limit: Some(ROWS),
-            bib: self.bib,
+            bib,
         }
     }
 
@@ -253,6 +255,15 @@ pub fn gym_name<'a>(gyms: &'a [GymView], slug: &'a str) -> &'a str {
     gyms.iter().find(|g| g.slug == slug).map_or(slug, |g| &g.name)
 }
 
+/// What is not there is no problem for a pinned row: whoever it is, they are not listed here.
+pub fn found<T>(result: Result<T, Failure>) -> Answer<Option<T>> {
+    match result.map_err(Problem::from) {
+        Ok(value) => Ok(Some(value)),
+        Err(problem) if problem.status == http::StatusCode::NOT_FOUND => Ok(None),
+        Err(problem) => Err(problem),
+    }
+}
+
 /// The reader's own bib in a competition, if it has one.
 #[must_use]
 pub fn own_bib(reader: &Reader) -> Option<u32> {
@@ -280,7 +291,7 @@ impl Pager {
     #[must_use]
     pub fn new(asked: &Asked, action: &str, from: u32, rows: usize, entries: u32) -> Self {
         let to = from.saturating_add(u32::try_from(rows).unwrap_or(u32::MAX)).saturating_sub(1);
-        let at = |row: u32| asked.address(action, Some(row), None);
+        let at = |row: u32| asked.address(action, Some(row), asked.bib);
         let last = entries.saturating_sub(1) / ROWS * ROWS + 1;
         let (earlier, later) = (from > 1, rows > 0 && to < entries);
         Self {

@@ -62,6 +62,8 @@ struct Row {
     country: String,
     unscoped: String,
     points: String,
+    /// "2 points to 11th", in the row that is looked for.
+    gap: String,
     cells: Vec<Cell>,
 }
 
@@ -95,8 +97,11 @@ pub async fn get_standings(
     };
     let page = read(asked.page()).await?;
     let own = scope::own_bib(&reader);
-    let pinned = match own.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
-        Some(bib) => read(asked.row_of(bib)).await?.rows.into_iter().find(|r| r.bib == bib),
+    let pin = asked.bib.or(own);
+    let pinned = match pin.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
+        Some(bib) => {
+            scope::found(read(asked.row_of(bib)).await)?.and_then(|page| page.rows.into_iter().find(|r| r.bib == bib))
+        }
         None => None,
     };
     Ok(html(&view(&reader, &asked, &caller, &gyms, form, &page, own, pinned)).into_response())
@@ -205,6 +210,14 @@ fn row(
         country: r.country.clone(),
         unscoped: unscoped.map_or(String::new(), |n| put(w.in_all, &[("ordinal", &(w.ordinal)(n.into()))])),
         points: r.points.map_or(String::new(), words().number),
+        gap: match (&r.next, r.standing) {
+            _ if label(r.bib, own, asked).is_empty() => String::new(),
+            (Some(next), _) => {
+                put(w.gap_to, &[("gap", &next.missing), ("ordinal", &(w.ordinal)(next.place.into()))])
+            }
+            (None, Some(1)) => w.gap_first.to_owned(),
+            (None, _) => String::new(),
+        },
         cells: r.workouts.iter().map(|x| cell(c, x)).collect(),
     }
 }
@@ -263,6 +276,7 @@ mod tests {
             country: "PT".to_owned(),
             unscoped: String::new(),
             points: "7".to_owned(),
+            gap: if label.is_empty() { String::new() } else { "2 points to 1st".to_owned() },
             cells: vec![
                 Cell {
                     text: "6+14 tb 11:24".to_owned(),
@@ -339,6 +353,7 @@ mod tests {
         let own = Row { id: String::new(), ..a_row(2, Some(300), samples::BIDI, words().you) };
         let page = page(vec![a_row(1, Some(1), "Ines Duarte", "")], Some(own));
         samples::assert_sound(&page);
+        assert!(page.contains("2 points to 1st"));
         assert!(page.find("300th").expect("own") < page.find("Ines Duarte").expect("first"));
     }
 }

@@ -59,4 +59,6 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "too_many_rows",
         "{rows} Zeilen sind mehr als die {most}, die auf einmal gehen: teil die Datei, oder nimm die Befehlszeile.",
     ),
+    ("what_if_level", "Wähle ein Level aus der Liste."),
+    ("what_if_workout", "Wähle ein Workout aus der Liste."),
 ];

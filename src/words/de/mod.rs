@@ -3,6 +3,7 @@
 //! What is typed (`148 reps`, `6+12`, `cap+12`) is the same in every language.
 
 pub mod api;
+pub mod appeal;
 mod cautions;
 mod cli;
 mod competition;
@@ -14,10 +15,12 @@ mod life;
 pub mod organise;
 pub mod pages;
 mod performance;
+pub mod plot;
 mod problems;
 mod roster;
 pub mod sheet;
 mod store;
+pub mod what_if;
 
 use super::Tables;
 
@@ -42,4 +45,7 @@ pub const TABLES: Tables = Tables {
     api: &api::API,
     heats: &heats::HEATS,
     sheet: &sheet::SHEET,
+    appeal: &appeal::APPEAL,
+    plot: &plot::PLOT,
+    what_if: &what_if::WHAT_IF,
 };

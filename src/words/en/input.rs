@@ -50,4 +50,6 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "too_many_rows",
         "{rows} rows are more than the {most} that can be sent at once: split the file, or use the command line.",
     ),
+    ("what_if_level", "Choose a level from the list."),
+    ("what_if_workout", "Choose a workout from the list."),
 ];

@@ -1,6 +1,7 @@
 //! English: one file per area, each a sorted list of (code, sentence).
 
 pub mod api;
+pub mod appeal;
 mod cautions;
 mod cli;
 mod competition;
@@ -12,10 +13,12 @@ mod life;
 pub mod organise;
 pub mod pages;
 mod performance;
+pub mod plot;
 mod problems;
 mod roster;
 pub mod sheet;
 mod store;
+pub mod what_if;
 
 use super::Tables;
 
@@ -40,4 +43,7 @@ pub const TABLES: Tables = Tables {
     api: &api::API,
     heats: &heats::HEATS,
     sheet: &sheet::SHEET,
+    appeal: &appeal::APPEAL,
+    plot: &plot::PLOT,
+    what_if: &what_if::WHAT_IF,
 };

@@ -1,0 +1,35 @@
+//! What a plot of results says.
+
+texts! {
+    /// Every text of a plot of results in one language.
+    Plot, PLOT:
+    title: "How the results are spread",
+    bands: "From left to right: {bands}.",
+    median: "Half of them have {text} or better.",
+    ties_none: "No place is shared.",
+    ties_one: "One place is shared: {ordinal}, by {n}.",
+    ties: "Shared places: {places}, by {athletes} in all. Most are in {ordinal}: {n}.",
+    yours: "You are in {ordinal} with {text}.",
+    theirs: "Bib {bib} is in {ordinal} with {text}.",
+    unplaced_you: "You have no place in this workout yet.",
+    unplaced: "Bib {bib} has no place in this workout.",
+    you: "You",
+    band: "{name}: {n}",
+    band_all: "All results",
+    band_done: "Finished",
+    band_capped: "Not finished at the cap",
+    band_no_lift: "No good lift",
+    band_level: "{level}: {band}",
+    numbers: "The same in numbers",
+    caption: "How many results lie in which range, best first",
+    range: "Result",
+    athletes: "Athletes",
+    places: "Places",
+    places_from_to: "{from} to {to}",
+    nobody: "none",
+    rounds_from_to: "{from} to {to} rounds",
+    before_rounds: "before the first round",
+    from_to: "{from} to {to}",
+    load_from_under: "{from} to less than {to}",
+    no_lift: "no lift",
+}
