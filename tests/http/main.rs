@@ -21,4 +21,5 @@ mod passwords;
 mod preconditions;
 mod routes;
 mod sheet;
+mod spectators;
 mod support;

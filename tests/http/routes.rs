@@ -109,6 +109,8 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/c/saltmarsh/divisions/women/workouts/w1", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/athletes/1042", "", "+++++++++++"),
     ("GET",    "/api", "", "+++++++++++"),
+    // Nobody has ruled on it: what stands behind the permission is a conflict.
+    ("POST",   "/c/saltmarsh/athletes/1042/workouts/w1/appeal", "form:reason=counted+again&etag=1", "13+333+3333"),
     ("GET",    "/static/STYLE", "", "+++++++++++"),
     ("GET",    "/signin", "", "+++++++++++"),
     // The eleventh try is one too many.

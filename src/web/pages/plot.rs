@@ -144,7 +144,12 @@ fn mark(marked: &Marked, x: f64, own: Option<u32>) -> Label {
 /// The ends of a band's scale.
 fn ends(task: &Task, band: &Band, x: f64, one: f64) -> Vec<Label> {
     let (Some(first), Some(last)) = (band.bins.first(), band.bins.last()) else { return Vec::new() };
-    let (best, _) = edges(task, first.span);
+    let best = match first.span {
+        // The unit is said once.
+        Span::Rounds(_, n) => (words().count)(n, Noun::Round),
+        Span::Count(_, n) => (words().count)(n, noun(task, band)),
+        span => edges(task, span).0,
+    };
     let mut labels = vec![Label { x: share(x), anchor: "start", text: best, at: String::new() }];
     if band.bins.len() >= NARROWEST {
         let (_, worst) = edges(task, last.span);
@@ -166,15 +171,19 @@ fn edges(task: &Task, span: Span) -> (String, String) {
     }
 }
 
-/// What a bin reaches over, in words.
-fn range(task: &Task, band: &Band, span: Span) -> String {
-    let (w, t) = (words(), texts());
-    let noun = match task.unit {
+/// What a band counts.
+fn noun(task: &Task, band: &Band) -> Noun {
+    match task.unit {
         _ if band.kind == Kind::Capped || matches!(task.format, Format::Amrap | Format::ForTime) => Noun::Rep,
         CountUnit::Reps => Noun::Rep,
         CountUnit::Calories => Noun::Calorie,
         CountUnit::Metres => Noun::Metre,
-    };
+    }
+}
+
+/// What a bin reaches over, in words.
+fn range(task: &Task, band: &Band, span: Span) -> String {
+    let (w, t, noun) = (words(), texts(), noun(task, band));
     let from_to = |template, from: &dyn std::fmt::Display, to: &dyn std::fmt::Display| {
         put(template, &[("from", from), ("to", to)])
     };
@@ -269,4 +278,56 @@ fn lines(c: &Competition, task: &Task, spread: &Spread, own: Option<u32>) -> Vec
         lines.push(put(t.bands, &[("bands", &bands.join("; "))]));
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::actions::standings::Ties;
+    use crate::rules::competition;
+
+    fn the_competition() -> Competition {
+        let raw = competition::from_toml(include_str!("../../../tests/data/small.toml")).expect("reads");
+        competition::compile(&raw).expect("holds together").value
+    }
+
+    fn spread(counts: &[u32], at: Option<(usize, usize)>) -> Spread {
+        let bin = |(n, count): (usize, &u32)| Bin {
+            span: Span::Count(n as u64, n as u64),
+            amounts: (n as u64, n as u64),
+            count: *count,
+            places: (*count > 0).then_some((1, *count)),
+        };
+        let bins = counts.iter().enumerate().map(bin).collect();
+        let mark = at.map(|at| Marked { bib: 1042, placed: Some((12, "6+14".to_owned())), at: Some(at) });
+        let bands = vec![Band { level: 0, kind: Kind::Done, bins }];
+        Spread { bands, of: counts.iter().sum(), median: None, ties: Ties::default(), mark }
+    }
+
+    fn percent(text: &str) -> f64 {
+        text.trim_end_matches('%').parse().expect("a share")
+    }
+
+    #[test]
+    fn bars_stay_inside_the_plot_from_one_result_to_ten_thousand() {
+        let (c, task) = (the_competition(), Task::of(Format::MaxCount));
+        for counts in [vec![1], vec![1, 1], vec![1, 0, 10_000, 3], vec![500; 20]] {
+            let view = view(&c, &task, &spread(&counts, Some((0, 0))), Some(1042));
+            assert_eq!(view.bars.len(), counts.iter().filter(|n| **n > 0).count());
+            for bar in &view.bars {
+                assert!(percent(&bar.x) >= 0.0 && percent(&bar.x) + percent(&bar.width) <= 100.0, "{bar:?}");
+                assert!(percent(&bar.y) >= TOP - 0.01 && percent(&bar.height) >= 1.5, "{bar:?}");
+                assert!((percent(&bar.y) + percent(&bar.height) - FOOT).abs() < 0.02, "{bar:?}");
+            }
+            assert_eq!(view.rows.len(), counts.len());
+            assert_eq!(view.bars.iter().filter(|b| b.own).count(), 1);
+            assert_eq!(view.mark.as_ref().map(|m| m.text.as_str()), Some("You"));
+        }
+    }
+
+    #[test]
+    fn nobody_placed_gives_an_empty_plot() {
+        let empty = Spread { bands: Vec::new(), ..spread(&[], None) };
+        assert_eq!(view(&the_competition(), &Task::of(Format::MaxCount), &empty, None).bars, []);
+    }
 }

@@ -114,7 +114,9 @@ pub async fn read(
             StatusCode::OK
         }
         Err(Failure::Refused(Refusal::Faults(faults))) => {
-            made.errors = form::beside(&faults, FIELDS, &[("tiebreak", "performance")]);
+            // A level that is not asked for has no field to stand beside.
+            let level = if made.levels.len() > 1 { "level" } else { "performance" };
+            made.errors = form::beside(&faults, FIELDS, &[("tiebreak", "performance"), ("level", level)]);
             StatusCode::UNPROCESSABLE_ENTITY
         }
         Err(Failure::Busy) => {

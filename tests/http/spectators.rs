@@ -1,0 +1,170 @@
+//! What athletes and spectators see: plots of results, percentiles, another result tried, appeals,
+//! the row that is looked for.
+
+use crate::support::{Client, Reply, TestApp};
+use serde_json::json;
+
+const C: &str = "/api/v1/competitions/saltmarsh";
+const INES: &str = "/c/saltmarsh/athletes/1042";
+const PLACES: &str = "/c/saltmarsh/divisions/women/workouts/w1";
+
+async fn page(client: &Client, address: &str) -> Reply {
+    client.get(address).accept("text/html").await
+}
+
+/// An attested score in w1.
+async fn score(app: &TestApp, gym: &str, bib: u32, performance: &str, judge: &str) {
+    let sent = json!({ "performance": performance, "attestation": { "judge": judge, "how": "paper_sheet" } });
+    let path = format!("{C}/workouts/w1/scores/{bib}");
+    app.staff_of(gym).await.put(&path).json(sent).await.expect(201);
+}
+
+/// Three scores: 1042 leads with 6+14, 1043 and 2001 share second place with 5+2.
+async fn three() -> TestApp {
+    let app = TestApp::new().await;
+    score(&app, "quayside", 1042, "6+14 tb 11:24", "J-1").await;
+    score(&app, "quayside", 1043, "5+2 tb 10:00", "J-1").await;
+    score(&app, "millpond", 2001, "5+2 tb 10:00", "J-2").await;
+    app
+}
+
+#[tokio::test]
+async fn a_plot_counts_every_result_once_and_names_nobody() {
+    let app = three().await;
+    let text = page(&app.nobody(), PLACES).await.expect(200).text();
+    let plot = text.split_once("<section class=\"spread\"").and_then(|(_, rest)| rest.split_once("</section>"));
+    let plot = plot.expect("a plot").0;
+    assert_eq!(plot.matches("<rect").count(), 2, "{plot}");
+    assert!(plot.contains("Half of them have 5+2 tb 10:00 or better."), "{plot}");
+    assert!(plot.contains("One place is shared: 2nd, by 2 athletes."), "{plot}");
+    for name in ["Ines", "Rita", "Noor", "1042", "2001", "style="] {
+        assert!(!plot.contains(name), "{name} in {plot}");
+    }
+    let asked = page(&app.nobody(), &format!("{PLACES}?bib=1042")).await.expect(200).text();
+    assert!(asked.contains("<rect class=\"own\"") && asked.contains("Bib 1042 is in 1st with 6+14 tb 11:24."));
+    let own = app.in_browser(&app.athlete(1043).await).await;
+    assert!(page(&own, PLACES).await.text().contains("You are in 2nd with 5+2 tb 10:00."));
+}
+
+#[tokio::test]
+async fn a_workout_without_results_has_no_plot() {
+    let app = TestApp::new().await;
+    let text = page(&app.nobody(), PLACES).await.expect(200).text();
+    assert!(!text.contains("<rect") && text.contains("0 of 3 have a place"), "{text}");
+}
+
+#[tokio::test]
+async fn the_row_that_is_looked_for_stays_pinned_on_other_pages() {
+    let app = three().await;
+    for address in ["/c/saltmarsh/divisions/women?bib=2001&from=3", &format!("{PLACES}?bib=2001&from=3")] {
+        let text = page(&app.nobody(), address).await.expect(200).text();
+        assert!(text.contains("Noor de Wit") && text.contains("class=\"own\""), "{address}: {text}");
+    }
+    let text = page(&app.nobody(), "/c/saltmarsh/divisions/women?bib=2001").await.text();
+    assert!(text.contains("1 point to 1st"), "{text}");
+    // Somebody of another division is no problem, only not there.
+    page(&app.nobody(), &format!("{PLACES}?bib=1044&from=1")).await.expect(200);
+}
+
+#[tokio::test]
+async fn an_athletes_page_says_the_percentile() {
+    let app = three().await;
+    assert!(page(&app.nobody(), INES).await.text().contains("100.0 %"));
+    // Two of three are not better than 5+2: those that share it.
+    assert!(page(&app.nobody(), "/c/saltmarsh/athletes/1043").await.text().contains("66.6 %"));
+}
+
+#[tokio::test]
+async fn another_result_is_tried_and_nothing_is_stored() {
+    let app = three().await;
+    let before = app.organiser().await.get(&format!("{C}/log")).await.json()["log_seq"].clone();
+    let asked = "/c/saltmarsh/athletes/1043?workout=w1&performance=7%2B1+tb+11:50";
+    let text = page(&app.nobody(), asked).await.expect(200).text();
+    assert!(text.contains("With 7+1 tb 11:50 in Workout 1"), "{text}");
+    assert!(text.contains("<td>2nd of 3</td><td><strong>1st of 3</strong></td>"), "{text}");
+    assert!(text.contains("<td>2nd of 3, 2 points</td><td><strong>1st of 3, 1 point</strong></td>"), "{text}");
+    // The gym's own: 1042 and 1043.
+    assert!(text.contains("<td>2nd of 2</td><td><strong>1st of 2</strong></td>"), "{text}");
+    let after = app.organiser().await.get(&format!("{C}/log")).await.json()["log_seq"].clone();
+    assert_eq!(before, after);
+    assert!(page(&app.nobody(), "/c/saltmarsh/athletes/1043").await.text().contains("5+2 tb 10:00"));
+}
+
+#[tokio::test]
+async fn what_cannot_be_tried_is_said_beside_the_field_with_what_was_written() {
+    let app = three().await;
+    let of = |query: &str| format!("{INES}?{query}");
+    let text = page(&app.nobody(), &of("workout=w1&performance=5%2B44")).await.expect(422).text();
+    assert!(text.contains("44 reps is a whole round here: write 6+0."), "{text}");
+    assert!(text.contains("value=\"5+44\"") && text.contains("id=\"performance-error-1\""));
+    let text = page(&app.nobody(), &of("workout=w1&level=no-such&performance=1%2B1")).await.expect(422).text();
+    assert!(text.contains("Choose a level from the list."));
+}
+
+#[tokio::test]
+async fn a_workout_that_is_not_announced_or_published_cannot_be_tried_and_is_not_told_from_none() {
+    let app = three().await;
+    let file = include_str!("../data/small.toml");
+    let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
+    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    let asked = |w: &str| format!("{INES}?workout={w}&performance=1%2B1");
+    let without = |text: String, w: &str| text.replace(w, "");
+    let nowhere = without(page(&app.nobody(), &asked("nowhere")).await.expect(422).text(), "nowhere");
+    for hidden in ["w3", "w1"] {
+        let text = page(&app.nobody(), &asked(hidden)).await.expect(422).text();
+        assert!(!text.contains("option value=\"w1\"") && !text.contains("option value=\"w3\""), "{text}");
+        assert!(text.contains("Choose a workout from the list."));
+        assert_eq!(without(text, hidden).len(), without(nowhere.clone(), hidden).len());
+    }
+    assert_eq!(page(&app.nobody(), PLACES).await.status.as_u16(), 404);
+}
+
+/// Strikes 1042's score.
+async fn strike(app: &TestApp) {
+    let path = format!("{C}/workouts/w1/scores/1042");
+    let etag = app.nobody().get(&path).await.header("etag").trim_matches('"').to_owned();
+    let ruling = json!({ "kind": "strike", "reason": "the bell was too light" });
+    let call = app.referee().await.post(&format!("{path}/ruling")).header("if-match", &format!("\"{etag}\""));
+    call.json(ruling).await.expect(200);
+}
+
+const APPEAL: &str = "/c/saltmarsh/athletes/1042/workouts/w1/appeal";
+
+#[tokio::test]
+async fn an_athlete_appeals_once_from_the_own_page_and_the_state_is_public_but_the_words_are_not() {
+    let app = three().await;
+    let own = app.in_browser(&app.athlete(1042).await).await;
+    assert!(!page(&own, INES).await.text().contains(APPEAL), "nothing to appeal yet");
+    strike(&app).await;
+    assert!(!page(&app.nobody(), INES).await.text().contains(APPEAL), "not for everybody");
+    let shown = page(&own, INES).await.text();
+    assert!(shown.contains(APPEAL) && shown.contains("Can be appealed until"), "{shown}");
+    let etag = shown.split_once("name=\"etag\" value=\"").and_then(|(_, r)| r.split_once('"')).expect("an etag").0;
+    let csrf = own.get("/account").await.csrf();
+    let send = async |reason: &str| {
+        let form = format!("reason={reason}&etag={etag}&csrf={csrf}");
+        own.post(APPEAL).body("application/x-www-form-urlencoded", form).await
+    };
+    let empty = send("").await.expect(422).text();
+    assert!(empty.contains("id=\"appeal-w1-error-1\"") && empty.contains("<details class=\"appeal noprint\" open>"));
+    let sent = send("The+bell+weighs+16+kg").await.expect(303);
+    assert_eq!(sent.header("location"), "/c/saltmarsh/athletes/1042?appealed=w1#w-w1");
+    let after = page(&own, sent.header("location").split('#').next().unwrap_or_default()).await.text();
+    assert!(after.contains("Your appeal is with the referees.") && after.contains("waits for a decision"), "{after}");
+    assert!(after.contains("The bell weighs 16 kg") && !after.contains(APPEAL));
+    let anybody = page(&app.nobody(), INES).await.text();
+    assert!(anybody.contains("waits for a decision") && !anybody.contains("weighs 16 kg"));
+    let again = send("Once+more").await;
+    assert!(matches!(again.status.as_u16(), 409 | 412), "{}", again.status);
+    assert!(!again.text().contains("Your appeal is with the referees."));
+}
+
+#[tokio::test]
+async fn a_ruling_cannot_be_appealed_from_the_page_after_two_days() {
+    let app = three().await;
+    strike(&app).await;
+    let own = app.in_browser(&app.athlete(1042).await).await;
+    app.set_clock("2027-01-16T12:00:01Z");
+    let shown = page(&own, INES).await.text();
+    assert!(!shown.contains(APPEAL) && shown.contains("Could be appealed until"), "{shown}");
+}
