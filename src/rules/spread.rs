@@ -102,10 +102,7 @@ pub enum Span {
 /// assert_eq!(bins[0], (Span::Count(1260, 1279), 1));
 /// assert_eq!((bins.len(), bins[1], bins[13]), (14, (Span::Count(1240, 1259), 1), (Span::Count(1000, 1019), 1)));
 /// ```
-pub fn spread<'a>(
-    keys: impl IntoIterator<Item = Key>,
-    measure: impl Fn(u8) -> Option<Measure<'a>>,
-) -> Vec<Band> {
+pub fn spread<'a>(keys: impl IntoIterator<Item = Key>, measure: impl Fn(u8) -> Option<Measure<'a>>) -> Vec<Band> {
     let mut keys: Vec<Key> = keys.into_iter().collect();
     keys.sort_unstable();
     let kind = |key: &Key| match measure(key.level()) {
@@ -305,7 +302,12 @@ mod tests {
     fn amrap() -> Task {
         let blocks = vec![work(10, Repeat::Rounds(1)), work(40, Repeat::Endless)];
         let scheme = Scheme::new(blocks, true).unwrap();
-        Task { scheme: Some(scheme), cap: Some(Millis(720_000)), tiebreak: Tiebreak::EachRound, ..Task::of(Format::Amrap) }
+        Task {
+            scheme: Some(scheme),
+            cap: Some(Millis(720_000)),
+            tiebreak: Tiebreak::EachRound,
+            ..Task::of(Format::Amrap)
+        }
     }
 
     /// 100 reps in at most 9:00.

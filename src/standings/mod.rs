@@ -13,8 +13,8 @@ mod field;
 mod pool;
 pub mod query;
 mod track;
-mod what_if;
 pub mod view;
+mod what_if;
 
 pub use query::{
     Athlete, Cut, DivisionCount, EntryRanking, EntryStanding, EntryWorkout, Mask, Moved, NextPlace, NextStanding,

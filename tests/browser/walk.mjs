@@ -11,6 +11,7 @@ import { assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
 import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
 import { open, signIn, watch } from "./people.mjs";
+import { countdowns } from "./time.mjs";
 
 const told = process.argv[2] ? await readFile(process.argv[2], "utf8") : process.env.DEMO;
 if (!told) {
@@ -122,6 +123,7 @@ const style = await anybody.page.locator("link[rel=stylesheet]").getAttribute("h
 await kept(base, style);
 for (const path of ["/", series, divisions[0], `${divisions[0]}/workouts/${running}`, workouts[0]]) await light(base, path, [style]);
 await anybody.close();
+await countdowns(base);
 
 // --- staff ------------------------------------------------------------------------------------
 

@@ -141,20 +141,20 @@ async fn an_athlete_appeals_once_from_the_own_page_and_the_state_is_public_but_t
     assert!(shown.contains(APPEAL) && shown.contains("Can be appealed until"), "{shown}");
     let etag = shown.split_once("name=\"etag\" value=\"").and_then(|(_, r)| r.split_once('"')).expect("an etag").0;
     let csrf = own.get("/account").await.csrf();
-    let send = async |reason: &str| {
+    let post = async |reason: &str| {
         let form = format!("reason={reason}&etag={etag}&csrf={csrf}");
         own.post(APPEAL).body("application/x-www-form-urlencoded", form).await
     };
-    let empty = send("").await.expect(422).text();
+    let empty = post("").await.expect(422).text();
     assert!(empty.contains("id=\"appeal-w1-error-1\"") && empty.contains("<details class=\"appeal noprint\" open>"));
-    let sent = send("The+bell+weighs+16+kg").await.expect(303);
+    let sent = post("The+bell+weighs+16+kg").await.expect(303);
     assert_eq!(sent.header("location"), "/c/saltmarsh/athletes/1042?appealed=w1#w-w1");
     let after = page(&own, sent.header("location").split('#').next().unwrap_or_default()).await.text();
     assert!(after.contains("Your appeal is with the referees.") && after.contains("waits for a decision"), "{after}");
     assert!(after.contains("The bell weighs 16 kg") && !after.contains(APPEAL));
     let anybody = page(&app.nobody(), INES).await.text();
     assert!(anybody.contains("waits for a decision") && !anybody.contains("weighs 16 kg"));
-    let again = send("Once+more").await;
+    let again = post("Once+more").await;
     assert!(matches!(again.status.as_u16(), 409 | 412), "{}", again.status);
     assert!(!again.text().contains("Your appeal is with the referees."));
 }

@@ -3,10 +3,10 @@
 
 use super::own::scope;
 use super::{Desk, StandingsQuery};
+use crate::actions::Failure;
 use crate::actions::reader::Reader;
 use crate::actions::score::{WAIT, find_entry, remarks};
 use crate::actions::views::{RemarkView, ScopeView};
-use crate::actions::Failure;
 use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::fault::{Fault, Warning};
@@ -61,9 +61,7 @@ pub struct Ranking {
 /// may see, with a prescription for the division.
 pub fn offered<'a>(reader: &'a Reader, division: &'a str) -> impl Iterator<Item = &'a Workout> {
     let done_by = move |x: &Workout| x.prescriptions.iter().any(|p| p.divisions.iter().any(|d| d == division));
-    reader
-        .workouts()
-        .filter(move |x| x.window.opens <= reader.now && reader.sees_scores(x, None) && done_by(x))
+    reader.workouts().filter(move |x| x.window.opens <= reader.now && reader.sees_scores(x, None) && done_by(x))
 }
 
 /// Works out what would be if `other` were the score of `bib` that counts.

@@ -291,14 +291,7 @@ fn placed(c: &Competition, gyms: &[GymView], p: &OwnPlace, x: &Workout, bib: u32
     Placed { href: address(c, p, Some(&x.slug), bib), text: among(c, gyms, &p.division, &p.scope), more }
 }
 
-fn attempt(
-    reader: &Reader,
-    gyms: &[GymView],
-    entry: &EntryView,
-    a: &ScoreView,
-    single: bool,
-    counts: bool,
-) -> Attempt {
+fn attempt(reader: &Reader, gyms: &[GymView], entry: &EntryView, a: &ScoreView, single: bool, counts: bool) -> Attempt {
     let w = words();
     let mut facts = score_facts(&reader.competition, gyms, entry.gym.as_deref(), a);
     facts.extend(appeal::facts(reader, a));
@@ -377,13 +370,20 @@ fn actions(reader: &Reader, entry: &EntryView, x: &Workout, there: bool) -> Vec<
 
 #[cfg(test)]
 mod tests {
+    use super::super::form::{Choice, FieldError};
     use super::super::samples;
+    use super::super::what_if::{Found, Row};
     use super::*;
 
     fn view(workouts: Vec<WorkoutView>) -> View {
         View {
             shell: samples::shell(samples::HOSTILE),
             w: words(),
+            t: what_if::texts(),
+            a: appeal::texts(),
+            csrf: "x".to_owned(),
+            what_if: Some(a_box()),
+            percentiles: true,
             name: samples::HOSTILE.to_owned(),
             facts: vec![
                 (words().bib, "1042".to_owned(), String::new()),
@@ -410,6 +410,38 @@ mod tests {
         }
     }
 
+    fn a_box() -> WhatIfBox {
+        WhatIfBox {
+            action: "/c/s/athletes/1042".to_owned(),
+            workouts: vec![Choice::new("w1", samples::HOSTILE, "w1")],
+            levels: vec![Choice::new("a", samples::BIDI, "a"), Choice::new("b", samples::LONG, "a")],
+            performance: samples::HOSTILE.to_owned(),
+            hint: "6+14".to_owned(),
+            errors: vec![
+                FieldError::new("performance", samples::HOSTILE),
+                FieldError::new("workout", samples::HOSTILE),
+                FieldError::new("level", samples::HOSTILE),
+            ],
+            found: Some(Found {
+                title: samples::HOSTILE.to_owned(),
+                caption: samples::HOSTILE.to_owned(),
+                lines: vec![samples::HOSTILE.to_owned()],
+                rows: vec![Row { among: samples::BIDI.to_owned(), ..Row::default() }],
+            }),
+        }
+    }
+
+    fn an_appeal(id: &str) -> AppealForm {
+        AppealForm {
+            action: "/c/s/athletes/1042/workouts/w1/appeal".to_owned(),
+            etag: "8812".to_owned(),
+            id: format!("appeal-{id}"),
+            reason: samples::HOSTILE.to_owned(),
+            until: "Possible until then.".to_owned(),
+            errors: vec![FieldError::new(format!("appeal-{id}"), samples::HOSTILE)],
+        }
+    }
+
     fn a_workout(id: &str, attempts: Vec<Attempt>, history: Vec<Line>) -> WorkoutView {
         WorkoutView {
             id: id.to_owned(),
@@ -417,6 +449,8 @@ mod tests {
             title: samples::BIDI.to_owned(),
             attempts,
             none: words().no_score.to_owned(),
+            appealed: true,
+            appeal: Some(an_appeal(id)),
             history,
             history_title: "History: 2 changes".to_owned(),
             actions: vec![Link::new("/desk/s/g/w1/1042", words().enter_score)],
@@ -430,6 +464,7 @@ mod tests {
             text: "6+14 tb 11:24".to_owned(),
             state: words().state_amended,
             places: Vec::new(),
+            percentile: true,
             facts: vec![(words().reason, samples::HOSTILE.to_owned())],
         };
         let line = Line {
@@ -444,8 +479,8 @@ mod tests {
             text: samples::LONG.to_owned(),
             more: "12th of 311; 3 reps to 11th".to_owned(),
         };
-        let attempts = with_places(vec![attempt("Attempt 1"), attempt("Attempt 2: counts now")], vec![placed], 2);
-        assert!(attempts[0].places.is_empty() && attempts[1].places.len() == 1);
+        let counts = Attempt { places: vec![placed], ..attempt("Attempt 2: counts now") };
+        let attempts = vec![attempt("Attempt 1"), counts];
         let page = view(vec![a_workout("w-w1", attempts, vec![line]), a_workout("w-w2", Vec::new(), Vec::new())])
             .render()
             .expect("renders");
@@ -455,7 +490,9 @@ mod tests {
 
     #[test]
     fn an_athlete_without_scores_has_a_page() {
-        let page = View { overall: Vec::new(), ..view(Vec::new()) }.render().expect("renders");
+        let page = View { overall: Vec::new(), what_if: None, percentiles: false, ..view(Vec::new()) }
+            .render()
+            .expect("renders");
         samples::assert_sound(&page);
     }
 }

@@ -1,7 +1,7 @@
 //! `/c/{c}`: how does this work?
 
 use super::home::{Soon, running};
-use super::shell::{Link, Shell, When, left, words};
+use super::shell::{Left, Link, Shell, When, words};
 use super::{Page, html, rules_said};
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
@@ -43,7 +43,7 @@ struct WorkoutLine {
     title: String,
     state: &'static str,
     format: String,
-    left: Option<String>,
+    left: Option<Left>,
     opens: When,
     closes: When,
     session: Option<String>,
@@ -136,11 +136,10 @@ pub(super) fn phase(x: &Workout, now: Timestamp) -> &'static str {
 }
 
 /// "closes in 3 h 12 min", "opens in 2 days"; nothing once it has closed.
-pub(super) fn time_left(x: &Workout, now: Timestamp) -> Option<String> {
+pub(super) fn time_left(x: &Workout, now: Timestamp) -> Option<Left> {
     let w = words();
-    let (at, template) =
-        if now < x.window.opens { (x.window.opens, w.opens_in) } else { (x.window.closes, w.closes_in) };
-    left(now, at).map(|time| put(template, &[("left", &time)]))
+    let (at, say) = if now < x.window.opens { (x.window.opens, w.opens_in) } else { (x.window.closes, w.closes_in) };
+    Left::new(now, at, say)
 }
 
 fn division_line(c: &Competition, d: &Division, entries: u64) -> DivisionLine {
@@ -213,7 +212,7 @@ mod tests {
                 title: samples::LONG.to_owned(),
                 state: words().window_open,
                 format: "For time, at most 9:00".to_owned(),
-                left: Some("closes in 2 h".to_owned()),
+                left: Some(samples::left("closes in 2 h")),
                 opens: samples::when(),
                 closes: samples::when(),
                 session: Some("One effort with Workout 2".to_owned()),
@@ -231,7 +230,7 @@ mod tests {
         .render()
         .expect("renders");
         samples::assert_sound(&page);
-        assert!(page.contains("<strong>closes in 2 h</strong>"));
+        assert!(page.contains(">closes in 2 h</span></strong>"));
     }
 
     #[test]

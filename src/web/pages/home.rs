@@ -1,6 +1,6 @@
 //! `/`: what is on?
 
-use super::shell::{Link, Shell, When, left, words};
+use super::shell::{Left, Link, Shell, When, words};
 use super::{Page, html};
 use crate::actions::reader::Reader;
 use crate::app::App;
@@ -37,7 +37,7 @@ struct Line {
 pub(super) struct Soon {
     pub(super) href: String,
     pub(super) title: String,
-    pub(super) left: String,
+    pub(super) left: Left,
     pub(super) at: When,
 }
 
@@ -81,12 +81,12 @@ pub(super) fn running(reader: &Reader) -> Vec<Soon> {
 }
 
 /// What happens next with a workout; nothing when that has passed.
-fn soon(reader: &Reader, x: &Workout, at: Timestamp, template: &str) -> Option<Soon> {
+fn soon(reader: &Reader, x: &Workout, at: Timestamp, say: &'static str) -> Option<Soon> {
     let c = &reader.competition;
-    left(reader.now, at).map(|time| Soon {
+    Left::new(reader.now, at, say).map(|left| Soon {
         href: format!("/c/{}/workouts/{}", c.slug, x.slug),
         title: x.title.clone(),
-        left: put(template, &[("left", &time)]),
+        left,
         at: When::new(at, &c.time_zone),
     })
 }
@@ -127,7 +127,7 @@ pub(super) mod tests {
         let soon = |title: &str| Soon {
             href: "/c/s/workouts/w1".to_owned(),
             title: title.to_owned(),
-            left: "closes in 3 h 12 min".to_owned(),
+            left: samples::left("closes in 3 h 12 min"),
             at: samples::when(),
         };
         let line = Line {
@@ -141,7 +141,7 @@ pub(super) mod tests {
         };
         let page = page(vec![line]);
         samples::assert_sound(&page);
-        assert!(page.contains("running now, closes in 3 h 12 min"));
+        assert!(page.contains("running now, <span data-until=\"2027-01-17T21:00:00Z\" data-say=\"closes in {left}\">closes in 3 h 12 min</span>"));
         assert!(!page.contains("not shown"));
     }
 }

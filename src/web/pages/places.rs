@@ -151,7 +151,8 @@ fn none(reader: &Reader, x: &Workout) -> String {
 
 /// What results of a division are said by: of a combined one, its first part's.
 fn task<'a>(c: &'a Competition, division: &'a str, x: &'a Workout) -> &'a Task {
-    let parts = c.division(division).map(|d| if d.combines.is_empty() { vec![&d.slug] } else { d.combines.iter().collect() });
+    let parts =
+        c.division(division).map(|d| if d.combines.is_empty() { vec![&d.slug] } else { d.combines.iter().collect() });
     let levels = || (0_u8..).zip(&c.levels).map(|(n, _)| n);
     let mut all = parts.into_iter().flatten().flat_map(|d| levels().filter_map(|l| c.prescription(&x.slug, d, l)));
     all.next().map_or(&x.task, |p| &p.task)
@@ -240,11 +241,10 @@ mod tests {
 
     #[test]
     fn shared_places_and_gaps_are_said_in_words() {
-        let page = page(vec![
-            a_row(1, Some(1), samples::LONG),
-            a_row(2, Some(1), samples::BIDI),
-            a_row(3, None, samples::HOSTILE),
-        ], None);
+        let page = page(
+            vec![a_row(1, Some(1), samples::LONG), a_row(2, Some(1), samples::BIDI), a_row(3, None, samples::HOSTILE)],
+            None,
+        );
         samples::assert_sound(&page);
         assert_eq!(page.matches("2 share it").count(), 2);
         assert!(page.contains("3 reps") && page.contains(words().no_place));

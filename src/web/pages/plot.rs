@@ -12,16 +12,20 @@ use crate::rules::workout::{CountUnit, Format, Task};
 use crate::words::en::plot::Plot;
 use crate::words::{Noun, plot, put};
 
+/// All of the width, or of the height: shares are counted in hundredths of a percent.
+const WHOLE: u64 = 10_000;
 /// Share of the width between two bands.
-const GAP: f64 = 3.0;
+const GAP: u64 = 300;
 /// The widest bar.
-const WIDEST: f64 = 9.0;
+const WIDEST: u64 = 900;
 /// A band is as wide as so many bars at least: the ends of its scale are written below it.
 const NARROWEST: usize = 4;
+/// The lowest bar: a single result stays visible beside ten thousand.
+const LOWEST: u64 = 150;
 /// Share of the height above the tallest bar.
-const TOP: f64 = 16.0;
+const TOP: u64 = 1_600;
 /// Where bars stand.
-const FOOT: f64 = 84.0;
+const FOOT: u64 = 8_400;
 
 /// The plot and what is said of it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -88,61 +92,66 @@ fn texts() -> &'static Plot {
 }
 
 /// `12.5%`.
-fn share(n: f64) -> String {
-    let text = format!("{n:.2}");
+fn share(n: u64) -> String {
+    let text = format!("{}.{:02}", n / 100, n % 100);
     format!("{}%", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// A count as a factor.
+fn times(n: usize) -> u64 {
+    u64::try_from(n).unwrap_or(u64::MAX)
 }
 
 /// The view of a spread; `own`: the bib that is the reader's.
 #[must_use]
 pub fn view(c: &Competition, task: &Task, spread: &Spread, own: Option<u32>) -> PlotView {
     let most = spread.bands.iter().flat_map(|b| &b.bins).map(|b| b.count).max().unwrap_or(0);
-    let mut view = PlotView { lines: lines(c, task, spread, own), most: (words().number)(most.into()), ..PlotView::default() };
-    let slots: usize = spread.bands.iter().map(|b| b.bins.len().max(NARROWEST)).sum();
-    let gaps = GAP * (spread.bands.len().saturating_sub(1)) as f64;
-    let one = ((100.0 - gaps) / slots.max(1) as f64).min(WIDEST);
+    let mut view =
+        PlotView { lines: lines(c, task, spread, own), most: (words().number)(most.into()), ..PlotView::default() };
+    let slots: u64 = spread.bands.iter().map(|b| times(b.bins.len().max(NARROWEST))).sum();
+    let gaps = GAP * times(spread.bands.len().saturating_sub(1));
+    let one = (WHOLE.saturating_sub(gaps) / slots.max(1)).min(WIDEST);
     let at = spread.mark.as_ref().and_then(|m| m.at);
-    let mut x = 0.0;
+    let mut x = 0;
     for (n, band) in spread.bands.iter().enumerate() {
         for (m, bin) in band.bins.iter().enumerate() {
-            let (left, own_bar) = (x + one * m as f64, at == Some((n, m)));
+            let (left, own_bar) = (x + one * times(m), at == Some((n, m)));
             if bin.count > 0 {
-                // A single result stays visible beside ten thousand.
-                let height = ((FOOT - TOP) * f64::from(bin.count) / f64::from(most)).max(1.5);
+                let height = ((FOOT - TOP) * u64::from(bin.count) / u64::from(most)).max(LOWEST);
                 view.bars.push(Bar {
-                    x: share(left + one * 0.06),
-                    width: share(one * 0.88),
+                    x: share(left + one * 6 / 100),
+                    width: share(one * 88 / 100),
                     y: share(FOOT - height),
                     height: share(height),
                     own: own_bar,
                 });
             }
             if own_bar {
-                view.mark = spread.mark.as_ref().map(|m| mark(m, left + one / 2.0, own));
+                view.mark = spread.mark.as_ref().map(|m| mark(m, left + one / 2, own));
             }
             view.rows.push(row(c, task, band, bin, own_bar, m == 0 && spread.bands.len() > 1));
         }
         view.ends.extend(ends(task, band, x, one));
-        x += one * band.bins.len().max(NARROWEST) as f64 + GAP;
+        x += one * times(band.bins.len().max(NARROWEST)) + GAP;
     }
     view
 }
 
 /// Who the mark is, above its bar and inside the plot.
-fn mark(marked: &Marked, x: f64, own: Option<u32>) -> Label {
+fn mark(marked: &Marked, x: u64, own: Option<u32>) -> Label {
     let text = if own == Some(marked.bib) { texts().you.to_owned() } else { marked.bib.to_string() };
     let anchor = match x {
-        x if x < 6.0 => "start",
-        x if x > 94.0 => "end",
+        x if x < 600 => "start",
+        x if x > 9_400 => "end",
         _ => "middle",
     };
     let at = share(x);
-    let x = if anchor == "start" { 0.0 } else { x };
+    let x = if anchor == "start" { 0 } else { x };
     Label { x: share(x), anchor, text, at }
 }
 
 /// The ends of a band's scale.
-fn ends(task: &Task, band: &Band, x: f64, one: f64) -> Vec<Label> {
+fn ends(task: &Task, band: &Band, x: u64, one: u64) -> Vec<Label> {
     let (Some(first), Some(last)) = (band.bins.first(), band.bins.last()) else { return Vec::new() };
     let best = match first.span {
         // The unit is said once.
@@ -153,7 +162,12 @@ fn ends(task: &Task, band: &Band, x: f64, one: f64) -> Vec<Label> {
     let mut labels = vec![Label { x: share(x), anchor: "start", text: best, at: String::new() }];
     if band.bins.len() >= NARROWEST {
         let (_, worst) = edges(task, last.span);
-        labels.push(Label { x: share(x + one * band.bins.len() as f64), anchor: "end", text: worst, at: String::new() });
+        labels.push(Label {
+            x: share(x + one * times(band.bins.len())),
+            anchor: "end",
+            text: worst,
+            at: String::new(),
+        });
     }
     labels
 }
@@ -293,8 +307,8 @@ mod tests {
 
     fn spread(counts: &[u32], at: Option<(usize, usize)>) -> Spread {
         let bin = |(n, count): (usize, &u32)| Bin {
-            span: Span::Count(n as u64, n as u64),
-            amounts: (n as u64, n as u64),
+            span: Span::Count(times(n), times(n)),
+            amounts: (times(n), times(n)),
             count: *count,
             places: (*count > 0).then_some((1, *count)),
         };
@@ -316,8 +330,8 @@ mod tests {
             assert_eq!(view.bars.len(), counts.iter().filter(|n| **n > 0).count());
             for bar in &view.bars {
                 assert!(percent(&bar.x) >= 0.0 && percent(&bar.x) + percent(&bar.width) <= 100.0, "{bar:?}");
-                assert!(percent(&bar.y) >= TOP - 0.01 && percent(&bar.height) >= 1.5, "{bar:?}");
-                assert!((percent(&bar.y) + percent(&bar.height) - FOOT).abs() < 0.02, "{bar:?}");
+                assert!(percent(&bar.y) >= 16.0 && percent(&bar.height) >= 1.5, "{bar:?}");
+                assert!((percent(&bar.y) + percent(&bar.height) - 84.0).abs() < 0.001, "{bar:?}");
             }
             assert_eq!(view.rows.len(), counts.len());
             assert_eq!(view.bars.iter().filter(|b| b.own).count(), 1);

@@ -1,6 +1,6 @@
 //! Samples that every page must survive: hostile, long and bidirectional text.
 
-use super::shell::{Link, Shell, When};
+use super::shell::{Left, Link, Shell, When};
 use crate::rules::access::Actor;
 use crate::web::session::{Caller, Via};
 use jiff::Timestamp;
@@ -34,6 +34,11 @@ pub fn shell(title: &str) -> Shell {
 /// An instant.
 pub fn when() -> When {
     When { iso: "2027-01-17T21:00:00Z".to_owned(), text: "Sunday 17 January 2027, 21:00".to_owned() }
+}
+
+/// Some time left.
+pub fn left(text: &str) -> Left {
+    Left { text: text.to_owned(), until: when().iso, say: "closes in {left}" }
 }
 
 /// What holds for every page: nothing hostile came through, nothing inline, ids once, labels

@@ -4,7 +4,7 @@ use crate::actions::language;
 use crate::rules::access::{Actor, Role};
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
-use crate::words::pages;
+use crate::words::{pages, put};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
@@ -50,6 +50,8 @@ pub struct Shell {
     pub who: Option<Who>,
     /// Whether it is known who is asking.
     pub known: bool,
+    /// When the request came, RFC 3339: what countdowns start from. Empty: not known.
+    pub now: String,
     here: String,
 }
 
@@ -63,6 +65,7 @@ impl Shell {
             trail: Vec::new(),
             who,
             known: true,
+            now: caller.received.to_string(),
             here: here.into(),
         }
     }
@@ -71,7 +74,15 @@ impl Shell {
     #[must_use]
     pub fn bare(title: impl Into<String>) -> Self {
         let title = title.into();
-        Self { title, links: Vec::new(), trail: Vec::new(), who: None, known: false, here: String::new() }
+        Self {
+            title,
+            links: Vec::new(),
+            trail: Vec::new(),
+            who: None,
+            known: false,
+            now: String::new(),
+            here: String::new(),
+        }
     }
 
     /// The same below these steps; the last one is the page itself.
@@ -149,6 +160,44 @@ impl When {
     #[must_use]
     pub fn new(at: Timestamp, zone: &TimeZone) -> Self {
         Self { iso: at.to_string(), text: (words().date)(&at.to_zoned_datetime(zone.clone())) }
+    }
+}
+
+/// How long until an instant: in words, and for the script that keeps them right.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Left {
+    /// "closes in 3 h 12 min".
+    pub text: String,
+    /// RFC 3339, UTC; empty: it has passed, and the words stay.
+    pub until: String,
+    /// With `{left}`: what the words are made of.
+    pub say: &'static str,
+}
+
+impl Pages {
+    /// The texts of `static/time.js`, as JSON.
+    #[must_use]
+    pub fn clock(&self) -> String {
+        let w = self.desk_words.script_words;
+        let words = [
+            ("day", w.day),
+            ("days", w.days),
+            ("hour", w.hour),
+            ("minute", w.minute),
+            ("second", w.second),
+            ("over", self.time_over),
+            ("yours", self.time_yours),
+        ];
+        let words = words.into_iter().map(|(name, text)| (name.to_owned(), serde_json::Value::from(text)));
+        serde_json::Value::Object(words.collect()).to_string()
+    }
+}
+
+impl Left {
+    /// From `now` until an instant, said with `{left}` in it; `None`: it has passed.
+    #[must_use]
+    pub fn new(now: Timestamp, until: Timestamp, say: &'static str) -> Option<Self> {
+        left(now, until).map(|time| Self { text: put(say, &[("left", &time)]), until: until.to_string(), say })
     }
 }
 

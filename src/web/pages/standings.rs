@@ -212,9 +212,7 @@ fn row(
         points: r.points.map_or(String::new(), words().number),
         gap: match (&r.next, r.standing) {
             _ if label(r.bib, own, asked).is_empty() => String::new(),
-            (Some(next), _) => {
-                put(w.gap_to, &[("gap", &next.missing), ("ordinal", &(w.ordinal)(next.place.into()))])
-            }
+            (Some(next), _) => put(w.gap_to, &[("gap", &next.missing), ("ordinal", &(w.ordinal)(next.place.into()))]),
             (None, Some(1)) => w.gap_first.to_owned(),
             (None, _) => String::new(),
         },

@@ -5,11 +5,11 @@ use super::athlete::among;
 use super::form::{self, Choice, FieldError, Fields};
 use super::rules_said;
 use super::shell::words;
+use crate::actions::Failure;
 use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::standings::{self as action, Changed, Other, Ranking};
 use crate::actions::views::{EntryView, GymView};
-use crate::actions::Failure;
 use crate::app::App;
 use crate::rules::ledger::Refusal;
 use crate::rules::workout::Workout;
@@ -95,12 +95,17 @@ pub async fn read(
     let chosen = all.iter().find(|x| x.slug == other.workout).unwrap_or(last);
     let own = c.division(&entry.division).map_or(0, |d| d.level);
     let fits = |n: u8| all.iter().any(|x| c.prescription(&x.slug, &entry.division, n).is_some());
-    let now = if other.level.is_empty() { c.levels.get(usize::from(own)).map_or("", |l| &l.slug) } else { &other.level };
+    let now =
+        if other.level.is_empty() { c.levels.get(usize::from(own)).map_or("", |l| &l.slug) } else { &other.level };
     let task = c.prescription(&chosen.slug, &entry.division, own).map_or(&chosen.task, |p| &p.task);
     let mut made = WhatIfBox {
         action: format!("/c/{}/athletes/{}", c.slug, entry.bib),
         workouts: all.iter().map(|x| Choice::new(&x.slug, &x.title, &other.workout)).collect(),
-        levels: (0..).zip(&c.levels).filter(|(n, _)| fits(*n)).map(|(_, l)| Choice::new(&l.slug, &l.title, now)).collect(),
+        levels: (0..)
+            .zip(&c.levels)
+            .filter(|(n, _)| fits(*n))
+            .map(|(_, l)| Choice::new(&l.slug, &l.title, now))
+            .collect(),
         performance: other.performance.clone(),
         hint: rules_said::hint(task),
         ..WhatIfBox::default()
@@ -110,7 +115,7 @@ pub async fn read(
     }
     let status = match action::what_if(app, &reader.actor, reader.now, &c.slug, entry.bib, &other).await {
         Ok(changed) => {
-            made.found = Some(found(reader, gyms, chosen, changed));
+            made.found = Some(found(reader, gyms, chosen, &changed));
             StatusCode::OK
         }
         Err(Failure::Refused(Refusal::Faults(faults))) => {
@@ -128,7 +133,7 @@ pub async fn read(
     Ok(Some((made, status)))
 }
 
-fn found(reader: &Reader, gyms: &[GymView], x: &Workout, changed: Changed) -> Found {
+fn found(reader: &Reader, gyms: &[GymView], x: &Workout, changed: &Changed) -> Found {
     let t = texts();
     let mut lines: Vec<String> = changed.remarks.iter().map(|r| put(t.check, &[("text", &r.message)])).collect();
     if !changed.counts {

@@ -2,7 +2,7 @@
 
 use super::markdown;
 use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes};
-use super::shell::{Link, Shell, When, words};
+use super::shell::{Left, Link, Shell, When, words};
 use super::{Page, competition, html, rules_said};
 use crate::actions::language;
 use crate::actions::reader::Reader;
@@ -26,7 +26,7 @@ struct View {
     title: String,
     state: &'static str,
     format: String,
-    left: Option<String>,
+    left: Option<Left>,
     facts: Vec<(&'static str, When, String)>,
     zone: String,
     more: Vec<(&'static str, String)>,
@@ -158,7 +158,7 @@ mod tests {
             title: samples::HOSTILE.to_owned(),
             state: words().window_open,
             format: "For time, at most 9:00".to_owned(),
-            left: Some("closes in 2 h".to_owned()),
+            left: Some(samples::left("closes in 2 h")),
             facts: vec![(words().closes, samples::when(), "Scores are still taken.".to_owned())],
             zone: "Europe/Lisbon".to_owned(),
             more: vec![(words().attempts, "The best one counts".to_owned())],

@@ -3,7 +3,7 @@
 use super::super::competition::time_left;
 use super::super::form::{Choice, FieldError, Fields};
 use super::super::scope::gym_name;
-use super::super::shell::{Link, Shell, When, words};
+use super::super::shell::{Left, Link, Shell, When, words};
 use super::super::{html, say};
 use super::{frame, instant, number, reader, refused, texts};
 use crate::actions::extend::{self, Extended};
@@ -60,7 +60,7 @@ struct View {
 struct Now {
     href: String,
     title: String,
-    left: String,
+    left: Left,
     facts: Vec<String>,
     missing: Option<Link>,
 }
@@ -166,6 +166,7 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     let Some(p) = progress else {
         let at = When::new(x.window.opens, &c.time_zone).text;
         let (title, left) = (x.title.clone(), put(o.not_open, &[("at", &at)]));
+        let left = Left { text: left, ..Left::default() };
         return Now { href, title, left, facts: Vec::new(), missing: None };
     };
     let mut facts = vec![put(o.placed, &[("n", &number(p.placed))])];
@@ -177,7 +178,8 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     if missing.is_none() {
         facts.push(o.missing_none.to_owned());
     }
-    let left = time_left(x, reader.now).unwrap_or_else(|| words().window_closed.to_owned());
+    let closed = || Left { text: words().window_closed.to_owned(), ..Left::default() };
+    let left = time_left(x, reader.now).unwrap_or_else(closed);
     Now { href, title: x.title.clone(), left, facts, missing }
 }
 
@@ -426,7 +428,7 @@ mod tests {
         let now = |missing| Now {
             href: "/c/s/workouts/w1".to_owned(),
             title: hostile(),
-            left: "closes in 3 h".to_owned(),
+            left: samples::left("closes in 3 h"),
             facts: vec!["12 placed".to_owned()],
             missing,
         };

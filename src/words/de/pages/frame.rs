@@ -17,6 +17,9 @@ area! { ($) frame:
     foot_caution: "Jede Person darf jemanden stoppen; gewertet werden die Wiederholungen bis dahin. Örtliche Vorschriften, die Regeln des Gyms und zugelassene Fachleute gehen vor.",
     as_of: "Stand {seq} im Protokoll des Wettkampfs, gezeigt {at}.",
 
+    time_over: "die Zeit ist um: lade die Seite neu",
+    time_yours: "bei dir {at}",
+
     // Forms
     errors_title: "Bitte berichtigen",
     questions_title: "Bitte prüfen",

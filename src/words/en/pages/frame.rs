@@ -17,6 +17,9 @@ area! { ($) frame:
     foot_caution: "Anyone may stop an athlete; the score is the reps done to then. Local codes, the gym's rules and licensed professionals come first.",
     as_of: "State {seq} of the competition's log, shown {at}.",
 
+    time_over: "time is up: load the page again",
+    time_yours: "{at} your time",
+
     // Forms
     errors_title: "Please mend this",
     questions_title: "Please check",

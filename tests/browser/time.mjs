@@ -1,0 +1,66 @@
+// Countdowns with a clock of our own: a device that is set wrong, a laptop that slept, a page that is
+// looked at again, a reader in another zone, and none of it without scripts.
+
+import { assert, check } from "./checks.mjs";
+import { open } from "./people.mjs";
+
+const HOUR = 3600_000;
+
+/** Minutes that a countdown's words say. */
+const minutes = (text) => {
+  const of = (unit) => Number(new RegExp(`(\\d+)\\s*${unit}`).exec(text)?.[1] ?? 0);
+  return of("day") * 1440 + of("h\\b") * 60 + of("min");
+};
+
+/** What is left of the running workout: its words, and what they should be by this machine's clock. */
+async function left(page) {
+  const element = page.locator("[data-until]").first();
+  const until = Date.parse(await element.getAttribute("data-until"));
+  return { text: await element.innerText(), right: Math.floor((until - Date.now()) / 60_000) };
+}
+
+/** Words of two units, the smaller one cut down: right within the smaller unit. */
+const fits = (said, right) => said <= right + 1 && said >= right - (right >= 1440 ? 60 : 1);
+
+export async function countdowns(base) {
+  await check("a countdown is right on a device whose clock is three hours wrong", async () => {
+    const { page, close } = await open(base);
+    await page.clock.install({ time: Date.now() + 3 * HOUR });
+    await page.goto("/");
+    const { text, right } = await left(page);
+    assert(fits(minutes(text), right), `${text}, not ${right} min`);
+    await close();
+  });
+  await check("after two hours of sleep a countdown has gone on by two hours", async () => {
+    const { page, close } = await open(base);
+    await page.clock.install({ time: Date.now() });
+    await page.goto("/");
+    const before = await left(page);
+    await page.clock.fastForward("02:00:00");
+    const after = await left(page);
+    assert(fits(minutes(after.text), before.right - 120), `${before.text}, then ${after.text}`);
+    // Looked at again, it asks the server, whose clock did not move.
+    await page.evaluate(() => window.dispatchEvent(new Event("focus")));
+    await page.waitForFunction((text) => document.querySelector("[data-until]").textContent !== text, after.text);
+    const again = await left(page);
+    assert(fits(minutes(again.text), again.right), `${again.text}, not ${again.right} min`);
+    await close();
+  });
+  await check("a deadline is said in the reader's zone where that is another", async () => {
+    for (const [timezoneId, notes] of [["Asia/Tokyo", true], ["Europe/Lisbon", false]]) {
+      const { page, close } = await open(base, { timezoneId });
+      await page.goto("/");
+      const said = await page.getByText("your time").count();
+      assert(said > 0 === notes, `${timezoneId}: ${said}`);
+      await close();
+    }
+  });
+  await check("without scripts the time left and the deadline stand", async () => {
+    const { page, close } = await open(base, { javaScriptEnabled: false });
+    await page.goto("/");
+    const { text, right } = await left(page);
+    assert(fits(minutes(text), right), text);
+    assert((await page.locator("main time[datetime]").count()) > 0, "no absolute time");
+    await close();
+  });
+}
