@@ -34,6 +34,7 @@ pub mod standings;
 pub mod submit;
 pub mod upkeep;
 pub mod views;
+pub mod wall;
 pub mod withdraw;
 
 pub use failure::Failure;

@@ -3,7 +3,7 @@
 
 use super::{Store, StoreError, column, micros, number, parse};
 use crate::rules::access::Permit;
-use crate::rules::heats::Plan;
+use crate::rules::heats::{Place, Plan};
 use jiff::Timestamp;
 
 impl Store {
@@ -15,6 +15,24 @@ impl Store {
         gym: &str,
         workout: &str,
     ) -> Result<Option<(u64, Plan)>, StoreError> {
+        self.heats(competition, gym, workout).await
+    }
+
+    /// The places of the heats that have begun by `now`, for everybody: who starts later is for the
+    /// gym's own people, as it says where somebody will be.
+    pub async fn list_begun_heats(
+        &self,
+        competition: i64,
+        gym: &str,
+        workout: &str,
+        now: Timestamp,
+    ) -> Result<Vec<Place>, StoreError> {
+        let Some((_, plan)) = self.heats(competition, gym, workout).await? else { return Ok(Vec::new()) };
+        let settings = plan.settings;
+        Ok(plan.places.into_iter().filter(|place| settings.starts(place.heat) <= now).collect())
+    }
+
+    async fn heats(&self, competition: i64, gym: &str, workout: &str) -> Result<Option<(u64, Plan)>, StoreError> {
         let mut conn = self.read().await?;
         db!(&mut conn, opt (i64, String):
             "SELECT version, body FROM heats WHERE competition = $1 AND gym = $2 AND workout = $3",

@@ -114,6 +114,8 @@ pub struct Tables {
     pub plot: &'static en::plot::Plot,
     /// The box that works out another result.
     pub what_if: &'static en::what_if::WhatIf,
+    /// A gym's screen.
+    pub wall: &'static en::wall::Wall,
 }
 
 impl Tables {
@@ -129,9 +131,10 @@ impl Tables {
         let sheet = self.sheet.texts().map(|(name, text)| ("Sheet", name, text));
         let appeal = self.appeal.texts().map(|(name, text)| ("AppealWords", name, text));
         let plot = self.plot.texts().map(|(name, text)| ("Plot", name, text));
+        let wall = self.wall.texts().map(|(name, text)| ("Wall", name, text));
         let what_if = self.what_if.texts().map(|(name, text)| ("WhatIf", name, text));
         let first = pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet);
-        first.chain(appeal).chain(plot).chain(what_if).collect()
+        first.chain(appeal).chain(plot).chain(what_if).chain(wall).collect()
     }
 }
 
@@ -176,6 +179,12 @@ pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {
 #[must_use]
 pub fn appeal(lang: Lang) -> &'static en::appeal::AppealWords {
     lang.tables().appeal
+}
+
+/// The texts of a gym's screen in `lang`.
+#[must_use]
+pub fn wall(lang: Lang) -> &'static en::wall::Wall {
+    lang.tables().wall
 }
 
 /// The texts of a plot of results in `lang`.

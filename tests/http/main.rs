@@ -23,3 +23,4 @@ mod routes;
 mod sheet;
 mod spectators;
 mod support;
+mod wall;

@@ -127,6 +127,8 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
+    // A screen is not signed in, and shows what anybody may see.
+    ("GET",    "/desk/saltmarsh/quayside/wall", "", "+++++++++++"),
     ("GET",    "/desk/saltmarsh/quayside/receipt", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/missing", "", "133333+3+++"),
     // Without a tick it is refused before anything is asked of the score.

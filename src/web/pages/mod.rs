@@ -38,6 +38,7 @@ mod shell;
 mod signin;
 mod standings;
 mod upload;
+mod wall;
 mod what_if;
 mod workout;
 
@@ -83,6 +84,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/desk/{c}/{gym}"),
     ("GET", "/desk/{c}/{gym}/heats/{w}"),
     ("POST", "/desk/{c}/{gym}/heats/{w}"),
+    ("GET", "/desk/{c}/{gym}/wall"),
     ("GET", "/desk/{c}/{gym}/receipt"),
     ("GET", "/desk/{c}/{gym}/missing"),
     ("POST", "/desk/{c}/{gym}/{w}/attestation"),
@@ -137,6 +139,7 @@ pub fn router() -> Router<App> {
         .route("/account/erase", post(account::post_erase))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
+        .route("/desk/{c}/{gym}/wall", get(wall::get_wall))
         .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))
         .route("/desk/{c}/{gym}/missing", get(desk::get_missing))
         .route("/desk/{c}/{gym}/{w}/attestation", post(desk::post_attestation))

@@ -18,6 +18,7 @@ mod problems;
 mod roster;
 pub mod sheet;
 mod store;
+pub mod wall;
 pub mod what_if;
 
 use super::Tables;
@@ -46,4 +47,5 @@ pub const TABLES: Tables = Tables {
     appeal: &appeal::APPEAL,
     plot: &plot::PLOT,
     what_if: &what_if::WHAT_IF,
+    wall: &wall::WALL,
 };

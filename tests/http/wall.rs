@@ -1,0 +1,88 @@
+//! The gym's screen: public, and nothing on it that is not.
+
+use crate::support::TestApp;
+use serde_json::json;
+
+const C: &str = "/api/v1/competitions/saltmarsh";
+const WALL: &str = "/desk/saltmarsh/quayside/wall";
+
+async fn score(app: &TestApp, gym: &str, bib: u32, performance: &str, judge: &str) {
+    let sent = json!({ "performance": performance, "attestation": { "judge": judge, "how": "paper_sheet" } });
+    let path = format!("{C}/workouts/w1/scores/{bib}");
+    app.staff_of(gym).await.put(&path).json(sent).await.expect(201);
+}
+
+/// Rita hides her name; Ines does not.
+async fn hide_rita(app: &TestApp) {
+    let entry = json!({ "bib": 1043, "name": "Rita Alves", "born": "1999-11-20", "category": "women",
+        "division": "women", "gym": "quayside", "show_name": false });
+    app.organiser().await.post(&format!("{C}/entries")).json(entry).await.expect(200);
+}
+
+#[tokio::test]
+async fn the_wall_has_the_gyms_own_with_their_places_in_the_whole_division() {
+    let app = TestApp::new().await;
+    score(&app, "quayside", 1042, "6+14 tb 11:24", "J-1").await;
+    score(&app, "millpond", 2001, "7+2 tb 11:00", "J-2").await;
+    let text = app.nobody().get(WALL).accept("text/html").await.expect(200).text();
+    assert!(text.contains("Ines Duarte") && text.contains("6+14 tb 11:24") && text.contains(">2nd</td>"), "{text}");
+    assert!(!text.contains("Noor de Wit"));
+    let overall = app.nobody().get(&format!("{WALL}?show=overall")).accept("text/html").await.expect(200).text();
+    assert!(overall.contains("Ines Duarte") && overall.contains("Overall"));
+    app.nobody().get(&format!("{WALL}?show=w3")).accept("text/html").await.expect(404);
+    app.nobody().get("/desk/saltmarsh/nowhere/wall").accept("text/html").await.expect(404);
+}
+
+#[tokio::test]
+async fn a_screen_that_is_signed_in_shows_no_hidden_name_and_nothing_unpublished() {
+    let app = TestApp::new().await;
+    score(&app, "quayside", 1043, "6+14 tb 11:24", "J-1").await;
+    hide_rita(&app).await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let organiser = app.in_browser(&app.organiser().await).await;
+    for who in [&app.nobody(), &staff, &organiser] {
+        let text = who.get(WALL).accept("text/html").await.expect(200).text();
+        assert!(text.contains("Athlete 1043") && !text.contains("Rita"), "{text}");
+        assert!(!text.contains("Workout 3"), "{text}");
+    }
+    let file = include_str!("../data/small.toml");
+    let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
+    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    for who in [&app.nobody(), &staff, &organiser] {
+        let text = who.get(WALL).accept("text/html").await.expect(200).text();
+        assert!(!text.contains("6+14") && text.contains("Results are shown when the window closes"), "{text}");
+    }
+}
+
+#[tokio::test]
+async fn what_has_not_changed_is_not_sent_again() {
+    let app = TestApp::new().await;
+    score(&app, "quayside", 1042, "6+14 tb 11:24", "J-1").await;
+    app.set_clock("2027-01-14T12:00:01Z");
+    let first = app.nobody().get(WALL).accept("text/html").await.expect(200);
+    let tag = first.header("etag").to_owned();
+    app.set_clock("2027-01-14T12:00:07Z");
+    app.nobody().get(WALL).header("if-none-match", &tag).accept("text/html").await.expect(304);
+    score(&app, "quayside", 1043, "6+15 tb 11:24", "J-1").await;
+    app.nobody().get(WALL).header("if-none-match", &tag).accept("text/html").await.expect(200);
+}
+
+#[tokio::test]
+async fn who_starts_is_told_once_the_heat_has_begun_and_not_before() {
+    let app = TestApp::new().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let make = "do=make&version=0&lanes=1&minutes=60&start=2027-01-14T11:30&judging=judges";
+    let heats = "/desk/saltmarsh/quayside/heats/w1";
+    staff.post(heats).body("application/x-www-form-urlencoded", format!("{make}&csrf={csrf}")).await.expect(303);
+    let floor = async || {
+        let text = app.nobody().get(WALL).accept("text/html").await.expect(200).text();
+        text.split_once("id=\"floor\"").map_or(String::new(), |(_, rest)| rest.to_owned())
+    };
+    // Noon: the first heat began at half past eleven, the second is at half past twelve.
+    let first = floor().await;
+    assert!(first.contains("heat 1") && first.contains("Ines Duarte") && !first.contains("Rita Alves"), "{first}");
+    app.set_clock("2027-01-14T12:30:00Z");
+    let second = floor().await;
+    assert!(second.contains("heat 2") && second.contains("Rita Alves"), "{second}");
+}
