@@ -36,18 +36,15 @@ await check("the first page leads to the competition and the running workout", a
   await anybody.page.getByRole("heading", { level: 2 }).getByRole("link").first().click();
   assert(new URL(anybody.page.url()).pathname === series, anybody.page.url());
 });
-await sound(anybody.page, "competition");
 workouts = await anybody.page.locator("section h3 a, .lines h3 a").evaluateAll((links) => links.map((a) => a.getAttribute("href")));
 divisions = await anybody.page.locator("tbody th a").evaluateAll((links) => links.map((a) => a.getAttribute("href")));
 await anybody.page.goto("/");
-await sound(anybody.page, "home");
 
 for (const href of workouts) {
   await check(`${href} carries the cautions`, async () => {
     await anybody.page.goto(href);
     await sees(anybody.page, "Before you start");
   });
-  await sound(anybody.page, `workout ${href.split("/").pop()}`);
 }
 await check("standings name who is first, and the next page goes on", async () => {
   await anybody.page.goto(divisions[0]);
@@ -58,7 +55,6 @@ await check("standings name who is first, and the next page goes on", async () =
   assert((await anybody.page.locator("tbody tr").first().getAttribute("id")) !== first, "the same rows again");
   await anybody.page.goBack();
 });
-await sound(anybody.page, "standings");
 await check("a scope counts places among its own", async () => {
   await anybody.page.getByText("Only some of them").click();
   await anybody.page.getByLabel("Gym").selectOption({ index: 1 });
@@ -75,11 +71,6 @@ await check("without the open workouts there is a column less", async () => {
   await anybody.page.getByRole("button", { name: "Show" }).click();
   assert((await columns()) === all - 1, "as many columns as before");
 });
-for (const href of workouts) {
-  const places = `${divisions[0]}/workouts/${href.split("/").pop()}`;
-  await anybody.page.goto(places);
-  await sound(anybody.page, `places ${href.split("/").pop()}`);
-}
 await check("nobody of that name, several, or one", async () => {
   await anybody.page.goto(divisions[0]);
   await anybody.page.getByLabel("Find somebody").fill("zzqzz");
@@ -96,9 +87,7 @@ await check("an athlete's page says every workout", async () => {
   for (const summary of await anybody.page.locator("summary").all()) await summary.click();
   await sees(anybody.page, "Score entered");
 });
-await sound(anybody.page, "athlete");
 await anybody.page.goto("/signin/link?code=not-a-code");
-await sound(anybody.page, "link");
 await check("a used link is told", async () => {
   await anybody.page.getByRole("button", { name: "Sign in" }).click();
   await sees(anybody.page, "This link has been used or is too old.");
@@ -112,7 +101,6 @@ await check("a wrong password is told beside the form", async () => {
   await anybody.page.getByRole("button", { name: "Sign in" }).click();
   await sees(anybody.page, "do not fit together");
 });
-await sound(anybody.page, "sign in");
 await check("the desk asks to sign in first, and the skip link comes first", async () => {
   await anybody.page.goto(`/desk/${demo.competition}/${staff.gym}`);
   assert(new URL(anybody.page.url()).pathname === "/signin", anybody.page.url());
@@ -137,7 +125,6 @@ await check("staff sign in and come back to their desk", async () => {
   await page.goto(desk);
   await sees(page, "settled");
 });
-await sound(page, "desk");
 await check("how to write a result stands on the brief", async () => {
   await page.goto(`${series}/workouts/${running}`);
   const rows = page.locator("table", { has: page.getByText("How to write a result") }).locator("tbody th");
@@ -178,7 +165,6 @@ await check("the next athlete's form remembers the judge", async () => {
   await page.getByRole("link", { name: /^Next:/ }).click();
   assert((await page.getByLabel("Judge", { exact: true }).inputValue()) === person("judge").judge, "the judge's code");
 });
-await sound(page, "score form");
 await check("not taking part is stated and taken back", async () => {
   const form = page.url();
   await page.getByRole("button", { name: "Takes no part" }).click();
@@ -240,7 +226,6 @@ await check("a referee finds what waits", async () => {
   await checking.page.goto("/referee");
   await sees(checking.page, "Being checked");
 });
-await sound(checking.page, "referee");
 await check("a score is doubted, and everybody sees that it is being checked", async () => {
   await checking.page.getByLabel("Bib").first().fill(bib);
   await checking.page.getByLabel("Workout", { exact: true }).first().selectOption(running);

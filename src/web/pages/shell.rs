@@ -124,7 +124,14 @@ fn links(actor: &Actor) -> Vec<Link> {
     }
     found.sort_by(|a, b| a.href.cmp(&b.href));
     found.dedup();
-    // Somebody with many desks finds them on the account's page.
+    // Two links of one text: nobody could tell where each leads. Competitions have a page that lists
+    // them; other places are found on the account's page.
+    if found.iter().filter(|link| link.href.starts_with("/organise")).count() > 1 {
+        found.retain(|link| !link.href.starts_with("/organise"));
+        found.push(Link::new("/organise", crate::words::organise(language::reader()).nav));
+    }
+    let texts: Vec<String> = found.iter().map(|link| link.text.clone()).collect();
+    found.retain(|link| texts.iter().filter(|text| **text == link.text).count() == 1);
     if found.len() > 3 {
         found.retain(|l| l.href == "/referee" || l.href == "/organise");
     }
@@ -230,6 +237,7 @@ impl Mark {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::access::Grant;
 
     #[test]
     fn the_first_is_at_the_left_end_and_the_last_at_the_right() {
@@ -237,6 +245,26 @@ mod tests {
         assert_eq!(Mark::new(311, 311).x, "100.0%");
         assert_eq!(Mark::new(1, 1).x, "0.0%");
         assert_eq!(Mark::new(9, 3).x, "100.0%");
+    }
+
+    #[test]
+    fn no_two_links_in_the_head_say_the_same() {
+        let grant = |role, competition: &str, gym: Option<&str>| Grant {
+            role,
+            competition: Some(competition.to_owned()),
+            gym: gym.map(str::to_owned),
+            bib: None,
+            judge: None,
+        };
+        let hrefs = |grants: Vec<Grant>| -> Vec<String> {
+            links(&Actor { account: Some(7), grants, ..Actor::default() }).into_iter().map(|link| link.href).collect()
+        };
+        let organises = |c| grant(Role::Organiser, c, None);
+        assert_eq!(hrefs(vec![organises("a")]), ["/organise/a", "/referee"]);
+        assert_eq!(hrefs(vec![organises("a"), organises("b")]), ["/referee", "/organise"]);
+        let desk = |gym| grant(Role::Staff, "a", Some(gym));
+        assert_eq!(hrefs(vec![desk("quayside")]), ["/desk/a/quayside"]);
+        assert!(hrefs(vec![desk("quayside"), desk("millpond")]).is_empty());
     }
 
     #[test]
