@@ -105,7 +105,6 @@ impl Field {
         format!("sqlite://{}", self.database.display())
     }
 
-
     /// Puts a file into the folder.
     pub fn write(&self, name: &str, text: &str) {
         std::fs::write(self.folder.path().join(name), text).expect("a file is written");
