@@ -6,7 +6,7 @@ use crate::words::en::plot::Plot;
 pub const PLOT: Plot = Plot {
     title: "So verteilen sich die Ergebnisse",
     bands: "Von links nach rechts: {bands}.",
-    median: "Die Hälfte hat {text} oder mehr erreicht.",
+    median: "Die Hälfte hat {text} oder besser.",
     ties_none: "Kein Platz ist geteilt.",
     ties_one: "Ein Platz ist geteilt: {ordinal}, von {n}.",
     ties: "Geteilte Plätze: {places}, zusammen {athletes}. Die meisten auf Platz {ordinal}: {n}.",
@@ -18,7 +18,7 @@ pub const PLOT: Plot = Plot {
     band: "{name}: {n}",
     band_all: "Alle Ergebnisse",
     band_done: "Fertig geworden",
-    band_capped: "Zeit abgelaufen",
+    band_capped: "Am Cap nicht fertig",
     band_no_lift: "Kein gültiger Versuch",
     band_level: "{level}: {band}",
     numbers: "Dasselbe in Zahlen",
@@ -32,5 +32,5 @@ pub const PLOT: Plot = Plot {
     before_rounds: "vor der ersten Runde",
     from_to: "{from} bis {to}",
     load_from_under: "{from} bis unter {to}",
-    no_lift: "kein Versuch",
+    no_lift: "kein gültiger Versuch",
 };

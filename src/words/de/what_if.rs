@@ -5,7 +5,7 @@ use crate::words::en::what_if::WhatIf;
 /// German.
 pub const WHAT_IF: WhatIf = WhatIf {
     title: "Was wäre, wenn?",
-    about: "Probier ein anderes Ergebnis: Die Plätze werden berechnet, als ob es das wäre, das zählt. Nichts wird gespeichert, und niemand sieht es.",
+    about: "Probier ein anderes Ergebnis: Die Plätze werden berechnet, als wäre es das, was zählt. Nichts wird gespeichert, und niemand sieht es.",
     workout: "Workout",
     level: "Level",
     performance: "Ergebnis",
@@ -26,5 +26,5 @@ pub const WHAT_IF: WhatIf = WhatIf {
     busy: "Gerade probieren das viele. Warte ein paar Sekunden und versuch es noch einmal; was du geschrieben hast, steht noch da.",
     percentile: "Perzentil",
     percentile_said: "{whole},{tenth} %",
-    percentile_about: "Das Perzentil ist der Anteil der platzierten Ergebnisse der Klasse, die nicht besser sind als dieses, es selbst mitgezählt, auf Zehntel abgeschnitten.",
+    percentile_about: "Das Perzentil ist der Anteil der gewerteten Ergebnisse der Klasse, die nicht besser sind als dieses, es selbst mitgezählt, auf ein Zehntel abgerundet.",
 };
