@@ -58,6 +58,8 @@ pub(super) async fn open(url: &str) -> Result<(PgPool, PgPool), StoreError> {
     // On a connection of its own: another process that does it just now is waited for; and a server
     // that is not there is said at once.
     let mut first = PgConnection::connect_with(&options).await.map_err(refuse)?;
+    // That the list of migrations is there already is no news.
+    first.execute("SET client_min_messages = warning").await?;
     sqlx::migrate!("migrations/postgres").run(&mut first).await?;
     first.close().await?;
     let pool = |connections| PgPoolOptions::new().max_connections(connections).acquire_timeout(PATIENCE);
