@@ -31,6 +31,9 @@ pub enum Failure {
     /// Too much work waits: nothing was done, 503.
     #[error("too much work is waiting")]
     Busy,
+    /// The database cannot be written, or not reached: nothing was done, 503.
+    #[error("the database is not available")]
+    Unavailable,
     /// It cannot be said whether the change was stored: 503, to be repeated with the same key.
     #[error("the outcome is unknown")]
     OutcomeUnknown,

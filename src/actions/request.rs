@@ -5,7 +5,7 @@ use super::Failure;
 use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::ledger::{Asked, Change, Precondition};
-use crate::store::{Answered, Idempotency, WriteError};
+use crate::store::{Answered, Idempotency, Trouble, WriteError};
 use jiff::Timestamp;
 
 /// What surrounds a write.
@@ -100,6 +100,7 @@ impl From<WriteError> for Failure {
             WriteError::Refused(refusal) => Self::Refused(refusal),
             WriteError::KeyReused => Self::KeyReused,
             WriteError::Busy => Self::Busy,
+            WriteError::Unavailable => Self::Unavailable,
             WriteError::Unknown => Self::OutcomeUnknown,
             WriteError::Store(error) => error.into(),
         }
@@ -108,7 +109,14 @@ impl From<WriteError> for Failure {
 
 impl From<crate::store::StoreError> for Failure {
     fn from(error: crate::store::StoreError) -> Self {
-        if error.is_busy() { Self::Busy } else { Self::Broken(error.into()) }
+        match error.trouble() {
+            Some(Trouble::Busy) => Self::Busy,
+            Some(_) => {
+                tracing::error!(%error, "the database is not available");
+                Self::Unavailable
+            }
+            None => Self::Broken(error.into()),
+        }
     }
 }
 

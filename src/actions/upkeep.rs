@@ -74,5 +74,5 @@ fn unknown(slug: &str) -> Failure {
 }
 
 fn broken(error: StoreError) -> Failure {
-    if error.is_busy() { Failure::Busy } else { Failure::Broken(error.into()) }
+    error.into()
 }

@@ -5,7 +5,7 @@ use crate::actions::Failure;
 use crate::actions::accounts::AccountError;
 use crate::rules::fault::{Fault, Question, Warning};
 use crate::rules::ledger::Refusal;
-use crate::store::StoreError;
+use crate::store::{StoreError, Trouble};
 use crate::words::{Lang, Sentence};
 use std::io::{IsTerminal, Write};
 
@@ -39,6 +39,7 @@ impl From<Failure> for Stop {
             Failure::Unreadable(faults) => Self::Refused(faults.iter().map(fault).collect()),
             Failure::KeyReused => Self::because(&Sentence::new("idempotency_key_reused")),
             Failure::Busy => Self::because(&Sentence::new("cli_busy")),
+            Failure::Unavailable => Self::because(&Sentence::new("cli_database_unavailable")),
             Failure::OutcomeUnknown => Self::because(&Sentence::new("cli_outcome_unknown")),
             Failure::Behind => Self::because(&Sentence::new("cli_behind")),
             Failure::Broken(error) => Self::Broken(error),
@@ -58,8 +59,15 @@ impl From<AccountError> for Stop {
 
 impl From<StoreError> for Stop {
     fn from(error: StoreError) -> Self {
-        if error.is_busy() {
-            return Self::because(&Sentence::new("cli_busy"));
+        let code = match error.trouble() {
+            Some(Trouble::Busy) => Some("cli_busy"),
+            Some(Trouble::Full) => Some("cli_database_full"),
+            Some(Trouble::ReadOnly) => Some("cli_database_read_only"),
+            Some(Trouble::Unreachable) => Some("cli_database_unreachable"),
+            None => None,
+        };
+        if let Some(code) = code {
+            return Self::because(&Sentence::new(code).with("why", error));
         }
         match error {
             StoreError::Address { url, why } => {

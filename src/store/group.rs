@@ -12,7 +12,7 @@ use super::load::{Loaded, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
-use super::{Store, StoreError, dialect, merkle};
+use super::{Store, StoreError, Trouble, dialect, merkle};
 use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
@@ -48,8 +48,11 @@ impl Failure {
     /// What those are told who share the group.
     pub(crate) fn told(&self) -> WriteError {
         match self {
-            Self::Undone(error) if error.is_busy() => WriteError::Busy,
-            Self::Undone(error) => WriteError::Store(StoreError::RolledBack(error.to_string())),
+            Self::Undone(error) => match error.trouble() {
+                Some(Trouble::Busy) => WriteError::Busy,
+                Some(_) => WriteError::Unavailable,
+                None => WriteError::Store(StoreError::RolledBack(error.to_string())),
+            },
             Self::Unknown(_) => WriteError::Unknown,
         }
     }
@@ -57,7 +60,7 @@ impl Failure {
     /// The same, with the cause.
     pub(crate) fn into_error(self) -> WriteError {
         match self {
-            Self::Undone(error) if !error.is_busy() => WriteError::Store(error),
+            Self::Undone(error) if error.trouble().is_none() => WriteError::Store(error),
             other => other.told(),
         }
     }
@@ -141,7 +144,7 @@ async fn find_head(store: &Store, slugs: &[&str], competition: i64) -> Result<Op
         })
         .await;
         match found {
-            Err(error) if tries > 0 && error.is_busy() => tokio::time::sleep(BETWEEN_TRIES).await,
+            Err(error) if tries > 0 && error.trouble().is_some() => tokio::time::sleep(BETWEEN_TRIES).await,
             done => return done,
         }
     }

@@ -38,10 +38,12 @@ pub mod transfer;
 pub mod verify;
 pub mod writer;
 
+pub use dialect::Trouble;
 pub use idempotency::{Idempotency, KeptAnswer};
 pub use writer::{Answered, Committed, WriteError, Writer};
 
 use db::Db;
+use sqlx::migrate::MigrateError;
 use std::sync::Arc;
 use std::sync::atomic::AtomicI32;
 
@@ -62,6 +64,9 @@ pub enum StoreError {
         /// What is wrong with it.
         why: String,
     },
+    /// The database is there, and cannot be written.
+    #[error("the database may only be read")]
+    MayOnlyBeRead,
     /// A row does not read back as what it should be.
     #[error("unreadable row in {table}: {why}")]
     Unreadable {
@@ -93,11 +98,17 @@ impl StoreError {
         Self::Unreadable { table, why: why.to_string() }
     }
 
-    /// Whether another process holds the database longer than we wait, or a server cannot be
-    /// reached: later it may go.
+    /// What keeps the database from its work at the moment; `None`: another kind of error.
     #[must_use]
-    pub fn is_busy(&self) -> bool {
-        matches!(self, Self::Database(error) if dialect::is_passing(error))
+    pub fn trouble(&self) -> Option<Trouble> {
+        match self {
+            Self::Database(error)
+            | Self::Migration(MigrateError::Execute(error) | MigrateError::ExecuteMigration(error, _)) => {
+                dialect::trouble(error)
+            }
+            Self::MayOnlyBeRead => Some(Trouble::ReadOnly),
+            _ => None,
+        }
     }
 }
 

@@ -76,6 +76,9 @@ pub enum WriteError {
     /// Too much is waiting, or another process holds the database; nothing was done.
     #[error("the writer is busy")]
     Busy,
+    /// The database cannot be written at the moment; nothing was done.
+    #[error("the database cannot be written")]
+    Unavailable,
     /// It may or may not be done: ask again with the same key.
     #[error("outcome unknown")]
     Unknown,
@@ -200,7 +203,7 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
                     let _ = job.answer.send(answer);
                 }
             }
-            Err(Failure::Undone(error)) if jobs.len() > 1 && !error.is_busy() => {
+            Err(Failure::Undone(error)) if jobs.len() > 1 && error.trouble().is_none() => {
                 tracing::warn!(%error, changes = jobs.len(), "a group was rolled back and is done again one by one");
                 for job in jobs {
                     Box::pin(self.take(vec![job])).await;

@@ -1,6 +1,7 @@
 //! A competition to send scores to: two workouts that are open for a lifetime, two divisions, two
 //! gyms, a judge for each, and a token of somebody who enters scores.
 
+use std::fmt::Write;
 use std::path::PathBuf;
 use std::process::{Command, Output, Stdio};
 
@@ -84,7 +85,7 @@ impl Field {
         for bib in 1..=ATHLETES {
             let division = DIVISIONS[usize::from(bib % 2 == 0)];
             let gym = if bib % 4 < 2 { "quayside" } else { "slipway" };
-            entries.push_str(&format!("{bib},Athlete No{bib},1995-05-05,{division},{division},{gym}\n"));
+            writeln!(entries, "{bib},Athlete No{bib},1995-05-05,{division},{division},{gym}").expect("a text grows");
         }
         field.write("entries.csv", &entries);
         field.done(&["competition", "apply", "harbour.toml"]);
@@ -96,7 +97,7 @@ impl Field {
             let role = ["--role", "staff", "--competition", SLUG, "--gym", gym];
             field.done(&[&["account", "add", "ines@example.org"], &role[..]].concat());
         }
-        field.token = field.done(&["token", "issue", "ines@example.org"]).trim().to_owned();
+        field.done(&["token", "issue", "ines@example.org"]).trim().clone_into(&mut field.token);
         field
     }
 

@@ -4,7 +4,7 @@
 //! the figures alone.
 //!
 //! `cargo test --test faults` takes about a minute; `TALLYWRIGHT_FAULTS=long` kills a hundred
-//! times. The scenarios run one after the other: each has the machine to itself.
+//! times.
 
 mod check;
 mod disk;

@@ -5,6 +5,7 @@ use crate::load::Load;
 use crate::proxy::Proxy;
 use crate::service::{Service, free};
 use crate::{Draw, check, long};
+use std::fmt::Write;
 use std::time::Duration;
 
 const CLIENTS: u32 = 64;
@@ -88,7 +89,7 @@ async fn a_command_that_imports_beside_it_loses_nothing_and_takes_nothing_away()
     let load = Load::start_with(service.at, &field.token, CLIENTS, |bib| bib <= 128);
     let mut rows = "bib,performance,judge\n".to_owned();
     for bib in 129..=256 {
-        rows.push_str(&format!("{bib},{},J-{}\n", bib * 2, if bib % 4 < 2 { 1 } else { 2 }));
+        writeln!(rows, "{bib},{},J-{}", bib * 2, if bib % 4 < 2 { 1 } else { 2 }).expect("a text grows");
     }
     field.write("w1.csv", &rows);
     field.write("w2.csv", &rows);

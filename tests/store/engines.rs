@@ -81,7 +81,7 @@ async fn connections_that_were_cut_are_made_again() {
 }
 
 #[tokio::test]
-async fn a_server_that_cannot_be_reached_is_busy_and_nothing_is_done() {
+async fn a_server_that_cannot_be_reached_is_unavailable_and_nothing_is_done() {
     let place = Place::with_entries(2).await;
     if !place.database.is_served() {
         return;
@@ -91,7 +91,7 @@ async fn a_server_that_cannot_be_reached_is_busy_and_nothing_is_done() {
     place.database.shut(true);
     let started = Instant::now();
     let answers = writer.submit_many(vec![score("w1", 1, "4+0", false), score("w1", 2, "4+0", false)]).await;
-    assert!(answers.iter().all(|a| matches!(a, Err(WriteError::Busy))), "{answers:?}");
+    assert!(answers.iter().all(|a| matches!(a, Err(WriteError::Unavailable))), "{answers:?}");
     assert!(started.elapsed() < Duration::from_secs(10), "{:?}", started.elapsed());
     place.database.shut(false);
     assert!(writer.submit_many(vec![score("w1", 1, "4+0", false)]).await[0].is_ok());

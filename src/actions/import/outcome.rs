@@ -37,7 +37,7 @@ fn column(pointer: &str, performance: Option<&str>) -> String {
 pub fn faults_of(failure: Failure, performance: Option<&str>) -> Result<Vec<RowFault>, Failure> {
     let refusal = match failure {
         Failure::Refused(refusal) => refusal,
-        Failure::Busy => return Ok(vec![fault("", &Sentence::new("row_busy"))]),
+        Failure::Busy | Failure::Unavailable => return Ok(vec![fault("", &Sentence::new("row_busy"))]),
         other => return Err(other),
     };
     let whole = |sentence: &Sentence| Ok(vec![fault("", sentence)]);

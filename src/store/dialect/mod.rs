@@ -195,17 +195,34 @@ pub(crate) async fn look_over(db: &Db) -> sqlx::Result<()> {
     }
 }
 
-/// Whether others hold the database longer than we wait, or it cannot be reached at all: nothing is
-/// wrong with what was asked, and later it may go.
-pub(crate) fn is_passing(error: &sqlx::Error) -> bool {
+/// Why a database does not do what it is asked at the moment, though nothing is wrong with that:
+/// later it may go.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trouble {
+    /// Others hold it longer than we wait.
+    Busy,
+    /// There is no room left on its disk.
+    Full,
+    /// It may only be read.
+    ReadOnly,
+    /// It cannot be reached, or its disk cannot.
+    Unreachable,
+}
+
+/// What trouble an error tells of; `None`: another kind of error.
+pub(crate) fn trouble(error: &sqlx::Error) -> Option<Trouble> {
     match error {
         // The codes of the one are numbers, those of the other five letters and digits.
-        sqlx::Error::Database(e) => e.code().is_some_and(|code| match code.len() {
-            5 => postgres::is_passing(&code),
-            _ => sqlite::is_busy(&code),
-        }),
-        sqlx::Error::Io(_) | sqlx::Error::Tls(_) | sqlx::Error::PoolTimedOut => true,
-        _ => false,
+        sqlx::Error::Database(e) => match e.code()? {
+            code if code.len() == 5 => postgres::trouble(&code),
+            code => sqlite::trouble(code.parse().ok()?),
+        },
+        sqlx::Error::Io(_)
+        | sqlx::Error::Tls(_)
+        | sqlx::Error::PoolTimedOut
+        | sqlx::Error::PoolClosed
+        | sqlx::Error::WorkerCrashed => Some(Trouble::Unreachable),
+        _ => None,
     }
 }
 
@@ -238,5 +255,24 @@ pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
     match db {
         Db::Sqlite(pool) => sqlite::check(pool).await,
         Db::Postgres(_) => Ok(None),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_of_both_engines_name_the_same_troubles() {
+        // SQLITE_BUSY_SNAPSHOT, _READONLY_DBMOVED, _IOERR_WRITE, _FULL, _CONSTRAINT_UNIQUE.
+        let sqlite = [(517, Some(Trouble::Busy)), (1032, Some(Trouble::ReadOnly)), (778, Some(Trouble::Unreachable))];
+        for (code, trouble) in sqlite.into_iter().chain([(13, Some(Trouble::Full)), (2067, None)]) {
+            assert_eq!(sqlite::trouble(code), trouble, "{code}");
+        }
+        let server = [("55P03", Some(Trouble::Busy)), ("25006", Some(Trouble::ReadOnly)), ("23505", None)];
+        let gone = [("53300", Some(Trouble::Unreachable)), ("08006", Some(Trouble::Unreachable))];
+        for (state, trouble) in server.into_iter().chain(gone).chain([("53100", Some(Trouble::Full))]) {
+            assert_eq!(postgres::trouble(state), trouble, "{state}");
+        }
     }
 }

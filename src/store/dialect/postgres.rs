@@ -5,6 +5,7 @@
 //! group at a time. Other writes take turns by one advisory lock, as they do on the embedded engine
 //! by its one writer; so texts that look before they insert mean the same on both.
 
+use super::Trouble;
 use crate::store::transfer::{Kind, Table};
 use crate::store::{Footing, StoreError};
 use sqlx::pool::PoolConnection;
@@ -309,11 +310,16 @@ pub(super) async fn count_on(tx: &mut Writing, table: &str) -> sqlx::Result<()> 
     Ok(())
 }
 
-/// Whether others were in the way, or the server could not be reached or stops just now. By the
-/// codes of the manual's appendix A: connections (class 08), serialization, deadlock, resources
-/// (class 53), a database that takes nobody just now, locks, cancelled, shutting down or starting (57P), a standby that only reads (25006),
-/// a transaction that was idle too long (25P03).
-pub(super) fn is_passing(code: &str) -> bool {
-    matches!(code, "40001" | "40P01" | "55000" | "55P03" | "57014" | "25006" | "25P03")
-        || ["08", "53", "57P"].iter().any(|class| code.starts_with(class))
+/// What trouble an SQLSTATE tells of, by the manual's appendix A: serialization, deadlock, locks,
+/// cancelled, a transaction that was idle too long (25P03); a full disk; a standby that only reads;
+/// connections (class 08), resources (class 53), shutting down or starting (57P).
+pub(super) fn trouble(state: &str) -> Option<Trouble> {
+    match state {
+        "40001" | "40P01" | "55P03" | "57014" | "25P03" => Some(Trouble::Busy),
+        "53100" => Some(Trouble::Full),
+        "25006" => Some(Trouble::ReadOnly),
+        // A database that takes nobody just now.
+        "55000" => Some(Trouble::Unreachable),
+        other => ["08", "53", "57P"].iter().any(|class| other.starts_with(class)).then_some(Trouble::Unreachable),
+    }
 }

@@ -1,9 +1,11 @@
 //! The embedded engine: how its file is opened, copied and checked, and what its errors mean.
 
+use super::Trouble;
 use crate::store::StoreError;
 use crate::store::transfer::{Kind, Table};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool};
+use std::io::ErrorKind;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
@@ -22,6 +24,10 @@ const CHECKPOINT_PAGES: &str = "4000";
 /// (`synchronous=FULL`).
 pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreError> {
     create_private(path).map_err(sqlx::Error::Io)?;
+    if let Err(error) = std::fs::OpenOptions::new().write(true).open(path) {
+        let denied = matches!(error.kind(), ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied);
+        return Err(if denied { StoreError::MayOnlyBeRead } else { sqlx::Error::Io(error).into() });
+    }
     let options = SqliteConnectOptions::new()
         .filename(path)
         .create_if_missing(true)
@@ -38,6 +44,8 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
         .min_connections(1)
         .idle_timeout(None)
         .max_lifetime(None)
+        // A full disk ends a transaction behind our back; the next one would begin inside it.
+        .before_acquire(|connection, _| Box::pin(async { Ok(!connection.is_in_transaction()) }))
         .connect_with(options.clone().optimize_on_close(true, None))
         .await?;
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
@@ -68,10 +76,16 @@ fn create_private(path: &Path) -> std::io::Result<()> {
     }
 }
 
-/// Whether another process holds the database longer than we wait. `SQLITE_BUSY` is 5; the extended
-/// codes keep it in the low byte.
-pub(super) fn is_busy(code: &str) -> bool {
-    code.parse::<u32>().is_ok_and(|code| code & 0xff == 5)
+/// What trouble a result code tells of; the extended ones keep it in the low byte
+/// (<https://sqlite.org/rescode.html>).
+pub(super) fn trouble(code: u32) -> Option<Trouble> {
+    match code & 0xff {
+        5 | 6 => Some(Trouble::Busy),
+        8 => Some(Trouble::ReadOnly),
+        10 | 14 => Some(Trouble::Unreachable),
+        13 => Some(Trouble::Full),
+        _ => None,
+    }
 }
 
 /// Writes a consistent copy of the whole database to `file`, which must not exist.

@@ -5,7 +5,7 @@ use crate::actions::Failure;
 use crate::actions::accounts::AccountError;
 use crate::rules::access::Denied;
 use crate::rules::ledger::Refusal;
-use crate::store::StoreError;
+use crate::store::{StoreError, Trouble};
 use crate::words::Sentence;
 use http::StatusCode;
 
@@ -41,6 +41,7 @@ impl From<Failure> for Problem {
             }
             Failure::KeyReused => Self::new(StatusCode::UNPROCESSABLE_ENTITY, Sentence::new("idempotency_key_reused")),
             Failure::Busy => Self::unavailable(Sentence::new("busy"), 1),
+            Failure::Unavailable => Self::unavailable(Sentence::new("storage_unavailable"), 5),
             Failure::OutcomeUnknown => Self::unavailable(Sentence::new("outcome_unknown"), 1),
             Failure::Behind => Self::unavailable(Sentence::new("standings_behind"), 1),
             Failure::Broken(source) => Self::internal(source),
@@ -66,7 +67,11 @@ impl From<AccountError> for Problem {
 
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Self {
-        if error.is_busy() { Self::unavailable(Sentence::new("busy"), 1) } else { Self::internal(error) }
+        match error.trouble() {
+            Some(Trouble::Busy) => Self::unavailable(Sentence::new("busy"), 1),
+            Some(_) => Self::unavailable(Sentence::new("storage_unavailable"), 5).because(error),
+            None => Self::internal(error),
+        }
     }
 }
 

@@ -23,8 +23,21 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_broken", "Etwas ist kaputtgegangen, und es wurde nichts weiter getan: {why}"),
     (
         "cli_busy",
-        "Die Datenbank ist gerade anderweitig in Benutzung oder nicht erreichbar. Es wurde nichts getan: versuch es gleich noch einmal.",
+        "Die Datenbank ist gerade anderweitig in Benutzung. Es wurde nichts getan: versuch es gleich noch einmal.",
     ),
+    (
+        "cli_database_full",
+        "Der Datenträger der Datenbank ist voll. Es wurde nichts gespeichert: schaff Platz und starte den Befehl noch einmal.",
+    ),
+    (
+        "cli_database_read_only",
+        "Die Datenbank kann nur gelesen werden: sieh nach den Rechten ihrer Datei und ihres Ordners, und ob ihr Datenträger zum Schreiben eingehängt ist.",
+    ),
+    (
+        "cli_database_unavailable",
+        "Die Datenbank kann gerade nicht beschrieben werden. Es wurde nichts gespeichert: sieh nach ihrem Datenträger und starte den Befehl dann noch einmal.",
+    ),
+    ("cli_database_unreachable", "Die Datenbank ist nicht erreichbar: {why}"),
     ("cli_changed_meanwhile", "Inzwischen hat es jemand anderes geändert: schau es noch einmal an."),
     ("cli_database_address", "Die Datenbank {url} lässt sich nicht öffnen: {why}."),
     (

@@ -18,6 +18,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("broken_off", "Der Inhalt brach vor dem Ende ab. Schick ihn noch einmal."),
     ("busy", "Im Moment ist zu viel los. Es wurde nichts gespeichert: warte eine Sekunde und schick es noch einmal."),
     (
+        "storage_unavailable",
+        "Die Datenbank ist gerade nicht erreichbar oder nicht zu beschreiben. Es wurde nichts gespeichert: du kannst es in einer Weile unverändert noch einmal schicken.",
+    ),
+    (
         "confirm",
         "Das ist ungewöhnlich genug, um nachzufragen. Wenn es stimmt, schick es noch einmal, mit \"confirm\" wie hier angegeben.",
     ),

@@ -17,6 +17,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("broken_off", "The body broke off before its end. Send it again."),
     ("busy", "Too much is going on at this moment. Nothing was stored: wait a second and send it again."),
+    (
+        "storage_unavailable",
+        "The database cannot be reached or written at the moment. Nothing was stored: what you sent is safe to send again in a while.",
+    ),
     ("confirm", "This is unusual enough to ask first. If it is right, send it again with \"confirm\" as given here."),
     ("cross_site", "This change was asked for by a page of another site. If it was you, do it from our own page."),
     (
