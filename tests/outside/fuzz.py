@@ -24,15 +24,17 @@ ENDING = ["sign_out", "end_session", "end_other_sessions", "revoke_token", "clos
 
 def fuzz(it, who, token):
     started = time.monotonic()
-    command = [str(pathlib.Path(sys.executable).with_name("schemathesis")), "--no-color"]
-    command += ["--config-file", str(pathlib.Path(__file__).with_name("schemathesis.toml")), "run", f"{it.url}/api/openapi.json"]
+    command = [str(pathlib.Path(sys.executable).absolute().with_name("schemathesis")), "--no-color"]
+    command += ["--config-file", str(pathlib.Path(__file__).resolve().with_name("schemathesis.toml")), "run", f"{it.url}/api/openapi.json"]
     command += ["--seed", SEED, "--generation-deterministic", "--max-examples", "40", "--phases", "examples,coverage,fuzzing"]
     command += ["--suppress-health-check", "all", "--max-failures", "40", "--request-timeout", "20"]
     if token:
         command += ["--header", f"Authorization: Bearer {token}"]
         for name in ENDING:
             command += ["--exclude-operation-id", name]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240)
+    # What it keeps between runs goes where the database goes: away.
+    away = pathlib.Path(it.database.removeprefix("sqlite://")).parent
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240, cwd=away)
     print(f"as {who}: {time.monotonic() - started:.0f} s, {'nothing found' if done.returncode == 0 else 'found'}", flush=True)
     if done.returncode != 0:
         print(done.stdout[-20000:], done.stderr[-2000:])
