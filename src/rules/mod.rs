@@ -25,4 +25,5 @@ pub mod scheme;
 pub mod spread;
 pub mod table;
 pub mod window;
+pub mod worked;
 pub mod workout;

@@ -1,9 +1,11 @@
 //! How a workout is scored and an overall worked out, said in plain words from the compiled file.
 
 use super::shell::words;
+use crate::actions::language;
 use crate::rules::competition::Competition;
 use crate::rules::place::{LevelRule, Missing, Points, Running, Ties};
 use crate::rules::quantity::{Millis, Rounding, TimeStep};
+use crate::rules::worked;
 use crate::rules::workout::{CountUnit, Format, IntervalMeasure, Scored, Task, Tiebreak, Workout};
 use crate::words::Noun;
 use crate::words::put;
@@ -127,6 +129,10 @@ pub fn scoring(x: &Workout) -> Vec<String> {
     }
     if let Some(seconds) = x.seconds_per_rep {
         said.push(put(w.score_deduction, &[("n", &(w.count)(u64::from(seconds), Noun::Second))]));
+    }
+    for p in worked::pairs(task) {
+        let gap = p.gap.say(language::reader());
+        said.push(put(w.score_pair, &[("better", &p.better), ("other", &p.other), ("gap", &gap)]));
     }
     said
 }

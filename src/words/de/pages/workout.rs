@@ -65,6 +65,7 @@ area! { ($) workout:
     score_time_step: "Zeiten werden in Schritten von {step} verglichen, {way}.",
     way_down: "abgerundet",
     way_up: "aufgerundet",
+    score_pair: "Verglichen: {better} steht vor {other}. Unterschied: {gap}.",
     score_deduction: "Eine Wiederholung, die das Schiedsgericht abzieht, verlängert die Endzeit: {n}.",
     tiebreak_none: "Es gibt keinen Tiebreak: gleiche Ergebnisse teilen sich einen Platz.",
     tiebreak_each_round: "Tiebreak: die Uhr, als die letzte ganze Runde fertig war. Weniger ist besser.",

@@ -65,6 +65,7 @@ area! { ($) workout:
     score_time_step: "Times are compared in steps of {step}, rounded {way}.",
     way_down: "down",
     way_up: "up",
+    score_pair: "Compared: {better} stands before {other}. The difference: {gap}.",
     score_deduction: "A rep taken off by a ruling adds {n} to a finish time.",
     tiebreak_none: "There is no tiebreak: equal results share a place.",
     tiebreak_each_round: "Tiebreak: the clock when the last whole round was finished. Less is better.",
