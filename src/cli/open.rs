@@ -16,7 +16,7 @@ fn config(database: Option<&str>) -> Config {
         database: database.unwrap_or(DATABASE).to_owned(),
         listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 0)),
         public_url: "http://localhost".to_owned(),
-        metrics_listen: None,
+        ..Config::default()
     }
 }
 

@@ -4,13 +4,14 @@ use super::open::DATABASE;
 use super::talk::{Done, Stop, say, tell};
 use crate::actions::open::{Service, open, shown};
 use crate::app::{Clock, Keys};
-use crate::config::Config;
+use crate::config::{Config, ForwardedBy, Proxies};
 use crate::web;
 use crate::web::listen::Patience;
 use crate::words::Sentence;
-use clap::Args;
+use clap::{Args, ValueEnum};
+use ipnet::IpNet;
 use std::io::IsTerminal;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
@@ -32,6 +33,20 @@ pub(super) struct Serve {
     /// Serve metrics without a token on this address too; keep it inside.
     #[arg(long, env = "TALLYWRIGHT_METRICS_LISTEN", value_name = "ADDR")]
     metrics_listen: Option<SocketAddr>,
+    /// Proxies in front, as addresses or networks: their word about where a request comes from is
+    /// taken. Nobody's unless told.
+    #[arg(long, env = "TALLYWRIGHT_TRUSTED_PROXIES", value_name = "ADDR[,ADDR…]", value_delimiter = ',')]
+    trusted_proxies: Vec<String>,
+    /// The header in which those proxies say it.
+    #[arg(long, env = "TALLYWRIGHT_FORWARDED_HEADER", value_name = "NAME", default_value = "x-forwarded-for")]
+    forwarded_header: Header,
+}
+
+/// A header of proxies.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Header {
+    XForwardedFor,
+    Forwarded,
 }
 
 impl Serve {
@@ -53,6 +68,8 @@ impl Serve {
             listen: address,
             public_url,
             metrics_listen: self.metrics_listen,
+            proxies: self.proxies()?,
+            mail: None,
         };
         if !config.secure() && !is_this_machine(&config.public_url) {
             tell(&say(&Sentence::new("cli_plain_http").with("url", &config.public_url)));
@@ -62,6 +79,23 @@ impl Serve {
         tell(&say(&at.with("database", shown(&service.app.config.database))));
         until_stopped(service, listener, metrics).await
     }
+
+    /// The proxies that are named.
+    fn proxies(&self) -> Result<Proxies, Stop> {
+        let header = match self.forwarded_header {
+            Header::XForwardedFor => ForwardedBy::XForwardedFor,
+            Header::Forwarded => ForwardedBy::Forwarded,
+        };
+        let trusted = self.trusted_proxies.iter().map(|text| network(text)).collect::<Result<_, _>>()?;
+        Ok(Proxies { trusted, header })
+    }
+}
+
+/// An address, or a network of them; not all there are, for then anybody's word would be taken.
+fn network(text: &str) -> Result<IpNet, Stop> {
+    let network = text.trim().parse().or_else(|_| text.trim().parse::<IpAddr>().map(IpNet::from)).ok();
+    let named = network.filter(|network: &IpNet| network.prefix_len() > 0);
+    named.ok_or_else(|| Stop::Usage(Sentence::new("cli_trusted_proxy").with("given", text.trim())))
 }
 
 /// Structured log lines on standard error: JSON, or for a terminal in short. `TALLYWRIGHT_LOG`
@@ -155,6 +189,16 @@ mod tests {
         }
         for url in ["http://scores.example", "http://10.0.0.2:8080", "http://localhost.example"] {
             assert!(!is_this_machine(url), "{url}");
+        }
+    }
+
+    #[test]
+    fn a_proxy_is_an_address_or_a_network_but_not_everybody() {
+        for (text, written) in [("10.0.0.1", "10.0.0.1/32"), (" ::1 ", "::1/128"), ("192.0.2.0/24", "192.0.2.0/24")] {
+            assert_eq!(network(text).ok().map(|n| n.to_string()).as_deref(), Some(written));
+        }
+        for text in ["", "0.0.0.0/0", "::/0", "10.0.0.1/33", "localhost", "10.0.0"] {
+            assert!(network(text).is_err(), "{text}");
         }
     }
 

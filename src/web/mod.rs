@@ -3,13 +3,13 @@
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
 //! arrival (id, time, log line, metrics), headers, language, compression, problems written out, panics
 //! caught, load shed, time limit, a look at the address. [`listen::serve`] hands over the peer's
-//! address; no `X-Forwarded-*` or
-//! `Forwarded` header is believed, so behind a proxy all requests share the proxy's address.
+//! address; [`forwarded`] says whose word is taken about who stands behind it.
 
 pub mod api;
 pub mod arrival;
 pub mod assets;
 pub mod extract;
+pub mod forwarded;
 mod headers;
 mod health;
 pub mod language;

@@ -6,6 +6,7 @@
 
 use super::arrival::Arrival;
 use super::extract::{SMALL, TINY, collect, is_kind, read};
+use super::forwarded;
 use super::problem::Problem;
 use crate::actions::accounts::{self, Known, Origin};
 use crate::app::App;
@@ -51,7 +52,7 @@ pub struct Caller {
     pub received: Timestamp,
     /// For problems and the log.
     pub request_id: String,
-    /// The peer's address, where the listener tells it. No forwarding header is trusted.
+    /// Where the request comes from: the peer's address, or what proxies that the settings name say.
     pub address: Option<IpAddr>,
     /// What the browser calls itself.
     pub device: String,
@@ -92,7 +93,10 @@ async fn recognise(parts: &Parts, app: &App) -> Result<Caller, Problem> {
         csrf: String::new(),
         received,
         request_id: arrival.map_or_else(String::new, |a| a.id.to_string()),
-        address: parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|peer| peer.0.ip()),
+        address: parts
+            .extensions
+            .get::<ConnectInfo<SocketAddr>>()
+            .map(|peer| forwarded::client(peer.0.ip(), &parts.headers, &app.config.proxies)),
         device: device.to_owned(),
     };
     if let Some(given) = parts.headers.get(header::AUTHORIZATION) {

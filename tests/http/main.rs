@@ -19,6 +19,7 @@ mod log_lines;
 mod organise;
 mod passwords;
 mod preconditions;
+mod proxies;
 mod routes;
 mod sheet;
 mod spectators;

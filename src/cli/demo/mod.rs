@@ -52,7 +52,7 @@ impl Demo {
             database,
             listen: address,
             public_url: format!("http://{}", reachable(address)),
-            metrics_listen: None,
+            ..Config::default()
         };
         let now = Clock::System.now();
         let sign_ins = make(&config, now).await?;

@@ -125,6 +125,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_token_issued", "Token {id} für {email}, gültig bis {expires}; er wird nur dieses eine Mal gezeigt:"),
     ("cli_token_revoked", "Token {id} ist widerrufen."),
     (
+        "cli_trusted_proxy",
+        "„{given}“ ist keine Adresse für --trusted-proxies: schreib Adressen oder Netze deiner eigenen Proxys, als 10.0.0.2 oder 10.0.0.0/24, mit Kommas dazwischen.",
+    ),
+    (
         "move_differs",
         "Was von der Tabelle {table} in {to} angekommen ist, ist nicht, was abgeschickt wurde. Dort ist nichts geblieben; {from} ist, wie es war.",
     ),

@@ -103,6 +103,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_token_issued", "Token {id} for {email}, valid until {expires}; it is shown only this once:"),
     ("cli_token_revoked", "Token {id} is revoked."),
     (
+        "cli_trusted_proxy",
+        "“{given}” is no address for --trusted-proxies: write addresses or networks of your own proxies, as 10.0.0.2 or 10.0.0.0/24, with commas between them.",
+    ),
+    (
         "move_differs",
         "What arrived of the table {table} at {to} is not what was sent. Nothing was kept there; {from} is as it was.",
     ),

@@ -1,11 +1,13 @@
 //! Somebody who sends requests: `app.staff_of("quayside").await.put(path).json(body).await`.
 
 use axum::body::Body;
+use axum::extract::ConnectInfo;
 use bytes::Bytes;
 use http::{HeaderMap, HeaderName, HeaderValue, Method, Request, StatusCode, header};
 use http_body_util::BodyExt;
 use serde_json::Value;
 use std::future::{Future, IntoFuture};
+use std::net::{IpAddr, SocketAddr};
 use std::pin::Pin;
 use tower::ServiceExt;
 
@@ -17,6 +19,7 @@ pub const HOST: &str = "127.0.0.1:8080";
 pub struct Client {
     router: axum::Router,
     headers: HeaderMap,
+    peer: Option<IpAddr>,
     /// Whose; empty: nobody's.
     pub email: String,
 }
@@ -25,7 +28,7 @@ impl Client {
     pub fn new(router: axum::Router) -> Self {
         let mut headers = HeaderMap::new();
         headers.insert(header::HOST, HeaderValue::from_static(HOST));
-        Self { router, headers, email: String::new() }
+        Self { router, headers, peer: None, email: String::new() }
     }
 
     /// The same person at another service.
@@ -52,6 +55,12 @@ impl Client {
     /// With this header on every request.
     pub fn with(mut self, name: HeaderName, value: &str) -> Self {
         self.headers.insert(name, value.parse().expect("a header value"));
+        self
+    }
+
+    /// Over a connection from this address.
+    pub fn from_peer(mut self, address: &str) -> Self {
+        self.peer = Some(address.parse().expect("an address"));
         self
     }
 
@@ -87,6 +96,7 @@ impl Client {
             method,
             path: path.to_owned(),
             headers: self.headers.clone(),
+            peer: self.peer,
             body: Body::empty(),
         }
     }
@@ -98,6 +108,7 @@ pub struct Call {
     method: Method,
     path: String,
     headers: HeaderMap,
+    peer: Option<IpAddr>,
     body: Body,
 }
 
@@ -160,6 +171,9 @@ impl IntoFuture for Call {
             let mut request =
                 Request::builder().method(self.method).uri(&self.path).body(self.body).expect("a request");
             *request.headers_mut() = self.headers;
+            if let Some(address) = self.peer {
+                request.extensions_mut().insert(ConnectInfo(SocketAddr::from((address, 4711))));
+            }
             let response = self.router.oneshot(request).await.expect("the router never fails");
             let (status, headers) = (response.status(), response.headers().clone());
             let body = response.into_body().collect().await.expect("a body").to_bytes();

@@ -55,12 +55,17 @@ impl TestApp {
 
     /// Without a competition, at this address.
     pub async fn at(public_url: &str) -> Self {
-        Self::on(Arc::new(Database::new()), public_url, 7).await
+        Self::configured(|config| public_url.clone_into(&mut config.public_url)).await
+    }
+
+    /// Without a competition, with settings changed by `change`.
+    pub async fn configured(change: impl FnOnce(&mut Config)) -> Self {
+        Self::on(Arc::new(Database::new()), 7, change).await
     }
 
     /// A second service on the same database.
     pub async fn beside(&self) -> Self {
-        Self::on(Arc::clone(&self.database), "http://127.0.0.1:8080", 8).await
+        Self::on(Arc::clone(&self.database), 8, |_| ()).await
     }
 
     /// The same person, with the same sign-in, at this service.
@@ -68,13 +73,13 @@ impl TestApp {
         client.at(self.router.clone())
     }
 
-    async fn on(database: Arc<Database>, public_url: &str, seed: u64) -> Self {
-        let config = Config {
+    async fn on(database: Arc<Database>, seed: u64, change: impl FnOnce(&mut Config)) -> Self {
+        let mut config = Config {
             database: database.url.clone(),
-            listen: ([127, 0, 0, 1], 0).into(),
-            public_url: public_url.to_owned(),
-            metrics_listen: None,
+            public_url: "http://127.0.0.1:8080".to_owned(),
+            ..Config::default()
         };
+        change(&mut config);
         let clock = Clock::fixed(noon());
         let service = open(config, clock, Keys::seeded(seed)).await.expect("an empty database opens");
         let app = service.app.clone();
