@@ -18,6 +18,9 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
         Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
     };
     Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    if let (Whose::Entry(bib), Some(known)) = (&whose, app.store.find_competition(competition).await?) {
+        app.store.end_claim(known.id, *bib).await?;
+    }
     for granted in app.store.list_grants_in(competition).await?.iter().filter(|g| theirs(&g.grant)) {
         app.store.remove_grant(granted.id).await?;
         if app.store.list_grants_of(granted.account).await?.is_empty() {

@@ -18,12 +18,15 @@ pub struct Account {
     pub password_hash: Option<String>,
     /// When.
     pub created_at: Timestamp,
+    /// Whether the address is known to be its owner's.
+    pub confirmed: bool,
 }
 
-type Row = (i64, String, String, Option<String>, i64);
+type Row = (i64, String, String, Option<String>, i64, i64);
 
-fn account((id, email, folded_email, password_hash, created_at): Row) -> Result<Account, StoreError> {
-    Ok(Account { id, email, folded_email, password_hash, created_at: instant("accounts", created_at)? })
+fn account((id, email, folded_email, password_hash, created_at, confirmed): Row) -> Result<Account, StoreError> {
+    let created_at = instant("accounts", created_at)?;
+    Ok(Account { id, email, folded_email, password_hash, created_at, confirmed: confirmed != 0 })
 }
 
 impl Store {
@@ -43,10 +46,44 @@ impl Store {
         id.ok_or(StoreError::Taken)
     }
 
+    /// Adds an account whose address nobody has vouched for. [`StoreError::Taken`] as above.
+    pub async fn add_unconfirmed_account(
+        &self,
+        email: &str,
+        folded_email: &str,
+        password_hash: &str,
+        now: Timestamp,
+    ) -> Result<i64, StoreError> {
+        let mut tx = self.begin().await?;
+        let id = db!(&mut tx, optval i64:
+            "INSERT INTO accounts (email, folded_email, password_hash, created_at, confirmed) VALUES ($1, $2, $3, $4, 0) ON CONFLICT (folded_email) DO NOTHING RETURNING id",
+            email, folded_email, password_hash, micros(now))?;
+        tx.commit().await?;
+        id.ok_or(StoreError::Taken)
+    }
+
+    /// Notes that the address is its owner's.
+    pub async fn confirm_account(&self, id: i64) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        db!(&mut tx, exec: "UPDATE accounts SET confirmed = 1 WHERE id = $1 AND confirmed = 0", id)?;
+        Ok(tx.commit().await?)
+    }
+
+    /// Takes every way in away from an account whose address nobody had vouched for, and vouches
+    /// for it: whoever made it does not get in any more, its owner does by a link.
+    pub async fn take_over_account(&self, id: i64) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        db!(&mut tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
+        db!(&mut tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
+        db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", id)?;
+        db!(&mut tx, exec: "UPDATE accounts SET password_hash = NULL, confirmed = 1 WHERE id = $1", id)?;
+        Ok(tx.commit().await?)
+    }
+
     /// The account with this folded address.
     pub async fn find_account_by_email(&self, folded_email: &str) -> Result<Option<Account>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at FROM accounts WHERE folded_email = $1", folded_email)?
+        db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at, confirmed FROM accounts WHERE folded_email = $1", folded_email)?
             .map(account)
             .transpose()
     }
@@ -54,7 +91,7 @@ impl Store {
     /// The account with this number.
     pub async fn find_account(&self, id: i64) -> Result<Option<Account>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at FROM accounts WHERE id = $1", id)?.map(account).transpose()
+        db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at, confirmed FROM accounts WHERE id = $1", id)?.map(account).transpose()
     }
 
     /// Sets or takes away the password. False: no such account.
@@ -84,7 +121,7 @@ impl Store {
     /// Accounts in order of their numbers, after `after`.
     pub async fn list_accounts(&self, after: i64, limit: u32) -> Result<Vec<Account>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all Row: "SELECT id, email, folded_email, password_hash, created_at FROM accounts WHERE id > $1 ORDER BY id LIMIT $2",
+        db!(&mut conn, all Row: "SELECT id, email, folded_email, password_hash, created_at, confirmed FROM accounts WHERE id > $1 ORDER BY id LIMIT $2",
             after, i64::from(limit))?
         .into_iter()
         .map(account)

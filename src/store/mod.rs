@@ -12,6 +12,7 @@ pub mod db;
 pub mod accounts;
 mod around;
 pub mod backup;
+pub mod claims;
 pub mod competitions;
 pub mod dialect;
 pub mod entries;

@@ -18,11 +18,13 @@ pub struct Session {
     pub seen_at: Timestamp,
     /// When it ends at the latest.
     pub expires_at: Timestamp,
+    /// Whether it was begun by a one-time link, and has set no password since.
+    pub by_link: bool,
 }
 
-type Row = (i64, i64, String, i64, i64, i64);
+type Row = (i64, i64, String, i64, i64, i64, i64);
 
-fn session((id, account, device, created_at, seen_at, expires_at): Row) -> Result<Session, StoreError> {
+fn session((id, account, device, created_at, seen_at, expires_at, by_link): Row) -> Result<Session, StoreError> {
     Ok(Session {
         id,
         account,
@@ -30,6 +32,7 @@ fn session((id, account, device, created_at, seen_at, expires_at): Row) -> Resul
         created_at: instant("sessions", created_at)?,
         seen_at: instant("sessions", seen_at)?,
         expires_at: instant("sessions", expires_at)?,
+        by_link: by_link != 0,
     })
 }
 
@@ -40,14 +43,15 @@ impl Store {
         hash: &[u8; 32],
         account: i64,
         device: &str,
+        by_link: bool,
         now: Timestamp,
         expires: Timestamp,
     ) -> Result<i64, StoreError> {
         let mut tx = self.begin().await?;
         db!(&mut tx, exec: "DELETE FROM sessions WHERE expires_at <= $1", micros(now))?;
         let id = db!(&mut tx, val i64:
-            "INSERT INTO sessions (hash, account, device, created_at, seen_at, expires_at) VALUES ($1, $2, $3, $4, $4, $5) RETURNING id",
-            hash.as_slice(), account, device, micros(now), micros(expires))?;
+            "INSERT INTO sessions (hash, account, device, created_at, seen_at, expires_at, by_link) VALUES ($1, $2, $3, $4, $4, $5, $6) RETURNING id",
+            hash.as_slice(), account, device, micros(now), micros(expires), i64::from(by_link))?;
         tx.commit().await?;
         Ok(id)
     }
@@ -56,7 +60,7 @@ impl Store {
     pub async fn find_session(&self, hash: &[u8; 32], now: Timestamp) -> Result<Option<Session>, StoreError> {
         let mut conn = self.read().await?;
         db!(&mut conn, opt Row:
-            "SELECT id, account, device, created_at, seen_at, expires_at FROM sessions WHERE hash = $1 AND expires_at > $2",
+            "SELECT id, account, device, created_at, seen_at, expires_at, by_link FROM sessions WHERE hash = $1 AND expires_at > $2",
             hash.as_slice(), micros(now))?
         .map(session)
         .transpose()
@@ -68,6 +72,24 @@ impl Store {
         db!(&mut tx, exec: "UPDATE sessions SET seen_at = $1, expires_at = $2 WHERE id = $3", micros(now), micros(expires), id)?;
         tx.commit().await?;
         Ok(())
+    }
+
+    /// The session with this number of an account.
+    pub async fn find_own_session(&self, account: i64, id: i64) -> Result<Option<Session>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, opt Row:
+            "SELECT id, account, device, created_at, seen_at, expires_at, by_link FROM sessions WHERE id = $1 AND account = $2",
+            id, account)?
+        .map(session)
+        .transpose()
+    }
+
+    /// Notes that a session is no longer one that was just begun by a link. False: it was none.
+    pub async fn end_by_link(&self, id: i64) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        let n = db!(&mut tx, exec: "UPDATE sessions SET by_link = 0 WHERE id = $1 AND by_link = 1", id)?;
+        tx.commit().await?;
+        Ok(n > 0)
     }
 
     /// Ends a session of an account. False: there was none.
@@ -90,7 +112,7 @@ impl Store {
     pub async fn list_sessions(&self, account: i64, now: Timestamp) -> Result<Vec<Session>, StoreError> {
         let mut conn = self.read().await?;
         db!(&mut conn, all Row:
-            "SELECT id, account, device, created_at, seen_at, expires_at FROM sessions WHERE account = $1 AND expires_at > $2 ORDER BY seen_at DESC, id DESC",
+            "SELECT id, account, device, created_at, seen_at, expires_at, by_link FROM sessions WHERE account = $1 AND expires_at > $2 ORDER BY seen_at DESC, id DESC",
             account, micros(now))?
         .into_iter()
         .map(session)

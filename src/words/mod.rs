@@ -102,6 +102,8 @@ pub struct Tables {
     pub pages: &'static en::pages::Pages,
     /// The organiser's pages.
     pub organise: &'static en::organise::Organise,
+    /// Athletes' codes.
+    pub claims: &'static en::claims::Claims,
     /// The page about the API.
     pub api: &'static en::api::Api,
     /// A gym's heats.
@@ -126,6 +128,7 @@ impl Tables {
         let desk = self.pages.desk_words.texts().map(|(name, text)| ("Desk", name, text));
         let script = self.pages.desk_words.script_words.texts().map(|(name, text)| ("Script", name, text));
         let organise = self.organise.texts().map(|(name, text)| ("Organise", name, text));
+        let claims = self.claims.texts().map(|(name, text)| ("Claims", name, text));
         let api = self.api.texts().map(|(name, text)| ("Api", name, text));
         let heats = self.heats.texts().map(|(name, text)| ("Heats", name, text));
         let sheet = self.sheet.texts().map(|(name, text)| ("Sheet", name, text));
@@ -134,7 +137,7 @@ impl Tables {
         let wall = self.wall.texts().map(|(name, text)| ("Wall", name, text));
         let what_if = self.what_if.texts().map(|(name, text)| ("WhatIf", name, text));
         let first = pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet);
-        first.chain(appeal).chain(plot).chain(what_if).chain(wall).collect()
+        first.chain(claims).chain(appeal).chain(plot).chain(what_if).chain(wall).collect()
     }
 }
 
@@ -143,6 +146,12 @@ impl Tables {
 pub fn template(lang: Lang, code: &str) -> Option<&'static str> {
     let areas = lang.tables().areas.iter();
     areas.flat_map(|area| area.iter()).find(|(c, _)| *c == code).map(|(_, sentence)| *sentence)
+}
+
+/// The texts about athletes' codes in `lang`.
+#[must_use]
+pub fn claims(lang: Lang) -> &'static en::claims::Claims {
+    lang.tables().claims
 }
 
 /// The texts of the pages in `lang`.

@@ -58,6 +58,11 @@ pub const TABLE: &[Line] = &[
     ("DELETE", "/api/v1/accounts/VICTIM", "", "1333333333+"),
     ("GET",    "/api/v1/competitions/saltmarsh/roles", "", "133333333++"),
 
+    ("GET",    "/api/v1/competitions/saltmarsh/gyms/quayside/claim-codes", "", "133333+33++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/gyms/quayside/claim-codes", r#"{"bibs":[]}"#, "133333+33++"),
+    // The same for everybody: nothing fits together.
+    ("POST",   "/api/v1/claims", r#"{"competition":"none","bib":1,"code":"x"}"#, "+++++++++++"),
+
     ("GET",    "/api/v1/competitions", "", "+++++++++++"),
     ("GET",    "/api/v1/competitions/saltmarsh", "", "+++++++++++"),
     ("PUT",    "/api/v1/competitions/saltmarsh?dry_run=true", "{}", "133333333++"),
@@ -117,6 +122,8 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/signin", "form:email=who@example.org&password=not+the+password", "1111111111+"),
     ("GET",    "/signin/link?code=abc", "", "+++++++++++"),
     ("POST",   "/signin/link", "form:code=abc", "11111111111"),
+    ("GET",    "/claim?c=none", "", "+++++++++++"),
+    ("POST",   "/claim", "form:c=none&bib=1&code=x", "+++++++++++"),
     ("GET",    "/account", "", "1++++++++++"),
     ("POST",   "/account/password", "form:new=short", "1++++++++++"),
     ("POST",   "/account/sessions/999999/end", "form:", "14444444444"),
@@ -125,6 +132,8 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/account/data.json", "", "1++++++++++"),
     ("POST",   "/account/erase", "form:me=somebody.else@example.org", "1++++++++++"),
     ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
+    ("GET",    "/desk/saltmarsh/quayside/codes", "", "133333+33++"),
+    ("POST",   "/desk/saltmarsh/quayside/codes", "form:for=picked", "133333+33++"),
     ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
     // A screen is not signed in, and shows what anybody may see.

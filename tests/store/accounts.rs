@@ -57,8 +57,8 @@ async fn a_session_lasts_until_it_ends_or_is_ended() {
     let (store, now) = (&place.store, place.clock.now());
     let hour = SignedDuration::from_hours(1);
     let id = store.add_account("a@b", "a@b", None, now).await.unwrap();
-    let first = store.add_session(&[1; 32], id, "a browser", now, now + hour).await.unwrap();
-    let second = store.add_session(&[2; 32], id, "a phone", now, now + hour * 3).await.unwrap();
+    let first = store.add_session(&[1; 32], id, "a browser", false, now, now + hour).await.unwrap();
+    let second = store.add_session(&[2; 32], id, "a phone", true, now, now + hour * 3).await.unwrap();
     assert_eq!(store.find_session(&[1; 32], now).await.unwrap().unwrap().id, first);
     assert_eq!(store.find_session(&[1; 32], now + hour).await.unwrap(), None);
     assert_eq!(store.find_session(&[3; 32], now).await.unwrap(), None);

@@ -22,7 +22,7 @@ async fn eventful(database: Database) -> Place {
     let role = Grant { role: Role::Referee, competition: None, gym: None, bib: None, judge: None };
     store.add_grants(account, &[role], noon()).await.unwrap();
     let later = noon() + SignedDuration::from_hours(1);
-    store.add_session(&[0; 32], account, "A phone", noon(), later).await.unwrap();
+    store.add_session(&[0; 32], account, "A phone", false, noon(), later).await.unwrap();
     store.add_token(&[255; 32], account, "A script", noon(), later).await.unwrap();
     place
 }

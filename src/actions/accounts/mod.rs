@@ -7,6 +7,7 @@
 //! [`gate`](Gate) holds what slows guessing down, `password` what may be a password, `sign_in` the
 //! ways in, `roles` who may be what, `tokens` what programs use.
 
+mod claims;
 mod gate;
 mod invite;
 mod password;
@@ -14,6 +15,7 @@ mod roles;
 mod sign_in;
 mod tokens;
 
+pub use claims::{Claim, Claimed, CodeRow, Codes, MOST_CODES, Slip, claim, list_codes, make_codes};
 pub use gate::Gate;
 pub use invite::{Invitation, Invited, invite_gyms, relink};
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
@@ -23,7 +25,7 @@ pub use roles::{
 };
 pub use sign_in::{
     ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token,
-    list_sessions, set_password, sign_in, sign_in_by_link,
+    list_sessions, needs_current, set_password, sign_in, sign_in_by_link,
 };
 pub use tokens::{Issued, MOST_DAYS, TOKEN_DAYS, issue_token, list_tokens, revoke_token};
 

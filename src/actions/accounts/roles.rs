@@ -34,7 +34,8 @@ pub struct Added {
     pub account: i64,
     /// False: there was one with this e-mail already, which got the roles.
     pub created: bool,
-    /// The secret of a one-time sign-in link (7 days), for a new account without a password:
+    /// The secret of a one-time sign-in link (7 days), for a new account without a password, and for
+    /// one whose address nobody had vouched for before:
     /// `{public_url}/signin/link?code={secret}`.
     pub link: Option<String>,
 }
@@ -72,11 +73,14 @@ pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added
         Err(StoreError::Taken) => (known(app.store.find_account_by_email(&folded).await?)?.id, false),
         Err(error) => return Err(error.into()),
     };
+    // Somebody may have made it with an athlete's code under another person's address: what is given
+    // here is meant for the address's owner.
+    let taken_over = !created && !known(app.store.find_account(account).await?)?.confirmed;
+    if taken_over {
+        app.store.take_over_account(account).await?;
+    }
     app.store.add_grants(account, &new.grants, now).await?;
-    let link = match (created, &phc) {
-        (true, None) => Some(make_link(app, account).await?),
-        _ => None,
-    };
+    let link = if taken_over || (created && phc.is_none()) { Some(make_link(app, account).await?) } else { None };
     Ok(Added { account, created, link })
 }
 
@@ -126,6 +130,10 @@ pub async fn add_roles(app: &App, by: &Actor, account: i64, grants: &[Grant]) ->
         return Err(Refusal::Faults(faults).into());
     }
     let account = known(app.store.find_account(account).await?)?;
+    if !account.confirmed {
+        // A link for its owner comes of an invitation, not of this.
+        return Err(Refusal::Conflict(Sentence::new("address_unconfirmed"), Vec::new()).into());
+    }
     Ok(app.store.add_grants(account.id, grants, app.clock.now()).await?)
 }
 

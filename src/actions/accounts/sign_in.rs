@@ -17,6 +17,9 @@ use std::net::IpAddr;
 pub const IDLE: SignedDuration = SignedDuration::from_hours(24);
 /// … and this long after its start at the latest.
 pub const ABSOLUTE: SignedDuration = SignedDuration::from_hours(14 * 24);
+/// A password is set without the old one this long after signing in by a link: whoever has the
+/// link of a forgotten password comes straight from it.
+pub const FRESH: SignedDuration = SignedDuration::from_mins(15);
 /// Use is written down no more often than this.
 const SEEN: SignedDuration = SignedDuration::from_mins(5);
 /// Longest name of a device kept.
@@ -66,7 +69,7 @@ pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> R
         let phc = hash_aside(app, password).await?;
         app.store.set_password_hash(account.id, Some(&phc)).await?;
     }
-    begin(app, account.id, from).await
+    begin(app, account.id, false, from).await
 }
 
 /// Signs in with the secret of a one-time link, which is used up.
@@ -76,14 +79,15 @@ pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<S
         tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
         return Err(AccountError::WrongSignIn);
     };
-    begin(app, account, from).await
+    app.store.confirm_account(account).await?;
+    begin(app, account, true, from).await
 }
 
 /// A new session with a new secret.
-async fn begin(app: &App, account: i64, from: &Origin) -> Result<SignedIn, AccountError> {
+pub(super) async fn begin(app: &App, account: i64, by_link: bool, from: &Origin) -> Result<SignedIn, AccountError> {
     let (secret, now) = (secret(app), app.clock.now());
     let device: String = from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect();
-    app.store.add_session(&hashed(&secret), account, &device, now, now + IDLE).await?;
+    app.store.add_session(&hashed(&secret), account, &device, by_link, now, now + IDLE).await?;
     tracing::info!(target: "sign_in", outcome = "in", account);
     Ok(SignedIn { account, secret, expires: now + ABSOLUTE })
 }
@@ -134,8 +138,21 @@ pub async fn end_other_sessions(app: &App, by: &Actor, keep: Option<i64>) -> Res
     Ok(app.store.end_sessions_of(own(by)?, keep).await?)
 }
 
-/// Sets the own password; the current one is needed where there is one. Open links, and other
-/// sessions than `keep`, end (ASVS 7.4.3).
+/// Whether the current password is needed to set another one: not where there is none, and not in
+/// the minutes after this session was begun by a one-time link, once.
+pub async fn needs_current(app: &App, by: &Actor, session: Option<i64>) -> Result<bool, AccountError> {
+    let id = own(by)?;
+    let account = app.store.find_account(id).await?;
+    if account.is_none_or(|a| a.password_hash.is_none()) {
+        return Ok(false);
+    }
+    let Some(session) = session else { return Ok(true) };
+    let session = app.store.find_own_session(id, session).await?;
+    Ok(!session.is_some_and(|s| s.by_link && app.clock.now().duration_since(s.created_at) < FRESH))
+}
+
+/// Sets the own password; the current one is needed as [`needs_current`] says. Open links, and
+/// other sessions than `keep`, end (ASVS 7.4.3).
 pub async fn set_password(
     app: &App,
     by: &Actor,
@@ -145,7 +162,9 @@ pub async fn set_password(
 ) -> Result<(), AccountError> {
     let unknown = || AccountError::Refused(Refusal::NotSignedIn);
     let account = app.store.find_account(own(by)?).await?.ok_or_else(unknown)?;
-    if let Some(phc) = &account.password_hash {
+    if let Some(phc) = &account.password_hash
+        && needs_current(app, by, keep).await?
+    {
         app.gate.pass(Some(&account.folded_email), None)?;
         let (right, _) = verify_aside(app, current.unwrap_or_default(), Some(phc)).await?;
         if !right {
@@ -155,6 +174,9 @@ pub async fn set_password(
     check(new, &account.email).map_err(|sentence| fault("/new", sentence))?;
     let phc = hash_aside(app, new).await?;
     app.store.set_password_hash(account.id, Some(&phc)).await?;
+    if let Some(session) = keep {
+        app.store.end_by_link(session).await?;
+    }
     app.store.end_links_of(account.id).await?;
     app.store.end_sessions_of(account.id, keep).await?;
     Ok(())

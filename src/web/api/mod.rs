@@ -7,6 +7,7 @@ pub mod accounts;
 pub mod admissions;
 pub mod appeals;
 pub mod attestation;
+pub mod claims;
 pub mod competitions;
 pub mod entries;
 pub mod extensions;
@@ -97,7 +98,14 @@ impl Modify for ProblemKinds {
 #[must_use]
 pub fn router() -> OpenApiRouter<App> {
     OpenApiRouter::with_openapi(Document::openapi())
-        .nest("/api/v1", session::routes().merge(me::routes()).merge(tokens::routes()).merge(accounts::routes()))
+        .nest(
+            "/api/v1",
+            session::routes()
+                .merge(me::routes())
+                .merge(tokens::routes())
+                .merge(accounts::routes())
+                .merge(claims::routes()),
+        )
         .nest("/api/v1", of_competitions())
 }
 

@@ -26,6 +26,18 @@ pub struct OfEntry {
     pub bib: u32,
 }
 
+/// A gym.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Path)]
+pub struct OfGym {
+    /// The competition's slug.
+    #[param(example = "saltmarsh")]
+    pub competition: String,
+    /// The gym's slug.
+    #[param(example = "quayside")]
+    pub gym: String,
+}
+
 /// A workout.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Path)]

@@ -41,6 +41,8 @@ struct View {
     tokens: Vec<TokenView>,
     token_name: String,
     days: String,
+    /// Whether the current password is asked for.
+    needs_current: bool,
 }
 
 /// The texts, as a field that has a default.
@@ -110,6 +112,7 @@ async fn view(app: &App, caller: &Caller) -> Answer<View> {
         sessions: sessions.into_iter().map(|s| session(s, caller.session)).collect(),
         tokens: tokens.into_iter().filter(|t| t.revoked_at.is_none() && t.expires_at > now).map(token).collect(),
         days: "90".to_owned(),
+        needs_current: accounts::needs_current(app, &caller.actor, caller.session).await?,
         ..View::default()
     })
 }

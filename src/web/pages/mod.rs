@@ -9,6 +9,8 @@ mod api;
 mod appeal;
 mod athlete;
 mod calendar;
+mod claim;
+pub(super) mod codes;
 mod competition;
 mod desk;
 pub mod form;
@@ -73,6 +75,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/signin"),
     ("GET", "/signin/link"),
     ("POST", "/signin/link"),
+    ("GET", "/claim"),
+    ("POST", "/claim"),
     ("POST", "/signout"),
     ("GET", "/account"),
     ("POST", "/account/password"),
@@ -82,6 +86,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/account/data.json"),
     ("POST", "/account/erase"),
     ("GET", "/desk/{c}/{gym}"),
+    ("GET", "/desk/{c}/{gym}/codes"),
+    ("POST", "/desk/{c}/{gym}/codes"),
     ("GET", "/desk/{c}/{gym}/heats/{w}"),
     ("POST", "/desk/{c}/{gym}/heats/{w}"),
     ("GET", "/desk/{c}/{gym}/wall"),
@@ -129,6 +135,7 @@ pub fn router() -> Router<App> {
         .route("/c/{c}/athletes/{bib}/workouts/{w}/appeal", post(appeal::post_appeal))
         .route("/signin", get(signin::get_signin).post(signin::post_signin))
         .route("/signin/link", get(signin::get_link).post(signin::post_link))
+        .route("/claim", get(claim::get_claim).post(claim::post_claim))
         .route("/signout", post(signin::post_signout))
         .route("/account", get(account::get_account))
         .route("/account/password", post(account::post_password))
@@ -138,6 +145,7 @@ pub fn router() -> Router<App> {
         .route("/account/data.json", get(account::get_data).layer(from_fn(language::data)))
         .route("/account/erase", post(account::post_erase))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
+        .route("/desk/{c}/{gym}/codes", get(codes::get_codes).post(codes::post_codes))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
         .route("/desk/{c}/{gym}/wall", get(wall::get_wall))
         .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))

@@ -5,6 +5,7 @@
 pub mod api;
 pub mod appeal;
 mod cautions;
+pub mod claims;
 mod cli;
 mod competition;
 pub mod desk;
@@ -43,6 +44,7 @@ pub const TABLES: Tables = Tables {
     areas: &AREAS,
     pages: &pages::PAGES,
     organise: &organise::ORGANISE,
+    claims: &claims::CLAIMS,
     api: &api::API,
     heats: &heats::HEATS,
     sheet: &sheet::SHEET,

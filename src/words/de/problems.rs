@@ -2,6 +2,10 @@
 
 /// Code and sentence.
 pub const SENTENCES: &[(&str, &str)] = &[
+    (
+        "address_unconfirmed",
+        "Dieses Konto ist mit dem Code einer Athletin oder eines Athleten entstanden, und niemand hat geprüft, ob die E-Mail wirklich ihre ist. Lade die E-Mail ein: wem sie gehört, bekommt einen Link.",
+    ),
     ("address_long", "Die Adresse ist länger als {most} Zeichen. Schick lange Werte im Inhalt der Anfrage."),
     (
         "bad_idempotency_key",
@@ -154,5 +158,13 @@ pub const SENTENCES: &[(&str, &str)] = &[
     (
         "wrong_sign_in",
         "E-Mail und Passwort passen nicht zusammen, oder der Link wurde schon benutzt oder ist abgelaufen.",
+    ),
+    ("claim_needs_email", "Schreib deine E-Mail: mit ihr meldest du dich später an."),
+    ("claim_needs_password", "Schreib ein Passwort: das deines Kontos, oder eines für ein neues Konto."),
+    ("code_not_of_gym", "{bib} ist nicht für dieses Gym gemeldet."),
+    ("codes_over", "Der Wettkampf ist vorbei: Codes nützen nichts mehr."),
+    (
+        "wrong_code",
+        "Startnummer und Code passen nicht zusammen, oder der Code ist benutzt oder ersetzt worden. Prüf beide, oder bitte dein Gym um einen neuen Code.",
     ),
 ];

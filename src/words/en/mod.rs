@@ -3,6 +3,7 @@
 pub mod api;
 pub mod appeal;
 mod cautions;
+pub mod claims;
 mod cli;
 mod competition;
 pub mod desk;
@@ -41,6 +42,7 @@ pub const TABLES: Tables = Tables {
     areas: &AREAS,
     pages: &pages::PAGES,
     organise: &organise::ORGANISE,
+    claims: &claims::CLAIMS,
     api: &api::API,
     heats: &heats::HEATS,
     sheet: &sheet::SHEET,

@@ -2,6 +2,10 @@
 
 /// Code and sentence.
 pub const SENTENCES: &[(&str, &str)] = &[
+    (
+        "address_unconfirmed",
+        "This account was made with an athlete's code, and nobody has made sure that the e-mail is its owner's. Invite the e-mail: its owner gets a link.",
+    ),
     ("address_long", "The address is longer than {most} characters. Send long values in the body."),
     (
         "bad_idempotency_key",
@@ -128,4 +132,12 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("unsupported_media_type", "Say in Content-Type what you send; understood here: {wanted}."),
     ("wrong_kind", "This must be {wanted}."),
     ("wrong_sign_in", "E-mail and password do not fit together, or the link has been used or has ended."),
+    ("claim_needs_email", "Write your e-mail: you sign in with it later."),
+    ("claim_needs_password", "Write a password: that of your account, or one for a new account."),
+    ("code_not_of_gym", "{bib} is not entered for this gym."),
+    ("codes_over", "The competition is over: codes are of no use any more."),
+    (
+        "wrong_code",
+        "Bib and code do not fit together, or the code has been used or replaced. Check both, or ask your gym for a new code.",
+    ),
 ];

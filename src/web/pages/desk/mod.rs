@@ -49,6 +49,8 @@ struct View {
     judge: JudgeView,
     receipt: String,
     missing: String,
+    /// For those who may hand out codes.
+    codes: Option<String>,
     script: ForScript,
     workouts: Vec<WorkoutView>,
 }
@@ -164,6 +166,9 @@ impl Desk {
             },
             receipt: format!("{}/receipt", self.base),
             missing: format!("{}/missing", self.base),
+            codes: permit(&caller.actor, Act::HandOutCodes { competition: slug, gym: &self.gym.slug })
+                .is_ok()
+                .then(|| format!("{}/codes", self.base)),
             script: self.script(caller),
             workouts,
         })
@@ -298,6 +303,7 @@ mod tests {
             },
             receipt: "/desk/s/g/receipt".to_owned(),
             missing: "/desk/s/g/missing".to_owned(),
+            codes: Some("/desk/s/g/codes".to_owned()),
             script: ForScript {
                 competition: "s".to_owned(),
                 gym: "g".to_owned(),

@@ -1,0 +1,243 @@
+//! `/desk/{c}/{gym}/codes`: codes for a gym's athletes, as slips to print or as CSV. Codes are shown
+//! in the answer that makes them, and never again.
+
+use super::form::{FieldError, Fields};
+use super::shell::{Link, Shell, When, words};
+use super::{html, say};
+use crate::actions::accounts::{self, Codes, MOST_CODES, Slip};
+use crate::actions::{Failure, language};
+use crate::app::App;
+use crate::rules::ledger::Refusal;
+use crate::rules::table;
+use crate::web::api::csv_file;
+use crate::web::extract::Path;
+use crate::web::problem::Answer;
+use crate::web::session::{Caller, Form};
+use crate::words::en::claims::Claims;
+use crate::words::en::pages::Pages;
+use crate::words::{self, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use http::StatusCode;
+use std::collections::BTreeSet;
+
+#[derive(Template)]
+#[template(path = "codes.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    t: &'static Claims,
+    csrf: String,
+    action: String,
+    title: String,
+    until: Option<String>,
+    caption: String,
+    rows: Vec<RowView>,
+    errors: Vec<FieldError>,
+}
+
+/// An entry.
+struct RowView {
+    bib: u32,
+    name: String,
+    division: String,
+    state: String,
+    label: String,
+}
+
+#[derive(Template)]
+#[template(path = "slips.html")]
+struct SlipsView {
+    shell: Shell,
+    w: &'static Pages,
+    t: &'static Claims,
+    back: String,
+    competition: String,
+    gym: String,
+    where_to: String,
+    until: Option<String>,
+    more: Option<String>,
+    slips: Vec<Slip>,
+}
+
+fn texts() -> &'static Claims {
+    words::claims(language::reader())
+}
+
+/// Where a code is typed in.
+pub(super) fn claim_address(public_url: &str, competition: &str) -> String {
+    format!("{public_url}/claim?c={competition}")
+}
+
+fn view(caller: &Caller, codes: &Codes, slug: &str, errors: Vec<FieldError>) -> View {
+    let (t, c) = (texts(), &codes.reader.competition);
+    let desk = format!("/desk/{}/{slug}", c.slug);
+    let title = put(t.title, &[("gym", &codes.gym)]);
+    let rows = codes.rows.iter().map(|row| RowView {
+        bib: row.bib,
+        division: say::division(c, &row.division).to_owned(),
+        state: match row.made {
+            Some(at) => put(t.state_made, &[("at", &When::new(at, &c.time_zone).text)]),
+            None if row.claimed => t.state_claimed.to_owned(),
+            None => t.state_none.to_owned(),
+        },
+        label: put(t.pick, &[("name", &row.name)]),
+        name: row.name.clone(),
+    });
+    View {
+        shell: Shell::new(caller, format!("{desk}/codes"), &title).below([
+            Link::new(format!("/c/{}", c.slug), &c.title),
+            Link::new(&desk, &codes.gym),
+            Link::new("", t.link),
+        ]),
+        w: words(),
+        t,
+        csrf: caller.csrf.clone(),
+        action: format!("{desk}/codes"),
+        until: codes.until.map(|at| put(t.until, &[("at", &When::new(at, &c.time_zone).text)])),
+        caption: put(t.caption, &[("gym", &codes.gym)]),
+        rows: rows.collect(),
+        title,
+        errors,
+    }
+}
+
+/// `GET /desk/{c}/{gym}/codes`.
+pub async fn get_codes(
+    State(app): State<App>,
+    caller: Caller,
+    Path((competition, gym)): Path<(String, String)>,
+) -> Answer {
+    let codes = accounts::list_codes(&app, &caller.actor, caller.received, &competition, &gym).await?;
+    Ok(html(&view(&caller, &codes, &gym, Vec::new()))?.into_response())
+}
+
+/// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`) or `rest`; `as` is `csv`, else
+/// slips.
+pub async fn post_codes(
+    State(app): State<App>,
+    caller: Caller,
+    Path((competition, gym)): Path<(String, String)>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let picked: BTreeSet<u32> = fields.rests("bib-").iter().filter_map(|bib| bib.parse().ok()).collect();
+    let rest = fields.get("for") == "rest";
+    let before = accounts::list_codes(&app, &caller.actor, caller.received, &competition, &gym).await?;
+    let again = |status: StatusCode, text: String| {
+        let errors = vec![FieldError::new("", text)];
+        Ok((status, html(&view(&caller, &before, &gym, errors))?).into_response())
+    };
+    if !rest && picked.is_empty() {
+        return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_picked.to_owned());
+    }
+    let bibs = Some(&picked).filter(|_| !rest);
+    let made = accounts::make_codes(&app, &caller.actor, caller.received, &competition, &gym, bibs).await;
+    let (codes, slips) = match made {
+        Ok(made) => made,
+        Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
+            return again(StatusCode::CONFLICT, sentence.say(language::reader()));
+        }
+        Err(other) => return Err(other.into()),
+    };
+    if slips.is_empty() {
+        return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_left.to_owned());
+    }
+    if fields.get("as") == "csv" {
+        let text = csv(&codes, &slips, &app.config.public_url);
+        return Ok(csv_file(text, &format!("codes-{competition}-{gym}.csv")));
+    }
+    Ok(html(&slips_view(&caller, &codes, slips, &gym, &app.config.public_url))?.into_response())
+}
+
+/// A row a code, for a mail merge or a label printer.
+pub(in crate::web) fn csv(codes: &Codes, slips: &[Slip], public_url: &str) -> String {
+    let address = claim_address(public_url, &codes.reader.slug);
+    let until = codes.until.map_or_else(String::new, |at| at.to_string());
+    let rows =
+        slips.iter().map(|s| vec![s.bib.to_string(), s.name.clone(), s.code.clone(), address.clone(), until.clone()]);
+    table::write(&["bib", "name", "code", "address", "until"], rows)
+}
+
+fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, gym: &str, public_url: &str) -> SlipsView {
+    let (t, c) = (texts(), &codes.reader.competition);
+    let desk = format!("/desk/{}/{gym}", c.slug);
+    let waiting = codes.rows.iter().filter(|r| !r.claimed && r.made.is_none()).count();
+    let left = waiting.saturating_sub(slips.len());
+    SlipsView {
+        shell: Shell::new(caller, format!("{desk}/codes"), t.slips_title).below([
+            Link::new(format!("/c/{}", c.slug), &c.title),
+            Link::new(&desk, &codes.gym),
+            Link::new(format!("{desk}/codes"), t.link),
+            Link::new("", t.slips_title),
+        ]),
+        w: words(),
+        t,
+        back: format!("{desk}/codes"),
+        competition: c.title.clone(),
+        gym: codes.gym.clone(),
+        where_to: put(t.slip_where, &[("url", &claim_address(public_url, &c.slug))]),
+        until: codes.until.map(|at| put(t.slip_until, &[("at", &When::new(at, &c.time_zone).text)])),
+        more: (slips.len() >= MOST_CODES && left > 0).then(|| put(t.slips_more, &[("n", &left)])),
+        slips,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn a_slip_holds_what_the_athlete_needs_and_any_name() {
+        let slip = |bib| Slip { bib, name: samples::HOSTILE.to_owned(), code: "CDFG-HJKM".to_owned() };
+        let page = |n| {
+            let view = SlipsView {
+                shell: samples::shell("Slips"),
+                w: words(),
+                t: texts(),
+                back: "/desk/s/q/codes".to_owned(),
+                competition: samples::LONG.to_owned(),
+                gym: samples::BIDI.to_owned(),
+                where_to: "Go to https://scores.example/claim?c=s".to_owned(),
+                until: Some("Works once, until Sunday".to_owned()),
+                more: Some("10 more".to_owned()),
+                slips: (1..=n).map(slip).collect(),
+            };
+            view.render().expect("renders")
+        };
+        let two = page(2);
+        samples::assert_sound(&two);
+        assert_eq!(two.matches("CDFG-HJKM").count(), 2);
+        samples::assert_sound(&page(0));
+    }
+
+    #[test]
+    fn the_list_says_of_each_what_became_of_the_code() {
+        let page = |n| {
+            let row = |bib| RowView {
+                bib,
+                name: samples::HOSTILE.to_owned(),
+                division: samples::BIDI.to_owned(),
+                state: texts().state_none.to_owned(),
+                label: samples::HOSTILE.to_owned(),
+            };
+            let view = View {
+                shell: samples::shell("Codes"),
+                w: words(),
+                t: texts(),
+                csrf: "x".to_owned(),
+                action: "/desk/s/q/codes".to_owned(),
+                title: samples::LONG.to_owned(),
+                until: Some(samples::HOSTILE.to_owned()),
+                caption: samples::HOSTILE.to_owned(),
+                rows: (1..=n).map(row).collect(),
+                errors: vec![FieldError::new("", samples::HOSTILE)],
+            };
+            view.render().expect("renders")
+        };
+        samples::assert_sound(&page(3));
+        samples::assert_sound(&page(0));
+        samples::assert_sound(&page(10_000));
+    }
+}

@@ -1,0 +1,225 @@
+//! Codes for athletes: made and printed by their gym, used once, and no help to who guesses.
+
+use crate::support::{Client, SALTMARSH, TestApp, grant};
+use serde_json::{Value, json};
+use tallywright::actions::upkeep;
+use tallywright::rules::access::{Grant, Role};
+
+const CODES: &str = "/api/v1/competitions/saltmarsh/gyms/quayside/claim-codes";
+
+/// Codes of quayside by bib, as its staff gets them.
+async fn codes(app: &TestApp, bibs: Value) -> Vec<(u64, String)> {
+    let made = app.staff_of("quayside").await.post(CODES).json(json!({ "bibs": bibs })).await.expect(200).json();
+    let made = made.as_array().expect("a list").iter();
+    made.map(|c| (c["bib"].as_u64().expect("a bib"), c["code"].as_str().expect("a code").to_owned())).collect()
+}
+
+fn sent(bib: u64, code: &str) -> Value {
+    json!({ "competition": "saltmarsh", "bib": bib, "code": code })
+}
+
+fn with_account(bib: u64, code: &str, email: &str, password: &str) -> Value {
+    json!({ "competition": "saltmarsh", "bib": bib, "code": code, "email": email, "password": password })
+}
+
+async fn roles(client: &Client) -> Vec<Value> {
+    client.get("/api/v1/me").await.expect(200).json()["roles"].as_array().expect("roles").clone()
+}
+
+#[tokio::test]
+async fn an_athlete_makes_an_account_with_the_code_of_a_slip_and_enters_their_own_score() {
+    let app = TestApp::new().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let page = staff.get("/desk/saltmarsh/quayside/codes").await.expect(200);
+    assert_eq!(page.text().matches("none yet").count(), 3);
+    assert!(!page.text().contains("Noor"), "of another gym");
+    let slips = staff.post("/desk/saltmarsh/quayside/codes").form(&[("csrf", &page.csrf()), ("for", "rest")]).await;
+    let slips = slips.expect(200);
+    assert_eq!(slips.header("cache-control"), "no-store");
+    let text = slips.text();
+    assert_eq!(text.matches("<code>").count(), 3);
+    assert!(text.contains("Ines Duarte") && text.contains("/claim?c=saltmarsh"), "{text}");
+    let code = text.split_once("1042</dd>").and_then(|(_, r)| r.split_once("<code>")).expect("a code").1;
+    let code = code.split_once('<').expect("its end").0.to_owned();
+    let listed = staff.get("/desk/saltmarsh/quayside/codes").await.text();
+    assert!(listed.contains("handed out") && !listed.contains(&code), "shown once");
+
+    let form = app.nobody().get("/claim?c=saltmarsh").await.expect(200);
+    assert!(form.text().contains("name=\"c\" value=\"saltmarsh\""));
+    let typed = code.to_lowercase().replace('-', " ");
+    let fields = [
+        ("c", "saltmarsh"),
+        ("bib", "1042"),
+        ("code", &typed),
+        ("email", "ines@example.org"),
+        ("password", "three old oars"),
+    ];
+    let done = app.nobody().post("/claim").form(&fields).await.expect(303);
+    assert_eq!(done.header("location"), "/c/saltmarsh/athletes/1042");
+    let cookie = done.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
+    let athlete = app.nobody().with_cookie(cookie);
+    assert_eq!(roles(&athlete).await, [json!({ "role": "athlete", "competition": "saltmarsh", "bib": 1042 })]);
+    let score = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042";
+    athlete.put(score).json(json!({ "performance": "6+14 tb 11:24" })).await.expect(201);
+    let other = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043";
+    athlete.put(other).json(json!({ "performance": "6+14 tb 11:24" })).await.expect(403);
+    assert!(staff.get("/desk/saltmarsh/quayside/codes").await.text().contains("used: signed in"));
+    // Once.
+    let again = app.nobody().post("/claim").form(&fields).await.expect(422);
+    assert!(again.text().contains("href=\"#code\"") && !again.text().contains("three old oars"));
+    app.nobody()
+        .post("/api/v1/session")
+        .json(json!({ "email": "ines@example.org", "password": "three old oars" }))
+        .await
+        .expect(201);
+}
+
+#[tokio::test]
+async fn who_is_signed_in_keeps_their_account_and_a_known_address_needs_its_password() {
+    let app = TestApp::new().await;
+    let made = codes(&app, json!([1042, 1043, 1044])).await;
+    let staff = app.staff_of("quayside").await;
+    staff.post("/api/v1/claims").json(sent(1042, &made[0].1)).await.expect(200);
+    assert_eq!(roles(&staff).await.len(), 2);
+    app.db_account("rita@example.org", Some("three old oars"), &[]).await;
+    let wrong = with_account(1043, &made[1].1, "rita@example.org", "not hers at all");
+    assert_eq!(app.nobody().post("/api/v1/claims").json(wrong).await.expect(401).code(), "wrong_sign_in");
+    let right = with_account(1043, &made[1].1, "Rita@example.org", "three old oars");
+    app.nobody().post("/api/v1/claims").json(right).await.expect(200);
+    let weak = with_account(1044, &made[2].1, "tomas@example.org", "password123");
+    let refused = app.nobody().post("/api/v1/claims").json(weak).await.expect(422);
+    assert_eq!(refused.errors(), ["/password password_common"]);
+    let none = app.nobody().post("/api/v1/claims").json(sent(1044, &made[2].1)).await.expect(422);
+    assert_eq!(none.errors(), ["/email claim_needs_email", "/password claim_needs_password"]);
+    let fine = with_account(1044, &made[2].1, "tomas@example.org", "three new oars");
+    app.nobody().post("/api/v1/claims").json(fine).await.expect(200);
+}
+
+#[tokio::test]
+async fn a_new_code_takes_the_place_of_the_old_one_and_of_nobody_elses() {
+    let app = TestApp::new().await;
+    let first = codes(&app, json!([1042, 1043])).await;
+    let second = codes(&app, json!([1042])).await;
+    assert_ne!(first[0].1, second[0].1);
+    let somebody = app.stranger().await;
+    somebody.post("/api/v1/claims").json(sent(1042, &first[0].1)).await.expect(422);
+    somebody.post("/api/v1/claims").json(sent(1043, &second[0].1)).await.expect(422);
+    somebody.post("/api/v1/claims").json(sent(1042, &second[0].1)).await.expect(200);
+    somebody.post("/api/v1/claims").json(sent(1043, &first[1].1)).await.expect(200);
+    // The rest: who has neither a code nor used one.
+    let rest = app.staff_of("quayside").await.post(CODES).json(json!({})).await.expect(200).json();
+    assert_eq!(rest.as_array().map(Vec::len), Some(1));
+    let strange = app.staff_of("quayside").await.post(CODES).json(json!({ "bibs": [2001, 9] })).await.expect(422);
+    assert_eq!(strange.errors(), ["/bibs code_not_of_gym", "/bibs code_not_of_gym"]);
+    let csv = app.organiser().await.post(CODES).accept("text/csv").json(json!({ "bibs": [1044] })).await.expect(200);
+    assert!(csv.text().starts_with("bib,name,code,address,until\r\n1044,"), "{}", csv.text());
+}
+
+#[tokio::test]
+async fn an_answer_says_nothing_about_which_bibs_and_competitions_there_are() {
+    let app = TestApp::new().await;
+    let made = codes(&app, json!([1042])).await;
+    let hidden = "/api/v1/competitions/hidden/gyms/quayside/claim-codes";
+    app.administrator().await.post(hidden).json(json!({})).await.expect(200);
+    let mut answers = Vec::new();
+    // With a code that is open, without one, no such bib, no such competition, a private one.
+    for (competition, bib) in
+        [("saltmarsh", 1042), ("saltmarsh", 1043), ("saltmarsh", 999), ("none", 1042), ("hidden", 1042)]
+    {
+        let body = json!({ "competition": competition, "bib": bib, "code": "CCCC-DDDD",
+            "email": "new@example.org", "password": "three old oars" });
+        let reply = app.nobody().post("/api/v1/claims").json(body).await.expect(422);
+        let mut body = reply.json();
+        body["request_id"] = Value::Null;
+        answers.push(body);
+    }
+    assert!(answers.windows(2).all(|pair| pair[0] == pair[1]), "{answers:#?}");
+    assert_eq!(answers[0]["errors"][0]["code"], "wrong_code");
+    app.nobody()
+        .post("/api/v1/session")
+        .json(json!({ "email": "new@example.org", "password": "three old oars" }))
+        .await
+        .expect(401);
+    app.stranger().await.post("/api/v1/claims").json(sent(1042, &made[0].1)).await.expect(200);
+}
+
+#[tokio::test]
+async fn guessing_is_throttled_by_bib_and_by_address() {
+    let app = TestApp::new().await;
+    let made = codes(&app, json!([1042])).await;
+    let guesser = app.nobody().from_peer("198.51.100.7");
+    let guess =
+        || guesser.post("/api/v1/claims").json(with_account(1042, "CCCC-DDDD", "a@example.org", "three old oars"));
+    for _ in 0..10 {
+        guess().await.expect(422);
+    }
+    let told = guess().await.expect(429);
+    assert!(told.header("retry-after").parse::<u64>().is_ok_and(|s| s > 0));
+    // The athlete, from elsewhere, is not kept out.
+    let athlete = app.nobody().from_peer("198.51.100.8");
+    let right = with_account(1042, &made[0].1, "ines@example.org", "three old oars");
+    athlete.post("/api/v1/claims").json(right).await.expect(200);
+}
+
+#[tokio::test]
+async fn codes_end_with_the_competition_and_with_the_athletes_erasure() {
+    let app = TestApp::new().await;
+    let made = codes(&app, json!([1042, 1043])).await;
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let csrf = organiser.get("/account").await.csrf();
+    let erase = [("csrf", csrf.as_str()), ("erase_bib", "1043"), ("sure", "yes")];
+    organiser.post("/organise/saltmarsh/erase").form(&erase).await.expect(303);
+    let somebody = app.stranger().await;
+    somebody.post("/api/v1/claims").json(sent(1043, &made[1].1)).await.expect(422);
+    app.set_clock("2027-03-01T12:00:00Z");
+    somebody.post("/api/v1/claims").json(sent(1042, &made[0].1)).await.expect(422);
+    let late = app.staff_of("quayside").await.post(CODES).json(json!({ "bibs": [1042] })).await.expect(409);
+    assert_eq!(late.code(), "codes_over");
+    for verified in upkeep::verify(&app.app, None).await.expect("verified") {
+        assert_eq!(verified.difference, None);
+    }
+}
+
+#[tokio::test]
+async fn of_a_code_only_a_slow_hash_is_kept() {
+    let app = TestApp::new().await;
+    let made = codes(&app, json!([1042])).await;
+    let known = app.app.store.find_competition(SALTMARSH).await.expect("read").expect("there");
+    let hash = app.app.store.find_claim(known.id, 1042).await.expect("read").expect("a hash");
+    assert!(hash.starts_with("$argon2id$") && !hash.contains(&made[0].1.replace('-', "")), "{hash}");
+}
+
+/// Somebody makes an account under another person's address and waits for what it will be given.
+#[tokio::test]
+async fn a_role_for_an_address_goes_to_its_owner_and_not_to_who_took_it_with_a_code() {
+    let app = TestApp::new().await;
+    let made = codes(&app, json!([1042])).await;
+    let squat = with_account(1042, &made[0].1, "ana@quayside.example", "three old oars");
+    let begun = app.nobody().post("/api/v1/claims").json(squat).await.expect(200);
+    let cookie = begun.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
+    let squatter = app.nobody().with_cookie(cookie);
+    squatter.get("/api/v1/me").await.expect(200);
+    let account = begun.json()["account"].as_i64().expect("a number");
+    let staff = json!({ "role": "staff", "competition": "saltmarsh", "gym": "quayside" });
+    let direct = format!("/api/v1/accounts/{account}/roles");
+    let refused = app.organiser().await.post(&direct).json(json!({ "roles": [staff.clone()] })).await.expect(409);
+    assert_eq!(refused.code(), "address_unconfirmed");
+    let invited = json!({ "email": "ana@quayside.example", "roles": [staff] });
+    let invited = app.organiser().await.post("/api/v1/accounts").json(invited).await.expect(200).json();
+    squatter.get("/api/v1/me").await.expect(401);
+    let old = json!({ "email": "ana@quayside.example", "password": "three old oars" });
+    app.nobody().post("/api/v1/session").json(old).await.expect(401);
+    let code = invited["link"].as_str().and_then(|l| l.split_once("code=")).expect("a link").1;
+    app.nobody().post("/api/v1/session").json(json!({ "code": code })).await.expect(201);
+}
+
+#[tokio::test]
+async fn codes_are_for_the_own_gyms_athletes_alone() {
+    let app = TestApp::new().await;
+    let athlete = Grant { bib: Some(1042), ..grant(Role::Athlete, Some(SALTMARSH)) };
+    let client = app.somebody("own@example.org", &[athlete]).await;
+    client.post(CODES).json(json!({})).await.expect(403);
+    app.staff_of("millpond").await.post(CODES).json(json!({})).await.expect(403);
+    app.staff_of("millpond").await.post(&CODES.replace("quayside", "nowhere")).json(json!({})).await.expect(403);
+    app.organiser().await.post(&CODES.replace("quayside", "nowhere")).json(json!({})).await.expect(404);
+}
