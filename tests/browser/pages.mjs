@@ -72,6 +72,8 @@ const stops = [
   ["nobody", "api", "/api", async (page) => page.locator(".opblock-tag").first().waitFor()],
   // The field of a body has no label in Swagger UI 5.35.
   ["nobody", "api with a request to try", "/api", tryRequest, [".body-param__text"]],
+  ["nobody", "a code typed in", `/claim?c=${c}`],
+  ["nobody", "a code that fits nothing", "/claim", async (page) => page.locator('form[action="/claim"] button').click()],
   ["athlete", "own page", `/c/${c}/athletes/${bib}`],
   ["athlete", "own row", `/c/${c}/divisions/women?bib=${bib}`],
   ["athlete", "own account", "/account"],
@@ -81,6 +83,8 @@ const stops = [
   ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
   ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
   ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
+  ["staff", "codes for athletes", `/desk/${c}/${gym}/codes`],
+  ["staff", "slips", `/desk/${c}/${gym}/codes`, async (page) => page.locator('button[value="rest"]').click()],
   ["staff", "sheets with names", `/c/${c}/workouts/w4/sheet?gym=${gym}`],
   ["staff", "receipt", `/desk/${c}/${gym}/receipt`],
   ["staff", "messages", `/desk/${c}/${gym}/missing`],

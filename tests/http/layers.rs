@@ -280,3 +280,23 @@ async fn changes_that_wait_leave_room_for_readers() {
         reply.unwrap().expect(200);
     }
 }
+
+#[tokio::test]
+async fn pages_say_how_they_are_written_and_those_of_ones_own_are_not_kept() {
+    let app = TestApp::new().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    for page in ["/account", "/desk/saltmarsh/quayside", "/desk/saltmarsh/quayside/codes", "/signin", "/claim"] {
+        let reply = staff.get(page).await.expect(200);
+        assert_eq!(reply.header("content-type"), "text/html; charset=utf-8", "{page}");
+        assert_eq!(reply.header("cache-control"), "no-store", "{page}");
+    }
+    let own = staff.get("/account/data.json").await.expect(200);
+    assert_eq!((own.header("content-type"), own.header("cache-control")), ("application/json", "no-store"));
+    assert!(own.header("content-disposition").contains("filename=\"tallywright-data.json\""));
+}
+
+#[tokio::test]
+async fn a_fresh_database_has_no_account() {
+    let app = TestApp::empty().await;
+    assert_eq!(app.app.store.list_accounts(0, 10).await.expect("read"), []);
+}

@@ -79,3 +79,35 @@ async fn a_request_is_one_line_that_names_no_person_and_no_secret() {
         assert_eq!(line, None, "the log says {secret}");
     }
 }
+
+#[tokio::test]
+async fn sign_ins_and_refusals_are_lines_and_nobody_writes_lines_of_their_own() {
+    let log = Log::default();
+    let _another = tracing::Dispatch::new(tracing_subscriber::registry());
+    let _log = log.listen();
+    let app = TestApp::new().await;
+    app.db_account("ines@example.org", Some("three old oars"), &[]).await;
+    let stranger = app.stranger().await;
+    log.0.lock().expect("not poisoned").clear();
+    let sign_in = |password: &str| json!({"email": "ines@example.org", "password": password});
+    let forged = "a\n{\"target\":\"request\"}";
+    app.nobody().post("/api/v1/session").json(sign_in(forged)).await.expect(401);
+    app.nobody().post("/api/v1/session").json(sign_in("three old oars")).await.expect(201);
+    app.nobody().post("/api/v1/session").json(json!({"code": forged})).await.expect(401);
+    stranger.get("/api/v1/accounts").await.expect(403);
+    app.nobody().get("/api/v1/me%0A%7B%22target%22%3A%22request%22%7D").header("user-agent", "a{b}\"c\"").await;
+    let elsewhere = app.nobody().with(http::header::ORIGIN, "https://elsewhere.example");
+    elsewhere.post("/api/v1/session").json(sign_in("three old oars")).await.expect(403);
+
+    assert_eq!(log.requests().len(), 6, "one line a request, each of them JSON");
+    let lines: Vec<Value> = log.text().lines().map(|l| serde_json::from_str(l).expect("JSON")).collect();
+    let outcomes: Vec<&Value> =
+        lines.iter().filter(|l| l["target"] == "sign_in").map(|l| &l["fields"]["outcome"]).collect();
+    assert_eq!(outcomes, ["wrong", "in", "wrong"]);
+    let requests = log.requests();
+    let refused = &requests[3]["fields"];
+    assert_eq!((&refused["status"], refused["account"].is_i64()), (&json!(403), true), "who was refused what");
+    assert!(lines.iter().any(|l| l["target"] == "problem" && l["level"] == "WARN"), "another site's try");
+    let at = requests[0]["timestamp"].as_str().expect("an instant");
+    assert!(at.ends_with('Z'), "in UTC: {at}");
+}

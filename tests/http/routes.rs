@@ -325,3 +325,29 @@ async fn a_private_competition_does_not_exist_for_those_without_a_role_in_it() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+#[tokio::test]
+async fn looking_at_everything_changes_nothing() {
+    let (app, victim, _) = stage().await;
+    let people = people(&app).await;
+    let by = tallywright::rules::access::Actor::operator();
+    let code = tallywright::actions::accounts::new_link(&app.app, &by, victim).await.expect("a link");
+    let state = async || {
+        let competitions = app.app.store.list_competitions().await.expect("read");
+        let heads: Vec<(i64, u64)> = competitions.iter().map(|known| (known.id, known.seq)).collect();
+        let all = people.last().expect("who organises all").program.get("/api/v1/accounts").await.expect(200).json();
+        let roles = people.last().expect("the same").program.get("/api/v1/competitions/saltmarsh/roles").await.json();
+        (heads, all, roles)
+    };
+    let before = state().await;
+    for line in TABLE.iter().filter(|line| line.0 == "GET") {
+        for person in &people {
+            let address_of = |address: &str| {
+                address.replace("VICTIM", &victim.to_string()).replace("code=abc", &format!("code={code}"))
+            };
+            answer(person, line, address_of).await;
+        }
+    }
+    assert_eq!(state().await, before);
+    app.nobody().post("/signin/link").form(&[("code", &code)]).await.expect(303);
+}

@@ -4,16 +4,18 @@
 use super::form::{FieldError, Fields};
 use super::shell::{Link, Shell, When, words};
 use super::{html, say};
-use crate::actions::accounts::{self, Codes, MOST_CODES, Slip};
+use crate::actions::accounts::{self, CodeRow, Codes, MOST_CODES, Slip};
 use crate::actions::{Failure, language};
 use crate::app::App;
 use crate::rules::ledger::Refusal;
+use crate::rules::people::fold_name;
 use crate::rules::table;
 use crate::web::api::csv_file;
-use crate::web::extract::Path;
+use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::claims::Claims;
+use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
 use crate::words::{self, put};
 use askama::Template;
@@ -21,6 +23,9 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 use http::StatusCode;
 use std::collections::BTreeSet;
+
+/// Entries shown at most.
+const SHOWN: usize = 250;
 
 #[derive(Template)]
 #[template(path = "codes.html")]
@@ -33,6 +38,12 @@ struct View {
     title: String,
     until: Option<String>,
     caption: String,
+    o: &'static Organise,
+    q: String,
+    /// Whether some do not stand here.
+    more: Option<String>,
+    /// Whether nobody is entered at all.
+    nobody: bool,
     rows: Vec<RowView>,
     errors: Vec<FieldError>,
 }
@@ -43,7 +54,6 @@ struct RowView {
     name: String,
     division: String,
     state: String,
-    label: String,
 }
 
 #[derive(Template)]
@@ -70,11 +80,14 @@ pub(super) fn claim_address(public_url: &str, competition: &str) -> String {
     format!("{public_url}/claim?c={competition}")
 }
 
-fn view(caller: &Caller, codes: &Codes, slug: &str, errors: Vec<FieldError>) -> View {
+fn view(caller: &Caller, codes: &Codes, slug: &str, q: &str, errors: Vec<FieldError>) -> View {
     let (t, c) = (texts(), &codes.reader.competition);
     let desk = format!("/desk/{}/{slug}", c.slug);
     let title = put(t.title, &[("gym", &codes.gym)]);
-    let rows = codes.rows.iter().map(|row| RowView {
+    let folded = fold_name(q);
+    let fits = |row: &&CodeRow| fold_name(&row.name).contains(&folded) || row.bib.to_string() == folded;
+    let found = codes.rows.iter().filter(fits).count();
+    let rows = codes.rows.iter().filter(fits).take(SHOWN).map(|row| RowView {
         bib: row.bib,
         division: say::division(c, &row.division).to_owned(),
         state: match row.made {
@@ -82,7 +95,6 @@ fn view(caller: &Caller, codes: &Codes, slug: &str, errors: Vec<FieldError>) -> 
             None if row.claimed => t.state_claimed.to_owned(),
             None => t.state_none.to_owned(),
         },
-        label: put(t.pick, &[("name", &row.name)]),
         name: row.name.clone(),
     });
     View {
@@ -97,6 +109,10 @@ fn view(caller: &Caller, codes: &Codes, slug: &str, errors: Vec<FieldError>) -> 
         action: format!("{desk}/codes"),
         until: codes.until.map(|at| put(t.until, &[("at", &When::new(at, &c.time_zone).text)])),
         caption: put(t.caption, &[("gym", &codes.gym)]),
+        o: words::organise(language::reader()),
+        q: q.to_owned(),
+        more: (found > SHOWN).then(|| put(words::organise(language::reader()).list_more, &[("n", &SHOWN)])),
+        nobody: codes.rows.is_empty(),
         rows: rows.collect(),
         title,
         errors,
@@ -108,9 +124,10 @@ pub async fn get_codes(
     State(app): State<App>,
     caller: Caller,
     Path((competition, gym)): Path<(String, String)>,
+    Query(fields): Query<Fields>,
 ) -> Answer {
     let codes = accounts::list_codes(&app, &caller.actor, caller.received, &competition, &gym).await?;
-    Ok(html(&view(&caller, &codes, &gym, Vec::new()))?.into_response())
+    Ok(html(&view(&caller, &codes, &gym, fields.get("q"), Vec::new()))?.into_response())
 }
 
 /// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`) or `rest`; `as` is `csv`, else
@@ -126,7 +143,7 @@ pub async fn post_codes(
     let before = accounts::list_codes(&app, &caller.actor, caller.received, &competition, &gym).await?;
     let again = |status: StatusCode, text: String| {
         let errors = vec![FieldError::new("", text)];
-        Ok((status, html(&view(&caller, &before, &gym, errors))?).into_response())
+        Ok((status, html(&view(&caller, &before, &gym, "", errors))?).into_response())
     };
     if !rest && picked.is_empty() {
         return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_picked.to_owned());
@@ -220,7 +237,6 @@ mod tests {
                 name: samples::HOSTILE.to_owned(),
                 division: samples::BIDI.to_owned(),
                 state: texts().state_none.to_owned(),
-                label: samples::HOSTILE.to_owned(),
             };
             let view = View {
                 shell: samples::shell("Codes"),
@@ -231,6 +247,10 @@ mod tests {
                 title: samples::LONG.to_owned(),
                 until: Some(samples::HOSTILE.to_owned()),
                 caption: samples::HOSTILE.to_owned(),
+                o: words::organise(language::reader()),
+                q: samples::HOSTILE.to_owned(),
+                more: Some(samples::HOSTILE.to_owned()),
+                nobody: n == 0,
                 rows: (1..=n).map(row).collect(),
                 errors: vec![FieldError::new("", samples::HOSTILE)],
             };

@@ -16,7 +16,6 @@ pub const CLAIMS: Claims = Claims {
     state_none: "noch keiner",
     state_made: "ausgegeben {at}",
     state_claimed: "benutzt: angemeldet",
-    pick: "Neuer Code für {name}",
     make_picked: "Codes für die Angehakten",
     make_rest: "Codes für alle ohne Code",
     make_csv: "Dasselbe als CSV",

@@ -15,7 +15,6 @@ texts! {
     state_none: "none yet",
     state_made: "handed out {at}",
     state_claimed: "used: signed in",
-    pick: "New code for {name}",
     make_picked: "Codes for those ticked",
     make_rest: "Codes for all without one",
     make_csv: "The same as CSV",
