@@ -3,6 +3,7 @@
 //! The only file that reads the clock or draws random bytes: everywhere else they are arguments.
 
 use crate::actions::accounts::Gate;
+use crate::actions::mail::Post;
 use crate::config::Config;
 use crate::standings::Board;
 use crate::store::{Store, Writer};
@@ -28,6 +29,8 @@ pub struct Parts {
     pub clock: Clock,
     /// Random bytes.
     pub keys: Keys,
+    /// Where letters are handed over.
+    pub post: Post,
     /// Throttles of sign-in, and the bound on password hashing.
     pub gate: Gate,
 }

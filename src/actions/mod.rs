@@ -21,6 +21,7 @@ pub mod import;
 pub mod language;
 pub mod lists;
 pub mod log;
+pub mod mail;
 pub mod move_entry;
 pub mod open;
 pub mod own_data;

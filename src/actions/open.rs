@@ -6,6 +6,7 @@
 
 use crate::actions::accounts::Gate;
 use crate::actions::follow::Follower;
+use crate::actions::mail::Post;
 use crate::app::{App, Clock, Keys, Parts};
 use crate::config::Config;
 use crate::standings::Board;
@@ -47,7 +48,19 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
     let (stop, tasks) = (CancellationToken::new(), TaskTracker::new());
     tasks.spawn(follower.clone().listen(stop.clone()));
     tasks.spawn(follower.run(stop.clone()));
-    let app = App::new(Parts { config, store, writer, board, clock, keys, gate: Gate::default() });
+    let started = config.mail.as_ref().map(|mail| Post::start(mail, clock.clone(), keys.clone(), stop.clone()));
+    let post = match started {
+        Some(Ok((post, work))) => {
+            tasks.spawn(work);
+            post
+        }
+        Some(Err(why)) => {
+            tracing::error!(target: "mail", why = %why.code, "letters cannot be sent");
+            Post::default()
+        }
+        None => Post::default(),
+    };
+    let app = App::new(Parts { config, store, writer, board, clock, keys, post, gate: Gate::default() });
     Ok(Service { app, stop, tasks })
 }
 

@@ -104,6 +104,8 @@ pub struct Tables {
     pub organise: &'static en::organise::Organise,
     /// Athletes' codes.
     pub claims: &'static en::claims::Claims,
+    /// Letters.
+    pub letters: &'static en::letters::Letters,
     /// The page about the API.
     pub api: &'static en::api::Api,
     /// A gym's heats.
@@ -129,6 +131,7 @@ impl Tables {
         let script = self.pages.desk_words.script_words.texts().map(|(name, text)| ("Script", name, text));
         let organise = self.organise.texts().map(|(name, text)| ("Organise", name, text));
         let claims = self.claims.texts().map(|(name, text)| ("Claims", name, text));
+        let letters = self.letters.texts().map(|(name, text)| ("Letters", name, text));
         let api = self.api.texts().map(|(name, text)| ("Api", name, text));
         let heats = self.heats.texts().map(|(name, text)| ("Heats", name, text));
         let sheet = self.sheet.texts().map(|(name, text)| ("Sheet", name, text));
@@ -137,7 +140,7 @@ impl Tables {
         let wall = self.wall.texts().map(|(name, text)| ("Wall", name, text));
         let what_if = self.what_if.texts().map(|(name, text)| ("WhatIf", name, text));
         let first = pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet);
-        first.chain(claims).chain(appeal).chain(plot).chain(what_if).chain(wall).collect()
+        first.chain(claims).chain(letters).chain(appeal).chain(plot).chain(what_if).chain(wall).collect()
     }
 }
 
@@ -146,6 +149,12 @@ impl Tables {
 pub fn template(lang: Lang, code: &str) -> Option<&'static str> {
     let areas = lang.tables().areas.iter();
     areas.flat_map(|area| area.iter()).find(|(c, _)| *c == code).map(|(_, sentence)| *sentence)
+}
+
+/// The texts about letters in `lang`.
+#[must_use]
+pub fn letters(lang: Lang) -> &'static en::letters::Letters {
+    lang.tables().letters
 }
 
 /// The texts about athletes' codes in `lang`.

@@ -17,6 +17,7 @@ mod layers;
 mod leaks;
 mod listener;
 mod log_lines;
+mod mail;
 mod organise;
 mod password_by_link;
 mod passwords;

@@ -15,6 +15,9 @@ fn is_the_same(lang: Lang, name: &str) -> bool {
             "gap_metres",
             "gap_time",
             // Names and signs.
+            "Claims claim_code",
+            "Claims slip_code",
+            "Claims state",
             "Pages calendar_event",
             "Pages saved_title",
             "Pages role_detail",

@@ -108,18 +108,32 @@ async fn invite(app: &App, by: &Actor, competition: &str, gym: &str, email: &str
 /// A fresh link for an account: any, by who administers the service (for a forgotten password);
 /// else one that has no password and no role but in competitions that `by` organises.
 pub async fn relink(app: &App, by: &Actor, account: i64) -> Result<String, AccountError> {
+    let (account, any) = within_reach(app, by, account).await?;
+    if !any && account.password_hash.is_some() {
+        return Err(Refusal::Conflict(Sentence::new("has_a_password"), Vec::new()).into());
+    }
+    make_link(app, account.id).await
+}
+
+/// A fresh link for an account with a password too, which only its owner must get to see: it is to
+/// be mailed to the address that comes with it, and shown to nobody.
+pub async fn relink_by_mail(app: &App, by: &Actor, account: i64) -> Result<(String, String), AccountError> {
+    let (account, _) = within_reach(app, by, account).await?;
+    Ok((account.email, make_link(app, account.id).await?))
+}
+
+/// The account, if it has no role but in competitions that `by` organises, or `by` administers the
+/// service (then true).
+async fn within_reach(app: &App, by: &Actor, account: i64) -> Result<(Account, bool), AccountError> {
     let unknown = || AccountError::Refused(Refusal::NotFound(Sentence::new("unknown_account")));
     let account: Account = app.store.find_account(account).await?.ok_or_else(unknown)?;
     if permit(by, Act::Administer).is_ok() {
-        return make_link(app, account.id).await;
+        return Ok((account, true));
     }
     let grants = app.store.list_grants_of(account.id).await?;
     let mine = |competition: &str| permit(by, Act::Organise { competition }).is_ok();
     if grants.is_empty() || !grants.iter().all(|g| g.grant.competition.as_deref().is_some_and(mine)) {
         return Err(unknown());
     }
-    if account.password_hash.is_some() {
-        return Err(Refusal::Conflict(Sentence::new("has_a_password"), Vec::new()).into());
-    }
-    make_link(app, account.id).await
+    Ok((account, false))
 }

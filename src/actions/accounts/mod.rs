@@ -17,14 +17,14 @@ mod tokens;
 
 pub use claims::{Claim, Claimed, CodeRow, Codes, MOST_CODES, Slip, claim, list_codes, make_codes};
 pub use gate::Gate;
-pub use invite::{Invitation, Invited, invite_gyms, relink};
+pub use invite::{Invitation, Invited, invite_gyms, relink, relink_by_mail};
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
 pub use roles::{
     Added, NewAccount, RolesOf, add_account, add_roles, close_account, find_account, list_accounts, list_roles,
     may_invite, new_link, remove_role,
 };
 pub use sign_in::{
-    ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token,
+    ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token, link_span,
     list_sessions, needs_current, set_password, sign_in, sign_in_by_link,
 };
 pub use tokens::{Issued, MOST_DAYS, TOKEN_DAYS, issue_token, list_tokens, revoke_token};

@@ -183,6 +183,6 @@ pub async fn set_password(
 }
 
 /// How long a one-time link holds.
-pub(super) fn link_span() -> SignedDuration {
+pub fn link_span() -> SignedDuration {
     days(7)
 }

@@ -76,6 +76,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Ob es gespeichert wurde, lässt sich nicht sagen: mach dasselbe noch einmal, es ändert nichts doppelt.",
     ),
     ("cli_password_unreadable", "Gib mit --password-stdin das Passwort als eine Zeile auf der Standardeingabe an."),
+    ("cli_mail_from", "Briefe brauchen einen Absender: gib --mail-from an, als Scores <scores@example.org>."),
     (
         "cli_plain_http",
         "Vorsicht: {url} ist unverschlüsseltes http über diesen Rechner hinaus. Passwörter und Anmeldungen gehen lesbar durchs Netz, und Cookies verlieren ihren __Host--Schutz. Setz einen Proxy mit TLS davor und gib --public-url https://… an",

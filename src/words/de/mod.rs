@@ -12,6 +12,7 @@ pub mod desk;
 pub mod grammar;
 pub mod heats;
 mod input;
+pub mod letters;
 mod life;
 pub mod organise;
 pub mod pages;
@@ -45,6 +46,7 @@ pub const TABLES: Tables = Tables {
     pages: &pages::PAGES,
     organise: &organise::ORGANISE,
     claims: &claims::CLAIMS,
+    letters: &letters::LETTERS,
     api: &api::API,
     heats: &heats::HEATS,
     sheet: &sheet::SHEET,

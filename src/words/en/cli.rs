@@ -60,6 +60,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("cli_outcome_unknown", "It cannot be said whether it was stored: do the same again, it changes nothing twice."),
     ("cli_password_unreadable", "With --password-stdin, give the password as one line on standard input."),
+    ("cli_mail_from", "Letters need a sender: give --mail-from, as Scores <scores@example.org>."),
     (
         "cli_plain_http",
         "Careful: {url} is plain http beyond this machine. Passwords and sign-ins cross the network readable, and cookies lose their __Host- protection. Put a proxy with TLS before it and give --public-url https://…",

@@ -9,7 +9,7 @@ mod people;
 use crate::support::{Client, TestApp};
 
 /// The organiser of saltmarsh in a browser, with the hidden field of the forms.
-async fn organiser(app: &TestApp) -> (Client, String) {
+pub async fn organiser(app: &TestApp) -> (Client, String) {
     let browser = app.in_browser(&app.organiser().await).await;
     let csrf = browser.get("/account").await.expect(200).csrf();
     (browser, csrf)

@@ -2,11 +2,12 @@
 //! all gyms at once.
 
 use super::super::form::{FieldError, Fields};
-use super::super::shell::{Shell, words};
+use super::super::shell::{Shell, When, words};
 use super::super::{html, say};
 use super::{frame, reader, texts};
 use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
 use crate::actions::language;
+use crate::actions::mail::{Handed, Letter, Outcome};
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::access::Grant;
@@ -18,14 +19,19 @@ use crate::web::api::csv_file;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
+use crate::words::en::letters::Letters;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
+use jiff::tz::TimeZone;
+use std::time::Duration;
 
+/// How long an answer waits for a letter to be taken.
+const MOMENT: Duration = Duration::from_secs(3);
 /// Roles shown at most.
 const SHOWN: usize = 200;
 
@@ -41,10 +47,37 @@ struct View {
     errors: Vec<FieldError>,
     /// A link just made, and whose: shown once.
     link: Option<(String, String)>,
+    /// What became of the letter with it, or with one that is shown to nobody.
+    told: Option<String>,
+    l: &'static Letters,
+    /// Whether letters can be sent.
+    mail: bool,
+    letters: Vec<LetterView>,
     q: String,
     lead: String,
     caption: String,
     rows: Vec<Row>,
+}
+
+/// A letter, and what became of it.
+struct LetterView {
+    to: String,
+    at: When,
+    outcome: String,
+    failed: bool,
+}
+
+impl LetterView {
+    fn new(handed: Handed, zone: &TimeZone) -> Self {
+        let l = words::letters(language::reader());
+        let failed = matches!(handed.outcome, Outcome::Failed(_));
+        let outcome = match handed.outcome {
+            Outcome::Waiting => l.waiting.to_owned(),
+            Outcome::Sent => l.sent.to_owned(),
+            Outcome::Failed(why) => why.say(language::reader()),
+        };
+        Self { to: handed.to, at: When::new(handed.at, zone), outcome, failed }
+    }
 }
 
 /// A role somebody has.
@@ -85,6 +118,10 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<
         done: None,
         errors: Vec::new(),
         link: None,
+        told: None,
+        l: words::letters(language::reader()),
+        mail: app.post.is_there(),
+        letters: app.post.letters(&c.slug).into_iter().take(SHOWN).map(|h| LetterView::new(h, &c.time_zone)).collect(),
         q,
         lead,
         caption: put(o.people_caption, &[("competition", &c.title)]),
@@ -112,18 +149,30 @@ pub async fn get_people(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let done = (fields.get("done") == "removed").then_some(texts().people_removed);
-    Ok(html(&View { done, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? })?.into_response())
+    let l = words::letters(language::reader());
+    let told = match fields.get("mailed").parse::<u32>() {
+        Ok(0) => Some(l.invite_nobody.to_owned()),
+        Ok(n) => Some(put(l.invite_done, &[("n", &n)])),
+        Err(_) => None,
+    };
+    Ok(html(&View { done, told, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? })?.into_response())
 }
 
-/// `POST /organise/{c}/people/invite`: a sign-in for every gym, as CSV for a mail merge.
+/// `POST /organise/{c}/people/invite`: a sign-in for every gym, by mail (`do=mail`) or as CSV for a
+/// mail merge.
 pub async fn post_invite(
     State(app): State<App>,
     caller: Caller,
     Path(slug): Path<String>,
-    Form(_): Form<Fields>,
+    Form(fields): Form<Fields>,
 ) -> Answer {
-    reader(&app, &caller, &slug).await?;
+    let reader = reader(&app, &caller, &slug).await?;
     let invited = accounts::invite_gyms(&app, &caller.actor, caller.received, &slug).await?;
+    if fields.get("do") == "mail" && app.post.is_there() {
+        let letters = invited.into_iter().filter_map(|i| gym_letter(&app, &reader, i));
+        let sent = letters.filter_map(|letter| app.post.send(letter)).count();
+        return Ok(Redirect::to(&format!("/organise/{slug}/people?mailed={sent}")).into_response());
+    }
     let rows = invited.into_iter().map(|i| merged(i, &app.config.public_url));
     let text = table::write(&["gym", "gym_name", "contact", "email", "link", "until", "remark"], rows);
     Ok(csv_file(text, &format!("invitations-{slug}.csv")))
@@ -139,6 +188,50 @@ fn merged(i: Invited, public_url: &str) -> Vec<String> {
         Invitation::Refused => (String::new(), String::new(), o.invite_refused),
     };
     vec![i.gym, i.name, i.contact, i.email, link, until, remark.to_owned()]
+}
+
+/// The letter to a gym's contact; `None` for those who get no link.
+fn gym_letter(app: &App, reader: &Reader, i: Invited) -> Option<Letter> {
+    let Invitation::Link(secret, until) = i.outcome else { return None };
+    let (l, c) = (words::letters(language::reader()), &reader.competition);
+    let text = put(
+        l.gym_text,
+        &[
+            ("name", &i.contact),
+            ("gym", &i.name),
+            ("competition", &c.title),
+            ("link", &address(&app.config.public_url, &secret)),
+            ("until", &When::new(until, &c.time_zone).text),
+        ],
+    );
+    Some(Letter {
+        competition: c.slug.clone(),
+        to: i.email,
+        subject: put(l.subject, &[("competition", &c.title)]),
+        text,
+    })
+}
+
+/// Mails a link, and says what became of it as far as a moment shows.
+async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str) -> Option<String> {
+    let (l, c) = (words::letters(language::reader()), &reader.competition);
+    let until = app.clock.now() + accounts::link_span();
+    let text = put(
+        l.text,
+        &[
+            ("competition", &c.title),
+            ("link", &address(&app.config.public_url, secret)),
+            ("until", &When::new(until, &c.time_zone).text),
+        ],
+    );
+    let subject = put(l.subject, &[("competition", &c.title)]);
+    let letter = Letter { competition: c.slug.clone(), to: to.to_owned(), subject, text };
+    let number = app.post.send(letter)?;
+    Some(match app.post.outcome(number, MOMENT).await {
+        Outcome::Sent => put(l.link_sent, &[("email", &to)]),
+        Outcome::Waiting => put(l.link_waiting, &[("email", &to)]),
+        Outcome::Failed(why) => put(l.link_failed, &[("email", &to), ("why", &why.say(language::reader()))]),
+    })
 }
 
 fn address(public_url: &str, secret: &str) -> String {
@@ -166,11 +259,31 @@ pub async fn post_link(
     Form(_): Form<Fields>,
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
-    let made = accounts::relink(&app, &caller.actor, id).await;
+    let mut made = accounts::relink(&app, &caller.actor, id).await;
+    let mut told = None;
+    if let Ok(secret) = &made {
+        let whose = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&slug)).await?;
+        if let Some(granted) = whose.iter().find(|g| g.account == id) {
+            told = mail_link(&app, &reader, &granted.email, secret).await;
+        }
+    }
+    if app.post.is_there() && matches!(made, Err(AccountError::Refused(Refusal::Conflict(..)))) {
+        match accounts::relink_by_mail(&app, &caller.actor, id).await {
+            Ok((email, secret)) => {
+                let said = mail_link(&app, &reader, &email, &secret).await.unwrap_or_default();
+                let unseen = words::letters(language::reader()).link_unseen;
+                let mut view = view(&app, &caller, &reader, String::new()).await?;
+                view.told = Some(format!("{said} {unseen}"));
+                return Ok((StatusCode::CREATED, html(&view)?).into_response());
+            }
+            Err(error) => made = Err(error),
+        }
+    }
     let mut view = view(&app, &caller, &reader, String::new()).await?;
     let status = match made {
         Ok(secret) => {
             let whose = view.rows.iter().find(|r| r.account == id).map_or(String::new(), |r| r.email.clone());
+            view.told = told;
             view.link = Some((address(&app.config.public_url, &secret), whose));
             StatusCode::CREATED
         }
@@ -209,6 +322,17 @@ mod tests {
             base: "/organise/s/people".to_owned(),
             done: Some(o.people_removed),
             errors: vec![FieldError::new("", samples::HOSTILE)],
+            told: Some(samples::HOSTILE.to_owned()),
+            l: words::letters(language::reader()),
+            mail: n > 0,
+            letters: (0..n.min(200))
+                .map(|i| LetterView {
+                    to: samples::HOSTILE.to_owned(),
+                    at: samples::when(),
+                    outcome: samples::BIDI.to_owned(),
+                    failed: i == 0,
+                })
+                .collect(),
             link: Some(("https://example.org/signin/link?code=abc".to_owned(), samples::HOSTILE.to_owned())),
             q: samples::HOSTILE.to_owned(),
             lead: "3 in all.".to_owned(),

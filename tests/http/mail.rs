@@ -1,0 +1,254 @@
+//! Letters, against mail servers of our own on this machine: one that takes them, one that refuses,
+//! one that never answers, and none at all.
+
+use crate::log_lines::Log;
+use crate::organise::organiser;
+use crate::support::{Client, SALTMARSH, TestApp, grant};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+use tallywright::config::{Mail, Patience};
+use tallywright::rules::access::Role;
+use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
+use tokio::net::{TcpListener, TcpStream};
+
+const PEOPLE: &str = "/organise/saltmarsh/people";
+
+/// How a mail server of the tests behaves.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Manner {
+    Takes,
+    /// Refuses every address for good.
+    Refuses,
+    /// Is busy at the first letter, and takes it when it comes again.
+    BusyOnce,
+    /// Is connected to, and says nothing.
+    Silent,
+}
+
+/// A mail server.
+struct Sink {
+    url: String,
+    letters: Arc<Mutex<Vec<String>>>,
+}
+
+impl Sink {
+    async fn new(manner: Manner) -> Self {
+        let listener = TcpListener::bind(("127.0.0.1", 0)).await.expect("a port");
+        let url = format!("smtp://{}", listener.local_addr().expect("an address"));
+        let letters = Arc::new(Mutex::new(Vec::new()));
+        let (kept, busy) = (Arc::clone(&letters), Arc::new(Mutex::new(manner == Manner::BusyOnce)));
+        tokio::spawn(async move {
+            while let Ok((stream, _)) = listener.accept().await {
+                tokio::spawn(speak(stream, manner, Arc::clone(&kept), Arc::clone(&busy)));
+            }
+        });
+        Self { url, letters }
+    }
+
+    fn letters(&self) -> Vec<String> {
+        self.letters.lock().expect("not poisoned").clone()
+    }
+
+    /// The letters, once there are so many.
+    async fn wait_for(&self, n: usize) -> Vec<String> {
+        for _ in 0..400 {
+            if self.letters().len() >= n {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(25)).await;
+        }
+        let letters = self.letters();
+        assert_eq!(letters.len(), n);
+        letters
+    }
+}
+
+/// As much of RFC 5321 as a sender needs.
+async fn speak(stream: TcpStream, manner: Manner, letters: Arc<Mutex<Vec<String>>>, busy: Arc<Mutex<bool>>) {
+    if manner == Manner::Silent {
+        tokio::time::sleep(Duration::from_mins(1)).await;
+    }
+    let mut stream = BufReader::new(stream);
+    let mut say = async |stream: &mut BufReader<TcpStream>, text: &str| stream.write_all(text.as_bytes()).await.is_ok();
+    if !say(&mut stream, "220 sink\r\n").await {
+        return;
+    }
+    loop {
+        let mut line = String::new();
+        if stream.read_line(&mut line).await.unwrap_or(0) == 0 {
+            return;
+        }
+        let verb: String = line.chars().take(4).collect::<String>().to_uppercase();
+        let answer = match verb.as_str() {
+            "EHLO" | "HELO" => "250-sink\r\n250 8BITMIME\r\n",
+            "RCPT" if manner == Manner::Refuses => "550 nobody here\r\n",
+            "RCPT" if std::mem::take(&mut *busy.lock().expect("not poisoned")) => "451 later\r\n",
+            "DATA" => {
+                say(&mut stream, "354 go on\r\n").await;
+                let mut text = String::new();
+                loop {
+                    let mut line = String::new();
+                    if stream.read_line(&mut line).await.unwrap_or(0) == 0 {
+                        return;
+                    }
+                    if line == ".\r\n" {
+                        break;
+                    }
+                    text.push_str(&line);
+                }
+                letters.lock().expect("not poisoned").push(text);
+                "250 taken\r\n"
+            }
+            "QUIT" => {
+                say(&mut stream, "221 bye\r\n").await;
+                return;
+            }
+            _ => "250 fine\r\n",
+        };
+        if !say(&mut stream, answer).await {
+            return;
+        }
+    }
+}
+
+/// A service that sends by this address, with a gym that has a contact.
+async fn behind(url: &str) -> (TestApp, Client, String) {
+    let patience = Patience { each: Duration::from_millis(400), again: vec![Duration::from_millis(50)] };
+    let mail = Mail { url: url.to_owned(), from: "Scores <scores@example.org>".to_owned(), patience };
+    let app = TestApp::configured(|config| config.mail = Some(mail)).await;
+    app.db_competition(SALTMARSH, false).await;
+    let gyms = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,Ana Cruz,ana@quayside.example\n";
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(gyms).await.expect(200);
+    let (browser, csrf) = organiser(&app).await;
+    (app, browser, csrf)
+}
+
+/// The plain text of a letter: quoted-printable undone.
+fn plain(letter: &str) -> String {
+    let text = letter.replace("=\r\n", "");
+    let mut out = Vec::new();
+    let mut bytes = text.bytes();
+    while let Some(byte) = bytes.next() {
+        let hex = (byte == b'=').then(|| [bytes.next(), bytes.next()].into_iter().flatten().collect::<Vec<u8>>());
+        match hex {
+            Some(hex) => out.extend(hex::decode(hex).expect("hex")),
+            None => out.push(byte),
+        }
+    }
+    String::from_utf8(out).expect("UTF-8")
+}
+
+fn code(letter: &str) -> String {
+    let text = plain(letter);
+    let rest = text.split_once("/signin/link?code=").expect("a link").1;
+    rest.split(|c: char| c.is_whitespace()).next().expect("a code").to_owned()
+}
+
+#[tokio::test]
+async fn all_gyms_get_their_sign_in_by_mail_and_what_became_of_each_is_listed() {
+    let sink = Sink::new(Manner::Takes).await;
+    let (app, browser, csrf) = behind(&sink.url).await;
+    assert!(browser.get(PEOPLE).await.expect(200).text().contains("Mail the sign-ins"));
+    let sent = browser.post(&format!("{PEOPLE}/invite")).form(&[("csrf", &csrf), ("do", "mail")]).await.expect(303);
+    assert_eq!(sent.header("location"), "/organise/saltmarsh/people?mailed=1");
+    let letter = sink.wait_for(1).await.remove(0);
+    assert!(letter.contains("To: ana@quayside.example\r\n") && letter.contains("From: Scores <scores@example.org>"));
+    assert!(letter.contains("Auto-Submitted: auto-generated") && letter.contains("Date: Thu, 14 Jan 2027 12:00:00"));
+    assert!(plain(&letter).contains("Hello Ana Cruz,") && plain(&letter).contains("Quayside Gym"), "{letter}");
+    app.nobody().post("/signin/link").form(&[("code", &code(&letter))]).await.expect(303);
+    let page = browser.get(sent.header("location")).await.expect(200).text();
+    assert!(page.contains("1 letters are on their way") && page.contains("ana@quayside.example"), "{page}");
+    assert!(!page.contains(&code(&letter)), "no link is shown");
+    // The table for a mail merge is there all the same.
+    let table = browser.post(&format!("{PEOPLE}/invite")).form(&[("csrf", &csrf)]).await.expect(200);
+    assert!(table.header("content-type").starts_with("text/csv"));
+}
+
+/// A sign-in for somebody new, by the organiser; the account.
+async fn new_account(app: &TestApp, email: &str, password: Option<&str>) -> i64 {
+    let role = grant(Role::Judge, Some(SALTMARSH));
+    app.db_account(email, password, &[role]).await.0
+}
+
+#[tokio::test]
+async fn a_new_link_is_mailed_and_shown() {
+    let sink = Sink::new(Manner::BusyOnce).await;
+    let (app, browser, csrf) = behind(&sink.url).await;
+    let account = new_account(&app, "vera@example.org", None).await;
+    let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    assert!(page.contains("Mailed to vera@example.org."), "tried again when told to: {page}");
+    let letter = sink.wait_for(1).await.remove(0);
+    assert!(page.contains(&code(&letter)), "the same link is shown");
+    assert!(page.contains("taken by the mail server"));
+}
+
+#[tokio::test]
+async fn a_letter_that_cannot_be_sent_is_told_in_a_sentence_and_the_link_is_shown() {
+    for (manner, said) in
+        [(Manner::Refuses, "refused the letter, with code 550"), (Manner::Silent, "did not answer in time")]
+    {
+        let sink = Sink::new(manner).await;
+        let (app, browser, csrf) = behind(&sink.url).await;
+        let account = new_account(&app, "vera@example.org", None).await;
+        let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+        assert!(page.contains("Not mailed to vera@example.org.") && page.contains(said), "{page}");
+        assert!(page.contains("/signin/link?code="), "the link is shown all the same");
+        assert_eq!(sink.letters(), [""; 0]);
+    }
+    // Nobody listens there.
+    let free = TcpListener::bind(("127.0.0.1", 0)).await.expect("a port").local_addr().expect("an address");
+    let (app, browser, csrf) = behind(&format!("smtp://{free}")).await;
+    let account = new_account(&app, "vera@example.org", None).await;
+    let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    assert!(page.contains("could not be reached") && page.contains("/signin/link?code="), "{page}");
+}
+
+#[tokio::test]
+async fn a_link_for_who_has_a_password_goes_to_its_owner_alone() {
+    let sink = Sink::new(Manner::Takes).await;
+    let (app, browser, csrf) = behind(&sink.url).await;
+    let account = new_account(&app, "vera@example.org", Some("three old oars")).await;
+    let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    let letter = sink.wait_for(1).await.remove(0);
+    assert!(page.contains("Mailed to vera@example.org.") && !page.contains(&code(&letter)), "{page}");
+    app.nobody().post("/signin/link").form(&[("code", &code(&letter))]).await.expect(303);
+    // Not for an account that is more than this organiser's.
+    let more = grant(Role::Referee, None);
+    let (other, _) = app.db_account("chief@example.org", Some("three old oars"), &[more]).await;
+    browser.post(&format!("{PEOPLE}/{other}/link")).form(&[("csrf", &csrf)]).await.expect(404);
+    assert_eq!(sink.letters().len(), 1);
+}
+
+#[tokio::test]
+async fn a_slow_mail_server_keeps_nobody_waiting_and_no_secret_is_logged() {
+    let log = Log::default();
+    let _another = tracing::Dispatch::new(tracing_subscriber::registry());
+    let _log = log.listen();
+    let sink = Sink::new(Manner::Silent).await;
+    let (_app, browser, csrf) = behind(&sink.url.replace("smtp://", "smtp://user:hunter2@")).await;
+    let began = std::time::Instant::now();
+    browser.post(&format!("{PEOPLE}/invite")).form(&[("csrf", &csrf), ("do", "mail")]).await.expect(303);
+    assert!(began.elapsed() < Duration::from_millis(350), "{:?}", began.elapsed());
+    for _ in 0..400 {
+        if browser.get(PEOPLE).await.text().contains("did not answer in time") {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    assert!(browser.get(PEOPLE).await.text().contains("did not answer in time"));
+    let said = log.text();
+    assert!(said.contains("mail_slow"), "that it failed is logged");
+    let ours = said.lines().filter(|l| !l.contains("sqlx"));
+    let telling =
+        ours.filter(|l| l.contains("hunter2") || l.contains("ana@quayside") || l.contains("signin/link?code"));
+    assert_eq!(telling.collect::<Vec<_>>(), [""; 0]);
+}
+
+#[tokio::test]
+async fn without_a_mail_server_links_are_shown_as_ever() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    assert!(!browser.get(PEOPLE).await.expect(200).text().contains("Mail the sign-ins"));
+    let table = browser.post(&format!("{PEOPLE}/invite")).form(&[("csrf", &csrf), ("do", "mail")]).await.expect(200);
+    assert!(table.header("content-type").starts_with("text/csv"));
+}
