@@ -210,6 +210,7 @@ async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
         board: Arc::default(),
         clock: parts.clock.clone(),
         keys: parts.keys.clone(),
+        post: app.app.post.clone(),
         gate: Gate::default(),
     });
     app.set_clock("2027-01-14T12:00:05Z");

@@ -69,7 +69,7 @@ async fn speak(stream: TcpStream, manner: Manner, letters: Arc<Mutex<Vec<String>
         tokio::time::sleep(Duration::from_mins(1)).await;
     }
     let mut stream = BufReader::new(stream);
-    let mut say = async |stream: &mut BufReader<TcpStream>, text: &str| stream.write_all(text.as_bytes()).await.is_ok();
+    let say = async |stream: &mut BufReader<TcpStream>, text: &str| stream.write_all(text.as_bytes()).await.is_ok();
     if !say(&mut stream, "220 sink\r\n").await {
         return;
     }
@@ -123,9 +123,13 @@ async fn behind(url: &str) -> (TestApp, Client, String) {
     (app, browser, csrf)
 }
 
-/// The plain text of a letter: quoted-printable undone.
+/// The text of a letter: quoted-printable undone (RFC 2045 §6.7).
 fn plain(letter: &str) -> String {
-    let text = letter.replace("=\r\n", "");
+    let (head, body) = letter.split_once("\r\n\r\n").expect("a head");
+    if !head.contains("quoted-printable") {
+        return body.to_owned();
+    }
+    let text = body.replace("=\r\n", "");
     let mut out = Vec::new();
     let mut bytes = text.bytes();
     while let Some(byte) = bytes.next() {
