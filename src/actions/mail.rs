@@ -288,15 +288,13 @@ impl Sender {
                     },
                     Err(_) => (Sentence::new("mail_slow"), true),
                 };
-            match again.next().filter(|_| may_help && !self.stop.is_cancelled()) {
-                Some(wait) => tokio::select! {
-                    () = tokio::time::sleep(*wait) => {}
-                    () = self.stop.cancelled() => {}
-                },
-                None => {
-                    tracing::warn!(target: "mail", why = %why.code, "a letter was not sent");
-                    return Outcome::Failed(why);
-                }
+            let Some(wait) = again.next().filter(|_| may_help && !self.stop.is_cancelled()) else {
+                tracing::warn!(target: "mail", why = %why.code, "a letter was not sent");
+                return Outcome::Failed(why);
+            };
+            tokio::select! {
+                () = tokio::time::sleep(*wait) => {}
+                () = self.stop.cancelled() => {}
             }
         }
     }

@@ -183,6 +183,7 @@ pub async fn set_password(
 }
 
 /// How long a one-time link holds.
+#[must_use]
 pub fn link_span() -> SignedDuration {
     days(7)
 }
