@@ -36,6 +36,8 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Nobody, "/signin"),
     (Who::Nobody, "/signin/link?code=abc"),
     (Who::Nobody, "/claim?c=saltmarsh"),
+    (Who::Nobody, "/desk/saltmarsh/quayside/wall"),
+    (Who::Nobody, "/desk/saltmarsh/quayside/wall?show=w1"),
     (Who::Nobody, "/api"),
     (Who::Nobody, "/problems/invalid"),
     (Who::Athlete, "/account"),

@@ -76,7 +76,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Ob es gespeichert wurde, lässt sich nicht sagen: mach dasselbe noch einmal, es ändert nichts doppelt.",
     ),
     ("cli_password_unreadable", "Gib mit --password-stdin das Passwort als eine Zeile auf der Standardeingabe an."),
-    ("cli_mail_from", "Briefe brauchen einen Absender: gib --mail-from an, als Scores <scores@example.org>."),
+    ("cli_mail_from", "Briefe brauchen einen Absender: gib --mail-from an, etwa Scores <scores@example.org>."),
     (
         "cli_plain_http",
         "Vorsicht: {url} ist unverschlüsseltes http über diesen Rechner hinaus. Passwörter und Anmeldungen gehen lesbar durchs Netz, und Cookies verlieren ihren __Host--Schutz. Setz einen Proxy mit TLS davor und gib --public-url https://… an",
@@ -127,7 +127,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_token_revoked", "Token {id} ist widerrufen."),
     (
         "cli_trusted_proxy",
-        "„{given}“ ist keine Adresse für --trusted-proxies: schreib Adressen oder Netze deiner eigenen Proxys, als 10.0.0.2 oder 10.0.0.0/24, mit Kommas dazwischen.",
+        "„{given}“ ist keine Adresse für --trusted-proxies: schreib Adressen oder Netze deiner eigenen Proxys, etwa 10.0.0.2 oder 10.0.0.0/24, mit Kommas dazwischen.",
     ),
     (
         "move_differs",

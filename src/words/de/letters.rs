@@ -11,7 +11,7 @@ pub const LETTERS: Letters = Letters {
     link_sent: "An {email} geschickt.",
     link_waiting: "Unterwegs an {email}. Was daraus geworden ist, steht unten.",
     link_failed: "Nicht an {email} geschickt. {why}",
-    link_unseen: "Dieses Konto hat ein eigenes Passwort, deshalb sieht den Link niemand: nur wem es gehört, bekommt ihn per E-Mail.",
+    link_unseen: "Dieses Konto hat ein eigenes Passwort, deshalb sieht den Link niemand: nur wer das Konto hat, bekommt ihn per E-Mail.",
     title: "Briefe",
     caption: "Briefe, seit der Dienst gestartet ist",
     when: "Wann",
@@ -19,6 +19,6 @@ pub const LETTERS: Letters = Letters {
     sent: "vom Mailserver angenommen",
     waiting: "unterwegs",
     subject: "Dein Zugang zu {competition}",
-    gym_text: "Hallo {name},\n\ndas ist der Zugang von {gym} zu {competition}:\n\n{link}\n\nEr gilt einmal, bis {until}. Setz auf der Seite danach ein Passwort, um ohne Link wiederzukommen. Der Tisch, an dem du die Ergebnisse eurer Leute einträgst, ist dann einen Schritt weit weg.\n\nDu hast diesen Brief nicht erwartet? Dann lass ihn liegen: ohne den Link geschieht nichts.\n",
+    gym_text: "Hallo {name},\n\ndas ist der Zugang von {gym} zu {competition}:\n\n{link}\n\nEr gilt einmal, bis {until}. Setz auf der Seite danach ein Passwort, um ohne Link wiederzukommen. Von dort ist es ein Schritt zur Eingabe der Ergebnisse eures Gyms.\n\nDu hast diesen Brief nicht erwartet? Dann lass ihn liegen: ohne den Link geschieht nichts.\n",
     text: "Hallo,\n\ndas ist dein Zugang zu {competition}:\n\n{link}\n\nEr gilt einmal, bis {until}. Setz auf der Seite danach ein Passwort, um ohne Link wiederzukommen. Hast du deins vergessen, kannst du dort innerhalb von 15 Minuten ein neues setzen.\n\nDu hast diesen Brief nicht erwartet? Dann lass ihn liegen: ohne den Link geschieht nichts.\n",
 };

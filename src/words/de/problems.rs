@@ -162,13 +162,13 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("claim_needs_email", "Schreib deine E-Mail: mit ihr meldest du dich später an."),
     ("claim_needs_password", "Schreib ein Passwort: das deines Kontos, oder eines für ein neues Konto."),
     ("code_not_of_gym", "{bib} ist nicht für dieses Gym gemeldet."),
-    ("codes_over", "Der Wettkampf ist vorbei: Codes nützen nichts mehr."),
+    ("codes_over", "Der Wettkampf ist vorbei: Codes werden nicht mehr gebraucht."),
     (
         "wrong_code",
         "Startnummer und Code passen nicht zusammen, oder der Code ist benutzt oder ersetzt worden. Prüf beide, oder bitte dein Gym um einen neuen Code.",
     ),
-    ("mail_address", "Diese Adresse lässt sich dem Mailserver nicht geben: bring sie in Ordnung."),
-    ("mail_from", "„{from}“ ist kein Absender für --mail-from: schreib eine Adresse, als Scores <scores@example.org>."),
+    ("mail_address", "Diese Adresse lässt sich dem Mailserver nicht geben: berichtige sie."),
+    ("mail_from", "„{from}“ ist kein Absender für --mail-from: schreib eine Adresse, etwa Scores <scores@example.org>."),
     (
         "mail_full",
         "Zu viele Briefe warten darauf, verschickt zu werden. Schick diesen in ein paar Minuten noch einmal.",
