@@ -25,6 +25,7 @@ pub mod mail;
 pub mod move_entry;
 pub mod open;
 pub mod own_data;
+pub mod queue;
 pub mod reader;
 pub mod referee;
 mod request;

@@ -3,7 +3,8 @@
 //! Reading order: [`quantity`] → [`scheme`] → [`workout`] → [`performance`] (with [`notation`],
 //! its written form) → [`order`] → [`place`]. Who takes part: [`people`], [`division`]. When:
 //! [`window`]. The text an organiser writes: [`competition`]. What may happen to a score:
-//! [`life`], by whom: [`access`]. What is remembered: [`event`], folded by [`ledger`].
+//! [`life`], by whom: [`access`]; what a referee looks at first: [`queue`]. What is remembered:
+//! [`event`], folded by [`ledger`].
 
 pub mod access;
 pub mod competition;
@@ -20,6 +21,7 @@ pub mod performance;
 pub mod place;
 pub mod placement;
 pub mod quantity;
+pub mod queue;
 pub mod roster;
 pub mod scheme;
 pub mod spread;

@@ -82,6 +82,25 @@ impl View {
         };
         Some(Moved { place: after.places.get(row).copied().flatten(), places, standings })
     }
+
+    /// [`Moved::places`] alone, without ranking anybody anew: cheap enough to put a long list in
+    /// order. `None` as in [`Self::moved_by`].
+    #[must_use]
+    pub fn places_moved_by(&self, query: &Query, workout: usize, bib: u32, key: Option<Key>) -> Option<u32> {
+        let pool = self.pool(&query.division, &query.scope)?;
+        let row = pool.ranked_row(bib)?;
+        let keys = pool.keys(workout)?;
+        Some(pool.ranking(workout)?.shifted(keys, *keys.get(row)?, key))
+    }
+
+    /// The place of `bib` in a workout of the query's division and scope now, and how many have one;
+    /// `None` as in [`Self::moved_by`].
+    #[must_use]
+    pub fn place_of(&self, query: &Query, workout: usize, bib: u32) -> Option<(Option<u32>, usize)> {
+        let pool = self.pool(&query.division, &query.scope)?;
+        let ranking = pool.ranking(workout)?;
+        Some((*ranking.places.get(pool.ranked_row(bib)?)?, ranking.order.len()))
+    }
 }
 
 /// The next better standing than this one.

@@ -100,6 +100,29 @@ impl Store {
         .collect()
     }
 
+    /// Scores of a workout that may wait for a referee (flagged, withheld, appealed, raised after the
+    /// close), by bib and attempt, after this one; `rules::queue` says which of them do.
+    pub async fn list_doubted(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        after: (u32, u32),
+        limit: u32,
+    ) -> Result<Vec<Listed>, StoreError> {
+        let mut conn = self.read().await?;
+        // In JSON a quote within a text is escaped: these members cannot be meant by one.
+        let rows = db!(&mut conn, all (String, String, Option<String>):
+            r#"SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
+               AND (state IN ('flagged', 'withheld') OR (state = 'attested' AND body LIKE '%"upward":true%')
+                 OR body LIKE '%"appeal":{%')
+               AND (bib > $3 OR (bib = $3 AND attempt > $4)) ORDER BY bib, attempt LIMIT $5"#,
+            competition, workout, i64::from(after.0), i64::from(after.1), i64::from(limit))?;
+        rows.into_iter()
+            .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }))
+            .collect()
+    }
+
     /// Scores of a workout that visitors did in this gym, by bib and attempt.
     pub async fn list_visiting_scores(
         &self,

@@ -187,6 +187,14 @@ pub fn heats(lang: Lang) -> &'static en::heats::Heats {
     lang.tables().heats
 }
 
+/// The texts of the referee's list in `lang`.
+#[must_use]
+pub fn queue(lang: Lang) -> &'static en::queue::Queue {
+    match lang {
+        Lang::En => &en::queue::QUEUE,
+    }
+}
+
 /// The texts of the judge's sheet in `lang`.
 #[must_use]
 pub fn sheet(lang: Lang) -> &'static en::sheet::Sheet {

@@ -23,6 +23,7 @@ mod password_by_link;
 mod passwords;
 mod preconditions;
 mod proxies;
+mod referee;
 mod routes;
 mod sheet;
 mod spectators;

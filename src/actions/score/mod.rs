@@ -13,8 +13,7 @@ pub use history::{history, rulings};
 pub use late::{Late, correction, late};
 pub use missing::{Missing, Progress, missing, names_of, progress};
 pub use show::remarks;
-
-use show::Show;
+pub(super) use show::{Show, notes};
 
 use super::reader::{Reader, shown};
 use super::views::{PlaceView, ScoreWithAttempts, Written};

@@ -1,34 +1,36 @@
-//! `/referee`: what needs a referee, most pressing first. First form: by state.
+//! `/referee`: what needs a referee, what presses and moves most first, each with its reasons.
 
 use super::form::{Choice, Fields};
-use super::scope::gym_name;
-use super::shell::{Link, Shell, encoded, words};
-use super::{html, say};
+use super::html;
+use super::say;
+use super::scope::{Pager, ROWS, gym_name};
+use super::shell::{Link, Shell, encoded, left, words};
 use crate::actions::competitions;
 use crate::actions::lists::{self, Find};
+use crate::actions::queue::{self, Doubted, Wanted};
 use crate::actions::reader::Reader;
-use crate::actions::score::{self, DeskQuery};
-use crate::actions::views::{DeskRow, GymView, ScoreView};
+use crate::actions::views::GymView;
 use crate::app::App;
 use crate::rules::access::{Act, permit};
-use crate::rules::workout::Workout;
+use crate::rules::queue::{Deadline, Doubt, Press};
 use crate::web::extract::Query;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
+use crate::words::en::grammar::Noun;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::en::queue::Queue;
+use crate::words::{self, Lang, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-
-/// Rows a group shows at most; the rest is counted.
-const SHOWN: usize = 50;
+use jiff::Timestamp;
 
 #[derive(Template)]
 #[template(path = "referee.html")]
 struct View {
     shell: Shell,
     w: &'static Pages,
+    q: &'static Queue,
     competitions: Vec<CompetitionView>,
 }
 
@@ -36,16 +38,26 @@ struct CompetitionView {
     id: String,
     slug: String,
     title: String,
+    count: String,
     groups: Vec<Group>,
+    pager: Pager,
+    filter: Filter,
     workouts: Vec<Choice>,
 }
 
-/// Scores that need a referee for the same reason.
+/// The lists to choose from; narrowed: something is chosen.
+struct Filter {
+    narrowed: bool,
+    gyms: Vec<Choice>,
+    divisions: Vec<Choice>,
+    workouts: Vec<Choice>,
+    doubts: Vec<Choice>,
+}
+
+/// Rows whose deadline is about as near.
 struct Group {
     title: &'static str,
-    about: &'static str,
     rows: Vec<Row>,
-    more: String,
 }
 
 struct Row {
@@ -60,6 +72,10 @@ struct Row {
     why: Vec<String>,
 }
 
+fn texts() -> &'static Queue {
+    words::queue(Lang::default())
+}
+
 /// `GET /referee`.
 pub async fn get_referee(State(app): State<App>, caller: Caller, Query(fields): Query<Fields>) -> Answer {
     if caller.actor.account.is_none() {
@@ -70,75 +86,157 @@ pub async fn get_referee(State(app): State<App>, caller: Caller, Query(fields): 
         return Ok(Redirect::to(&format!("/referee/{}/{}/{}", encoded(&c), encoded(&w), encoded(bib))).into_response());
     }
     let (actor, now) = (&caller.actor, caller.received);
+    let only = fields.find("competition");
     let mut found = Vec::new();
     for c in competitions::list(&app, actor, now).await? {
-        if permit(actor, Act::ReadDesk { competition: &c.slug, gym: None }).is_ok() {
-            found.push(competition(&app, &Reader::find(&app, actor, now, &c.slug).await?).await?);
+        let asked_for = only.as_ref().is_none_or(|slug| *slug == c.slug);
+        if asked_for && permit(actor, Act::ReadDesk { competition: &c.slug, gym: None }).is_ok() {
+            // Filters are of the one competition whose form they came from.
+            let fields = if only.is_some() { &fields } else { &Fields(Vec::new()) };
+            found.push(competition(&app, &Reader::find(&app, actor, now, &c.slug).await?, fields).await?);
         }
     }
     let w = words();
     let shell = Shell::new(&caller, "/referee", w.referee_title).below([Link::new("", w.nav_referee)]);
-    Ok(html(&View { shell, w, competitions: found })?.into_response())
+    Ok(html(&View { shell, w, q: texts(), competitions: found })?.into_response())
 }
 
-async fn competition(app: &App, reader: &Reader) -> Answer<CompetitionView> {
-    let (w, c) = (words(), &reader.competition);
+async fn competition(app: &App, reader: &Reader, fields: &Fields) -> Answer<CompetitionView> {
+    let (q, c) = (texts(), &reader.competition);
     let gyms = lists::gyms(app, &reader.actor, reader.now, &c.slug, &Find::default()).await?;
-    let mut groups = [
-        (w.referee_appealed, w.referee_appealed_about, Vec::new()),
-        (w.referee_withheld, w.referee_withheld_about, Vec::new()),
-        (w.referee_flagged, w.referee_flagged_about, Vec::new()),
-        (w.referee_raised, w.referee_raised_about, Vec::new()),
-    ];
-    for x in reader.workouts() {
-        let list = score::desk(app, &reader.actor, reader.now, &c.slug, &x.slug, DeskQuery::default()).await?;
-        for r in &list.rows {
-            let Some((s, group)) = r.score.as_ref().and_then(|s| Some((s, group(s)?))) else { continue };
-            groups[group].2.push(row(reader, &gyms, x, r, s));
-        }
-    }
-    let groups = groups.into_iter().filter(|(_, _, rows)| !rows.is_empty());
+    let wanted = Wanted {
+        gym: fields.find("gym"),
+        division: fields.find("division"),
+        workout: fields.find("in"),
+        doubt: Doubt::ALL.into_iter().find(|d| d.as_str() == fields.get("doubt")),
+    };
+    let all = queue::queue(app, &reader.actor, reader.now, &c.slug, &wanted).await?;
+    let entries = u32::try_from(all.len()).unwrap_or(u32::MAX);
+    let from = fields.get("from").parse::<u32>().unwrap_or(1).clamp(1, entries.max(1));
+    let start = usize::try_from(from - 1).unwrap_or(usize::MAX);
+    let shown = &all[start..all.len().min(start.saturating_add(ROWS as usize))];
+    let groups = shown.chunk_by(|a, b| a.deadline.press(reader.now) == b.deadline.press(reader.now));
+    let of = |rows: &[Doubted]| Group {
+        title: match rows.first().map(|r| r.deadline.press(reader.now)) {
+            Some(Press::Hours) => q.hours,
+            Some(Press::Day) => q.day,
+            _ => q.later,
+        },
+        rows: rows.iter().map(|d| row(reader, &gyms, d)).collect(),
+    };
     Ok(CompetitionView {
         id: format!("c-{}", c.slug),
         slug: c.slug.clone(),
         title: c.title.clone(),
-        groups: groups
-            .map(|(title, about, mut rows)| {
-                let rest = rows.len().saturating_sub(SHOWN);
-                rows.truncate(SHOWN);
-                let more = if rest > 0 { put(w.referee_more, &[("n", &rest)]) } else { String::new() };
-                Group { title, about, rows, more }
-            })
-            .collect(),
+        count: match entries {
+            1 => q.count_one.to_owned(),
+            n => put(q.count, &[("n", &n)]),
+        },
+        groups: groups.map(of).collect(),
+        pager: Pager::at(|row| address(&c.slug, fields, row), from, shown.len(), entries),
+        filter: filter(reader, &gyms, &wanted),
         workouts: reader.workouts().map(|x| Choice::new(&x.slug, &x.title, "")).collect(),
     })
 }
 
-/// Which group a score needs a referee in; `None`: in none.
-fn group(s: &ScoreView) -> Option<usize> {
-    match s.state {
-        _ if s.appeal.as_ref().is_some_and(|a| !a.decided) => Some(0),
-        "withheld" => Some(1),
-        "flagged" => Some(2),
-        "attested" if s.upward => Some(3),
-        _ => None,
+/// The same list from another row on.
+fn address(slug: &str, fields: &Fields, from: u32) -> String {
+    let kept = ["gym", "division", "in", "doubt"].into_iter().filter_map(|n| Some((n, fields.find(n)?)));
+    let kept = kept.map(|(n, v)| format!("&{n}={}", encoded(&v))).collect::<String>();
+    format!("/referee?competition={}{kept}&from={from}", encoded(slug))
+}
+
+fn filter(reader: &Reader, gyms: &[GymView], wanted: &Wanted) -> Filter {
+    let (w, q, c) = (words(), texts(), &reader.competition);
+    let doubt = wanted.doubt.map_or("", Doubt::as_str);
+    let choices = |every: &str, all: Vec<(&str, &str)>, now: &Option<String>| -> Vec<Choice> {
+        let now = now.as_deref().unwrap_or_default();
+        let first = Choice::new("", every, now);
+        std::iter::once(first).chain(all.into_iter().map(|(slug, title)| Choice::new(slug, title, now))).collect()
+    };
+    let divisions = c.divisions.iter().filter(|d| d.combines.is_empty()).map(|d| (&*d.slug, &*d.title)).collect();
+    let doubts = Doubt::ALL.into_iter().map(|d| Choice::new(d.as_str(), called(d), doubt));
+    Filter {
+        narrowed: *wanted != Wanted::default(),
+        gyms: choices(w.scope_every_gym, gyms.iter().map(|g| (&*g.slug, &*g.name)).collect(), &wanted.gym),
+        divisions: choices(q.every_division, divisions, &wanted.division),
+        workouts: choices(q.every_workout, reader.workouts().map(|x| (&*x.slug, &*x.title)).collect(), &wanted.workout),
+        doubts: std::iter::once(Choice::new("", q.every_doubt, doubt)).chain(doubts).collect(),
     }
 }
 
-fn row(reader: &Reader, gyms: &[GymView], workout: &Workout, r: &DeskRow, s: &ScoreView) -> Row {
-    let (w, c) = (words(), &reader.competition);
-    let doubt = s.flag.as_ref().map(|f| put(w.why_flag, &[("reason", &say::doubt(f.reason))]));
+fn called(doubt: Doubt) -> &'static str {
+    let q = texts();
+    match doubt {
+        Doubt::Appealed => q.appealed,
+        Doubt::Withheld => q.withheld,
+        Doubt::Flagged => q.flagged,
+        Doubt::Raised => q.raised,
+    }
+}
+
+fn row(reader: &Reader, gyms: &[GymView], d: &Doubted) -> Row {
+    let (c, s) = (&reader.competition, &d.score);
     Row {
-        href: format!("/referee/{}/{}/{}", c.slug, workout.slug, r.bib),
-        name: r.name.clone(),
-        bib: r.bib,
-        division: say::division(c, &r.division).to_owned(),
-        gym: r.gym.as_deref().map_or("", |g| gym_name(gyms, g)).to_owned(),
-        workout: workout.title.clone(),
+        href: format!("/referee/{}/{}/{}", c.slug, s.workout, s.bib),
+        name: d.name.clone(),
+        bib: s.bib,
+        division: say::division(c, &d.division).to_owned(),
+        gym: d.gym.as_deref().map_or("", |g| gym_name(gyms, g)).to_owned(),
+        workout: c.workout(&s.workout).map_or_else(|| s.workout.clone(), |x| x.title.clone()),
         text: s.performance.text.clone(),
         state: say::state(s.state, s.refused),
-        why: doubt.into_iter().collect(),
+        why: why(d, reader.now),
     }
+}
+
+/// The reasons in words: the doubt, the deadline, what would move, the place.
+fn why(d: &Doubted, now: Timestamp) -> Vec<String> {
+    let (w, q) = (words(), texts());
+    let mut said = Vec::new();
+    match d.doubt {
+        Doubt::Appealed => said.push(q.appealed_why.to_owned()),
+        Doubt::Raised => said.push(q.raised_why.to_owned()),
+        Doubt::Withheld | Doubt::Flagged => {}
+    }
+    said.extend(d.score.flag.as_ref().map(|f| put(w.why_flag, &[("reason", &say::doubt(f.reason))])));
+    said.push(match d.deadline {
+        Deadline::Closes(at) => put(q.closes, &[("left", &left(now, at).unwrap_or_default())]),
+        Deadline::AttestBy(at) => put(q.attest, &[("left", &left(now, at).unwrap_or_default())]),
+        Deadline::Over => q.over.to_owned(),
+    });
+    said.push(moves(d));
+    let placed = matches!(d.score.state, "attested" | "flagged" | "amended");
+    said.extend(d.place.map(|(place, of)| match (place, placed) {
+        (1, true) => q.first.to_owned(),
+        (1, false) => q.first_then.to_owned(),
+        (n, placed) => {
+            let ordinal = (w.ordinal)(n.into());
+            put(if placed { q.placed } else { q.placed_then }, &[("ordinal", &ordinal), ("of", &of)])
+        }
+    }));
+    said
+}
+
+fn moves(d: &Doubted) -> String {
+    let (w, q) = (words(), texts());
+    let Some(m) = d.moved else { return q.not_ranked.to_owned() };
+    if m.places == 0 && m.standings == 0 {
+        return q.nothing_moves.to_owned();
+    }
+    let said = |n: u32, noun| (w.count)(n.into(), noun);
+    let (places, standings) = (said(m.places, Noun::Place), said(m.standings, Noun::Standing));
+    let moved = match m.standings {
+        0 => put(q.only_places, &[("places", &places)]),
+        _ => put(q.both, &[("places", &places), ("standings", &standings)]),
+    };
+    let template = match d.doubt {
+        Doubt::Appealed => q.restored_moves,
+        Doubt::Withheld => q.stands_moves,
+        Doubt::Flagged => q.struck_moves,
+        Doubt::Raised => q.back_moves,
+    };
+    put(template, &[("moved", &moved)])
 }
 
 #[cfg(test)]
@@ -146,35 +244,61 @@ mod tests {
     use super::super::samples;
     use super::*;
 
-    #[test]
-    fn what_waits_is_listed_with_its_reason() {
-        let row = Row {
-            href: "/referee/s/w1/1042".to_owned(),
+    fn row(bib: u32) -> Row {
+        Row {
+            href: format!("/referee/s/w1/{bib}"),
             name: samples::BIDI.to_owned(),
-            bib: 1042,
+            bib,
             division: samples::HOSTILE.to_owned(),
             gym: samples::LONG.to_owned(),
             workout: samples::HOSTILE.to_owned(),
             text: "6+14".to_owned(),
             state: words().state_flagged,
-            why: vec!["Doubt: the count.".to_owned()],
+            why: vec!["Doubt: the count.".to_owned(), samples::HOSTILE.to_owned()],
+        }
+    }
+
+    fn page(rows: u32, narrowed: bool) -> String {
+        let choices = || vec![Choice::new("", "All", ""), Choice::new("g", samples::HOSTILE, "g")];
+        let groups = if rows == 0 {
+            Vec::new()
+        } else {
+            vec![Group { title: texts().hours, rows: (1..=rows).map(row).collect() }]
         };
-        let group = Group {
-            title: words().referee_flagged,
-            about: words().referee_flagged_about,
-            rows: vec![row],
-            more: "3 more.".to_owned(),
-        };
-        let one = |id: &str, groups| CompetitionView {
-            id: id.to_owned(),
+        let competition = CompetitionView {
+            id: "c-s".to_owned(),
             slug: "s".to_owned(),
             title: samples::HOSTILE.to_owned(),
+            count: "3 wait.".to_owned(),
             groups,
+            pager: Pager::at(|row| format!("/referee?competition=s&from={row}"), 51, 50, 340),
+            filter: Filter { narrowed, gyms: choices(), divisions: choices(), workouts: choices(), doubts: choices() },
             workouts: vec![Choice::new("w1", samples::LONG, "")],
         };
-        let competitions = vec![one("c-s", vec![group]), one("c-t", Vec::new())];
-        let page = View { shell: samples::shell("Referee"), w: words(), competitions }.render().expect("renders");
+        let view = View { shell: samples::shell("Referee"), w: words(), q: texts(), competitions: vec![competition] };
+        view.render().expect("renders")
+    }
+
+    #[test]
+    fn what_waits_is_listed_with_its_reasons_and_the_order_is_said() {
+        let page = page(10_000, false);
         samples::assert_sound(&page);
-        assert!(page.contains("Doubt: the count.") && page.contains(words().referee_none));
+        assert!(page.contains("Doubt: the count.") && page.contains(texts().order) && page.contains("from=101"));
+    }
+
+    #[test]
+    fn nothing_waiting_is_told_and_a_filter_can_be_taken_away() {
+        let all = page(0, false);
+        samples::assert_sound(&all);
+        assert!(all.contains(texts().none) && !all.contains(texts().show_all));
+        let some = page(0, true);
+        samples::assert_sound(&some);
+        assert!(some.contains(texts().none_fit) && some.contains("href=\"/referee?competition=s\""));
+    }
+
+    #[test]
+    fn the_address_of_another_row_keeps_what_was_chosen() {
+        let fields = Fields(vec![("gym".to_owned(), "a&b".to_owned()), ("from".to_owned(), "51".to_owned())]);
+        assert_eq!(address("s", &fields, 101), "/referee?competition=s&gym=a%26b&from=101");
     }
 }

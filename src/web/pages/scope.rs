@@ -290,8 +290,13 @@ impl Pager {
     /// From the rows shown.
     #[must_use]
     pub fn new(asked: &Asked, action: &str, from: u32, rows: usize, entries: u32) -> Self {
+        Self::at(|row| asked.address(action, Some(row), asked.bib), from, rows, entries)
+    }
+
+    /// The same with addresses made otherwise: that of the page whose first row is the given one.
+    #[must_use]
+    pub fn at(at: impl Fn(u32) -> String, from: u32, rows: usize, entries: u32) -> Self {
         let to = from.saturating_add(u32::try_from(rows).unwrap_or(u32::MAX)).saturating_sub(1);
-        let at = |row: u32| asked.address(action, Some(row), asked.bib);
         let last = entries.saturating_sub(1) / ROWS * ROWS + 1;
         let (earlier, later) = (from > 1, rows > 0 && to < entries);
         Self {

@@ -17,6 +17,7 @@ pub mod pages;
 mod performance;
 pub mod plot;
 mod problems;
+pub mod queue;
 mod roster;
 pub mod sheet;
 mod store;

@@ -2,6 +2,7 @@
 //! whoever read in between; what it says of one entry agrees with its pages.
 
 mod asked;
+mod consequence;
 mod moves;
 mod oracle;
 mod sample;
