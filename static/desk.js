@@ -6,6 +6,7 @@
 const desk = document.getElementById("desk");
 const { competition, gym, account } = desk.dataset;
 const words = JSON.parse(desk.dataset.words);
+const lateWords = JSON.parse(desk.dataset.late);
 const [divisions, states, roles] = ["divisions", "states", "roles"].map((name) => JSON.parse(desk.dataset[name]));
 const api = `/api/v1/competitions/${competition}`;
 const STORE = `desk:${competition}:${gym}:${account}`;
@@ -27,6 +28,21 @@ function span(seconds) {
   if (d > 0) return h > 0 ? `${day} ${hour}` : day;
   if (h > 0) return m > 0 ? `${hour} ${put(words.minute, { n: m })}` : hour;
   return m > 0 ? put(words.minute, { n: m }) : put(words.second, { n: Math.floor(seconds) });
+}
+
+// What is said of lateness, and what happens next, as the server says it.
+function lateLines(view) {
+  const lines = [];
+  if (view.late_by_ms && !["withdrawn", "struck"].includes(view.state)) {
+    const template = view.state !== "late" ? lateWords.counted : view.refused ? lateWords.refused : lateWords.stored;
+    lines.push(put(template, { late: span(Math.ceil(view.late_by_ms / 60_000) * 60) }));
+  }
+  if (view.waiting) {
+    const template = view.waiting.refused ? lateWords.correction_refused : lateWords.correction;
+    lines.push(put(template, { text: view.waiting.performance.text, now: view.performance.text }));
+  }
+  if (view.waiting_attestation) lines.push(put(lateWords.attestation, { judge: view.waiting_attestation.judge }));
+  return lines;
 }
 
 // --- the server's clock ------------------------------------------------------------------------
@@ -103,10 +119,11 @@ const judging = document.getElementById("judging");
 const judges = [...document.querySelectorAll("#judges option")].map((o) => ({ code: o.value, name: o.textContent }));
 const folded = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
 
-// The code that is meant by a code, or by part of the one name that has it.
+// The code that is meant by a code, by part of the one name that has it, or by both as shown.
 function meant(typed) {
   const text = typed.trim();
-  const code = judges.find((j) => j.code.toLowerCase() === text.toLowerCase());
+  const within = text.match(/\(([^()]+)\)$/)?.[1] ?? text;
+  const code = judges.find((j) => [text, within].some((t) => j.code.toLowerCase() === t.toLowerCase()));
   if (text === "" || code) return { code: code?.code ?? "" };
   const named = judges.filter((j) => folded(j.name).includes(folded(text)));
   if (named.length === 1) return { code: named[0].code };
@@ -114,16 +131,21 @@ function meant(typed) {
   return { code: "", trouble: put(named.length ? words.judge_several : words.judge_unknown, { typed: text }) };
 }
 
+function called(code) {
+  const name = judges.find((j) => j.code === code)?.name;
+  return name ? `${name} (${code})` : code;
+}
+
 function useJudge(save = true) {
   const { code, trouble } = meant(judging.elements.judge.value);
-  const name = judges.find((j) => j.code === code)?.name;
-  const called = name ? `${name} (${code})` : code;
-  document.getElementById("judge-now").textContent = trouble ?? (code ? put(words.judge_now, { judge: called }) : words.judge_none);
+  document.getElementById("judge-now").textContent = trouble ?? (code ? put(words.judge_now, { judge: called(code) }) : words.judge_none);
   judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
   kept.judge = code;
   kept.how = judging.elements.how.value;
   for (const field of desk.querySelectorAll("form.vouch .judge")) field.value = code || field.value;
   for (const field of desk.querySelectorAll("form.vouch .how")) field.value = kept.how;
+  // A lane that has no judge yet takes this one.
+  if (code) for (const field of desk.querySelectorAll("input.by")) field.value ||= called(code);
   if (save) {
     keep();
     for (const row of rows.values()) if (row.input?.value.trim()) row.checkSoon();
@@ -167,6 +189,8 @@ class Row {
     this.form = form;
     this.input = form.elements.performance;
     this.level = form.elements.level;
+    this.by = form.querySelector("input.by");
+    this.by?.addEventListener("change", () => this.judged());
     this.input.inputMode = "numeric";
     this.input.setAttribute("aria-describedby", this.say.id);
     this.input.addEventListener("input", () => this.typed());
@@ -175,6 +199,17 @@ class Row {
       event.preventDefault();
       if (this.save()) this.next()?.focus();
     });
+  }
+
+  // Who counted in this lane; those of the same heat without a judge get the same.
+  judged() {
+    const { turn, workout } = this.data;
+    const heat = `${turn.split(".")[0]}.`;
+    for (const row of rows.values()) {
+      const same = row.by && row.data.workout === workout && row.data.turn.startsWith(heat);
+      if (same && row.by.value.trim() === "" && !meant(this.by.value).trouble) row.by.value = this.by.value;
+    }
+    if (this.entry) this.typed();
   }
 
   // A field for a row that came without one.
@@ -227,7 +262,7 @@ class Row {
     if (text.trim() === "") delete kept.rows[this.id];
     else {
       const { seen = this.data.etag, visitor } = this.entry ?? {};
-      kept.rows[this.id] = { text, level: this.level?.value, confirm: [], seen, visitor: visitor ?? this.visitor };
+      kept.rows[this.id] = { text, level: this.level?.value, by: this.by?.value, confirm: [], seen, visitor: visitor ?? this.visitor };
     }
     keep();
     this.undo = undefined;
@@ -237,9 +272,10 @@ class Row {
 
   // What was typed before the page was loaded again.
   restore() {
-    const { text, level, send } = this.entry;
+    const { text, level, by, send } = this.entry;
     if (!this.form) this.correct();
     this.input.value = text;
+    if (by !== undefined && this.by) this.by.value = by;
     if (level && this.level) this.level.value = level;
     this.show();
     if (!send) this.checkSoon();
@@ -250,7 +286,10 @@ class Row {
     const body = { performance: text, confirm };
     if (level ?? this.data.level) body.level = level ?? this.data.level;
     if (!this.data.etag) body.gym = gym;
-    if (kept.judge) body.attestation = { judge: kept.judge, how: kept.how };
+    // When it was done as the heat says, once that has begun.
+    if (!this.data.etag && Date.parse(this.data.done) <= now()) body.performed_at = this.data.done;
+    const judge = this.by ? meant(this.by.value).code : kept.judge;
+    if (judge) body.attestation = { judge, how: kept.how };
     return body;
   }
 
@@ -276,6 +315,8 @@ class Row {
 
   checked({ faults, questions, warnings, places, text, late, unchanged }) {
     const lines = faults.map((f) => [f.message, "error"]);
+    const trouble = this.by && meant(this.by.value).trouble;
+    if (trouble) lines.push([trouble, "error"]);
     for (const q of questions) lines.push([q.message, "ask", q.code]);
     lines.push(...warnings.map((m) => [m.message]));
     if (text && text !== this.entry.text.trim()) lines.push([put(words.reads, { text })]);
@@ -319,6 +360,12 @@ class Row {
   save() {
     if (!this.entry) return false;
     if (!this.entry.send) {
+      const trouble = this.by && meant(this.by.value).trouble;
+      if (trouble) {
+        this.tell([[trouble, "error"]]);
+        this.by.focus();
+        return false;
+      }
       const { seen } = this.entry;
       const body = this.body();
       Object.assign(this.entry, { send: true, key: newKey(), body, headers: seen ? { "if-match": `"${seen}"` } : { "if-none-match": "*" } });
@@ -377,8 +424,9 @@ class Row {
     this.input.value = "";
     const lines = this.placed(view.places, words.placed);
     if (view.state === "entered") lines.push([words.waits]);
-    if (view.state === "late") lines.push([words.late]);
-    lines.push(...(view.warnings ?? []).filter((m) => m.code !== "stored_late").map((m) => [m.message]));
+    // What is to be said of lateness stands in the row.
+    const told = ["stored_late", "in_grace", "attested_late"];
+    lines.push(...(view.warnings ?? []).filter((m) => !told.includes(m.code)).map((m) => [m.message]));
     this.show();
     this.tell(lines);
   }
@@ -396,6 +444,7 @@ class Row {
     this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
     const tickbox = this.work.querySelector("input[type=checkbox]");
     if (tickbox) tickbox.value = view.etag;
+    this.work.querySelector(".late").replaceChildren(...lateLines(view).map((textContent) => element("p", { textContent })));
   }
 
   show() {
@@ -621,8 +670,9 @@ function addVisitor(workout, bib, { name, division }) {
   who.textContent = name;
   where.textContent = divisions[division] ?? division;
   where.parentElement.firstChild.textContent = `${bib} · `;
-  section.querySelector("ul.todo").append(li);
-  const rest = section.querySelector("ul.todo").closest("details");
+  const list = [...section.querySelectorAll("ul.todo")].at(-1);
+  list.append(li);
+  const rest = list.closest("details");
   if (rest) rest.open = true;
   li.querySelector("label").textContent = `${name}, ${section.dataset.title}`;
   const row = new Row(li);

@@ -98,10 +98,18 @@ function build() {
   const athletes = new Map();
   for (const li of desk.querySelectorAll("li.row")) {
     const { bib, workout } = li.dataset;
-    if (!athletes.has(bib)) athletes.set(bib, { who: li.querySelector(".who"), rows: new Map() });
-    athletes.get(bib).rows.set(workout, li);
+    if (!athletes.has(bib)) athletes.set(bib, { who: li.querySelector(".who"), rows: new Map(), turn: [] });
+    const athlete = athletes.get(bib);
+    athlete.rows.set(workout, li);
+    // In the order of the heats of the first workout that has some.
+    if (workout === sections[0]?.dataset.workout) {
+      athlete.turn = li.dataset.turn.split(".").map(Number);
+      athlete.who = li.querySelector(".who");
+    }
   }
-  for (const [, { who, rows }] of [...athletes].sort(([a], [b]) => a - b)) {
+  const last = 2 ** 32;
+  const before = ([a, { turn: [ha = last, la = last] }], [b, { turn: [hb = last, lb = last] }]) => ha - hb || la - lb || a - b;
+  for (const [, { who, rows }] of [...athletes].sort(before)) {
     const name = make("th", { scope: "row" }, who.querySelector("bdi").cloneNode(true), who.querySelector(".under").cloneNode(true));
     const tr = make("tr", {}, name);
     for (const s of sections) {

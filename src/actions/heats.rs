@@ -10,6 +10,7 @@ use crate::rules::fault::Fault;
 use crate::rules::heats::{Athlete, Judging, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
 use crate::rules::people::{Judge, fold_name};
+use crate::rules::window::Window;
 use crate::rules::workout::Workout;
 use crate::words::Sentence;
 use jiff::Timestamp;
@@ -247,13 +248,54 @@ fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
     faults
 }
 
-/// When and by whom somebody's performance is counted as planned; `None` for those who may not see
-/// the gym's heats, and where there is no place.
-pub async fn place(app: &App, reader: &Reader, gym: &str, workout: &str, bib: u32) -> Option<(Timestamp, Place)> {
-    let permit = permit(&reader.actor, Act::PlanHeats { competition: &reader.slug, gym }).ok()?;
-    let (_, plan) = app.store.find_heats(&permit, reader.id, gym, workout).await.ok()??;
-    let place = plan.place(bib)?.clone();
-    Some((plan.settings.starts(place.heat), place))
+/// What a gym's heats say of one performance.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Filled {
+    /// Number of the heat, from 1.
+    pub heat: u32,
+    /// Number of the lane, from 1.
+    pub lane: u32,
+    /// When it starts.
+    pub start: Timestamp,
+    /// The start, where a performance may have been done then: within the window.
+    pub performed_at: Option<Timestamp>,
+    /// Who counts; nobody where the judge has become the athlete since.
+    pub judge: Option<String>,
+}
+
+/// What a gym's heats fill in, by bib; empty for those who may not see them, and where there are
+/// none. `window`: this gym's.
+pub async fn filled(
+    app: &App,
+    reader: &Reader,
+    gym: &str,
+    workout: &Workout,
+    window: &Window,
+) -> Result<BTreeMap<u32, Filled>, Failure> {
+    let Ok(permit) = permit(&reader.actor, Act::PlanHeats { competition: &reader.slug, gym }) else {
+        return Ok(BTreeMap::new());
+    };
+    // Most workouts have none: then nobody is read.
+    if app.store.find_heats(&permit, reader.id, gym, &workout.slug).await?.is_none() {
+        return Ok(BTreeMap::new());
+    }
+    let path = HeatsPath { competition: reader.slug.clone(), gym: gym.to_owned(), workout: workout.slug.clone() };
+    let view = read(app, &reader.actor, reader.now, &path).await?;
+    let Some(plan) = &view.plan else { return Ok(BTreeMap::new()) };
+    let filled = plan.places.iter().map(|p| {
+        let start = plan.settings.starts(p.heat);
+        let own = |code: &String| view.people.iter().any(|a| a.bib == p.bib && a.judges.contains(code));
+        let within = start >= window.opens && start < window.closes;
+        let filled = Filled {
+            heat: p.heat,
+            lane: p.lane,
+            start,
+            performed_at: within.then_some(start),
+            judge: p.judge.clone().filter(|code| !own(code)),
+        };
+        (p.bib, filled)
+    });
+    Ok(filled.collect())
 }
 
 /// The way that a form calls `judging`.

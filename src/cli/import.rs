@@ -85,6 +85,9 @@ impl Rest {
             }
             let counts = Sentence::new("cli_imported").with("taken", view.taken).with("unchanged", view.unchanged);
             print_line(&say(&counts.with("refused", view.refused)));
+            if view.late > 0 {
+                print_line(&say(&Sentence::new("cli_imported_late").with("late", view.late)));
+            }
         }
         if view.refused == 0 {
             return Ok(());

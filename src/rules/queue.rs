@@ -254,7 +254,7 @@ mod tests {
     #[test]
     fn what_closes_soon_comes_first_then_what_moves_most() {
         let turn = |press, moves, bib| Turn { press, moves: Reverse(moves), workout: 0, bib, attempt: 1 };
-        let mut all = vec![
+        let mut all = [
             turn(Press::Later, 900, 1),
             turn(Press::Hours, 2, 9),
             turn(Press::Hours, 14, 5),

@@ -120,6 +120,14 @@ pub struct Tables {
     pub what_if: &'static en::what_if::WhatIf,
     /// A gym's screen.
     pub wall: &'static en::wall::Wall,
+    /// Lateness.
+    pub late: &'static en::late::Late,
+    /// The desk's page for files.
+    pub desk_file: &'static en::desk_file::DeskFile,
+    /// The page on which a competition is made.
+    pub new_competition: &'static en::new_competition::NewCompetition,
+    /// The referee's list.
+    pub queue: &'static en::queue::Queue,
 }
 
 impl Tables {
@@ -140,7 +148,12 @@ impl Tables {
         let wall = self.wall.texts().map(|(name, text)| ("Wall", name, text));
         let what_if = self.what_if.texts().map(|(name, text)| ("WhatIf", name, text));
         let first = pages.chain(desk).chain(script).chain(organise).chain(api).chain(heats).chain(sheet);
-        first.chain(claims).chain(letters).chain(appeal).chain(plot).chain(what_if).chain(wall).collect()
+        let late = self.late.texts().map(|(name, text)| ("Late", name, text));
+        let desk_file = self.desk_file.texts().map(|(name, text)| ("DeskFile", name, text));
+        let made = self.new_competition.texts().map(|(name, text)| ("NewCompetition", name, text));
+        let queue = self.queue.texts().map(|(name, text)| ("Queue", name, text));
+        let more = claims.chain(letters).chain(late).chain(desk_file).chain(made).chain(queue);
+        first.chain(appeal).chain(plot).chain(what_if).chain(wall).chain(more).collect()
     }
 }
 
@@ -187,12 +200,28 @@ pub fn heats(lang: Lang) -> &'static en::heats::Heats {
     lang.tables().heats
 }
 
+/// The sentences about lateness in `lang`.
+#[must_use]
+pub fn late(lang: Lang) -> &'static en::late::Late {
+    lang.tables().late
+}
+
+/// The texts of the desk's page for files in `lang`.
+#[must_use]
+pub fn desk_file(lang: Lang) -> &'static en::desk_file::DeskFile {
+    lang.tables().desk_file
+}
+
+/// The texts of the page on which a competition is made, in `lang`.
+#[must_use]
+pub fn new_competition(lang: Lang) -> &'static en::new_competition::NewCompetition {
+    lang.tables().new_competition
+}
+
 /// The texts of the referee's list in `lang`.
 #[must_use]
 pub fn queue(lang: Lang) -> &'static en::queue::Queue {
-    match lang {
-        Lang::En => &en::queue::QUEUE,
-    }
+    lang.tables().queue
 }
 
 /// The texts of the judge's sheet in `lang`.

@@ -120,3 +120,82 @@ async fn what_is_typed_wrong_is_told_beside_its_field_and_kept() {
     let page = post(&staff, "do=make&version=0&lanes=0&minutes=900&start=2027-01-14T11:00").await.text();
     assert!(page.contains("id=\"lanes-error-1\"") && page.contains("Minutes apart: a number from 1 to 240."), "{page}");
 }
+
+#[tokio::test]
+async fn the_desk_is_in_the_order_of_the_heats_with_the_judge_of_each_lane() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, MAKE).await;
+    // Rita alone in the second heat, an hour from now; Tomás in none.
+    let places = "do=change&version=1&heat-1042=1&lane-1042=1&judge-1042=J-1&heat-1043=5&lane-1043=2";
+    assert_eq!(post(&staff, places).await.status.as_u16(), 303);
+    let page = text(&staff.0, "/desk/saltmarsh/quayside").await;
+    let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("{what} in {page}"));
+    assert!(at("<h4>Heat 1, ") < at("r-w1-1042") && at("r-w1-1042") < at("<h4>Heat 5, "), "{page}");
+    assert!(
+        at("<h4>Heat 5, ") < at("r-w1-1043")
+            && at("r-w1-1043") < at("<h4>Without a heat")
+            && at("<h4>Without a heat") < at("r-w1-1044")
+    );
+    assert!(page.contains("heat 1, lane 1") && page.contains("heat 5, lane 2"));
+    let row = |bib: u32| {
+        let rest = page.split_once(&format!("id=\"r-w1-{bib}\"")).expect("a row").1;
+        rest.split_once("</li>").expect("its end").0.to_owned()
+    };
+    assert!(row(1042).contains("name=\"judge\" list=\"judges\" value=\"Vera Lopes (J-1)\""), "{}", row(1042));
+    assert!(row(1042).contains("name=\"performed_at\" value=\"2027-01-14T11:00\""), "it has begun");
+    assert!(
+        row(1043).contains("name=\"judge\" list=\"judges\" value=\"\"") && !row(1043).contains("name=\"performed_at\"")
+    );
+    assert!(row(1043).contains("data-done=\"2027-01-14T12:20:00Z\""), "{}", row(1043));
+    // As the form of the row sends it: stored as of the heat, vouched for by its judge.
+    let fields = [
+        ("performance", "6+14 tb 11:24"),
+        ("judge", "Vera Lopes (J-1)"),
+        ("desk_judge", ""),
+        ("how", "paper_sheet"),
+        ("performed_at", "2027-01-14T11:00"),
+        ("csrf", &staff.1),
+    ];
+    let done = staff.0.post("/desk/saltmarsh/quayside/w1/1042").form(&fields).await.expect(303);
+    assert!(
+        done.header("location").contains("saved=w1/1042&judge=&"),
+        "the lane's judge is not the desk's: {}",
+        done.header("location")
+    );
+    let stored = app.nobody().get("/api/v1/competitions/saltmarsh/workouts/w1/scores/1042").await.expect(200).json();
+    assert_eq!(
+        (&stored["performed_at"], &stored["attestation"]["judge"]),
+        (&"2027-01-14T11:00:00Z".into(), &"J-1".into())
+    );
+    let page = text(&staff.0, done.header("location").split('#').next().expect("an address")).await;
+    assert!(page.contains("Next: Rita Alves"), "the next of the heats: {page}");
+}
+
+#[tokio::test]
+async fn a_name_that_fits_no_judge_or_several_is_told_beside_the_field() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let send = |judge: &'static str| {
+        let fields = [("performance", "6+14 tb 11:24"), ("judge", judge), ("csrf", &staff.1)];
+        staff.0.post("/desk/saltmarsh/quayside/w1/1042").form(&fields)
+    };
+    let page = send("nobody").await.expect(422).text();
+    assert!(
+        page.contains("id=\"judge-error-1\"") && page.contains("goes by nobody") && page.contains("value=\"nobody\""),
+        "{page}"
+    );
+    send("vera").await.expect(303);
+}
+
+#[tokio::test]
+async fn heats_outside_the_window_fill_in_no_time() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, &MAKE.replace("2027-01-14T11:00", "2027-01-02T11:00")).await;
+    let page = text(&staff.0, "/desk/saltmarsh/quayside").await;
+    assert!(
+        page.contains("<h4>Heat 1, ") && !page.contains("data-done=") && !page.contains("name=\"performed_at\""),
+        "{page}"
+    );
+}

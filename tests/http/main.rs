@@ -7,6 +7,7 @@ mod api_page;
 mod calendar;
 mod claims;
 mod desk;
+mod desk_file;
 mod every_page;
 mod heats;
 mod hostile;

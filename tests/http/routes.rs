@@ -140,6 +140,10 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/desk/saltmarsh/quayside/wall", "", "+++++++++++"),
     ("GET",    "/desk/saltmarsh/quayside/receipt", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/missing", "", "133333+3+++"),
+    ("GET",    "/desk/saltmarsh/quayside/file", "", "133333+3+++"),
+    // Who reads a desk may not send to it; rows are permitted one by one.
+    ("POST",   "/desk/saltmarsh/quayside/file", "form:workout=w1&text=bib,performance%0A1042,6%2B16", "133333+3333"),
+    ("GET",    "/desk/saltmarsh/quayside/scores.csv?workout=w1", "", "133333+3+++"),
     // Without a tick it is refused before anything is asked of the score.
     ("POST",   "/desk/saltmarsh/quayside/w1/attestation", "form:judge=J-1", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/w1/1042", "", "13+333+3+++"),
@@ -152,6 +156,9 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/referee/saltmarsh/w1/1042/flag", "form:reason=count&note=two+short", "13333333+33"),
     ("POST",   "/referee/saltmarsh/w1/1042/ruling", "form:kind=stands&reason=clear", "13333333+33"),
     ("GET",    "/organise", "", "1++++++++++"),
+    ("GET",    "/new-competition", "", "1333333333+"),
+    ("POST",   "/new-competition", "form:text=x", "1333333333+"),
+    ("GET",    "/new-competition/example.toml", "", "1333333333+"),
     ("GET",    "/organise/saltmarsh", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/late/w1/1042", "form:decision=admit&etag=1&reason=power+cut", "133333333++"),
     ("POST",   "/organise/saltmarsh/extensions", "form:workout=w1&gym=quayside&closes=2027-01-18T21:00&attest_by=2027-01-19T21:00&reason=power+cut", "133333333++"),

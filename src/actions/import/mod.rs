@@ -105,12 +105,19 @@ pub struct ImportView {
     /// Rows refused.
     #[schema(example = 40)]
     pub refused: u32,
+    /// Of the scores stored, those that came after the deadline: without a place until the organiser
+    /// lets them in.
+    #[schema(example = 0)]
+    pub late: u32,
     /// About the file as a whole: unknown columns, names one row off.
     pub remarks: Vec<super::views::RemarkView>,
     /// The refused rows, with everything that is wrong with each.
     pub rows: Vec<RefusedRow>,
     /// Log position after the last row stored.
     pub log_seq: u64,
+    /// Rows without a result that were passed over, where that was asked for.
+    #[serde(skip)]
+    pub empty: u32,
     /// Column names of the file, for [`refused_csv`].
     #[serde(skip)]
     pub header: Vec<String>,
@@ -154,6 +161,8 @@ pub struct Options {
     pub dates: DateOrder,
     /// Most rows taken; `None`: any number.
     pub most: Option<usize>,
+    /// Rows of scores without a result are passed over: a list that is filled in bit by bit.
+    pub pass_empty: bool,
 }
 
 /// One row, read: what it asks for, or everything that is wrong with it.
@@ -215,7 +224,15 @@ pub async fn import_with(
     options: Options,
 ) -> Result<ImportView, Failure> {
     let reader = may(app, actor, competition, &request, &what).await?;
-    let source = Source::read(rows)?;
+    let mut source = Source::read(rows)?;
+    let empty = match (&what, options.pass_empty) {
+        (What::Scores { workout }, true) => {
+            let wide: Vec<&str> =
+                if workout.is_some() { Vec::new() } else { reader.workouts().map(|w| &*w.slug).collect() };
+            source.leave_out_empty(&wide)
+        }
+        _ => 0,
+    };
     if let Some(most) = options.most.filter(|most| source.len() > *most) {
         let sentence = Sentence::new("too_many_rows").with("rows", source.len()).with("most", most);
         return Err(Failure::fault("", sentence));
@@ -228,6 +245,8 @@ pub async fn import_with(
         taken: 0,
         unchanged: 0,
         refused: 0,
+        late: 0,
+        empty: super::score::count(empty),
         remarks,
         rows: Vec::new(),
         log_seq: reader.seq,
@@ -259,17 +278,19 @@ async fn take(
     let mut answers = app.writer.submit_many(sent).await.into_iter();
     for row in chunk {
         let mut faults = row.faults;
-        let mut taken = false;
+        let (mut taken, mut late) = (false, false);
         for (column, _) in &row.changes {
             match answers.next() {
                 Some(Ok(answered)) => {
                     view.log_seq = view.log_seq.max(answered.seq);
                     taken |= answered.outcome != Outcome::Unchanged;
+                    late |= answered.warnings.iter().any(|w| w.sentence.code == "stored_late");
                 }
                 Some(Err(error)) => faults.extend(faults_of(error.into(), column.as_deref())?),
                 None => faults.push(fault("", &Sentence::new("row_unanswered"))),
             }
         }
+        view.late += u32::from(late);
         if !faults.is_empty() {
             view.refused += 1;
             view.rows.push(RefusedRow {

@@ -35,6 +35,14 @@ impl Source {
         }
     }
 
+    /// Takes out rows of scores without a result; how many. `workouts`: of the wide shape.
+    pub fn leave_out_empty(&mut self, workouts: &[&str]) -> usize {
+        match self {
+            Self::Table(table) => table.leave_out_empty(workouts),
+            Self::Array(_) => 0,
+        }
+    }
+
     /// How many there are.
     pub fn len(&self) -> usize {
         match self {

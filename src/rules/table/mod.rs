@@ -80,8 +80,9 @@ pub struct Row {
     pub cells: Vec<String>,
 }
 
-/// Columns of a file that was given back, which are ignored when it is sent again.
-const GIVEN_BACK: [&str; 3] = ["line", "column", "reason"];
+/// Columns of a file that was given back (refused rows, a gym's results), which are ignored when it
+/// is sent again.
+const GIVEN_BACK: [&str; 6] = ["line", "column", "reason", "state", "received_at", "remark"];
 
 impl Kind {
     /// Columns it may have, and those it must have.
@@ -190,6 +191,18 @@ impl Table {
     #[must_use]
     pub fn has(&self, column: &str) -> bool {
         self.columns.iter().any(|c| c == column)
+    }
+
+    /// Takes out the rows of scores that say no result, in either shape, and says how many those
+    /// were. `workouts`: slugs of the wide shape.
+    pub fn leave_out_empty(&mut self, workouts: &[&str]) -> usize {
+        let wide: Vec<String> = workouts.iter().map(|slug| column_name(slug)).collect();
+        let figures = |column: &String| column == "performance" || wide.contains(column);
+        let at: Vec<usize> = self.columns.iter().enumerate().filter(|(_, c)| figures(c)).map(|(n, _)| n).collect();
+        let before = self.rows.len();
+        self.rows
+            .retain(|row| at.is_empty() || at.iter().any(|n| row.cells.get(*n).is_some_and(|c| !c.trim().is_empty())));
+        before - self.rows.len()
     }
 
     fn is_blank(&self, at: usize) -> bool {

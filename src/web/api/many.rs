@@ -48,7 +48,7 @@ impl ManyQuery {
             Some(Dates::MonthFirst) => DateOrder::MonthFirst,
             None => DateOrder::Ask,
         };
-        Options { confirm, dates, most: Some(MOST_ROWS) }
+        Options { confirm, dates, most: Some(MOST_ROWS), pass_empty: false }
     }
 }
 

@@ -17,6 +17,8 @@ pub mod form;
 mod heats;
 mod history;
 mod home;
+mod imported;
+mod late_said;
 mod markdown;
 mod moves;
 mod organise;
@@ -93,6 +95,9 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/desk/{c}/{gym}/wall"),
     ("GET", "/desk/{c}/{gym}/receipt"),
     ("GET", "/desk/{c}/{gym}/missing"),
+    ("GET", "/desk/{c}/{gym}/file"),
+    ("POST", "/desk/{c}/{gym}/file"),
+    ("GET", "/desk/{c}/{gym}/scores.csv"),
     ("POST", "/desk/{c}/{gym}/{w}/attestation"),
     ("GET", "/desk/{c}/{gym}/{w}/{bib}"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}"),
@@ -103,6 +108,9 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/referee/{c}/{w}/{bib}/flag"),
     ("POST", "/referee/{c}/{w}/{bib}/ruling"),
     ("GET", "/organise"),
+    ("GET", "/new-competition"),
+    ("POST", "/new-competition"),
+    ("GET", "/new-competition/example.toml"),
     ("GET", "/organise/{c}"),
     ("POST", "/organise/{c}/late/{w}/{bib}"),
     ("POST", "/organise/{c}/extensions"),
@@ -150,6 +158,8 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/wall", get(wall::get_wall))
         .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))
         .route("/desk/{c}/{gym}/missing", get(desk::get_missing))
+        .route("/desk/{c}/{gym}/file", get(desk::get_file).post(desk::post_file))
+        .route("/desk/{c}/{gym}/scores.csv", get(desk::get_csv))
         .route("/desk/{c}/{gym}/{w}/attestation", post(desk::post_attestation))
         .route("/desk/{c}/{gym}/{w}/{bib}", get(score::get_score).post(score::post_score))
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(score::post_not_taking_part))
@@ -159,6 +169,8 @@ pub fn router() -> Router<App> {
         .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))
         .route("/referee/{c}/{w}/{bib}/ruling", post(review::post_ruling))
         .route("/organise", get(organise::get_all))
+        .route("/new-competition", get(organise::create::get_new).post(organise::create::post_new))
+        .route("/new-competition/example.toml", get(organise::create::get_example))
         .route("/organise/{c}", get(organise::overview::get_overview))
         .route("/organise/{c}/late/{w}/{bib}", post(organise::overview::post_late))
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))

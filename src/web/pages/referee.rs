@@ -6,6 +6,7 @@ use super::say;
 use super::scope::{Pager, ROWS, gym_name};
 use super::shell::{Link, Shell, encoded, left, words};
 use crate::actions::competitions;
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::queue::{self, Doubted, Wanted};
 use crate::actions::reader::Reader;
@@ -16,10 +17,10 @@ use crate::rules::queue::{Deadline, Doubt, Press};
 use crate::web::extract::Query;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
-use crate::words::en::grammar::Noun;
 use crate::words::en::pages::Pages;
 use crate::words::en::queue::Queue;
-use crate::words::{self, Lang, put};
+use crate::words::grammar::Noun;
+use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -73,7 +74,7 @@ struct Row {
 }
 
 fn texts() -> &'static Queue {
-    words::queue(Lang::default())
+    words::queue(language::reader())
 }
 
 /// `GET /referee`.
@@ -142,8 +143,8 @@ async fn competition(app: &App, reader: &Reader, fields: &Fields) -> Answer<Comp
 /// The same list from another row on.
 fn address(slug: &str, fields: &Fields, from: u32) -> String {
     let kept = ["gym", "division", "in", "doubt"].into_iter().filter_map(|n| Some((n, fields.find(n)?)));
-    let kept = kept.map(|(n, v)| format!("&{n}={}", encoded(&v))).collect::<String>();
-    format!("/referee?competition={}{kept}&from={from}", encoded(slug))
+    let kept: Vec<String> = kept.map(|(n, v)| format!("&{n}={}", encoded(&v))).collect();
+    format!("/referee?competition={}{}&from={from}", encoded(slug), kept.concat())
 }
 
 fn filter(reader: &Reader, gyms: &[GymView], wanted: &Wanted) -> Filter {

@@ -1,9 +1,10 @@
 //! `/desk/{c}/{gym}/{w}/{bib}`: one form for one athlete's score in one workout.
 
+use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::score_about::{About, Place};
 use super::shell::{Link, Shell, When, encoded, words};
-use super::{html, rules_said, say};
+use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
@@ -12,6 +13,7 @@ use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
 use crate::rules::performance::RawPerformance;
+use crate::rules::window;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
@@ -111,21 +113,33 @@ pub async fn get_score(
 ) -> Answer {
     let about = About::read(&app, &caller, place).await?;
     let mut values = first_values(&about, &fields);
-    if about.now.is_none() && !about.own {
-        from_heat(&app, &about, &mut values).await;
+    if !about.own {
+        from_heat(&app, &about, &mut values).await?;
     }
     Ok(html(&view(&app, &caller, &about, values).await?)?.into_response())
 }
 
 /// The judge and, once it has started, the time that the gym's heats say.
-async fn from_heat(app: &App, about: &About, values: &mut Values) {
-    let (reader, path) = (&about.reader, &about.path);
-    let Some((start, place)) = heats::place(app, reader, &about.gym, &path.workout, path.bib).await else { return };
-    values.judge = place.judge.unwrap_or_else(|| std::mem::take(&mut values.judge));
-    if start <= reader.now {
+async fn from_heat(app: &App, about: &About, values: &mut Values) -> Answer<()> {
+    let (reader, bib) = (&about.reader, about.path.bib);
+    if about.now.as_ref().is_some_and(|now| now.attestation.is_some()) {
+        return Ok(());
+    }
+    let find = Find { gym: Some(about.gym.clone()), q: None };
+    let gyms = lists::gyms(app, &reader.actor, reader.now, &reader.slug, &find).await?;
+    let region = gyms.into_iter().find(|g| g.slug == about.gym).map(|g| g.region).unwrap_or_default();
+    let extensions = app.store.list_extensions(reader.id).await?;
+    let x = about.workout()?;
+    let window = window::for_entry(x, &extensions, Some(&about.gym), &region);
+    let Some(filled) = heats::filled(app, reader, &about.gym, x, &window).await?.remove(&bib) else {
+        return Ok(());
+    };
+    values.judge = filled.judge.unwrap_or_else(|| std::mem::take(&mut values.judge));
+    if let Some(start) = filled.performed_at.filter(|at| *at <= reader.now && about.now.is_none()) {
         let local = reader.competition.time_zone.to_datetime(start);
         values.performed_at = local.strftime("%Y-%m-%dT%H:%M").to_string();
     }
+    Ok(())
 }
 
 /// What stands in the fields at first: what is stored, and the judge of the athlete before.
@@ -202,13 +216,11 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
 
 fn current(now: &ScoreView) -> Current {
     let w = words();
+    let mut lines = late_said::lines(now);
     let judge =
         now.attestation.as_ref().map(|a| format!("{} {}", put(w.judge_of_now, &[("judge", &a.judge)]), w.judge_again));
-    Current {
-        text: now.performance.text.clone(),
-        state: say::state(now.state, now.refused),
-        lines: judge.into_iter().collect(),
-    }
+    lines.extend(judge);
+    Current { text: now.performance.text.clone(), state: say::state(now.state, now.refused), lines }
 }
 
 fn performed_hint(about: &About) -> String {
@@ -232,6 +244,7 @@ pub async fn post_score(
 ) -> Answer {
     let about = About::read(&app, &caller, place).await?;
     let mut errors = Vec::new();
+    let fields = with_judge(&app, &caller, &about, fields, &mut errors).await?;
     let sent = sent(&about, &fields, &mut errors);
     let seen = match (fields.ticked("again"), fields.get("etag").parse()) {
         (true, _) => Precondition::None,
@@ -250,12 +263,39 @@ pub async fn post_score(
     again(&app, &caller, about, &fields, errors, failure).await
 }
 
+/// The same fields with the code of the judge who is meant; a name that fits nobody, or several, is
+/// an error beside its field and stays as typed.
+async fn with_judge(
+    app: &App,
+    caller: &Caller,
+    about: &About,
+    mut fields: Fields,
+    errors: &mut Vec<FieldError>,
+) -> Answer<Fields> {
+    if about.own || fields.get("judge").is_empty() {
+        return Ok(fields);
+    }
+    let all = judges::of_gym(app, caller, &about.path.competition, &about.gym).await?;
+    match judges::meant(&all, fields.get("judge")) {
+        Ok(code) => {
+            for (_, value) in fields.0.iter_mut().filter(|(name, _)| name == "judge") {
+                value.clone_from(&code);
+            }
+        }
+        Err(trouble) => errors.push(FieldError::new("judge", trouble)),
+    }
+    Ok(fields)
+}
+
 /// The page that says what was stored.
 fn after(about: &About, fields: &Fields) -> String {
     if about.own {
         return format!("{}#w-{}", about.back(), about.path.workout);
     }
-    let (judge, how) = (encoded(fields.get("judge")), encoded(fields.get("how")));
+    // Who judged one lane does not judge the next: then the desk goes on with who it had.
+    let heated = fields.0.iter().any(|(name, _)| name == "desk_judge");
+    let judge = encoded(fields.get(if heated { "desk_judge" } else { "judge" }));
+    let how = encoded(fields.get("how"));
     format!("{}?saved={}/{}&judge={judge}&how={how}#saved", about.desk(), about.path.workout, about.path.bib)
 }
 

@@ -60,6 +60,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_file_unreadable", "{file} lässt sich nicht lesen: {why}"),
     ("cli_file_unwritable", "{file} lässt sich nicht schreiben: {why}"),
     ("cli_imported", "{taken} übernommen, {unchanged} unverändert, {refused} abgelehnt"),
+    (
+        "cli_imported_late",
+        "{late} davon kamen nach Schluss: als verspätet gespeichert, ohne Platz, bis die Wettkampfleitung sie zulässt.",
+    ),
     ("cli_log_differs", "{competition}: der erste Unterschied in {records} Einträgen: {difference}"),
     (
         "cli_log_verified",

@@ -37,4 +37,9 @@ pub const HEATS: Heats = Heats {
     remove: "Heats entfernen",
     back: "Zurück zur Eingabe",
     start_missing: "Gib Tag und Uhrzeit des ersten Starts an.",
+    desk_group: "Heat {n}, {at}",
+    desk_rest: "Ohne Heat",
+    desk_place: "Heat {heat}, Bahn {lane}",
+    desk_judges: "Für alle in einem Heat gilt der Judge der Bahn. Schreib einen anderen Namen, wo jemand anderes gezählt hat.",
+    desk_judge_of: "Judge für {name}, {workout}",
 };

@@ -168,7 +168,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Startnummer und Code passen nicht zusammen, oder der Code ist benutzt oder ersetzt worden. Prüf beide, oder bitte dein Gym um einen neuen Code.",
     ),
     ("mail_address", "Diese Adresse lässt sich dem Mailserver nicht geben: berichtige sie."),
-    ("mail_from", "„{from}“ ist kein Absender für --mail-from: schreib eine Adresse, etwa Scores <scores@example.org>."),
+    (
+        "mail_from",
+        "„{from}“ ist kein Absender für --mail-from: schreib eine Adresse, etwa Scores <scores@example.org>.",
+    ),
     (
         "mail_full",
         "Zu viele Briefe warten darauf, verschickt zu werden. Schick diesen in ein paar Minuten noch einmal.",

@@ -50,6 +50,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_file_unreadable", "{file} cannot be read: {why}"),
     ("cli_file_unwritable", "{file} cannot be written: {why}"),
     ("cli_imported", "{taken} taken, {unchanged} unchanged, {refused} refused"),
+    (
+        "cli_imported_late",
+        "{late} of them came after the deadline: stored as late, without a place, until the organiser lets them in.",
+    ),
     ("cli_log_differs", "{competition}: of {records} records the first difference: {difference}"),
     ("cli_log_verified", "{competition}: {records} records, tables as the log says. Root of the tree: {root}"),
     ("cli_no_competition", "There is no competition called {competition} in this database."),

@@ -35,5 +35,10 @@ texts! {
     save: "Save the changes",
     remove: "Take the heats away",
     back: "Back to the desk",
+    desk_group: "Heat {n}, {at}",
+    desk_rest: "Without a heat",
+    desk_place: "heat {heat}, lane {lane}",
+    desk_judges: "Each athlete of a heat has the judge of the lane. Write another name where somebody else counted.",
+    desk_judge_of: "Judge of {name}, {workout}",
     start_missing: "Say the day and the time of the first start.",
 }

@@ -7,11 +7,14 @@ pub mod claims;
 mod cli;
 mod competition;
 pub mod desk;
+pub mod desk_file;
 pub mod grammar;
 pub mod heats;
 mod input;
+pub mod late;
 pub mod letters;
 mod life;
+pub mod new_competition;
 pub mod organise;
 pub mod pages;
 mod performance;
@@ -53,4 +56,8 @@ pub const TABLES: Tables = Tables {
     plot: &plot::PLOT,
     what_if: &what_if::WHAT_IF,
     wall: &wall::WALL,
+    late: &late::LATE,
+    desk_file: &desk_file::DESK_FILE,
+    new_competition: &new_competition::NEW_COMPETITION,
+    queue: &queue::QUEUE,
 };

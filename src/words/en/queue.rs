@@ -1,18 +1,8 @@
 //! What the list of scores that wait for a referee says.
 
-macro_rules! queue {
-    ($($name:ident: $text:literal,)*) => {
-        /// Every text of the list in one language.
-        pub struct Queue {
-            $(#[doc = concat!("In English: “", $text, "”")] pub $name: &'static str,)*
-        }
-
-        /// English.
-        pub const QUEUE: Queue = Queue { $($name: $text,)* };
-    };
-}
-
-queue! {
+texts! {
+    /// Every text of the list in one language.
+    Queue, QUEUE:
     order: "What closes soonest comes first. Within each part, what would move the most places and standings of others comes first; equals by workout and bib.",
     count: "{n} wait.",
     count_one: "1 waits.",

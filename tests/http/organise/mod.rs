@@ -1,5 +1,6 @@
 //! `/organise`: the organiser's pages.
 
+mod create;
 mod file;
 mod late;
 mod lists;

@@ -9,7 +9,12 @@ use crate::web::session::Caller;
 use crate::words::put;
 
 /// The judges of a gym: code and name.
-pub(super) async fn of_gym(app: &App, caller: &Caller, competition: &str, gym: &str) -> Result<Vec<Link>, Failure> {
+pub(in crate::web::pages) async fn of_gym(
+    app: &App,
+    caller: &Caller,
+    competition: &str,
+    gym: &str,
+) -> Result<Vec<Link>, Failure> {
     let find = Find { gym: Some(gym.to_owned()), q: None };
     let judges = lists::judges(app, &caller.actor, caller.received, competition, &find).await?;
     Ok(judges.into_iter().map(|j| Link::new(j.code, j.name.unwrap_or_default())).collect())
@@ -18,13 +23,16 @@ pub(super) async fn of_gym(app: &App, caller: &Caller, competition: &str, gym: &
 /// The code that is meant: itself, or of the one judge whose name has this in it. A text without
 /// spaces that fits nobody is taken for the code of a judge from elsewhere; storing says if it is
 /// none.
-pub(super) fn meant(judges: &[Link], typed: &str) -> Result<String, String> {
+pub(in crate::web::pages) fn meant(judges: &[Link], typed: &str) -> Result<String, String> {
     let typed = typed.trim();
     let w = words().desk_words;
     if typed.is_empty() {
         return Ok(String::new());
     }
-    if let Some(judge) = judges.iter().find(|j| j.href.eq_ignore_ascii_case(typed)) {
+    // "Vera Lopes (J-1)" is how a judge is called here: what was filled in is read back.
+    let code = typed.strip_suffix(')').and_then(|t| t.rsplit_once('(')).map_or(typed, |(_, code)| code.trim());
+    if let Some(judge) = judges.iter().find(|j| j.href.eq_ignore_ascii_case(typed) || j.href.eq_ignore_ascii_case(code))
+    {
         return Ok(judge.href.clone());
     }
     let q = fold_name(typed);
@@ -38,7 +46,7 @@ pub(super) fn meant(judges: &[Link], typed: &str) -> Result<String, String> {
 }
 
 /// A judge for people: the name where it is known.
-pub(super) fn called(judges: &[Link], code: &str) -> String {
+pub(in crate::web::pages) fn called(judges: &[Link], code: &str) -> String {
     let known = judges.iter().find(|j| j.href == code && !j.text.is_empty());
     known.map_or_else(|| code.to_owned(), |j| format!("{} ({code})", j.text))
 }
@@ -53,6 +61,7 @@ mod tests {
         assert_eq!(meant(&judges, " j-1 "), Ok("J-1".to_owned()));
         assert_eq!(meant(&judges, "maas"), Ok("J-2".to_owned()));
         assert_eq!(meant(&judges, "X-77"), Ok("X-77".to_owned()));
+        assert_eq!(meant(&judges, "Vera Maas (J-2)"), Ok("J-2".to_owned()));
         assert!(meant(&judges, "vera").unwrap_err().contains("Several"));
         assert!(meant(&judges, "nobody").unwrap_err().contains("nobody"));
         assert_eq!(meant(&judges, ""), Ok(String::new()));

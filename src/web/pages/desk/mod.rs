@@ -4,18 +4,22 @@
 //! `static/desk.js` and `static/grid.js` make more of the same rows. Beside it: [`vouch`] stores
 //! the judge's word for many at once, [`papers`] are the receipt and the messages to the missing.
 
-mod judges;
+mod file;
+pub(super) mod judges;
 mod papers;
 mod rows;
 mod saved;
 mod vouch;
 
+pub use file::{get_csv, get_file, post_file};
 pub use papers::{get_missing, get_receipt};
 pub use vouch::post_attestation;
 
 use super::form::{Choice, Fields};
 use super::shell::{Link, Shell, encoded, words};
 use super::{html, say};
+use crate::actions::heats;
+use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, DeskQuery};
@@ -51,6 +55,7 @@ struct View {
     missing: String,
     /// For those who may hand out codes.
     codes: Option<String>,
+    file: Link,
     script: ForScript,
     workouts: Vec<WorkoutView>,
 }
@@ -74,6 +79,7 @@ struct ForScript {
     account: i64,
     now: String,
     words: String,
+    late: String,
     /// Titles by slug, roles and states in words, as JSON.
     divisions: String,
     states: String,
@@ -132,12 +138,21 @@ impl Desk {
         });
         let how = fields.find("how").unwrap_or_else(|| "paper_sheet".to_owned());
         let tail = remembered(&code, fields.get("how"));
-        let at = At { c, now: self.reader.now, gym: &self.gym.slug, base: &self.base, tail: &tail };
+        let at = At {
+            c,
+            now: self.reader.now,
+            gym: &self.gym.slug,
+            base: &self.base,
+            tail: &tail,
+            judges: &self.judges,
+            judge: &code,
+        };
         let mut workouts = Vec::new();
         for (x, window) in self.windows(app).await? {
             let query = DeskQuery { gym: Some(self.gym.slug.clone()), state: None };
             let list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
-            workouts.push(at.workout(x, &window, &list));
+            let heats = heats::filled(app, &self.reader, &self.gym.slug, x, &window).await?;
+            workouts.push(at.workout(x, &window, &list, &heats));
         }
         if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
             done = saved::saved(app, &self.reader, &path, &workouts).await?;
@@ -169,6 +184,7 @@ impl Desk {
             codes: permit(&caller.actor, Act::HandOutCodes { competition: slug, gym: &self.gym.slug })
                 .is_ok()
                 .then(|| format!("{}/codes", self.base)),
+            file: Link::new(format!("{}/file", self.base), crate::words::desk_file(language::reader()).link),
             script: self.script(caller),
             workouts,
         })
@@ -186,6 +202,7 @@ impl Desk {
             account: caller.actor.account.unwrap_or_default(),
             now: caller.received.to_string(),
             words: words().desk_words.script(),
+            late: serde_json::to_string(crate::words::late(language::reader())).unwrap_or_default(),
             divisions: object(divisions.collect()),
             states: object(STATES.iter().map(|s| (*s, say::state(s, false))).collect()),
             roles: object(ROLES.iter().map(|r| (*r, say::role(Some(r)))).collect()),
@@ -235,7 +252,7 @@ pub async fn get_desk(
 #[cfg(test)]
 mod tests {
     use super::super::samples;
-    use super::rows::Line;
+    use super::rows::{Group, Line};
     use super::*;
 
     fn line(workout: &str, bib: u32, name: &str, state: &'static str) -> Line {
@@ -250,6 +267,10 @@ mod tests {
             levels: vec![Choice::new("a", samples::HOSTILE, "a"), Choice::new("b", samples::LONG, "a")],
             label: format!("Result of {name}"),
             level_label: format!("Level of {name}"),
+            place: samples::HOSTILE.to_owned(),
+            by: samples::HOSTILE.to_owned(),
+            by_label: format!("Judge of {name}"),
+            late: vec![samples::HOSTILE.to_owned()],
             ..Line::default()
         }
     }
@@ -265,7 +286,11 @@ mod tests {
             open: true,
             running: slug == "w1",
             todo_title: "Left to do: 2".to_owned(),
-            todo,
+            heats_hint: words().state_missing,
+            todo: vec![
+                Group { title: samples::HOSTILE.to_owned(), lines: todo },
+                Group { title: String::new(), lines: Vec::new() },
+            ],
             all_done: if awaiting.is_empty() { "All 52 settled. You can go home.".to_owned() } else { String::new() },
             awaiting,
             awaiting_title: "Awaiting a judge: 1".to_owned(),
@@ -304,12 +329,14 @@ mod tests {
             receipt: "/desk/s/g/receipt".to_owned(),
             missing: "/desk/s/g/missing".to_owned(),
             codes: Some("/desk/s/g/codes".to_owned()),
+            file: Link::new("/desk/s/g/file", samples::HOSTILE),
             script: ForScript {
                 competition: "s".to_owned(),
                 gym: "g".to_owned(),
                 account: 7,
                 now: "2027-01-17T20:00:00Z".to_owned(),
                 words: words().desk_words.script(),
+                late: "{}".to_owned(),
                 divisions: format!("{{\"women\":{:?}}}", samples::HOSTILE),
                 states: "{}".to_owned(),
                 roles: "{}".to_owned(),

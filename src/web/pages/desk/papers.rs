@@ -7,7 +7,7 @@ use crate::actions::views::DeskRow;
 use crate::app::App;
 use crate::web::extract::Path;
 use crate::web::pages::shell::{Link, Shell, When, words};
-use crate::web::pages::{html, say};
+use crate::web::pages::{html, late_said, say};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
@@ -39,6 +39,7 @@ struct Stored {
     name: String,
     text: String,
     state: &'static str,
+    late: Vec<String>,
     judge: String,
     at: String,
     position: String,
@@ -94,6 +95,7 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
                 name: r.name.clone(),
                 text: score.map_or_else(|| w.desk_words.receipt_nothing.to_owned(), |s| s.performance.text.clone()),
                 state: say::state(r.state, score.is_some_and(|s| s.refused)),
+                late: score.map_or(Vec::new(), late_said::lines),
                 judge: judge.map_or(String::new(), |a| judges::called(&desk.judges, &a.judge)),
                 at: score.map_or(String::new(), |s| When::new(s.received_at, &c.time_zone).text),
                 position: score.map_or(String::new(), |s| s.etag.clone()),
@@ -165,6 +167,7 @@ mod tests {
             name: samples::BIDI.to_owned(),
             text: hostile(),
             state: words().state_attested,
+            late: vec![hostile()],
             judge: hostile(),
             at: samples::when().text,
             position: "8812".to_owned(),

@@ -1,15 +1,19 @@
 //! One workout at the desk: what is left, what awaits a judge, what is settled.
 
+use super::judges;
+use crate::actions::heats::Filled;
+use crate::actions::language;
 use crate::actions::views::{DeskRow, DeskView};
 use crate::rules::competition::Competition;
 use crate::rules::window::Window;
 use crate::rules::workout::{Format, Workout};
 use crate::web::pages::form::Choice;
-use crate::web::pages::say;
-use crate::web::pages::shell::{When, left, words};
-use crate::words::put;
+use crate::web::pages::shell::{Link, When, left, words};
+use crate::web::pages::{late_said, say};
+use crate::words::{self, put};
 use jiff::Timestamp;
 use serde_json::{Map, Value, json};
+use std::collections::BTreeMap;
 
 /// A workout of the desk.
 pub(super) struct WorkoutView {
@@ -23,8 +27,11 @@ pub(super) struct WorkoutView {
     pub(super) open: bool,
     /// In time; of one that has closed, what is left is folded away.
     pub(super) running: bool,
-    pub(super) todo: Vec<Line>,
+    /// What is left, heat by heat; the last group, of those without one, is always there.
+    pub(super) todo: Vec<Group>,
     pub(super) todo_title: String,
+    /// How judges are named where there are heats; empty: there are none.
+    pub(super) heats_hint: &'static str,
     pub(super) all_done: String,
     pub(super) awaiting: Vec<Line>,
     pub(super) awaiting_title: String,
@@ -49,9 +56,41 @@ pub(super) struct ForScript {
     pub(super) blank: Line,
 }
 
+/// Those of one heat, or without one.
+pub(super) struct Group {
+    /// Empty: there are no heats at all.
+    pub(super) title: String,
+    pub(super) lines: Vec<Line>,
+}
+
+impl WorkoutView {
+    /// Everything that is left, in order.
+    pub(super) fn left_to_do(&self) -> impl Iterator<Item = &Line> {
+        self.todo.iter().flat_map(|g| &g.lines)
+    }
+
+    /// Every row of the workout.
+    pub(super) fn lines(&self) -> impl Iterator<Item = &Line> {
+        self.left_to_do().chain(&self.awaiting).chain(&self.settled)
+    }
+}
+
 /// One entry.
 #[derive(Clone, Default)]
 pub(super) struct Line {
+    /// Where it comes: heat, lane, bib; those without a heat last.
+    pub(super) turn: (u32, u32, u32),
+    /// In words; empty: in no heat.
+    pub(super) place: String,
+    /// In a heat: the judge of the lane, as a field shows it.
+    pub(super) by: String,
+    pub(super) by_label: String,
+    /// When it was done as the heat says, once that has begun: for a form, in the zone.
+    pub(super) done: String,
+    /// The same whether it has begun or not, for the script.
+    pub(super) done_at: String,
+    /// What is to be said of lateness.
+    pub(super) late: Vec<String>,
     pub(super) id: String,
     pub(super) href: String,
     pub(super) name: String,
@@ -84,15 +123,28 @@ pub(super) struct At<'a> {
     pub(super) base: &'a str,
     /// `?judge=…` for the forms of one athlete.
     pub(super) tail: &'a str,
+    /// The gym's judges: code and name.
+    pub(super) judges: &'a [Link],
+    /// Who vouches for those without a heat; empty: nobody.
+    pub(super) judge: &'a str,
 }
 
 impl At<'_> {
-    /// One workout with its list; `window` is this gym's.
-    pub(super) fn workout(&self, x: &Workout, window: &Window, list: &DeskView) -> WorkoutView {
+    /// One workout with its list; `window` and `heats` are this gym's.
+    pub(super) fn workout(
+        &self,
+        x: &Workout,
+        window: &Window,
+        list: &DeskView,
+        heats: &BTreeMap<u32, Filled>,
+    ) -> WorkoutView {
         let (w, now) = (words(), self.now);
         let open = now >= window.opens;
         let of = |fits: &dyn Fn(&DeskRow) -> bool| -> Vec<Line> {
-            list.rows.iter().filter(|r| open && fits(r)).map(|r| self.line(x, r)).collect()
+            let fitting = list.rows.iter().filter(|r| open && fits(r));
+            let mut lines: Vec<Line> = fitting.map(|r| self.line(x, r, heats.get(&r.bib))).collect();
+            lines.sort_by_key(|l| l.turn);
+            lines
         };
         let is_left = |r: &DeskRow| matches!(r.state, "missing" | "withdrawn");
         let (todo, awaiting) = (of(&is_left), of(&|r| r.state == "entered"));
@@ -124,13 +176,39 @@ impl At<'_> {
             awaiting_title: put(w.desk_words.awaiting, &[("n", &awaiting.len())]),
             settled_title: put(w.desk_settled, &[("n", &settled.len())]),
             all_done: if open && todo.is_empty() && awaiting.is_empty() { all_done } else { String::new() },
-            todo,
+            heats_hint: if heats.is_empty() { "" } else { words::heats(language::reader()).desk_judges },
+            todo: self.groups(todo, heats),
             awaiting,
             settled,
             visitor_action: self.base.to_owned(),
             vouch_action: format!("{}/{}/attestation", self.base, x.slug),
             script: self.script(x, window),
         }
+    }
+
+    /// Heat by heat; those without one last.
+    fn groups(&self, lines: Vec<Line>, heats: &BTreeMap<u32, Filled>) -> Vec<Group> {
+        let h = words::heats(language::reader());
+        let mut groups: Vec<Group> = Vec::new();
+        let mut rest = Group { title: String::new(), lines: Vec::new() };
+        for line in lines {
+            let Some(filled) = heats.get(&line.bib) else {
+                rest.lines.push(line);
+                continue;
+            };
+            if groups.last().and_then(|g| g.lines.first()).is_none_or(|l| l.turn.0 != filled.heat) {
+                let at = When::new(filled.start, &self.c.time_zone).text;
+                groups.push(Group { title: put(h.desk_group, &[("n", &filled.heat), ("at", &at)]), lines: Vec::new() });
+            }
+            if let Some(group) = groups.last_mut() {
+                group.lines.push(line);
+            }
+        }
+        if !heats.is_empty() && !rest.lines.is_empty() {
+            h.desk_rest.clone_into(&mut rest.title);
+        }
+        groups.push(rest);
+        groups
     }
 
     fn script(&self, x: &Workout, window: &Window) -> ForScript {
@@ -147,19 +225,38 @@ impl At<'_> {
             attest_text: When::new(window.attest_by, &self.c.time_zone).text,
             keys: if x.format == Format::MaxLoad { "kg lb x" } else { "" },
             levels: Value::Object(levels).to_string(),
-            blank: Line { id: format!("{}-0", x.slug), href: format!("{}/{}/0", self.base, x.slug), ..Line::default() },
+            blank: Line {
+                turn: (u32::MAX, u32::MAX, 0),
+                id: format!("{}-0", x.slug),
+                href: format!("{}/{}/0", self.base, x.slug),
+                ..Line::default()
+            },
         }
     }
 
-    fn line(&self, x: &Workout, r: &DeskRow) -> Line {
-        let (w, score) = (words(), r.score.as_ref());
+    fn line(&self, x: &Workout, r: &DeskRow, filled: Option<&Filled>) -> Line {
+        let (w, h, score) = (words(), words::heats(language::reader()), r.score.as_ref());
         let own = self.c.division(&r.division).map_or(0, |d| usize::from(d.level));
         let own = self.c.levels.get(own).map_or("", |l| l.slug.as_str());
         let level = score.map_or(own, |s| &s.level);
         let levels = levels(self.c, x, &r.division);
         let chosen = if levels.iter().any(|(l, _)| *l == level) { level } else { levels.first().map_or("", |l| l.0) };
         let attestation = score.and_then(|s| s.attestation.as_ref());
+        let place = |f: &Filled| put(h.desk_place, &[("heat", &f.heat), ("lane", &f.lane)]);
+        let by = |f: &Filled| match f.judge.as_deref().unwrap_or(self.judge) {
+            "" => String::new(),
+            code => judges::called(self.judges, code),
+        };
+        let done = filled.and_then(|f| f.performed_at);
+        let local = |at: Timestamp| self.c.time_zone.to_datetime(at).strftime("%Y-%m-%dT%H:%M").to_string();
         Line {
+            turn: filled.map_or((u32::MAX, u32::MAX, r.bib), |f| (f.heat, f.lane, r.bib)),
+            place: filled.map_or(String::new(), place),
+            by: filled.map_or(String::new(), by),
+            by_label: put(h.desk_judge_of, &[("name", &r.name), ("workout", &x.title)]),
+            done: done.filter(|at| *at <= self.now).map_or(String::new(), local),
+            done_at: done.map_or(String::new(), |at| at.to_string()),
+            late: score.map_or(Vec::new(), late_said::lines),
             id: format!("{}-{}", x.slug, r.bib),
             href: format!("{}/{}/{}{}", self.base, x.slug, r.bib, self.tail),
             name: r.name.clone(),

@@ -7,8 +7,8 @@ use crate::actions::reader::Reader;
 use crate::actions::{ScorePath, score, standings};
 use crate::app::App;
 use crate::rules::performance::{self, Around, RawPerformance};
-use crate::web::pages::say;
 use crate::web::pages::shell::{Link, words};
+use crate::web::pages::{late_said, say};
 use crate::web::problem::Answer;
 use crate::words::put;
 
@@ -37,8 +37,9 @@ pub(super) async fn saved(
     let entry = lists::entry(app, &reader.actor, now, &path.competition, path.bib).await?;
     let list = workouts.iter().find(|v| v.slug == path.workout);
     let next = list.and_then(|v| {
-        let others = || v.todo.iter().filter(|l| l.bib != path.bib && l.state == w.state_missing);
-        let line = others().find(|l| l.bib > path.bib).or_else(|| others().next())?;
+        let here = v.lines().find(|l| l.bib == path.bib).map(|l| l.turn);
+        let others = || v.left_to_do().filter(|l| l.bib != path.bib && l.state == w.state_missing);
+        let line = others().find(|l| Some(l.turn) > here).or_else(|| others().next())?;
         Some(Link::new(&line.href, put(w.saved_next, &[("name", &line.name)])))
     });
     let Ok(read) = score::read(app, &reader.actor, now, path).await else {
@@ -52,7 +53,7 @@ pub(super) async fn saved(
     let mut lines = Vec::new();
     match s.state {
         "entered" => lines.push(w.saved_waiting.to_owned()),
-        "late" => lines.push(w.saved_late.to_owned()),
+        "late" => {}
         "attested" | "flagged" | "amended" => {
             let own = standings::entry_standing(app, &reader.actor, now, &path.competition, path.bib, None).await?;
             let places = own.workouts.iter().find(|o| o.workout == path.workout).map(|o| &o.places);
@@ -66,6 +67,7 @@ pub(super) async fn saved(
         }
         other => lines.push(say::state(other, s.refused).to_owned()),
     }
+    lines.extend(late_said::lines(s));
     let level = c.levels.iter().position(|l| l.slug == s.level).and_then(|n| u8::try_from(n).ok()).unwrap_or(0);
     if let Some(p) = c.prescription(&path.workout, &entry.division, level) {
         let raw = RawPerformance::Text(s.performance.text.clone());

@@ -5,7 +5,7 @@
 
 use super::super::form::FieldError;
 use super::super::html;
-use super::super::shell::{Shell, words};
+use super::super::shell::{Link, Shell, words};
 use super::super::upload::Upload;
 use super::{frame, reader, refused, texts};
 use crate::actions::apply::{self, How};
@@ -20,9 +20,10 @@ use crate::rules::ledger::{Precondition, Refusal};
 use crate::web::extract::Path;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
+use crate::words::en::new_competition::NewCompetition;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -33,18 +34,24 @@ const SHOWN: usize = 1_000;
 
 #[derive(Template)]
 #[template(path = "organise_file.html")]
-struct View {
+pub(super) struct View {
     shell: Shell,
     w: &'static Pages,
     o: &'static Organise,
     csrf: String,
     action: String,
+    title: &'static str,
+    about: &'static str,
+    /// A file to begin with.
+    example: Option<Link>,
     done: Option<&'static str>,
     errors: Vec<FieldError>,
     text: String,
     /// Log position of the file that the text was compared with.
     etag: String,
     rescore: bool,
+    /// There is a competition already whose stored scores a file may change.
+    stands: bool,
     looked: Option<Looked>,
     warnings: Vec<String>,
 }
@@ -65,21 +72,57 @@ struct Change {
     means: &'static str,
 }
 
-fn view(caller: &Caller, reader: &Reader) -> View {
-    let o = texts();
-    View {
-        shell: frame(caller, reader, "file", o.file_title),
-        w: words(),
-        o,
-        csrf: caller.csrf.clone(),
-        action: format!("/organise/{}/file", reader.slug),
-        done: None,
-        errors: Vec::new(),
-        text: String::new(),
-        etag: reader.definition_seq.to_string(),
-        rescore: false,
-        looked: None,
-        warnings: Vec::new(),
+impl View {
+    /// For a file of a competition that is there.
+    fn of(caller: &Caller, reader: &Reader) -> Self {
+        let o = texts();
+        Self {
+            etag: reader.definition_seq.to_string(),
+            stands: true,
+            ..Self::blank(
+                caller,
+                frame(caller, reader, "file", o.file_title),
+                format!("/organise/{}/file", reader.slug),
+            )
+        }
+    }
+
+    /// Nothing looked at yet.
+    fn blank(caller: &Caller, shell: Shell, action: String) -> Self {
+        let o = texts();
+        Self {
+            shell,
+            w: words(),
+            o,
+            csrf: caller.csrf.clone(),
+            action,
+            title: o.file_title,
+            about: o.file_about,
+            example: None,
+            done: None,
+            errors: Vec::new(),
+            text: String::new(),
+            etag: String::new(),
+            rescore: false,
+            stands: false,
+            looked: None,
+            warnings: Vec::new(),
+        }
+    }
+
+    /// Whether the file is in force now.
+    pub(super) fn applied(&self) -> bool {
+        self.done.is_some()
+    }
+
+    /// For a competition that is to be made.
+    pub(super) fn fresh(caller: &Caller, shell: Shell, n: &'static NewCompetition) -> Self {
+        Self {
+            title: n.title,
+            about: n.about,
+            example: Some(Link::new(super::create::EXAMPLE, n.example)),
+            ..Self::blank(caller, shell, super::create::PATH.to_owned())
+        }
     }
 }
 
@@ -108,7 +151,7 @@ fn change(d: &DifferenceView) -> Change {
 /// `GET /organise/{c}/file`.
 pub async fn get_file(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
-    Ok(html(&view(&caller, &reader))?.into_response())
+    Ok(html(&View::of(&caller, &reader))?.into_response())
 }
 
 /// `POST /organise/{c}/file`: `do=apply` applies what was shown; anything else only looks.
@@ -119,34 +162,51 @@ pub async fn post_file(
     upload: Result<Upload, Problem>,
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
-    let (o, upload) = (texts(), upload?);
-    let mut view = view(&caller, &reader);
+    let view = View::of(&caller, &reader);
+    let (status, view) = look(&app, &caller, Some(&slug), &upload?, view).await?;
+    Ok((status, html(&view)?).into_response())
+}
+
+/// Looks at the file that was sent, or applies it; `slug`: of the competition that it must be of,
+/// `None`: one that is not there yet.
+pub(super) async fn look(
+    app: &App,
+    caller: &Caller,
+    slug: Option<&str>,
+    upload: &Upload,
+    mut view: View,
+) -> Answer<(StatusCode, View)> {
+    let o = texts();
     view.rescore = upload.fields.ticked("rescore");
     let how = How { dry_run: upload.fields.get("do") != "apply", rescore: view.rescore };
     let Some(text) = upload.text() else {
         view.errors.push(FieldError::new("file", o.file_not_text));
-        return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, view));
     };
     view.text = text;
     if view.text.trim().is_empty() {
         view.errors.push(FieldError::new("file", o.file_empty));
-        return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, view));
     }
     let raw = match from_toml(&view.text) {
         Ok(raw) => raw,
         Err(faults) => {
             view.errors = faults.iter().map(fault).collect();
-            return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
+            return Ok((StatusCode::UNPROCESSABLE_ENTITY, view));
         }
     };
-    let seen = if how.dry_run { None } else { upload.fields.get("etag").parse().ok() };
-    let request = Request::at(caller.received)
-        .having_seen(seen.map_or(Precondition::None, |etag| Precondition::Match(vec![etag])));
-    let status = match apply::apply(&app, &caller.actor, Some(&slug), request, raw, how).await {
+    let seen = match slug {
+        None => Precondition::Absent,
+        Some(_) if how.dry_run => Precondition::None,
+        Some(_) => upload.fields.get("etag").parse().map_or(Precondition::None, |etag| Precondition::Match(vec![etag])),
+    };
+    let request = Request::at(caller.received).having_seen(seen);
+    let status = match apply::apply(app, &caller.actor, slug, request, raw, how).await {
         Ok(applied) => {
             view.warnings = applied.warnings.iter().map(|r| r.message.clone()).collect();
             view.etag.clone_from(&applied.etag);
             let title = if how.dry_run { o.file_changes_title } else { o.file_changed_title };
+            let title = if applied.created && how.dry_run { o.file_new } else { title };
             view.looked = Some(looked(title, &applied, how.dry_run));
             view.done = (!how.dry_run).then_some(o.file_applied);
             StatusCode::OK
@@ -161,13 +221,17 @@ pub async fn post_file(
             view.looked = Some(conflict(&differences));
             StatusCode::CONFLICT
         }
+        Err(Failure::Refused(Refusal::PreconditionFailed(_))) if slug.is_none() => {
+            view.errors.push(FieldError::new("text", words::new_competition(language::reader()).there_already));
+            StatusCode::CONFLICT
+        }
         Err(Failure::Refused(Refusal::PreconditionFailed(_))) => {
             view.errors.push(FieldError::new("", o.file_changed));
             StatusCode::PRECONDITION_FAILED
         }
         Err(other) => refused(other, &[], &mut view.errors)?,
     };
-    Ok((status, html(&view)?).into_response())
+    Ok((status, view))
 }
 
 /// What would change, once it is said that stored scores are worked out again.
@@ -201,6 +265,10 @@ mod tests {
             o,
             csrf: "x".to_owned(),
             action: "/organise/s/file".to_owned(),
+            title: o.file_title,
+            about: o.file_about,
+            example: Some(Link::new("/new-competition/example.toml", samples::HOSTILE)),
+            stands: true,
             done: Some(o.file_applied),
             errors,
             text: format!("</textarea>{}", samples::HOSTILE),

@@ -5,12 +5,12 @@
 
 use super::super::form::{Choice, FieldError, Fields};
 use super::super::html;
+use super::super::imported::{self, Outcome};
 use super::super::scope::gym_name;
 use super::super::shell::{Shell, words};
 use super::super::upload::Upload;
 use super::{frame, reader, refused, texts};
-use crate::actions::import::{DateOrder, ImportView, Options, RefusedRow, Rows, What, import_with, refused_csv};
-use crate::actions::language;
+use crate::actions::import::{DateOrder, ImportView, Options, Rows, What, import_with, refused_csv};
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::{Failure, Request};
@@ -52,20 +52,6 @@ struct View {
     columns: String,
     dates: Vec<Choice>,
     text: String,
-}
-
-/// What became of the rows that were sent.
-struct Outcome {
-    said: String,
-    remarks: Vec<String>,
-    refused: Vec<RefusedLine>,
-    more: String,
-}
-
-struct RefusedLine {
-    row: u32,
-    line: String,
-    mend: Vec<String>,
 }
 
 /// Which list.
@@ -229,10 +215,10 @@ pub async fn post_list(
     let (status, outcome, text) = match taken {
         Ok(imported) => {
             let text = if imported.rows.is_empty() { String::new() } else { refused_csv(&imported) };
-            (StatusCode::OK, Some(outcome(&imported)), text)
+            (StatusCode::OK, Some(Outcome::new(&imported, said(&imported))), text)
         }
         Err(Failure::Refused(crate::rules::ledger::Refusal::Faults(faults))) => {
-            errors.extend(faults.iter().map(|f| FieldError::new("text", said(f))));
+            errors.extend(faults.iter().map(|f| FieldError::new("text", imported::fault(f))));
             (StatusCode::UNPROCESSABLE_ENTITY, None, typed)
         }
         Err(other) => (refused(other, &[], &mut errors)?, None, typed),
@@ -247,38 +233,15 @@ pub async fn post_list(
     Ok((status, html(&view)?).into_response())
 }
 
-/// A fault of the file as a whole, with its line.
-fn said(fault: &crate::rules::fault::Fault) -> String {
-    let text = fault.sentence.say(language::reader());
-    match fault.line {
-        Some(line) => put(texts().file_line, &[("line", &line), ("text", &text)]),
-        None => text,
-    }
-}
-
-fn outcome(view: &ImportView) -> Outcome {
-    let o = texts();
+fn said(view: &ImportView) -> String {
     let values: [(&'static str, &dyn std::fmt::Display); 3] =
         [("taken", &view.taken), ("unchanged", &view.unchanged), ("refused", &view.refused)];
-    let rest = view.rows.len().saturating_sub(SHOWN);
-    Outcome {
-        said: put(o.list_outcome, &values),
-        remarks: view.remarks.iter().map(|r| r.message.clone()).collect(),
-        refused: view.rows.iter().take(SHOWN).map(refused_line).collect(),
-        more: if rest > 0 { put(o.list_refused_more, &[("n", &rest)]) } else { String::new() },
-    }
-}
-
-fn refused_line(row: &RefusedRow) -> RefusedLine {
-    let mend = row
-        .errors
-        .iter()
-        .map(|e| if e.column.is_empty() { e.message.clone() } else { format!("{}: {}", e.column, e.message) });
-    RefusedLine { row: row.row, line: row.line.map_or(String::new(), |l| l.to_string()), mend: mend.collect() }
+    put(texts().list_outcome, &values)
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::imported::RefusedLine;
     use super::super::super::samples;
     use super::*;
 

@@ -1,7 +1,9 @@
 //! `/organise`: what the one who answers for a competition needs, a page each: how it goes and
 //! what came late (`overview`), who is missing (`missing`), the competition file (`file`), the
-//! lists of gyms, entries and judges (`lists`), roles and sign-ins (`people`).
+//! lists of gyms, entries and judges (`lists`), roles and sign-ins (`people`); and, for who
+//! organises all, a new one (`create`).
 
+pub mod create;
 pub mod file;
 pub mod lists;
 pub mod missing;
@@ -21,7 +23,7 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{Sentence, organise, put};
+use crate::words::{self, Sentence, organise, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -104,6 +106,8 @@ struct AllView {
     w: &'static Pages,
     o: &'static Organise,
     competitions: Vec<Link>,
+    /// For who may make one.
+    new: Option<Link>,
 }
 
 /// `GET /organise`: the competitions somebody organises.
@@ -114,7 +118,11 @@ pub async fn get_all(State(app): State<App>, caller: Caller) -> Answer {
     let o = texts();
     let all = competitions::list(&app, &caller.actor, caller.received).await?;
     let mine = all.into_iter().filter(|c| permit(&caller.actor, Act::Organise { competition: &c.slug }).is_ok());
+    let new = permit(&caller.actor, Act::Administer)
+        .map(|_| Link::new(create::PATH, words::new_competition(language::reader()).link))
+        .ok();
     let view = AllView {
+        new,
         shell: Shell::new(&caller, "/organise", o.all_title).below([Link::new("", o.nav)]),
         w: words(),
         o,
@@ -131,7 +139,8 @@ mod tests {
     #[test]
     fn an_organiser_of_all_finds_each_of_them() {
         let page = |competitions| {
-            let view = AllView { shell: samples::shell("Organise"), w: words(), o: texts(), competitions };
+            let new = Some(Link::new(create::PATH, samples::HOSTILE));
+            let view = AllView { shell: samples::shell("Organise"), w: words(), o: texts(), competitions, new };
             view.render().expect("renders")
         };
         let full = page(vec![Link::new("/organise/s", samples::HOSTILE), Link::new("/organise/t", samples::BIDI)]);

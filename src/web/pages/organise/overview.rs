@@ -279,6 +279,7 @@ pub async fn get_overview(
         "refused" => Some(o.late_not_admitted),
         "extended" => Some(o.extension_done),
         "erased" => Some(o.erase_done),
+        "created" => Some(crate::words::new_competition(language::reader()).created),
         _ => None,
     };
     Ok(html(&View { done, ..view(&app, &caller, &reader, Typed::default()).await? })?.into_response())

@@ -1,0 +1,236 @@
+//! `/desk/{c}/{gym}/file`: many results at once from a CSV, and `…/scores.csv`: a gym's results of one
+//! workout for a spreadsheet, which can be filled in and sent back.
+
+use super::Desk;
+use crate::actions::Failure;
+use crate::actions::Request;
+use crate::actions::import::{ImportView, Options, Rows, What, import_with, refused_csv};
+use crate::actions::language;
+use crate::actions::score::{self, DeskQuery};
+use crate::actions::views::DeskRow;
+use crate::app::App;
+use crate::rules::ledger::Refusal;
+use crate::rules::table::{self, Kind};
+use crate::rules::workout::Workout;
+use crate::web::api::{MOST_ROWS, csv_file};
+use crate::web::extract::{Path, Query};
+use crate::web::pages::form::{Choice, FieldError, Fields};
+use crate::web::pages::imported::{self, Outcome};
+use crate::web::pages::shell::{Link, Shell, encoded, words};
+use crate::web::pages::upload::Upload;
+use crate::web::pages::{html, late_said, say};
+use crate::web::problem::{Answer, Problem};
+use crate::web::session::Caller;
+use crate::words::en::desk_file::DeskFile;
+use crate::words::en::organise::Organise;
+use crate::words::en::pages::Pages;
+use crate::words::{self, put};
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use http::StatusCode;
+
+/// Columns of the file that goes out; those from `state` on are passed over when it comes back.
+const COLUMNS: [&str; 12] = [
+    "bib",
+    "name",
+    "performance",
+    "level",
+    "judge",
+    "sheet",
+    "no_reps",
+    "gym",
+    "revise",
+    "state",
+    "received_at",
+    "remark",
+];
+
+#[derive(Template)]
+#[template(path = "desk_file.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    o: &'static Organise,
+    f: &'static DeskFile,
+    csrf: String,
+    action: String,
+    back: String,
+    title: String,
+    errors: Vec<FieldError>,
+    outcome: Option<Outcome>,
+    out: Vec<Link>,
+    workouts: Vec<Choice>,
+    columns: String,
+    text: String,
+}
+
+fn texts() -> &'static DeskFile {
+    words::desk_file(language::reader())
+}
+
+/// Those that scores can be entered for, the running one first.
+fn open(desk: &Desk) -> Vec<&Workout> {
+    desk.workouts().into_iter().filter(|x| x.window.opened(desk.reader.now)).collect()
+}
+
+fn view(desk: &Desk, caller: &Caller, chosen: &str) -> View {
+    let (w, f, c) = (words(), texts(), &desk.reader.competition);
+    let title = put(f.title, &[("gym", &desk.gym.name)]);
+    let (known, _) = Kind::Scores.columns();
+    let o = words::organise(language::reader());
+    let workouts = open(desk);
+    let csv = |x: &&Workout| {
+        let href = format!("{}/scores.csv?workout={}", desk.base, encoded(&x.slug));
+        Link::new(href, put(f.out_link, &[("workout", &x.title)]))
+    };
+    View {
+        shell: Shell::new(caller, format!("{}/file", desk.base), &title).below([
+            Link::new(format!("/c/{}", c.slug), &c.title),
+            Link::new(&desk.base, put(w.desk_title, &[("gym", &desk.gym.name)])),
+            Link::new("", &title),
+        ]),
+        w,
+        o,
+        f,
+        csrf: caller.csrf.clone(),
+        action: format!("{}/file", desk.base),
+        back: desk.base.clone(),
+        title,
+        errors: Vec::new(),
+        outcome: None,
+        out: workouts.iter().map(csv).collect(),
+        workouts: workouts.iter().map(|x| Choice::new(&x.slug, &x.title, chosen)).collect(),
+        columns: put(o.list_columns, &[("known", &known.join(", ")), ("needed", &"bib, performance")]),
+        text: String::new(),
+    }
+}
+
+/// `GET /desk/{c}/{gym}/file`.
+pub async fn get_file(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, gym)): Path<(String, String)>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let desk = Desk::open(&app, &caller, &slug, &gym).await?;
+    Ok(html(&view(&desk, &caller, fields.get("workout")))?.into_response())
+}
+
+/// `POST /desk/{c}/{gym}/file`: takes rows in; `do=download` gives the field's text back as a file.
+pub async fn post_file(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, gym)): Path<(String, String)>,
+    upload: Result<Upload, Problem>,
+) -> Answer {
+    let desk = Desk::open(&app, &caller, &slug, &gym).await?;
+    let upload = upload?;
+    let workout = upload.fields.get("workout");
+    if upload.fields.get("do") == "download" {
+        return Ok(csv_file(upload.fields.exact("text").to_owned(), &format!("{gym}-{workout}-refused.csv")));
+    }
+    let mut page = view(&desk, &caller, workout);
+    page.text = if upload.file.is_some() { String::new() } else { upload.fields.exact("text").to_owned() };
+    let Some(bytes) = upload.content() else {
+        page.errors.push(FieldError::new("file", words::organise(language::reader()).file_empty));
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
+    };
+    desk.reader.workout(workout)?;
+    let options = Options { most: Some(MOST_ROWS), pass_empty: true, ..Options::default() };
+    let what = What::Scores { workout: Some(workout.to_owned()) };
+    let request = Request::at(caller.received);
+    let status = match import_with(&app, &caller.actor, &slug, request, what, Rows::Csv(bytes), options).await {
+        Ok(view) => {
+            page.text = if view.rows.is_empty() { String::new() } else { refused_csv(&view) };
+            page.outcome = Some(outcome(&view));
+            StatusCode::OK
+        }
+        Err(Failure::Refused(Refusal::Faults(faults)) | Failure::Unreadable(faults)) => {
+            page.errors.extend(faults.iter().map(|f| FieldError::new("text", imported::fault(f))));
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+        Err(other) => return Err(other.into()),
+    };
+    Ok((status, html(&page)?).into_response())
+}
+
+fn outcome(view: &ImportView) -> Outcome {
+    let f = texts();
+    let values: [(&'static str, &dyn std::fmt::Display); 3] =
+        [("taken", &view.taken), ("unchanged", &view.unchanged), ("refused", &view.refused)];
+    let mut outcome = Outcome::new(view, put(f.outcome, &values));
+    match view.empty {
+        0 => {}
+        1 => outcome.remarks.push(f.empty_one.to_owned()),
+        n => outcome.remarks.push(put(f.empty, &[("n", &n)])),
+    }
+    outcome
+}
+
+/// `GET /desk/{c}/{gym}/scores.csv?workout=`.
+pub async fn get_csv(
+    State(app): State<App>,
+    caller: Caller,
+    Path((slug, gym)): Path<(String, String)>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    Desk::open(&app, &caller, &slug, &gym).await?;
+    let workout = fields.get("workout");
+    let query = DeskQuery { gym: Some(gym.clone()), state: None };
+    let list = score::desk(&app, &caller.actor, caller.received, &slug, workout, query).await?;
+    let text = table::write(&COLUMNS, list.rows.iter().map(row));
+    Ok(csv_file(text, &format!("{gym}-{}.csv", list.workout)))
+}
+
+fn row(r: &DeskRow) -> Vec<String> {
+    let of = |text: Option<&String>| text.cloned().unwrap_or_default();
+    // Taken back: nothing is stored that could be sent again unchanged.
+    let score = r.score.as_ref().filter(|s| s.state != "withdrawn");
+    vec![
+        r.bib.to_string(),
+        r.name.clone(),
+        score.map_or(String::new(), |s| s.performance.text.clone()),
+        score.map_or(String::new(), |s| s.level.clone()),
+        of(score.and_then(|s| s.attestation.as_ref()).map(|a| &a.judge)),
+        of(score.filter(|s| s.attestation.is_some()).and_then(|s| s.sheet.as_ref())),
+        score.and_then(|s| s.no_reps).map_or(String::new(), |n| n.to_string()),
+        of(score.and_then(|s| s.gym.as_ref())),
+        String::new(),
+        say::state(r.state, score.is_some_and(|s| s.refused)).to_owned(),
+        score.map_or(String::new(), |s| s.received_at.to_string()),
+        score.map_or(String::new(), |s| late_said::lines(s).join(" ")),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::samples;
+    use super::*;
+
+    #[test]
+    fn the_page_bears_any_text_and_keeps_what_was_pasted() {
+        let page = |workouts: Vec<Choice>| {
+            let view = View {
+                shell: samples::shell("File"),
+                w: words(),
+                o: words::organise(language::reader()),
+                f: texts(),
+                csrf: "x".to_owned(),
+                action: "/desk/s/g/file".to_owned(),
+                back: "/desk/s/g".to_owned(),
+                title: samples::HOSTILE.to_owned(),
+                errors: vec![FieldError::new("file", samples::HOSTILE), FieldError::new("text", samples::HOSTILE)],
+                outcome: None,
+                out: vec![Link::new("/desk/s/g/scores.csv?workout=w1", samples::BIDI)],
+                workouts,
+                columns: samples::HOSTILE.to_owned(),
+                text: format!("bib\r\n</textarea>{}", samples::HOSTILE),
+            };
+            view.render().expect("renders")
+        };
+        let full = page(vec![Choice::new("w1", samples::HOSTILE, "w1")]);
+        samples::assert_sound(&full);
+        assert_eq!(full.matches("</textarea>").count(), 1);
+    }
+}

@@ -1,0 +1,18 @@
+//! What the desk's page for a CSV file says in German.
+
+use crate::words::en::desk_file::DeskFile;
+
+/// German.
+pub const DESK_FILE: DeskFile = DeskFile {
+    link: "Ergebnisse aus einer Tabelle holen oder in eine mitnehmen",
+    title: "Ergebnisse von {gym} als Datei",
+    out_title: "Mitnehmen",
+    out_about: "Alle aus diesem Gym in einem Workout, mit dem, was gespeichert ist, für jede Tabellenkalkulation. Trag ein, was fehlt, und schick die Datei unten zurück.",
+    out_link: "{workout} als CSV",
+    in_title: "Viele auf einmal senden",
+    in_about: "Wähl eine CSV-Datei, oder füg Zeilen mit ihrer Kopfzeile ein. Jede Zeile wird für sich übernommen oder abgelehnt, Zeilen ohne Ergebnis werden übergangen, und dieselben Zeilen zweimal zu schicken ändert nichts. Andere Zahlen als die gespeicherten brauchen „yes“ in der Spalte revise.",
+    workout: "Workout",
+    outcome: "{taken} gespeichert, {unchanged} wie gehabt, {refused} abgelehnt.",
+    empty: "{n} ohne Ergebnis wurden übergangen.",
+    empty_one: "1 ohne Ergebnis wurde übergangen.",
+};

@@ -1,0 +1,95 @@
+//! Results from a spreadsheet and into one, and what is said of those that came late.
+
+use crate::support::{Client, TestApp};
+use serde_json::json;
+
+const DESK: &str = "/desk/saltmarsh/quayside";
+const SCORES: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
+
+async fn at_desk(app: &TestApp) -> (Client, Client, String) {
+    let program = app.staff_of("quayside").await;
+    let browser = app.in_browser(&program).await;
+    let csrf = browser.get("/account").await.expect(200).csrf();
+    (program, browser, csrf)
+}
+
+#[tokio::test]
+async fn the_file_that_goes_out_comes_back_filled_in() {
+    let app = TestApp::new().await;
+    let (program, browser, csrf) = at_desk(&app).await;
+    let body = json!({ "performance": "6+14 tb 11:24", "no_reps": 3, "attestation": { "judge": "J-1", "how": "paper_sheet", "sheet": "B7" } });
+    program.put(&format!("{SCORES}/1042")).json(body).await.expect(201);
+    let page = browser.get(&format!("{DESK}/file")).await.expect(200).text();
+    assert!(page.contains("href=\"/desk/saltmarsh/quayside/scores.csv?workout=w1\""), "{page}");
+    let out = browser.get(&format!("{DESK}/scores.csv?workout=w1")).await.expect(200);
+    assert!(out.header("content-disposition").contains("quayside-w1.csv"));
+    let text = out.text();
+    let rows: Vec<&str> = text.lines().collect();
+    assert_eq!(rows[0], "bib,name,performance,level,judge,sheet,no_reps,gym,revise,state,received_at,remark");
+    assert_eq!(rows[1], "1042,Ines Duarte,6+14 tb 11:24,prescribed,J-1,B7,3,quayside,,Attested,2027-01-14T12:00:00Z,");
+    assert_eq!(rows[2], "1043,Rita Alves,,,,,,,,Missing,,");
+    let path = format!("{DESK}/file");
+    let send = async |text: &str| {
+        browser.post(&path).upload(&[("csrf", &csrf), ("workout", "w1"), ("do", "send")], text.as_bytes()).await
+    };
+    let page = send(&text).await.expect(200).text();
+    assert!(
+        page.contains("0 stored, 1 as they were, 0 refused.") && page.contains("2 without a result were passed over."),
+        "{page}"
+    );
+    let filled = text
+        .replace("1043,Rita Alves,,", "1043,Rita Alves,5+44,")
+        .replace("1044,Tomás Brito,,", "1044,Tomás Brito,6+3 tb 11:02,");
+    let page = send(&filled).await.expect(200).text();
+    assert!(page.contains("1 stored, 1 as they were, 1 refused."), "{page}");
+    assert!(
+        page.contains("performance: ") && page.contains("1043,Rita Alves,5+44"),
+        "refused rows stand in the field: {page}"
+    );
+    let state = program.get(&format!("{SCORES}/1044")).await.expect(200).json()["state"].clone();
+    assert_eq!(state, "entered");
+}
+
+#[tokio::test]
+async fn a_file_sent_after_the_close_says_what_is_late_and_what_happens_next() {
+    let app = TestApp::new().await;
+    app.set_clock("2027-01-17T23:30:00Z");
+    let (program, browser, csrf) = at_desk(&app).await;
+    let rows = b"bib,performance,judge,performed_at\n1042,6+14 tb 11:24,J-1,2027-01-17T20:00\n";
+    let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("do", "send")];
+    let page = browser.post(&format!("{DESK}/file")).upload(&fields, rows).await.expect(200).text();
+    assert!(
+        page.contains("1 row came after the close: stored as late, without a place, until the organiser lets it in."),
+        "{page}"
+    );
+    let csv = "bib,performance,performed_at\n1043,6+10 tb 11:24,2027-01-17T20:00\n";
+    let answer = program.post(SCORES).csv(csv).await.expect(200).json();
+    assert_eq!((&answer["taken"], &answer["late"]), (&json!(1), &json!(1)), "{answer}");
+    let said =
+        "Came 2 h 30 min after the close: stored, without a place. The organiser decides, and the decision shows here.";
+    for (page, what) in
+        [("", "desk"), ("/receipt", "receipt"), ("/w1/1042", "form"), ("?saved=w1/1042", "what was saved")]
+    {
+        let page = browser.get(&format!("{DESK}{page}")).await.expect(200).text();
+        assert!(page.contains(said), "{what}: {page}");
+    }
+    let csv = browser.get(&format!("{DESK}/scores.csv?workout=w1")).await.expect(200).text();
+    assert!(csv.contains("Late: waiting for the organiser") && csv.contains(said), "{csv}");
+}
+
+#[tokio::test]
+async fn what_the_organiser_refused_and_what_came_in_the_time_of_grace_is_said_too() {
+    let app = TestApp::new().await;
+    app.set_clock("2027-01-17T21:03:00Z");
+    let (program, browser, _) = at_desk(&app).await;
+    let body = |text: &str| json!({ "performance": text, "performed_at": "2027-01-17T20:00:00Z" });
+    program.put(&format!("{SCORES}/1042")).json(body("6+14 tb 11:24")).await.expect(201);
+    app.set_clock("2027-01-17T21:30:00Z");
+    let late = program.put(&format!("{SCORES}/1043")).json(body("6+10 tb 11:24")).await.expect(201).json();
+    let refused = json!({ "admit": false, "reason": "No cause was given." });
+    let etag = late["etag"].as_str().expect("an etag");
+    app.organiser().await.post(&format!("{SCORES}/1043/admission")).if_match(etag).json(refused).await.expect(200);
+    let page = browser.get(DESK).await.expect(200).text();
+    assert!(page.contains("Received 3 min after the close; it counts."), "{page}");
+    assert!(page.contains("Came 30 min after the close, and the organiser has not let it in."), "{page}");
+}
