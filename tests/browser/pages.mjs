@@ -32,7 +32,7 @@ async function patterns() {
   const found = [...list.matchAll(/\("GET", "([^"]+)"\)/g)].map((m) => m[1]);
   assert(found.length > 15, `only ${found.length} pages in the list`);
   // Files, not pages.
-  return found.filter((p) => !/\.(csv|ics|json)$/.test(p) && !p.startsWith("/static/")).concat("/problems/{code}");
+  return found.filter((p) => !/\.(csv|ics|json|toml)$/.test(p) && !p.startsWith("/static/")).concat("/problems/{code}");
 }
 
 // The pattern of an address: of those that fit, the one with the fewest blanks.
@@ -84,6 +84,13 @@ const stops = [
   ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
   ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
   ["staff", "codes for athletes", `/desk/${c}/${gym}/codes`],
+  ["staff", "results as a file", `/desk/${c}/${gym}/file`],
+  ["staff", "a file that cannot be read", `/desk/${c}/${gym}/file`, badResults],
+  ["nobody", "the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
+  ["nobody", "the gym's screen, one workout", `/desk/${c}/${gym}/wall?show=${running}&still=yes`],
+  ["nobody", "places with a mark", `/c/${c}/divisions/women/workouts/${running}?bib=${done}`],
+  ["nobody", "another result tried", `/c/${c}/athletes/${done}?workout=${running}&performance=1%2B1`],
+  ["nobody", "another result tried that is none", `/c/${c}/athletes/${done}?workout=${running}&performance=abc`],
   ["staff", "slips", `/desk/${c}/${gym}/codes`, async (page) => page.locator('button[value="rest"]').click()],
   ["staff", "sheets with names", `/c/${c}/workouts/w4/sheet?gym=${gym}`],
   ["staff", "receipt", `/desk/${c}/${gym}/receipt`],
@@ -91,6 +98,8 @@ const stops = [
   ["referee", "list of doubts", "/referee"],
   ["referee", "review", `/referee/${c}/${running}/${done}`],
   ["organiser", "what one organises", "/organise"],
+  ["organiser", "a competition made", "/new-competition"],
+  ["organiser", "a competition made with faults", "/new-competition", badFile],
   ["organiser", "overview", `/organise/${c}`],
   ["organiser", "who is missing", `/organise/${c}/missing?workout=${running}`],
   ["organiser", "who is missing in a gym", `/organise/${c}/missing?workout=${running}&gym=${gym}`],
@@ -119,6 +128,12 @@ async function tryRequest(page) {
 async function makeHeats(page) {
   await page.getByRole("button", { name: "Make the heats" }).click();
   await page.locator("table").first().waitFor();
+}
+
+async function badResults(page) {
+  await page.locator("textarea[name=text]").fill("bib,performance\nabc,40 rounds\n");
+  await page.locator('button[value="send"]').click();
+  await page.locator("table, .errors").first().waitFor();
 }
 
 async function badFile(page) {

@@ -19,7 +19,7 @@ async fn the_file_that_goes_out_comes_back_filled_in() {
     let (program, browser, csrf) = at_desk(&app).await;
     let body = json!({ "performance": "6+14 tb 11:24", "no_reps": 3, "attestation": { "judge": "J-1", "how": "paper_sheet", "sheet": "B7" } });
     program.put(&format!("{SCORES}/1042")).json(body).await.expect(201);
-    let page = browser.get(&format!("{DESK}/file")).await.expect(200).text();
+    let page = browser.get(&format!("{DESK}/file")).await.expect(200).plain();
     assert!(page.contains("href=\"/desk/saltmarsh/quayside/scores.csv?workout=w1\""), "{page}");
     let out = browser.get(&format!("{DESK}/scores.csv?workout=w1")).await.expect(200);
     assert!(out.header("content-disposition").contains("quayside-w1.csv"));
@@ -32,7 +32,7 @@ async fn the_file_that_goes_out_comes_back_filled_in() {
     let send = async |text: &str| {
         browser.post(&path).upload(&[("csrf", &csrf), ("workout", "w1"), ("do", "send")], text.as_bytes()).await
     };
-    let page = send(&text).await.expect(200).text();
+    let page = send(&text).await.expect(200).plain();
     assert!(
         page.contains("0 stored, 1 as they were, 0 refused.") && page.contains("2 without a result were passed over."),
         "{page}"
@@ -40,7 +40,7 @@ async fn the_file_that_goes_out_comes_back_filled_in() {
     let filled = text
         .replace("1043,Rita Alves,,", "1043,Rita Alves,5+44,")
         .replace("1044,Tomás Brito,,", "1044,Tomás Brito,6+3 tb 11:02,");
-    let page = send(&filled).await.expect(200).text();
+    let page = send(&filled).await.expect(200).plain();
     assert!(page.contains("1 stored, 1 as they were, 1 refused."), "{page}");
     assert!(
         page.contains("performance: ") && page.contains("1043,Rita Alves,5+44"),
@@ -57,7 +57,7 @@ async fn a_file_sent_after_the_close_says_what_is_late_and_what_happens_next() {
     let (program, browser, csrf) = at_desk(&app).await;
     let rows = b"bib,performance,judge,performed_at\n1042,6+14 tb 11:24,J-1,2027-01-17T20:00\n";
     let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("do", "send")];
-    let page = browser.post(&format!("{DESK}/file")).upload(&fields, rows).await.expect(200).text();
+    let page = browser.post(&format!("{DESK}/file")).upload(&fields, rows).await.expect(200).plain();
     assert!(
         page.contains("1 row came after the close: stored as late, without a place, until the organiser lets it in."),
         "{page}"
@@ -70,10 +70,10 @@ async fn a_file_sent_after_the_close_says_what_is_late_and_what_happens_next() {
     for (page, what) in
         [("", "desk"), ("/receipt", "receipt"), ("/w1/1042", "form"), ("?saved=w1/1042", "what was saved")]
     {
-        let page = browser.get(&format!("{DESK}{page}")).await.expect(200).text();
+        let page = browser.get(&format!("{DESK}{page}")).await.expect(200).plain();
         assert!(page.contains(said), "{what}: {page}");
     }
-    let csv = browser.get(&format!("{DESK}/scores.csv?workout=w1")).await.expect(200).text();
+    let csv = browser.get(&format!("{DESK}/scores.csv?workout=w1")).await.expect(200).plain();
     assert!(csv.contains("Late: waiting for the organiser") && csv.contains(said), "{csv}");
 }
 
@@ -89,7 +89,7 @@ async fn what_the_organiser_refused_and_what_came_in_the_time_of_grace_is_said_t
     let refused = json!({ "admit": false, "reason": "No cause was given." });
     let etag = late["etag"].as_str().expect("an etag");
     app.organiser().await.post(&format!("{SCORES}/1043/admission")).if_match(etag).json(refused).await.expect(200);
-    let page = browser.get(DESK).await.expect(200).text();
+    let page = browser.get(DESK).await.expect(200).plain();
     assert!(page.contains("Received 3 min after the close; it counts."), "{page}");
     assert!(page.contains("Came 30 min after the close, and the organiser has not let it in."), "{page}");
 }

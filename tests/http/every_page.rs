@@ -44,6 +44,7 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Athlete, "/c/saltmarsh/athletes/1042"),
     (Who::Staff, "/desk/saltmarsh/quayside"),
     (Who::Staff, "/desk/saltmarsh/quayside/codes"),
+    (Who::Staff, "/desk/saltmarsh/quayside/file"),
     (Who::Staff, "/desk/saltmarsh/quayside/heats/w1"),
     (Who::Staff, "/desk/saltmarsh/quayside/receipt"),
     (Who::Staff, "/desk/saltmarsh/quayside/missing"),
@@ -52,6 +53,7 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Referee, "/referee"),
     (Who::Referee, "/referee/saltmarsh/w1/1042"),
     (Who::Organiser, "/organise"),
+    (Who::OrganiserOfAll, "/new-competition"),
     (Who::Organiser, "/organise/saltmarsh"),
     (Who::Organiser, "/organise/saltmarsh/missing?workout=w1"),
     (Who::Organiser, "/organise/saltmarsh/missing?workout=w1&gym=quayside"),
@@ -69,6 +71,7 @@ enum Who {
     Staff,
     Referee,
     Organiser,
+    OrganiserOfAll,
 }
 
 impl Who {
@@ -81,6 +84,7 @@ impl Who {
             Self::Staff => of("staff@example.org", Grant { gym: Some("quayside".to_owned()), ..role(Role::Staff) }),
             Self::Referee => of("referee@example.org", role(Role::Referee)),
             Self::Organiser => of("organiser@example.org", role(Role::Organiser)),
+            Self::OrganiserOfAll => of("all@example.org", grant(Role::Organiser, None)),
         };
         app.browser(&email, &[grant]).await
     }
@@ -89,7 +93,7 @@ impl Who {
 #[test]
 fn every_page_of_the_router_is_looked_at() {
     let files = |path: &str| {
-        path.starts_with("/static/") || [".csv", ".ics", ".json"].iter().any(|ending| path.ends_with(ending))
+        path.starts_with("/static/") || [".csv", ".ics", ".json", ".toml"].iter().any(|ending| path.ends_with(ending))
     };
     let wanted = tallywright::web::pages::ROUTES.iter().filter(|(method, path)| *method == "GET" && !files(path));
     let fits = |address: &str, pattern: &str| {

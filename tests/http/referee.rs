@@ -33,7 +33,7 @@ async fn doubt(referee: &Client, bib: u32, etag: &str, how: &str) {
 }
 
 async fn list(browser: &Client, query: &str) -> String {
-    browser.get(&format!("/referee{query}")).await.expect(200).text()
+    browser.get(&format!("/referee{query}")).await.expect(200).plain()
 }
 
 #[tokio::test]
@@ -146,10 +146,10 @@ async fn what_a_ruling_would_move_is_told_before_it_is_given() {
     let browser = app.in_browser(&app.referee().await).await;
     let path = "/referee/saltmarsh/w1/1042";
     let page = browser.get(path).await.expect(200);
-    assert!(page.text().contains("If struck: 2 places and 2 standings"), "{}", page.text());
+    assert!(page.plain().contains("If struck: 2 places and 2 standings"), "{}", page.plain());
     let csrf = page.csrf();
     let etag = page
-        .text()
+        .plain()
         .split_once("name=\"etag\" value=\"")
         .expect("an etag")
         .1
@@ -161,9 +161,9 @@ async fn what_a_ruling_would_move_is_told_before_it_is_given() {
         let fields = [("csrf", csrf.as_str()), ("etag", &etag), ("kind", kind), more, ("do", "preview")];
         browser.post(&format!("{path}/ruling")).form(&fields)
     };
-    let deduct = ask("deduct", ("reps", "11")).await.expect(200).text();
+    let deduct = ask("deduct", ("reps", "11")).await.expect(200).plain();
     assert!(deduct.contains("With 6+9 tb 11:00: 2nd in Women; 1 place and 1 standing"), "{deduct}");
-    let replace = ask("replace", ("performance", "5+2 tb 9:50")).await.expect(200).text();
+    let replace = ask("replace", ("performance", "5+2 tb 9:50")).await.expect(200).plain();
     assert!(replace.contains("With 5+2 tb 9:50: 3rd in Women; 2 places and 2 standings"), "{replace}");
     let state = app.nobody().get(&score(1042)).await.json()["state"].clone();
     assert_eq!(state, "attested", "nothing is stored by looking");

@@ -82,7 +82,7 @@ pub struct Row {
 
 /// Columns of a file that was given back (refused rows, a gym's results), which are ignored when it
 /// is sent again.
-const GIVEN_BACK: [&str; 6] = ["line", "column", "reason", "state", "received_at", "remark"];
+pub const GIVEN_BACK: [&str; 6] = ["line", "column", "reason", "state", "received_at", "remark"];
 
 impl Kind {
     /// Columns it may have, and those it must have.

@@ -41,6 +41,7 @@ mod sheet_said;
 mod shell;
 mod signin;
 mod standings;
+mod taking_part;
 mod upload;
 mod wall;
 mod what_if;
@@ -162,8 +163,8 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/scores.csv", get(desk::get_csv))
         .route("/desk/{c}/{gym}/{w}/attestation", post(desk::post_attestation))
         .route("/desk/{c}/{gym}/{w}/{bib}", get(score::get_score).post(score::post_score))
-        .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(score::post_not_taking_part))
-        .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(score::post_taking_part))
+        .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(taking_part::post_not_taking_part))
+        .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(taking_part::post_taking_part))
         .route("/referee", get(referee::get_referee))
         .route("/referee/{c}/{w}/{bib}", get(review::get_review))
         .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))

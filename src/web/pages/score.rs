@@ -8,7 +8,7 @@ use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, Request, heats, submit, withdraw};
+use crate::actions::{Failure, Request, heats, submit};
 use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
@@ -288,7 +288,7 @@ async fn with_judge(
 }
 
 /// The page that says what was stored.
-fn after(about: &About, fields: &Fields) -> String {
+pub(super) fn after(about: &About, fields: &Fields) -> String {
     if about.own {
         return format!("{}#w-{}", about.back(), about.path.workout);
     }
@@ -418,33 +418,6 @@ async fn again(
     let more = ["performed_at", "no_reps", "video", "reason", "again"];
     page.more_open |= more.iter().any(|id| form::has(&page.errors, id)) || page.values.again;
     Ok((status, html(&page)?).into_response())
-}
-
-/// `POST /desk/{c}/{gym}/{w}/{bib}/not-taking-part`.
-pub async fn post_not_taking_part(
-    State(app): State<App>,
-    caller: Caller,
-    Path(place): Path<Place>,
-    Form(_): Form<Fields>,
-) -> Answer {
-    state(&app, &caller, place, true).await
-}
-
-/// `POST /desk/{c}/{gym}/{w}/{bib}/taking-part`.
-pub async fn post_taking_part(
-    State(app): State<App>,
-    caller: Caller,
-    Path(place): Path<Place>,
-    Form(_): Form<Fields>,
-) -> Answer {
-    state(&app, &caller, place, false).await
-}
-
-async fn state(app: &App, caller: &Caller, place: Place, out: bool) -> Answer {
-    let about = About::read(app, caller, place).await?;
-    let request = Request::at(caller.received);
-    withdraw::state_not_taking_part(app, &caller.actor, &about.path, request, out).await?;
-    Ok(Redirect::to(&after(&about, &Fields::default())).into_response())
 }
 
 #[cfg(test)]

@@ -200,6 +200,11 @@ impl Reply {
         String::from_utf8_lossy(&self.body).into_owned()
     }
 
+    /// The text with plain spaces where units must not part from their numbers.
+    pub fn plain(&self) -> String {
+        self.text().replace('\u{a0}', " ")
+    }
+
     pub fn header(&self, name: &str) -> &str {
         self.headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default()
     }

@@ -10,7 +10,7 @@ use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::DeskRow;
 use crate::app::App;
 use crate::rules::ledger::Refusal;
-use crate::rules::table::{self, Kind};
+use crate::rules::table::{self, GIVEN_BACK, Kind};
 use crate::rules::workout::Workout;
 use crate::web::api::{MOST_ROWS, csv_file};
 use crate::web::extract::{Path, Query};
@@ -78,6 +78,7 @@ fn view(desk: &Desk, caller: &Caller, chosen: &str) -> View {
     let (w, f, c) = (words(), texts(), &desk.reader.competition);
     let title = put(f.title, &[("gym", &desk.gym.name)]);
     let (known, _) = Kind::Scores.columns();
+    let known: Vec<&str> = known.iter().copied().filter(|column| !GIVEN_BACK.contains(column)).collect();
     let o = words::organise(language::reader());
     let workouts = open(desk);
     let csv = |x: &&Workout| {
