@@ -4,7 +4,7 @@
 //
 //   node pages.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
 //                                          tests/data/nothing_yet.toml applied to its database and
-//                                          the demo's organiser its organiser
+//                                          the demo's organiser one of all competitions
 //   LOOKS=FOLDER                           keeps a small picture of every page: tests/looks
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
