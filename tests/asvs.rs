@@ -33,10 +33,10 @@ fn every_test_that_the_table_names_is_there() {
         for (path, name) in named(&shown) {
             let file = if path.starts_with("src/") { path.clone() } else { format!("tests/{path}") };
             let text = std::fs::read_to_string(root.join(&file)).unwrap_or_default();
-            let test = text.split(&format!("fn {name}(")).next().filter(|before| before.len() < text.len());
+            let before = text.split(&format!("fn {name}(")).next().filter(|before| before.len() < text.len());
             // The attribute stands right before it.
             let is_test =
-                test.is_some_and(|before| before.trim_end().rsplit("\n").take(2).any(|l| l.contains("test]")));
+                before.is_some_and(|lines| lines.trim_end().rsplit('\n').take(2).any(|l| l.contains("test]")));
             if !is_test {
                 missing.push(format!("{number}: {file}::{name}"));
             }

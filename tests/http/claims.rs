@@ -147,7 +147,7 @@ async fn an_answer_says_nothing_about_which_bibs_and_competitions_there_are() {
 async fn guessing_is_throttled_by_bib_and_by_address() {
     let app = TestApp::new().await;
     let made = codes(&app, json!([1042])).await;
-    let guesser = app.nobody().from_peer("198.51.100.7");
+    let guesser = app.nobody().seen_from("198.51.100.7");
     let guess =
         || guesser.post("/api/v1/claims").json(with_account(1042, "CCCC-DDDD", "a@example.org", "three old oars"));
     for _ in 0..10 {
@@ -156,7 +156,7 @@ async fn guessing_is_throttled_by_bib_and_by_address() {
     let told = guess().await.expect(429);
     assert!(told.header("retry-after").parse::<u64>().is_ok_and(|s| s > 0));
     // The athlete, from elsewhere, is not kept out.
-    let athlete = app.nobody().from_peer("198.51.100.8");
+    let athlete = app.nobody().seen_from("198.51.100.8");
     let right = with_account(1042, &made[0].1, "ines@example.org", "three old oars");
     athlete.post("/api/v1/claims").json(right).await.expect(200);
 }

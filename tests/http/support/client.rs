@@ -59,7 +59,7 @@ impl Client {
     }
 
     /// Over a connection from this address.
-    pub fn from_peer(mut self, address: &str) -> Self {
+    pub fn seen_from(mut self, address: &str) -> Self {
         self.peer = Some(address.parse().expect("an address"));
         self
     }
