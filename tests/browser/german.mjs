@@ -9,7 +9,7 @@ const language = (page) => page.evaluate(() => document.documentElement.lang);
 async function anmelden(page, { email, password }) {
   await page.goto("/signin");
   await page.getByLabel("E-Mail").fill(email);
-  await page.getByLabel("Passwort").fill(password);
+  await page.getByLabel("Passwort", { exact: true }).fill(password);
   await page.getByRole("main").getByRole("button", { name: "Anmelden" }).click();
   await page.waitForURL((url) => !url.pathname.startsWith("/signin"));
 }

@@ -242,7 +242,7 @@ async function problems() {
     for (let i = 0; i < 15; i += 1) {
       await stranger.page.goto("/signin");
       await stranger.page.getByLabel("E-mail").fill("nobody@saltmarsh.example");
-      await stranger.page.getByLabel("Password").fill(`guess ${i}`);
+      await stranger.page.getByLabel("Password", { exact: true }).fill(`guess ${i}`);
       const answer = stranger.page.waitForResponse((r) => r.request().method() === "POST");
       await stranger.page.getByRole("button", { name: "Sign in" }).click();
       if ((await answer).status() === 429) return;

@@ -97,7 +97,7 @@ await sound(anybody.page, "problem");
 await check("a wrong password is told beside the form", async () => {
   await anybody.page.goto("/signin");
   await anybody.page.getByLabel("E-mail").fill(staff.email);
-  await anybody.page.getByLabel("Password").fill("not the password");
+  await anybody.page.getByLabel("Password", { exact: true }).fill("not the password");
   await anybody.page.getByRole("button", { name: "Sign in" }).click();
   await sees(anybody.page, "do not fit together");
 });
@@ -227,9 +227,11 @@ await check("a referee finds what waits", async () => {
   await sees(checking.page, "Being checked");
 });
 await check("a score is doubted, and everybody sees that it is being checked", async () => {
-  await checking.page.getByLabel("Bib").first().fill(bib);
-  await checking.page.getByLabel("Workout", { exact: true }).first().selectOption(running);
-  await checking.page.getByRole("button", { name: "Open a score" }).first().click();
+  const button = checking.page.getByRole("button", { name: "Open a score" });
+  const one = checking.page.locator("form", { has: button }).first();
+  await one.getByLabel("Bib").fill(bib);
+  await one.getByLabel("Workout", { exact: true }).selectOption(running);
+  await one.getByRole("button", { name: "Open a score" }).click();
   await checking.page.getByLabel("What is in doubt").selectOption("count");
   await checking.page.getByLabel("What you saw").fill("Two reps short of full height.");
   await checking.page.getByRole("button", { name: "Mark as being checked" }).click();

@@ -60,7 +60,7 @@ async fn list_codes(State(app): State<App>, caller: Caller, Path(path): Path<OfG
 pub struct NewCodes {
     /// Entries of the gym; left out: all that have no code and were not claimed.
     #[serde(default)]
-    #[schema(nullable = false, value_type = Option<Vec<i64>>, example = json!([1042, 1043]))]
+    #[schema(value_type = Option<Vec<i64>>, example = json!([1042, 1043]))]
     bibs: Option<BTreeSet<u32>>,
 }
 
@@ -88,7 +88,7 @@ impl From<Slip> for NewCode {
 /// Each takes the place of an older one of the same entry. At most 200 at once: ask again for the
 /// rest.
 #[utoipa::path(post, path = "/competitions/{competition}/gyms/{gym}/claim-codes", tag = "accounts", params(OfGym),
-    request_body = NewCodes, responses(
+    request_body = Option<NewCodes>, responses(
     (status = 200, description = "Made; shown this once.", content((Vec<NewCode> = "application/json"), (String = "text/csv"))),
     Problems, WriteProblems))]
 async fn make_codes(
@@ -96,12 +96,13 @@ async fn make_codes(
     caller: Caller,
     accept: Accept,
     Path(path): Path<OfGym>,
-    sent: Result<Json<NewCodes>, Problem>,
+    sent: Result<Json<Option<NewCodes>>, Problem>,
 ) -> Answer {
     // Permission comes before what is sent.
     accounts::list_codes(&app, &caller.actor, caller.received, &path.competition, &path.gym).await?;
     let form = accept.best(&[JSON, CSV])?;
     let Json(sent) = sent?;
+    let sent = sent.unwrap_or_default();
     let (competition, gym) = (&path.competition, &path.gym);
     let (codes, slips) =
         accounts::make_codes(&app, &caller.actor, caller.received, competition, gym, sent.bibs.as_ref()).await?;
