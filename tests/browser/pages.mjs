@@ -89,8 +89,7 @@ const stops = [
   ["nobody", "the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
   ["nobody", "the gym's screen, one workout", `/desk/${c}/${gym}/wall?show=${running}&still=yes`],
   ["nobody", "places with a mark", `/c/${c}/divisions/women/workouts/${running}?bib=${done}`],
-  ["nobody", "another result tried", `/c/${c}/athletes/${done}?workout=${running}&performance=1%2B1`],
-  ["nobody", "another result tried that is none", `/c/${c}/athletes/${done}?workout=${running}&performance=abc`],
+  ["nobody", "another result tried", `/c/${c}/athletes/${done}?workout=${running}&performance=25%2F24%2F23%2F22`],
   ["staff", "slips", `/desk/${c}/${gym}/codes`, async (page) => page.locator('button[value="rest"]').click()],
   ["staff", "sheets with names", `/c/${c}/workouts/w4/sheet?gym=${gym}`],
   ["staff", "receipt", `/desk/${c}/${gym}/receipt`],
@@ -276,7 +275,7 @@ async function paper() {
         const page = await document.getPage(n);
         const { items } = await page.getTextContent();
         const width = page.view[2];
-        for (const item of items) assert(item.transform[4] + item.width <= width + 1, `beside the paper: ${item.str}`);
+        for (const item of items.filter((i) => i.str.trim())) assert(item.transform[4] + item.width <= width + 1, `beside the paper: ${item.str}`);
         text += items.map((i) => i.str).join(" ");
       }
       const plain = (t) => t.replace(/\s+/g, "");
