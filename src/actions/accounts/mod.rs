@@ -8,6 +8,7 @@
 //! ways in, `roles` who may be what, `tokens` what programs use.
 
 mod claims;
+mod common;
 mod gate;
 mod invite;
 mod password;
