@@ -62,13 +62,6 @@ impl Store {
         id.ok_or(StoreError::Taken)
     }
 
-    /// Notes that the address is its owner's.
-    pub async fn confirm_account(&self, id: i64) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        db!(&mut tx, exec: "UPDATE accounts SET confirmed = 1 WHERE id = $1 AND confirmed = 0", id)?;
-        Ok(tx.commit().await?)
-    }
-
     /// Takes every way in away from an account whose address nobody had vouched for, and vouches
     /// for it: whoever made it does not get in any more, its owner does by a link.
     pub async fn take_over_account(&self, id: i64) -> Result<(), StoreError> {

@@ -3,7 +3,8 @@
 //! Reading order: [`db`] (one text, two engines; [`dialect`] holds what differs) → [`merkle`] and
 //! [`log`] → [`load`] and [`save`] (the touched part of a ledger, in and out) → [`writer`].
 //! [`verify`] works everything out again from the log. The other files are reads, and the tables
-//! that have no log: [`accounts`], [`grants`], [`sessions`], [`tokens`], [`links`].
+//! that have no log: [`accounts`], [`grants`], [`sessions`], [`tokens`], [`links`],
+//! [`throttles`].
 //!
 //! What is private is read only with a [`Permit`](crate::rules::access::Permit) in hand.
 
@@ -34,6 +35,7 @@ mod preview;
 mod save;
 pub mod scores;
 pub mod sessions;
+pub mod throttles;
 pub mod tokens;
 pub mod transfer;
 pub mod verify;

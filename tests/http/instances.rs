@@ -94,6 +94,44 @@ async fn a_session_holds_at_both_until_it_is_ended_at_one() {
     same.get("/account").await.expect(401);
 }
 
+/// Tries by turns at two services, from one place: so many are let through by both together.
+async fn by_turns(one: &TestApp, two: &TestApp, path: &str, body: &Value, through: usize, wrong: u16) {
+    let clients = [one, two].map(|app| app.nobody().seen_from("198.51.100.7"));
+    for n in 0..through {
+        clients[n % 2].post(path).json(body.clone()).await.expect(wrong);
+    }
+    for client in clients {
+        let told = client.post(path).json(body.clone()).await.expect(429);
+        assert!(told.header("retry-after").parse::<u64>().is_ok_and(|s| s > 0));
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn tries_at_one_count_at_the_other_too() {
+    let one = TestApp::new().await;
+    let two = one.beside().await;
+    one.db_account("ines@example.org", Some("three old oars"), &[]).await;
+    let session = "/api/v1/session";
+    let guess = json!({ "email": "ines@example.org", "password": "not the password" });
+    by_turns(&one, &two, session, &guess, 10, 401).await;
+    let code = json!({ "competition": "saltmarsh", "bib": 1042, "code": "CCCC-DDDD",
+        "email": "new@example.org", "password": "three old oars" });
+    by_turns(&one, &two, "/api/v1/claims", &code, 10, 422).await;
+    // What is left of the forty that one address has.
+    by_turns(&one, &two, session, &json!({ "code": "no such link" }), 20, 401).await;
+    // From elsewhere the owner signs in, at either.
+    let right = json!({ "email": "ines@example.org", "password": "three old oars" });
+    for app in [&one, &two] {
+        app.nobody().seen_from("198.51.100.8").post(session).json(right.clone()).await.expect(201);
+    }
+    // A service that is started later knows of them too; as time goes by tries are let through again.
+    let three = one.beside().await;
+    let guesser = three.nobody().seen_from("198.51.100.7");
+    guesser.post(session).json(guess.clone()).await.expect(429);
+    three.set_clock("2027-01-14T12:01:00Z");
+    guesser.post(session).json(guess).await.expect(401);
+}
+
 /// Keeps the log of the database as it is now, to be put back.
 async fn keep(app: &TestApp, name: &str) {
     let mut raw = app.database.raw().await;

@@ -9,6 +9,7 @@ mod migrations;
 mod reads;
 mod sql;
 mod support;
+mod throttles;
 mod transfer;
 mod verify;
 mod writer;

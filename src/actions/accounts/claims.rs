@@ -6,6 +6,7 @@
 //! is made with one has an address that nobody vouched for: see [`super::add_account`] for what
 //! becomes of it when its owner is invited.
 
+use super::gate::pass;
 use super::password::{check, hash_aside, verify_aside};
 use super::sign_in::begin;
 use super::{AccountError, Origin, SignedIn, fault, fold};
@@ -208,7 +209,7 @@ pub async fn claim(
     let email = if by.account.is_some() { String::new() } else { checked_email(claim)? };
     // No address has a space in it: these keys never meet those of accounts.
     let key = format!("claim {} {}", claim.competition, claim.bib);
-    app.gate.pass(Some(&key), from.address)?;
+    pass(app, Some(&key), from.address).await?;
     let found = app.store.find_competition(&claim.competition).await?.filter(|known| takes_claims(known, now));
     let hash = match &found {
         Some(known) => app.store.find_claim(known.id, claim.bib).await?,
@@ -269,7 +270,7 @@ fn checked_email(claim: &Claim) -> Result<String, AccountError> {
 /// The account of this address, when the password is its own; `None`: there is no such account.
 async fn by_password(app: &App, email: &str, password: &str) -> Result<Option<i64>, AccountError> {
     let folded = fold(email);
-    app.gate.pass(Some(&folded), None)?;
+    pass(app, Some(&folded), None).await?;
     let Some(account) = app.store.find_account_by_email(&folded).await? else { return Ok(None) };
     let (right, _) = verify_aside(app, password, account.password_hash.as_deref()).await?;
     if right { Ok(Some(account.id)) } else { Err(AccountError::WrongSignIn) }

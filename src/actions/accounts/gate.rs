@@ -1,78 +1,86 @@
 //! What slows guessing down: tries at one account, from one address and from all, tries from one
-//! address, and the number of
-//! password hashes worked out at once.
+//! address, letters asked for, and the number of password hashes worked out at once.
 //!
-//! Every try counts, right or wrong. A full throttle never locks an account: a one-time link, a
-//! session and a token go on working. The counts are in memory: a restart forgets them.
+//! Every try that is let through counts, right or wrong. A full throttle never locks an account: a
+//! one-time link, a session and a token go on working. The counts stand in the database, for all
+//! processes on it and beyond a restart; the bound on hashing is each process's own.
 
-use super::AccountError;
-use governor::clock::{Clock, DefaultClock};
-use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
-use std::hash::Hash;
+use super::{AccountError, hashed};
+use crate::app::App;
+use crate::store::throttles::Limit;
+use jiff::SignedDuration;
+use sha2::{Digest, Sha256};
 use std::net::{IpAddr, Ipv6Addr};
-use std::num::NonZeroU32;
 use std::time::Duration;
 use tokio::sync::Semaphore;
 
-/// Tries at one account from one address in a row; then one a minute.
-const TRIES_ACCOUNT: NonZeroU32 = NonZeroU32::new(10).expect("ten is not zero");
-const PERIOD_ACCOUNT: Duration = Duration::from_mins(1);
-/// Tries at one account from all addresses in a row; then one every six seconds. So much more than
-/// from one that nobody keeps the owner out from a single address.
-const TRIES_EVERYWHERE: NonZeroU32 = NonZeroU32::new(100).expect("a hundred is not zero");
-const PERIOD_EVERYWHERE: Duration = Duration::from_secs(6);
-/// Tries from one address in a row (a gym shares one); then one every ten seconds.
-const TRIES_ADDRESS: NonZeroU32 = NonZeroU32::new(40).expect("forty is not zero");
-const PERIOD_ADDRESS: Duration = Duration::from_secs(10);
-/// Keys kept before those that have recovered are swept out.
-const SWEEP: usize = 10_000;
+/// So often in a row, then once in this time.
+struct Rate(&'static str, u32, SignedDuration);
 
-/// An account as it is counted: the SHA-256 of its folded e-mail, so that a long one takes no room.
-type Account = [u8; 32];
+/// Tries at one account from one address.
+const ACCOUNT: Rate = Rate("account_and_address", 10, SignedDuration::from_mins(1));
+/// Tries at one account from all addresses: so much more than from one that nobody keeps the owner
+/// out from a single address.
+const EVERYWHERE: Rate = Rate("account", 100, SignedDuration::from_secs(6));
+/// Tries from one address: a gym shares one.
+const ADDRESS: Rate = Rate("address", 40, SignedDuration::from_secs(10));
+/// Letters about a forgotten password to one account, whoever asks.
+const LETTERS: Rate = Rate("letters_to_account", 3, SignedDuration::from_mins(20));
+/// Letters asked for from one address.
+const ASKING: Rate = Rate("letters_from_address", 10, SignedDuration::from_mins(2));
 
-/// Throttles of sign-in and the bound on password hashing. One a process.
+/// The bounds on what costs a process and the database most.
 pub struct Gate {
-    accounts: DefaultKeyedRateLimiter<(Account, Option<IpAddr>)>,
-    everywhere: DefaultKeyedRateLimiter<Account>,
-    addresses: DefaultKeyedRateLimiter<IpAddr>,
+    /// One try is counted at a time, so that a flood of them leaves the other connections to those
+    /// who write scores.
+    counting: Semaphore,
     pub(super) hashing: Semaphore,
 }
 
 impl Default for Gate {
     fn default() -> Self {
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        Self {
-            accounts: RateLimiter::keyed(quota(TRIES_ACCOUNT, PERIOD_ACCOUNT)),
-            everywhere: RateLimiter::keyed(quota(TRIES_EVERYWHERE, PERIOD_EVERYWHERE)),
-            addresses: RateLimiter::keyed(quota(TRIES_ADDRESS, PERIOD_ADDRESS)),
-            hashing: Semaphore::new(cores.saturating_sub(1).max(1)),
-        }
+        Self { counting: Semaphore::new(1), hashing: Semaphore::new(cores.saturating_sub(1).max(1)) }
     }
 }
 
-fn quota(burst: NonZeroU32, period: Duration) -> Quota {
-    Quota::with_period(period).expect("the period is not zero").allow_burst(burst)
+/// Counts a try at `account` (a folded e-mail, or what else is guessed at) from `address`.
+pub(super) async fn pass(app: &App, account: Option<&str>, address: Option<IpAddr>) -> Result<(), AccountError> {
+    let network = address.map(network);
+    let mut limits = Vec::with_capacity(3);
+    limits.extend(network.map(|network| ADDRESS.of("", Some(network))));
+    if let Some(account) = account {
+        limits.extend([ACCOUNT.of(account, network), EVERYWHERE.of(account, None)]);
+    }
+    count(app, &limits).await
 }
 
-impl Gate {
-    /// Counts a try at `account` (a folded e-mail) from `address`.
-    pub(super) fn pass(&self, account: Option<&str>, address: Option<IpAddr>) -> Result<(), AccountError> {
-        let network = address.map(network);
-        if let Some(network) = network {
-            check(&self.addresses, &network)?;
-        }
-        let Some(account) = account.map(super::hashed) else { return Ok(()) };
-        // Who is stopped here does not use up what is left to others.
-        check(&self.accounts, &(account, network))?;
-        check(&self.everywhere, &account)
-    }
+/// Counts a letter to `account` (a folded e-mail) that is asked for from `address`.
+pub(super) async fn ask(app: &App, account: &str, address: Option<IpAddr>) -> Result<(), AccountError> {
+    let mut limits = vec![LETTERS.of(account, None)];
+    limits.extend(address.map(|address| ASKING.of("", Some(network(address)))));
+    count(app, &limits).await
 }
 
-fn check<K: Hash + Eq + Clone>(limiter: &DefaultKeyedRateLimiter<K>, key: &K) -> Result<(), AccountError> {
-    if limiter.len() > SWEEP {
-        limiter.retain_recent();
+async fn count(app: &App, limits: &[Limit]) -> Result<(), AccountError> {
+    let throttled = |wait| AccountError::Throttled(Duration::try_from(wait).unwrap_or_default());
+    // Who has to wait is told so without a turn: a flood from one address keeps nobody waiting.
+    if let Some(wait) = app.store.find_wait(limits, app.clock.now()).await? {
+        return Err(throttled(wait));
     }
-    limiter.check_key(key).map_err(|until| AccountError::Throttled(until.wait_time_from(DefaultClock::default().now())))
+    let _turn = app.gate.counting.acquire().await.map_err(anyhow::Error::new)?;
+    app.store.count_try(limits, app.clock.now()).await?.map_or(Ok(()), |wait| Err(throttled(wait)))
+}
+
+impl Rate {
+    /// For this account and this network. The key is of one length however long they are, and says
+    /// neither.
+    fn of(&self, account: &str, network: Option<IpAddr>) -> Limit {
+        let Self(what, burst, period) = *self;
+        let network = network.map(|n| n.to_string()).unwrap_or_default();
+        let parts = [hashed(what), hashed(account), hashed(&network)];
+        Limit { key: Sha256::digest(parts.concat()).into(), burst, period }
+    }
 }
 
 /// One household or gym has a whole /64 of IPv6: it counts as one address.
@@ -88,24 +96,25 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_eleventh_try_at_an_account_waits_and_another_account_does_not() {
-        let gate = Gate::default();
-        for _ in 0..TRIES_ACCOUNT.get() {
-            gate.pass(Some("a@example.org"), None).unwrap();
-        }
-        let refused = gate.pass(Some("a@example.org"), None).unwrap_err();
-        assert!(matches!(refused, AccountError::Throttled(wait) if wait <= PERIOD_ACCOUNT && !wait.is_zero()));
-        gate.pass(Some("b@example.org"), None).unwrap();
+    fn addresses_of_one_ipv6_network_share_their_tries() {
+        let of = |address: &str| network(address.parse().expect("an address"));
+        assert_eq!(of("2001:db8::1"), of("2001:db8::ffff"));
+        assert_ne!(of("2001:db8::1"), of("2001:db8:0:1::1"));
+        assert_eq!(of("::ffff:198.51.100.7"), of("198.51.100.7"));
+        assert_ne!(of("198.51.100.7"), of("198.51.100.8"));
     }
 
     #[test]
-    fn addresses_of_one_ipv6_network_share_their_tries() {
-        let gate = Gate::default();
-        for host in 0..u128::from(TRIES_ADDRESS.get()) {
-            let address = IpAddr::V6(Ipv6Addr::from((0x2001_0db8_u128 << 96) + host));
-            gate.pass(None, Some(address)).unwrap();
-        }
-        assert!(gate.pass(None, Some("2001:db8::ffff".parse().unwrap())).is_err());
-        assert!(gate.pass(None, Some("2001:db8:0:1::1".parse().unwrap())).is_ok());
+    fn what_is_counted_apart_has_keys_of_its_own() {
+        let here = Some("198.51.100.7".parse().expect("an address"));
+        let keys = [
+            ACCOUNT.of("a@example.org", here),
+            ACCOUNT.of("a@example.org", None),
+            ACCOUNT.of("b@example.org", here),
+            EVERYWHERE.of("a@example.org", None),
+            ADDRESS.of("", here),
+        ]
+        .map(|limit| limit.key);
+        assert!((0..keys.len()).all(|i| !keys[..i].contains(&keys[i])));
     }
 }
