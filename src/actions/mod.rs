@@ -19,6 +19,7 @@ pub mod follow;
 pub mod heats;
 pub mod import;
 pub mod language;
+pub mod letters;
 pub mod lists;
 pub mod log;
 pub mod mail;

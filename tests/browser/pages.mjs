@@ -68,6 +68,7 @@ const stops = [
   ["nobody", "athlete", `/c/${c}/athletes/${done}`],
   ["nobody", "sign in", "/signin"],
   ["nobody", "sign in by a link", "/signin/link?code=not-a-code"],
+  ["nobody", "a forgotten password", "/signin/forgotten"],
   ["nobody", "a kind of problem", "/problems/invalid"],
   ["nobody", "api", "/api", async (page) => page.locator(".opblock-tag").first().waitFor()],
   // The field of a body has no label in Swagger UI 5.35.

@@ -35,6 +35,7 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Nobody, "/c/saltmarsh/athletes/1042"),
     (Who::Nobody, "/signin"),
     (Who::Nobody, "/signin/link?code=abc"),
+    (Who::Nobody, "/signin/forgotten"),
     (Who::Nobody, "/claim?c=saltmarsh"),
     (Who::Nobody, "/desk/saltmarsh/quayside/wall"),
     (Who::Nobody, "/desk/saltmarsh/quayside/wall?show=w1"),

@@ -2,8 +2,9 @@
 //! one that never answers, and none at all.
 
 use crate::log_lines::Log;
-use crate::organise::organiser;
+use crate::organise::organiser as organiser_browser;
 use crate::support::{Client, SALTMARSH, TestApp, grant};
+use serde_json::{Value, json};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tallywright::config::{Mail, Patience};
@@ -15,7 +16,7 @@ const PEOPLE: &str = "/organise/saltmarsh/people";
 
 /// How a mail server of the tests behaves.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Manner {
+pub enum Manner {
     Takes,
     /// Refuses every address for good.
     Refuses,
@@ -26,13 +27,13 @@ enum Manner {
 }
 
 /// A mail server.
-struct Sink {
-    url: String,
+pub struct Sink {
+    pub url: String,
     letters: Arc<Mutex<Vec<String>>>,
 }
 
 impl Sink {
-    async fn new(manner: Manner) -> Self {
+    pub async fn new(manner: Manner) -> Self {
         let listener = TcpListener::bind(("127.0.0.1", 0)).await.expect("a port");
         let url = format!("smtp://{}", listener.local_addr().expect("an address"));
         let letters = Arc::new(Mutex::new(Vec::new()));
@@ -45,12 +46,12 @@ impl Sink {
         Self { url, letters }
     }
 
-    fn letters(&self) -> Vec<String> {
+    pub fn letters(&self) -> Vec<String> {
         self.letters.lock().expect("not poisoned").clone()
     }
 
     /// The letters, once there are so many.
-    async fn wait_for(&self, n: usize) -> Vec<String> {
+    pub async fn wait_for(&self, n: usize) -> Vec<String> {
         for _ in 0..400 {
             if self.letters().len() >= n {
                 break;
@@ -112,19 +113,19 @@ async fn speak(stream: TcpStream, manner: Manner, letters: Arc<Mutex<Vec<String>
 }
 
 /// A service that sends by this address, with a gym that has a contact.
-async fn behind(url: &str) -> (TestApp, Client, String) {
+pub async fn behind(url: &str) -> (TestApp, Client, String) {
     let patience = Patience { each: Duration::from_millis(400), again: vec![Duration::from_millis(50)] };
     let mail = Mail { url: url.to_owned(), from: "Scores <scores@example.org>".to_owned(), patience };
     let app = TestApp::configured(|config| config.mail = Some(mail)).await;
     app.db_competition(SALTMARSH, false).await;
     let gyms = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,Ana Cruz,ana@quayside.example\n";
     app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(gyms).await.expect(200);
-    let (browser, csrf) = organiser(&app).await;
+    let (browser, csrf) = organiser_browser(&app).await;
     (app, browser, csrf)
 }
 
 /// The text of a letter: quoted-printable undone (RFC 2045 §6.7).
-fn plain(letter: &str) -> String {
+pub fn plain(letter: &str) -> String {
     let (head, body) = letter.split_once("\r\n\r\n").expect("a head");
     if !head.contains("quoted-printable") {
         return body.to_owned();
@@ -142,7 +143,7 @@ fn plain(letter: &str) -> String {
     String::from_utf8(out).expect("UTF-8")
 }
 
-fn code(letter: &str) -> String {
+pub fn code(letter: &str) -> String {
     let text = plain(letter);
     let rest = text.split_once("/signin/link?code=").expect("a link").1;
     rest.split(|c: char| c.is_whitespace()).next().expect("a code").to_owned()
@@ -184,6 +185,56 @@ async fn a_new_link_is_mailed_and_shown() {
     let letter = sink.wait_for(1).await.remove(0);
     assert!(page.contains(&code(&letter)), "the same link is shown");
     assert!(page.contains("taken by the mail server"));
+}
+
+#[tokio::test]
+async fn who_is_invited_over_the_api_gets_a_letter_too() {
+    let sink = Sink::new(Manner::Takes).await;
+    let (app, ..) = behind(&sink.url).await;
+    let organiser = app.organiser().await;
+    let invite = |email: &str| {
+        let roles =
+            json!([{ "role": "judge", "competition": SALTMARSH }, { "role": "referee", "competition": SALTMARSH }]);
+        organiser.post("/api/v1/accounts").json(json!({ "email": email, "roles": roles }))
+    };
+    let told = invite("vera@example.org").await.expect(201).json();
+    assert_eq!(told["letter"], json!({ "outcome": "sent" }));
+    let letter = sink.wait_for(1).await.remove(0);
+    assert!(letter.contains("To: vera@example.org\r\n") && plain(&letter).contains("Saltmarsh"), "{letter}");
+    assert!(told["link"].as_str().is_some_and(|link| link.ends_with(&code(&letter))), "the same link: {told}");
+    app.nobody().post("/signin/link").form(&[("code", &code(&letter))]).await.expect(303);
+    // Who can sign in already needs none.
+    let again = invite("vera@example.org").await.expect(200).json();
+    assert_eq!((&again["letter"], &again["link"]), (&Value::Null, &Value::Null));
+    // A role in all competitions, and a new link: the letter is about none of them.
+    let all = app.administrator().await;
+    let everywhere = json!({ "email": "chief@example.org", "roles": [{ "role": "referee" }] });
+    let made = all.post("/api/v1/accounts").json(everywhere).await.expect(201).json();
+    let path = format!("/api/v1/accounts/{}/link", made["account"]);
+    let fresh = all.post(&path).await.expect(201).json();
+    assert_eq!(fresh["letter"], json!({ "outcome": "sent" }));
+    let letters = sink.wait_for(3).await;
+    assert!(fresh["link"].as_str().is_some_and(|link| link.ends_with(&code(&letters[2]))), "{fresh}");
+    assert!(
+        plain(&letters[2]).contains("at http://127.0.0.1:8080:") && letters[2].contains("Subject: Your sign-in\r\n")
+    );
+    // They are nobody's to list.
+    let (browser, _) = organiser_browser(&app).await;
+    assert!(!browser.get(PEOPLE).await.expect(200).text().contains("chief@example.org"));
+}
+
+#[tokio::test]
+async fn over_the_api_one_is_told_that_a_letter_was_not_sent() {
+    let sink = Sink::new(Manner::Refuses).await;
+    let (app, ..) = behind(&sink.url).await;
+    let sent = json!({ "email": "vera@example.org", "roles": [{ "role": "judge", "competition": SALTMARSH }] });
+    let told = app.organiser().await.post("/api/v1/accounts").json(sent.clone()).await.expect(201).json();
+    assert_eq!(told["letter"]["outcome"], "failed");
+    assert!(told["letter"]["detail"].as_str().is_some_and(|d| d.contains("550")) && told["link"].is_string(), "{told}");
+    // Without a mail server nothing is said of letters.
+    let quiet = TestApp::new().await;
+    let told = quiet.organiser().await.post("/api/v1/accounts").json(sent).await.expect(201).json();
+    assert!(told.get("letter").is_none() && told["link"].is_string(), "{told}");
 }
 
 #[tokio::test]
@@ -251,7 +302,7 @@ async fn a_slow_mail_server_keeps_nobody_waiting_and_no_secret_is_logged() {
 #[tokio::test]
 async fn without_a_mail_server_links_are_shown_as_ever() {
     let app = TestApp::new().await;
-    let (browser, csrf) = organiser(&app).await;
+    let (browser, csrf) = organiser_browser(&app).await;
     assert!(!browser.get(PEOPLE).await.expect(200).text().contains("Mail the sign-ins"));
     let table = browser.post(&format!("{PEOPLE}/invite")).form(&[("csrf", &csrf), ("do", "mail")]).await.expect(200);
     assert!(table.header("content-type").starts_with("text/csv"));

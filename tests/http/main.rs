@@ -9,6 +9,7 @@ mod claims;
 mod desk;
 mod desk_file;
 mod every_page;
+mod forgotten;
 mod heats;
 mod hostile;
 mod instances;

@@ -122,6 +122,8 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/signin", "form:email=who@example.org&password=not+the+password", "1111111111+"),
     ("GET",    "/signin/link?code=abc", "", "+++++++++++"),
     ("POST",   "/signin/link", "form:code=abc", "11111111111"),
+    ("GET",    "/signin/forgotten", "", "+++++++++++"),
+    ("POST",   "/signin/forgotten", "form:email=who@example.org", "+++++++++++"),
     ("GET",    "/claim?c=none", "", "+++++++++++"),
     ("POST",   "/claim", "form:c=none&bib=1&code=x", "+++++++++++"),
     ("GET",    "/account", "", "1++++++++++"),

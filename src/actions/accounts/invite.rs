@@ -7,6 +7,8 @@
 use super::roles::{add_account, make_link};
 use super::sign_in::link_span;
 use super::{AccountError, NewAccount};
+use crate::actions::letters::{self, Link};
+use crate::actions::mail::Outcome;
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Grant, Role, permit};
@@ -78,6 +80,22 @@ pub async fn invite_gyms(
     }
 }
 
+/// Mails a link to an account with these roles, and says what became of the letter as far as a
+/// moment shows; `None`: there is no mail server. It speaks of a competition where all roles are
+/// in that one.
+pub async fn mail_link(app: &App, roles: &[Grant], email: &str, link: &Link) -> Result<Option<Outcome>, AccountError> {
+    if !app.post.is_there() {
+        return Ok(None);
+    }
+    let slug = roles.first().and_then(|first| first.competition.as_deref());
+    let known = match slug.filter(|slug| roles.iter().all(|role| role.competition.as_deref() == Some(slug))) {
+        Some(slug) => app.store.find_competition(slug).await?,
+        None => None,
+    };
+    let competition = known.as_ref().map(|known| &*known.definition.competition);
+    Ok(letters::send(app, letters::sign_in(app, competition, email, link)).await)
+}
+
 async fn invite(app: &App, by: &Actor, competition: &str, gym: &str, email: &str) -> Result<Invitation, AccountError> {
     if email.is_empty() {
         return Ok(Invitation::NoAddress);
@@ -112,14 +130,14 @@ pub async fn relink(app: &App, by: &Actor, account: i64) -> Result<String, Accou
     if !any && account.password_hash.is_some() {
         return Err(Refusal::Conflict(Sentence::new("has_a_password"), Vec::new()).into());
     }
-    make_link(app, account.id).await
+    make_link(app, account.id, link_span()).await
 }
 
 /// A fresh link for an account with a password too, which only its owner must get to see: it is to
 /// be mailed to the address that comes with it, and shown to nobody.
 pub async fn relink_by_mail(app: &App, by: &Actor, account: i64) -> Result<(String, String), AccountError> {
     let (account, _) = within_reach(app, by, account).await?;
-    Ok((account.email, make_link(app, account.id).await?))
+    Ok((account.email, make_link(app, account.id, link_span()).await?))
 }
 
 /// The account, if it has no role but in competitions that `by` organises, or `by` administers the

@@ -9,6 +9,7 @@
 
 mod claims;
 mod common;
+mod forgotten;
 mod gate;
 mod invite;
 mod password;
@@ -17,8 +18,9 @@ mod sign_in;
 mod tokens;
 
 pub use claims::{Claim, Claimed, CodeRow, Codes, MOST_CODES, Slip, claim, list_codes, make_codes};
+pub use forgotten::{FORGOTTEN, send_forgotten};
 pub use gate::Gate;
-pub use invite::{Invitation, Invited, invite_gyms, relink, relink_by_mail};
+pub use invite::{Invitation, Invited, invite_gyms, mail_link, relink, relink_by_mail};
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
 pub use roles::{
     Added, NewAccount, RolesOf, add_account, add_roles, close_account, find_account, list_accounts, list_roles,

@@ -15,6 +15,7 @@ use crate::store::StoreError;
 use crate::store::accounts::Account;
 use crate::store::grants::Granted;
 use crate::words::Sentence;
+use jiff::SignedDuration;
 
 /// An account to add.
 #[derive(Clone, Debug, Default)]
@@ -32,6 +33,8 @@ pub struct NewAccount {
 pub struct Added {
     /// Its number.
     pub account: i64,
+    /// Its address.
+    pub email: String,
     /// False: there was one with this e-mail already, which got the roles.
     pub created: bool,
     /// The secret of a one-time sign-in link (7 days), for a new account without a password, and for
@@ -80,8 +83,9 @@ pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added
         app.store.take_over_account(account).await?;
     }
     app.store.add_grants(account, &new.grants, now).await?;
-    let link = if taken_over || (created && phc.is_none()) { Some(make_link(app, account).await?) } else { None };
-    Ok(Added { account, created, link })
+    let link =
+        if taken_over || (created && phc.is_none()) { Some(make_link(app, account, link_span()).await?) } else { None };
+    Ok(Added { account, email, created, link })
 }
 
 /// Accounts in order of their numbers, after `after`; for who administers the service.
@@ -153,7 +157,7 @@ pub async fn remove_role(app: &App, by: &Actor, id: i64) -> Result<(), AccountEr
 pub async fn new_link(app: &App, by: &Actor, account: i64) -> Result<String, AccountError> {
     permit(by, Act::Administer)?;
     let account = known(app.store.find_account(account).await?)?;
-    make_link(app, account.id).await
+    make_link(app, account.id, link_span()).await
 }
 
 /// Closes an account: no role, no password, no link, no session, no token is left (ASVS 7.4.2). Its number
@@ -173,9 +177,10 @@ pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), Account
     Ok(())
 }
 
-pub(super) async fn make_link(app: &App, account: i64) -> Result<String, AccountError> {
+/// A one-time link that holds for `span`; its secret.
+pub(super) async fn make_link(app: &App, account: i64, span: SignedDuration) -> Result<String, AccountError> {
     let (secret, now) = (secret(app), app.clock.now());
-    app.store.add_link(&hashed(&secret), account, now, now + link_span()).await?;
+    app.store.add_link(&hashed(&secret), account, now, now + span).await?;
     Ok(secret)
 }
 

@@ -3,6 +3,7 @@
 //! A session ends 24 hours after its last use (longer than the 20 hours from which WCAG 2.2.1 asks
 //! for no warning), and 14 days after its start at the latest (ASVS 7.3.1, 7.3.2).
 
+use super::gate::pass;
 use super::password::{check, hash_aside, verify_aside};
 use super::{AccountError, days, fault, fold, hashed, own, secret};
 use crate::app::App;
@@ -57,7 +58,7 @@ pub struct Known {
 /// Signs in with a password.
 pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> Result<SignedIn, AccountError> {
     let folded = fold(email);
-    app.gate.pass(Some(&folded), from.address)?;
+    pass(app, Some(&folded), from.address).await?;
     let account = app.store.find_account_by_email(&folded).await?;
     let phc = account.as_ref().and_then(|a| a.password_hash.as_deref());
     let (right, old) = verify_aside(app, password, phc).await?;
@@ -74,12 +75,16 @@ pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> R
 
 /// Signs in with the secret of a one-time link, which is used up.
 pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<SignedIn, AccountError> {
-    app.gate.pass(None, from.address)?;
+    pass(app, None, from.address).await?;
     let Some(account) = app.store.use_link(&hashed(secret), app.clock.now()).await? else {
         tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
         return Err(AccountError::WrongSignIn);
     };
-    app.store.confirm_account(account).await?;
+    // A link comes by mail or from an organiser: whoever made the account with a code, under an
+    // address that was not theirs, does not share it with its owner.
+    if app.store.find_account(account).await?.is_some_and(|account| !account.confirmed) {
+        app.store.take_over_account(account).await?;
+    }
     begin(app, account, true, from).await
 }
 
@@ -165,7 +170,7 @@ pub async fn set_password(
     if let Some(phc) = &account.password_hash
         && needs_current(app, by, keep).await?
     {
-        app.gate.pass(Some(&account.folded_email), None)?;
+        pass(app, Some(&account.folded_email), None).await?;
         let (right, _) = verify_aside(app, current.unwrap_or_default(), Some(phc)).await?;
         if !right {
             return Err(fault("/current", Sentence::new("password_wrong")));

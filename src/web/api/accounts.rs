@@ -2,6 +2,9 @@
 
 use super::me::RoleView;
 use crate::actions::accounts::{self, Added, NewAccount, RolesOf};
+use crate::actions::language;
+use crate::actions::letters::Link;
+use crate::actions::mail::Outcome;
 use crate::app::App;
 use crate::rules::access::Grant;
 use crate::store::grants::Granted;
@@ -94,12 +97,50 @@ pub struct Invited {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(nullable = false)]
     link: Option<String>,
+    /// What became of the letter with the link. Only where there is a link and the service sends mail.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    letter: Option<LetterView>,
+}
+
+/// A letter with a link.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct LetterView {
+    /// As far as a moment shows.
+    outcome: LetterOutcome,
+    /// Why it was not sent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    detail: Option<String>,
+}
+
+/// What became of a letter.
+#[derive(Debug, Serialize, ToSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum LetterOutcome {
+    /// The mail server took it.
+    Sent,
+    /// On its way.
+    Waiting,
+    /// It was not sent: hand the link on.
+    Failed,
+}
+
+impl From<Outcome> for LetterView {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Sent => Self { outcome: LetterOutcome::Sent, detail: None },
+            Outcome::Waiting => Self { outcome: LetterOutcome::Waiting, detail: None },
+            Outcome::Failed(why) => Self { outcome: LetterOutcome::Failed, detail: Some(why.say(language::reader())) },
+        }
+    }
 }
 
 /// Invite somebody.
 ///
 /// Adds an account, or gives one that exists more roles. Who organises a competition may give
-/// roles in it; who organises all, any.
+/// roles in it; who organises all, any. Where the service sends mail, the person gets the link by a
+/// letter too.
 #[utoipa::path(post, path = "/accounts", tag = "accounts", request_body = Invitation, responses(
     (status = 201, description = "A new account, with its link.", body = Invited),
     (status = 200, description = "The account was there and has the roles now.", body = Invited),
@@ -107,16 +148,21 @@ pub struct Invited {
 async fn add_account(State(app): State<App>, caller: Caller, sent: Result<Json<Invitation>, Problem>) -> Answer {
     accounts::may_invite(&caller.actor)?;
     let Json(sent) = sent?;
-    let grants = sent.roles.into_iter().map(Grant::from).collect();
-    let new = NewAccount { email: sent.email, password: None, grants };
-    let Added { account, created, link } = accounts::add_account(&app, &caller.actor, new).await?;
+    let grants: Vec<Grant> = sent.roles.into_iter().map(Grant::from).collect();
+    let new = NewAccount { email: sent.email, password: None, grants: grants.clone() };
+    let Added { account, email, created, link } = accounts::add_account(&app, &caller.actor, new).await?;
     let status = if created { StatusCode::CREATED } else { StatusCode::OK };
-    Ok((status, Json(Invited { account, link: link.map(|secret| address(&app, &secret)) })).into_response())
+    let link = link.map(|secret| address(&app, &secret));
+    let letter = match &link {
+        Some(link) => accounts::mail_link(&app, &grants, &email, link).await?.map(LetterView::from),
+        None => None,
+    };
+    Ok((status, Json(Invited { account, link: link.map(|link| link.address), letter })).into_response())
 }
 
-/// The address of a one-time link.
-fn address(app: &App, secret: &str) -> String {
-    format!("{}/signin/link?code={secret}", app.config.public_url)
+/// A one-time link of today.
+fn address(app: &App, secret: &str) -> Link {
+    Link::new(app, secret, app.clock.now() + accounts::link_span())
 }
 
 /// Close an account.
@@ -135,16 +181,25 @@ pub struct LinkView {
     /// Good for 7 days and one sign-in.
     #[schema(example = "https://scores.example.org/signin/link/…")]
     link: String,
+    /// What became of the letter with it. Only where the service sends mail.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    letter: Option<LetterView>,
 }
 
 /// Make a one-time sign-in link for an account.
 ///
-/// For who organises all competitions.
+/// For who organises all competitions. Where the service sends mail, the account's owner gets it by a
+/// letter too.
 #[utoipa::path(post, path = "/accounts/{id}/link", tag = "accounts", params(("id" = i64, Path, description = "Its number.")), responses(
     (status = 201, description = "Made; shown this once.", body = LinkView), Problems))]
 async fn make_link(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
-    let secret = accounts::new_link(&app, &caller.actor, id).await?;
-    Ok((StatusCode::CREATED, Json(LinkView { link: address(&app, &secret) })).into_response())
+    let link = address(&app, &accounts::new_link(&app, &caller.actor, id).await?);
+    let whose = accounts::find_account(&app, &caller.actor, id).await?;
+    let roles = accounts::list_roles(&app, &caller.actor, RolesOf::Account(id)).await?;
+    let grants: Vec<Grant> = roles.into_iter().map(|g| g.grant).collect();
+    let letter = accounts::mail_link(&app, &grants, &whose.email, &link).await?.map(LetterView::from);
+    Ok((StatusCode::CREATED, Json(LinkView { link: link.address, letter })).into_response())
 }
 
 /// A role as given.

@@ -13,7 +13,8 @@ mod claim;
 pub(super) mod codes;
 mod competition;
 mod desk;
-pub mod form;
+pub mod forgotten;
+mod form;
 mod heats;
 mod history;
 mod home;
@@ -78,6 +79,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/signin"),
     ("GET", "/signin/link"),
     ("POST", "/signin/link"),
+    ("GET", "/signin/forgotten"),
+    ("POST", "/signin/forgotten"),
     ("GET", "/claim"),
     ("POST", "/claim"),
     ("POST", "/signout"),
@@ -144,6 +147,7 @@ pub fn router() -> Router<App> {
         .route("/c/{c}/athletes/{bib}/workouts/{w}/appeal", post(appeal::post_appeal))
         .route("/signin", get(signin::get_signin).post(signin::post_signin))
         .route("/signin/link", get(signin::get_link).post(signin::post_link))
+        .route("/signin/forgotten", get(forgotten::get_forgotten).post(forgotten::post_forgotten))
         .route("/claim", get(claim::get_claim).post(claim::post_claim))
         .route("/signout", post(signin::post_signout))
         .route("/account", get(account::get_account))

@@ -20,5 +20,9 @@ pub const LETTERS: Letters = Letters {
     waiting: "unterwegs",
     subject: "Dein Zugang zu {competition}",
     gym_text: "Hallo {name},\n\ndas ist der Zugang von {gym} zu {competition}:\n\n{link}\n\nEr gilt einmal, bis {until}. Setz auf der Seite danach ein Passwort, um ohne Link wiederzukommen. Von dort ist es ein Schritt zur Eingabe der Ergebnisse eures Gyms.\n\nDu hast diesen Brief nicht erwartet? Dann lass ihn liegen: ohne den Link geschieht nichts.\n",
+    service_subject: "Dein Zugang",
+    service_text: "Hallo,\n\ndas ist dein Zugang zu {service}:\n\n{link}\n\nEr gilt einmal, bis {until}. Setz auf der Seite danach ein Passwort, um ohne Link wiederzukommen. Hast du deins vergessen, kannst du dort innerhalb von 15 Minuten ein neues setzen.\n\nDu hast diesen Brief nicht erwartet? Dann lass ihn liegen: ohne den Link geschieht nichts.\n",
+    forgotten_subject: "Ein neues Passwort",
+    forgotten_text: "Hallo,\n\njemand, wahrscheinlich du, hat bei {service} nach einem Weg zu einem neuen Passwort gefragt. Hier ist er:\n\n{link}\n\nEr gilt einmal, bis {until}. Er meldet dich an; setz das neue Passwort auf der Seite danach, innerhalb von 15 Minuten.\n\nDu hast nicht danach gefragt? Dann lass diesen Brief liegen: ohne den Link ändert sich nichts.\n",
     text: "Hallo,\n\ndas ist dein Zugang zu {competition}:\n\n{link}\n\nEr gilt einmal, bis {until}. Setz auf der Seite danach ein Passwort, um ohne Link wiederzukommen. Hast du deins vergessen, kannst du dort innerhalb von 15 Minuten ein neues setzen.\n\nDu hast diesen Brief nicht erwartet? Dann lass ihn liegen: ohne den Link geschieht nichts.\n",
 };

@@ -19,5 +19,9 @@ texts! {
     waiting: "on its way",
     subject: "Your sign-in for {competition}",
     gym_text: "Hello {name},\n\nthis is the sign-in of {gym} for {competition}:\n\n{link}\n\nIt works once, until {until}. Set a password on the page that follows, to come back without a link. The desk, where you enter your athletes' results, is then one step away.\n\nYou did not expect this letter? Then leave it: nothing happens without the link.\n",
+    service_subject: "Your sign-in",
+    service_text: "Hello,\n\nthis is your sign-in at {service}:\n\n{link}\n\nIt works once, until {until}. Set a password on the page that follows, to come back without a link. If you have forgotten yours, you can set a new one there within 15 minutes.\n\nYou did not expect this letter? Then leave it: nothing happens without the link.\n",
+    forgotten_subject: "A new password",
+    forgotten_text: "Hello,\n\nsomebody, most likely you, has asked at {service} for a way to a new password. This is it:\n\n{link}\n\nIt works once, until {until}. It signs you in; set the new password on the page that follows, within 15 minutes.\n\nYou did not ask for it? Then leave this letter: nothing changes without the link.\n",
     text: "Hello,\n\nthis is your sign-in for {competition}:\n\n{link}\n\nIt works once, until {until}. Set a password on the page that follows, to come back without a link. If you have forgotten yours, you can set a new one there within 15 minutes.\n\nYou did not expect this letter? Then leave it: nothing happens without the link.\n",
 }

@@ -7,6 +7,7 @@ use super::super::{html, say};
 use super::{frame, reader, texts};
 use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
 use crate::actions::language;
+use crate::actions::letters::{self, Link};
 use crate::actions::mail::{Handed, Letter, Outcome};
 use crate::actions::reader::Reader;
 use crate::app::App;
@@ -28,10 +29,7 @@ use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
 use jiff::tz::TimeZone;
-use std::time::Duration;
 
-/// How long an answer waits for a letter to be taken.
-const MOMENT: Duration = Duration::from_secs(3);
 /// Roles shown at most.
 const SHOWN: usize = 200;
 
@@ -193,41 +191,14 @@ fn merged(i: Invited, public_url: &str) -> Vec<String> {
 /// The letter to a gym's contact; `None` for those who get no link.
 fn gym_letter(app: &App, reader: &Reader, i: Invited) -> Option<Letter> {
     let Invitation::Link(secret, until) = i.outcome else { return None };
-    let (l, c) = (words::letters(language::reader()), &reader.competition);
-    let text = put(
-        l.gym_text,
-        &[
-            ("name", &i.contact),
-            ("gym", &i.name),
-            ("competition", &c.title),
-            ("link", &address(&app.config.public_url, &secret)),
-            ("until", &When::new(until, &c.time_zone).text),
-        ],
-    );
-    Some(Letter {
-        competition: c.slug.clone(),
-        to: i.email,
-        subject: put(l.subject, &[("competition", &c.title)]),
-        text,
-    })
+    Some(letters::gym(&reader.competition, &i.name, &i.contact, i.email, &Link::new(app, &secret, until)))
 }
 
 /// Mails a link, and says what became of it as far as a moment shows.
 async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str) -> Option<String> {
-    let (l, c) = (words::letters(language::reader()), &reader.competition);
-    let until = app.clock.now() + accounts::link_span();
-    let text = put(
-        l.text,
-        &[
-            ("competition", &c.title),
-            ("link", &address(&app.config.public_url, secret)),
-            ("until", &When::new(until, &c.time_zone).text),
-        ],
-    );
-    let subject = put(l.subject, &[("competition", &c.title)]);
-    let letter = Letter { competition: c.slug.clone(), to: to.to_owned(), subject, text };
-    let number = app.post.send(letter)?;
-    Some(match app.post.outcome(number, MOMENT).await {
+    let link = Link::new(app, secret, app.clock.now() + accounts::link_span());
+    let l = words::letters(language::reader());
+    Some(match letters::send(app, letters::sign_in(app, Some(&reader.competition), to, &link)).await? {
         Outcome::Sent => put(l.link_sent, &[("email", &to)]),
         Outcome::Waiting => put(l.link_waiting, &[("email", &to)]),
         Outcome::Failed(why) => put(l.link_failed, &[("email", &to), ("why", &why.say(language::reader()))]),

@@ -2,7 +2,7 @@
 
 area! { ($) account:
     signin_title: "Anmelden",
-    signin_help: "Judges, Gyms, Athlet:innen und Schiedsgericht bekommen ihren Zugang von der Wettkampfleitung. Noch kein Passwort, oder vergessen? Bitte um einen neuen Link.",
+    signin_help: "Judges, Gyms, Athlet:innen und Schiedsgericht bekommen ihren Zugang von der Wettkampfleitung. Noch kein Passwort? Bitte um einen neuen Link.",
     signin_wrong: "E-Mail und Passwort passen nicht zusammen. Prüf beide, oder bitte die Wettkampfleitung um einen Link.",
     signin_wait: "Zu viele Versuche. Warte {time} und versuch es noch einmal.",
     signed_out: "Du bist abgemeldet.",
@@ -12,6 +12,14 @@ area! { ($) account:
     link_text: "Dieser Link gilt einmal. Auf der Seite deines Kontos kannst du danach ein Passwort setzen, um ohne Link wiederzukommen.",
     link_gone: "Dieser Link ist nicht vollständig. Öffne ihn noch einmal aus deiner Nachricht, oder bitte die Wettkampfleitung um einen neuen.",
     link_used: "Dieser Link wurde schon benutzt oder ist zu alt. Bitte die Wettkampfleitung um einen neuen.",
+    forgotten_link: "Passwort vergessen?",
+    forgotten_title: "Ein neues Passwort",
+    forgotten_about: "Du bekommst einen Brief mit einem Link. Er gilt einmal, eine Stunde lang, und führt dich zu der Seite, auf der du ein neues Passwort setzt.",
+    forgotten_hint: "Die, mit der du dich anmeldest",
+    forgotten_button: "Schickt mir den Brief",
+    forgotten_sent: "Wenn es ein Konto mit dieser E-Mail gibt, ist ein Brief dorthin unterwegs. Sieh auch bei den unerwünschten Mails nach. Der Link darin gilt einmal, eine Stunde lang.",
+    forgotten_wait: "Es wurden zu viele Briefe bestellt. Der letzte kommt vielleicht noch: sieh auch bei den unerwünschten Mails nach, oder warte {time} und frag noch einmal.",
+    forgotten_no_mail: "Dieser Dienst verschickt keine Briefe. Bitte die Wettkampfleitung um einen neuen Link zum Anmelden: gleich danach setzt du ein neues Passwort.",
     password_hint: "Mindestens 10 Zeichen; besser 15 oder ein paar Wörter",
     account_title: "Dein Konto",
     roles_title: "Was du darfst",

@@ -2,7 +2,7 @@
 
 area! { ($) account:
     signin_title: "Sign in",
-    signin_help: "Judges, gyms, athletes and referees get their sign-in from the organiser. No password yet, or forgotten? Ask for a new link.",
+    signin_help: "Judges, gyms, athletes and referees get their sign-in from the organiser. No password yet? Ask for a new link.",
     signin_wrong: "E-mail and password do not fit together. Check both, or ask the organiser for a link.",
     signin_wait: "Too many tries. Wait {time} and try again.",
     signed_out: "You are signed out.",
@@ -12,6 +12,14 @@ area! { ($) account:
     link_text: "This link works once. On your account's page you can then set a password, to come back without a link.",
     link_gone: "This link is not whole. Open it again from your message, or ask the organiser for a new one.",
     link_used: "This link has been used or is too old. Ask the organiser for a new one.",
+    forgotten_link: "Forgotten your password?",
+    forgotten_title: "A new password",
+    forgotten_about: "You get a letter with a link. It works once, for an hour, and leads you to the page where you set a new password.",
+    forgotten_hint: "The one you sign in with",
+    forgotten_button: "Send me the letter",
+    forgotten_sent: "If there is an account with this e-mail, a letter is on its way to it. Look among unwanted mail too. The link in it works once, for an hour.",
+    forgotten_wait: "Too many letters were asked for. The last one may still come: look among unwanted mail too, or wait {time} and ask again.",
+    forgotten_no_mail: "This service sends no letters. Ask the organiser for a new link to sign in with: straight after it you set a new password.",
     password_hint: "At least 10 characters; 15 or a few words are better",
     account_title: "Your account",
     roles_title: "What you may do",
