@@ -5,7 +5,7 @@
 //! still the same log. After a failover or a restored database it may not be: then the competition
 //! is loaded anew.
 
-use crate::standings::{Board, Gap};
+use crate::standings::{Board, Gap, InForce};
 use crate::store::competitions::Known;
 use crate::store::merkle::{Hash, Peaks};
 use crate::store::{Committed, Store, StoreError};
@@ -67,6 +67,7 @@ impl Follower {
 
     fn take_in(&self, committed: &Committed) -> Result<(), Gap> {
         let (board, definition) = (&self.0.board, committed.definition.clone());
+        let definition = definition.map(|(at, competition)| InForce { at, competition });
         board.follow_after(committed.competition, committed.after, committed.seq, definition, &committed.placements)
     }
 
@@ -147,7 +148,7 @@ impl Follower {
         if peaks != known.peaks {
             return self.begin_anew(known).await;
         }
-        let definition = (known.definition.seq > position).then(|| Arc::clone(&known.definition.competition));
+        let definition = (known.definition.seq > position).then(|| in_force(&known));
         // Only what the head read above vouches for: a file may have been applied after it.
         let mut rows = self.0.store.placements_after(known.id, position).await?;
         rows.retain(|placement| placement.seq <= known.seq);
@@ -178,7 +179,7 @@ impl Follower {
     async fn begin(&self, known: Known) -> Result<(), StoreError> {
         let placements = self.0.store.placements_at(known.id, known.seq).await?;
         let mut seen = self.seen();
-        self.0.board.load(known.id, known.definition.competition, known.seq, placements);
+        self.0.board.load(known.id, in_force(&known), known.seq, placements);
         seen.insert(known.id, known.peaks);
         Ok(())
     }
@@ -193,4 +194,8 @@ impl Follower {
     fn seen(&self) -> MutexGuard<'_, HashMap<i64, Peaks>> {
         self.0.seen.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+fn in_force(known: &Known) -> InForce {
+    InForce { at: known.definition.seq, competition: Arc::clone(&known.definition.competition) }
 }

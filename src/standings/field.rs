@@ -3,6 +3,7 @@
 //! Kept in blocks of neighbouring bibs behind `Arc`s: a clone is a snapshot and costs one
 //! counter a block; a change after that copies one block. Nothing is ranked here.
 
+use super::InForce;
 use super::query::{Athlete, Scope, ScoreView};
 use crate::rules::competition::Competition;
 use crate::rules::people::EntryState;
@@ -69,28 +70,25 @@ struct Names {
 }
 
 impl Field {
-    /// The state at `seq`, from all rows up to there or the newest of each (bib, workout). What
-    /// changed when cannot be told from those, so everything counts as changed at `seq`.
-    pub(super) fn load(
-        definition: Arc<Competition>,
-        seq: u64,
-        placements: impl IntoIterator<Item = Placement>,
-    ) -> Self {
+    /// The state at `seq`, from all rows up to there, or of each score only the newest: what changed
+    /// when comes out the same as for one who has followed all along.
+    pub(super) fn load(definition: InForce, seq: u64, placements: impl IntoIterator<Item = Placement>) -> Self {
         let (changed, names, blocks) = (HashMap::new(), Arc::default(), BTreeMap::new());
-        let mut field = Self { definition, seq: 0, defined: seq, changed, names, blocks };
+        let InForce { at: defined, competition: definition } = definition;
+        let mut field = Self { definition, seq: 0, defined, changed, names, blocks };
         let rows: Vec<Placement> = placements.into_iter().collect();
         field.follow(seq, None, &rows);
         field
     }
 
     /// Takes in the rows after the known position, up to `seq`, in log order.
-    pub(super) fn follow(&mut self, seq: u64, definition: Option<Arc<Competition>>, placements: &[Placement]) {
+    pub(super) fn follow(&mut self, seq: u64, definition: Option<InForce>, placements: &[Placement]) {
         if seq <= self.seq {
             return;
         }
-        if let Some(definition) = definition {
-            self.definition = definition;
-            self.defined = seq;
+        if let Some(InForce { at, competition }) = definition {
+            self.definition = competition;
+            self.defined = at;
         }
         let mut rows: Vec<&Placement> = placements.iter().filter(|row| row.seq > self.seq && row.seq <= seq).collect();
         rows.sort_by_key(|row| row.seq);
@@ -111,8 +109,8 @@ impl Field {
                     state: *state,
                 };
                 let before = self.record_mut(row.bib).facts.replace(facts);
-                self.touch(before);
-                self.touch(Some(facts));
+                self.touch(before, row.seq);
+                self.touch(Some(facts), row.seq);
             }
             Change::Score { workout, attempt, key, level, state, text } => {
                 let workout = self.name(workout);
@@ -129,14 +127,16 @@ impl Field {
                     None => record.scores.push((workout, score)),
                 }
                 let facts = record.facts;
-                self.touch(facts);
+                self.touch(facts, row.seq);
             }
         }
     }
 
-    fn touch(&mut self, facts: Option<Facts>) {
+    /// At its own position, not where the rows that came along end: that differs from service to
+    /// service, and readers go from one to the other.
+    fn touch(&mut self, facts: Option<Facts>, seq: u64) {
         if let Some(facts) = facts {
-            self.changed.insert(facts.division, self.seq);
+            self.changed.insert(facts.division, seq);
         }
     }
 

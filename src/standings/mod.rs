@@ -53,6 +53,15 @@ pub struct Past {
     pub view: Arc<View>,
 }
 
+/// The file in force.
+#[derive(Clone, Debug)]
+pub struct InForce {
+    /// The log position at which it was applied.
+    pub at: u64,
+    /// The file.
+    pub competition: Arc<Competition>,
+}
+
 /// A change that the board cannot take in, because it has not seen one before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Gap {
@@ -62,11 +71,11 @@ pub struct Gap {
 
 impl Board {
     /// Replaces what is known of a competition by the state at `seq`. The placements are all
-    /// rows up to there, or only the newest of each (bib, workout), in any order.
+    /// rows up to there, or of the scores only the newest of each (bib, workout), in any order.
     pub fn load(
         &self,
         competition: i64,
-        definition: Arc<Competition>,
+        definition: InForce,
         seq: u64,
         placements: impl IntoIterator<Item = Placement>,
     ) {
@@ -82,7 +91,7 @@ impl Board {
     /// The caller knows that nothing is missing between the known position and these rows;
     /// where another process may have written, see [`Board::follow_after`]. A competition that
     /// is not known begins here if a definition comes along, else nothing happens.
-    pub fn follow(&self, competition: i64, seq: u64, definition: Option<Arc<Competition>>, placements: &[Placement]) {
+    pub fn follow(&self, competition: i64, seq: u64, definition: Option<InForce>, placements: &[Placement]) {
         match self.track(competition) {
             // Without `after` there is no gap to be found.
             Some(track) => drop(track.follow(None, seq, definition, placements)),
@@ -97,7 +106,7 @@ impl Board {
         competition: i64,
         after: u64,
         seq: u64,
-        definition: Option<Arc<Competition>>,
+        definition: Option<InForce>,
         placements: &[Placement],
     ) -> Result<(), Gap> {
         match self.track(competition) {
@@ -145,7 +154,8 @@ impl Board {
     /// ones are skipped) and the definition in force then.
     #[must_use]
     pub fn as_of(definition: Arc<Competition>, placements: impl IntoIterator<Item = Placement>, seq: u64) -> View {
-        View { field: Field::load(definition, seq, placements), cache: Arc::default() }
+        let field = Field::load(InForce { at: seq, competition: definition }, seq, placements);
+        View { field, cache: Arc::default() }
     }
 
     /// The one place where states of the past are made, one at a time, and the last one kept:
@@ -218,7 +228,7 @@ impl Board {
         });
     }
 
-    fn begin_with(&self, competition: i64, seq: u64, definition: Option<Arc<Competition>>, placements: &[Placement]) {
+    fn begin_with(&self, competition: i64, seq: u64, definition: Option<InForce>, placements: &[Placement]) {
         if let Some(definition) = definition {
             self.begin(competition, Field::load(definition, seq, placements.iter().cloned()));
         }

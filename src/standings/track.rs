@@ -1,10 +1,9 @@
 //! One competition as it is followed: the state that changes, and the last snapshot shown.
 
-use super::Gap;
 use super::cache::Cache;
 use super::field::Field;
 use super::view::View;
-use crate::rules::competition::Competition;
+use super::{Gap, InForce};
 use crate::rules::placement::Placement;
 use arc_swap::ArcSwap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -43,7 +42,7 @@ impl Track {
         &self,
         after: Option<u64>,
         seq: u64,
-        definition: Option<Arc<Competition>>,
+        definition: Option<InForce>,
         placements: &[Placement],
     ) -> Result<(), Gap> {
         let mut live = self.lock();

@@ -226,7 +226,7 @@ impl Group {
                 before: part.before.1,
                 peaks: part.loaded.peaks.clone(),
                 seq: part.loaded.ledger.head.seq,
-                definition: definition.as_ref().map(|d| Arc::clone(&d.competition)),
+                definition: definition.as_ref().map(|d| (d.seq, Arc::clone(&d.competition))),
                 placements,
             };
             all.push(Saved { committed, definition });

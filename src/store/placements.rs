@@ -53,7 +53,8 @@ impl Row {
 }
 
 impl Store {
-    /// What held at log position `upto`: the newest row of each (bib, workout), in log order.
+    /// What held at log position `upto`, in log order: of each score the newest row, and of each entry
+    /// all, as it may have left a division.
     pub async fn placements_at(&self, competition: i64, upto: u64) -> Result<Vec<Placement>, StoreError> {
         let mut conn = self.read().await?;
         let rows = db!(&mut conn, all Row:
@@ -65,7 +66,8 @@ impl Store {
             newest.insert((row.bib, row.workout.clone()), n);
         }
         let kept: std::collections::HashSet<usize> = newest.into_values().collect();
-        rows.into_iter().enumerate().filter(|(n, _)| kept.contains(n)).map(|(_, row)| row.placement()).collect()
+        let rows = rows.into_iter().enumerate().filter(|(n, row)| row.workout.is_empty() || kept.contains(n));
+        rows.map(|(_, row)| row.placement()).collect()
     }
 
     /// All rows after log position `after`, in log order.

@@ -42,8 +42,8 @@ pub struct Committed {
     pub seq: u64,
     /// The log's tree there.
     pub peaks: Peaks,
-    /// The file in force, when the group applied one.
-    pub definition: Option<Arc<Competition>>,
+    /// The file in force and the position at which it was applied, when the group applied one.
+    pub definition: Option<(u64, Arc<Competition>)>,
     /// What happened to the places, in log order.
     pub placements: Vec<Placement>,
 }

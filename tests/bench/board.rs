@@ -12,7 +12,7 @@ use tallywright::rules::order::Key;
 use tallywright::rules::people::EntryState;
 use tallywright::rules::place::OverallRules;
 use tallywright::rules::placement::{Change, Placement};
-use tallywright::standings::{Board, Cut, Mask, Query, Scope};
+use tallywright::standings::{Board, Cut, InForce, Mask, Query, Scope};
 
 const DIVISIONS: [&str; 8] = ["d0", "d1", "d2", "d3", "d4", "d5", "d6", "d7"];
 const WORKOUTS: [&str; 5] = ["w0", "w1", "w2", "w3", "w4"];
@@ -54,7 +54,8 @@ impl Field {
                 }
             }
         }
-        field.board.load(1, Arc::new(definition), field.seq, rows);
+        let definition = InForce { at: 0, competition: Arc::new(definition) };
+        field.board.load(1, definition, field.seq, rows);
         field
     }
 

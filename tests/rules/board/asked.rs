@@ -1,6 +1,6 @@
 //! Pages, one entry's places, the gap to the next, what figures would do, waiting for a position.
 
-use super::{EVERYTHING, board, entry, plain, score, whole};
+use super::{EVERYTHING, applied, board, entry, plain, score, whole};
 use std::sync::Arc;
 use std::time::Duration;
 use tallywright::rules::life::State;
@@ -151,7 +151,7 @@ fn rows_already_known_are_skipped_and_a_gap_is_refused() {
     assert_eq!(board.entry(1, 12, Mask::ALL).unwrap().rankings[0].standing, Some(1));
     assert_eq!(board.follow_after(2, 3, 4, None, &[]), Err(Gap { position: None }));
     assert_eq!(board.position(2), None);
-    board.follow(2, 1, Some(plain()), &[]);
+    board.follow(2, 1, Some(applied(1, plain())), &[]);
     assert_eq!(board.position(2), Some(1));
 }
 
@@ -166,7 +166,7 @@ fn a_version_is_the_last_change_that_a_division_can_show() {
     assert_eq!(versions(), [12, 12, 12]);
     board.follow(1, 13, None, &[]);
     assert_eq!(versions(), [12, 12, 12]);
-    board.follow(1, 14, Some(plain()), &[]);
+    board.follow(1, 14, Some(applied(14, plain())), &[]);
     assert_eq!(versions(), [14, 14, 14]);
     assert_eq!(board.view(1).unwrap().version("nobody"), None);
 }
@@ -174,7 +174,7 @@ fn a_version_is_the_last_change_that_a_division_can_show() {
 #[test]
 fn a_score_before_its_entry_waits_for_it() {
     let board = Board::default();
-    board.load(1, plain(), 1, vec![score(1, 7, "w1", Some(5))]);
+    board.load(1, applied(1, plain()), 1, vec![score(1, 7, "w1", Some(5))]);
     assert_eq!(board.standings(1, &whole("a"), EVERYTHING).unwrap().entries, 0);
     board.follow(1, 2, None, &[entry(2, 7, "a", None, "", "")]);
     assert_eq!(board.entry(1, 7, Mask::ALL).unwrap().rankings[0].standing, Some(1));

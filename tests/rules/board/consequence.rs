@@ -1,7 +1,7 @@
 //! How many places hang on one score: counted by hand on small boards, and, for any board, equal to
 //! what ranking everybody anew says.
 
-use super::{entry, sample, score, whole};
+use super::{applied, entry, sample, score, whole};
 use proptest::prelude::*;
 use std::sync::Arc;
 use tallywright::rules::order::Key;
@@ -14,7 +14,7 @@ fn ten() -> Board {
     let entries = (1..=11).map(|bib| entry(bib.into(), bib, "a", None, "", ""));
     let scores = (1..=10).map(|bib| score(u64::from(bib) + 20, bib, "w1", Some(i64::from(bib) * 100)));
     let board = Board::default();
-    board.load(1, Arc::new(competition), 40, entries.chain(scores));
+    board.load(1, applied(1, Arc::new(competition)), 40, entries.chain(scores));
     board
 }
 

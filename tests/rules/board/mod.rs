@@ -14,7 +14,7 @@ use tallywright::rules::order::Key;
 use tallywright::rules::people::EntryState;
 use tallywright::rules::place::OverallRules;
 use tallywright::rules::placement::{Change, Placement};
-use tallywright::standings::{Board, Cut, Mask, Query, Scope};
+use tallywright::standings::{Board, Cut, InForce, Mask, Query, Scope};
 
 pub const EVERYTHING: Cut = Cut::Rows { from: 1, limit: usize::MAX };
 
@@ -52,6 +52,11 @@ pub fn plain() -> Arc<Competition> {
     Arc::new(sample::competition(OverallRules::default(), &[("w1", 1), ("w2", 1), ("w3", 1)], divisions))
 }
 
+/// A file, applied at this log position.
+pub fn applied(at: u64, competition: Arc<Competition>) -> InForce {
+    InForce { at, competition }
+}
+
 /// A board with four entries of division `a`, one of `b`, and scores in the first workout.
 pub fn board() -> Board {
     let board = Board::default();
@@ -67,6 +72,6 @@ pub fn board() -> Board {
         score(9, 13, "w1", None),
         score(10, 14, "w1", Some(200)),
     ];
-    board.load(1, plain(), 10, rows);
+    board.load(1, applied(10, plain()), 10, rows);
     board
 }

@@ -2,7 +2,7 @@
 //! and definitions changing: board, past states and the slow way always agree.
 
 use super::oracle::{Cell, Oracle, Row};
-use super::{EVERYTHING, sample};
+use super::{EVERYTHING, applied, sample};
 use proptest::prelude::*;
 use std::sync::Arc;
 use tallywright::rules::competition::Competition;
@@ -165,11 +165,11 @@ proptest! {
     ) {
         let first = define(&rules, &workouts);
         let board = Board::default();
-        board.load(1, Arc::clone(&first), 0, Vec::new());
-        let mut oracle = Oracle::new(first);
+        board.load(1, applied(0, Arc::clone(&first)), 0, Vec::new());
+        let mut oracle = Oracle::new(Arc::clone(&first));
         let mut log: Vec<Placement> = Vec::new();
         let mut past = Vec::new();
-        let mut seq = 0;
+        let (mut seq, mut defined) = (0, 0);
         for step in moves {
             match step {
                 Move::Row(bib, change) => {
@@ -182,7 +182,8 @@ proptest! {
                 Move::Define(rules, workouts) => {
                     seq += 1;
                     oracle.definition = define(&rules, &workouts);
-                    board.follow(1, seq, Some(Arc::clone(&oracle.definition)), &[]);
+                    defined = seq;
+                    board.follow(1, seq, Some(applied(seq, Arc::clone(&oracle.definition))), &[]);
                 }
                 Move::Read => {
                     let view = board.view(1).unwrap();
@@ -206,15 +207,29 @@ proptest! {
             }
         }
 
-        // A restart: only the newest rows, in any order, at the last position.
+        // A restart: of the scores only the newest rows, in any order, at the last position. What
+        // changed last is the same for one who has followed.
+        let versions = |board: &Board| {
+            let view = board.view(1).unwrap();
+            queries().iter().map(|query| view.version(&query.division)).collect::<Vec<_>>()
+        };
+        let followed = versions(&board);
         log.reverse();
         let mut seen = std::collections::HashSet::new();
-        log.retain(|row| seen.insert((row.bib, match &row.change {
-            Change::Entry { .. } => String::new(),
-            Change::Score { workout, .. } => workout.clone(),
-        })));
-        board.load(1, Arc::clone(&oracle.definition), seq, log);
+        log.retain(|row| match &row.change {
+            Change::Entry { .. } => true,
+            Change::Score { workout, .. } => seen.insert((row.bib, workout.clone())),
+        });
+        board.load(1, applied(defined, Arc::clone(&oracle.definition)), seq, log.clone());
         agree(&board.view(1).unwrap(), &oracle);
+        prop_assert_eq!(&versions(&board), &followed);
+
+        // So it is for one who has followed in one go.
+        let board = Board::default();
+        board.load(1, applied(0, first), 0, Vec::new());
+        board.follow(1, seq, (defined > 0).then(|| applied(defined, Arc::clone(&oracle.definition))), &log);
+        agree(&board.view(1).unwrap(), &oracle);
+        prop_assert_eq!(&versions(&board), &followed);
     }
 
     #[test]
