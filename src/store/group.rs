@@ -5,7 +5,7 @@
 //! never reaches SQL and never touches its neighbours.
 
 use super::competitions::{Definition, LogHead};
-use super::db::Tx;
+use super::db::{Db, Tx};
 use super::heaviest::Loads;
 use super::idempotency::{Answers, Earlier, sweep};
 use super::load::{Loaded, Wanted, load};
@@ -39,7 +39,7 @@ pub(crate) enum Failure {
     /// Before the commit: nothing is done.
     #[error("rolled back: {0}")]
     Undone(StoreError),
-    /// In the commit: it may or may not be done.
+    /// In the commit: it may or may not be done, or what was done before may not last.
     #[error("commit: {0}")]
     Unknown(StoreError),
 }
@@ -83,7 +83,7 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     .map_err(Failure::Undone)?;
     let answers = jobs.iter().map(|job| group.answer(job)).collect();
     if !group.has_changes() {
-        tx.rollback().await.map_err(|e| Failure::Undone(e.into()))?;
+        vouch(writes, tx).await.map_err(Failure::Unknown)?;
         return Ok(Grouped { answers, committed: Vec::new() });
     }
     let (tx, saved) = dialect::in_time(writes, long, async {
@@ -116,6 +116,13 @@ fn wanted(jobs: &[Job]) -> BTreeMap<&str, Wanted> {
     wanted
 }
 
+/// Ends a transaction that only held heads and read, so that what it read is as durable as what it
+/// would have written: a commit that was cut off from its standby stands on the server and can be
+/// read, but is lost with it. Who holds a head has written a lock; its commit waits for the standby too.
+async fn vouch(writes: &Db, tx: Tx) -> Result<(), StoreError> {
+    dialect::in_time(writes, false, async { Ok(tx.commit().await?) }).await
+}
+
 /// What became of a commit that failed: the head tells, where it can be read. It is read by one
 /// who holds it, for a commit whose answer was lost may still be under way. Another process may
 /// have moved it on meanwhile; then nobody knows.
@@ -139,10 +146,13 @@ async fn find_head(store: &Store, slugs: &[&str], competition: i64) -> Result<Op
         let found = dialect::in_time(&store.inner.writes, false, async {
             let mut tx = store.begin_on(slugs, false).await?;
             let head = super::competitions::head(&mut tx, competition).await?;
-            tx.rollback().await?;
-            Ok(head)
+            Ok((tx, head))
         })
         .await;
+        let found = match found {
+            Ok((tx, head)) => vouch(&store.inner.writes, tx).await.map(|()| head),
+            Err(error) => Err(error),
+        };
         match found {
             Err(error) if tries > 0 && error.trouble().is_some() => tokio::time::sleep(BETWEEN_TRIES).await,
             done => return done,
