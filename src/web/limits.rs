@@ -1,10 +1,10 @@
 //! What keeps the service answering: as many requests at once as it can hold, none for ever, and
 //! a panic in one is a problem of that one alone.
 
-use super::extract::Accept;
+use super::extract::{Accept, LARGE};
 use super::problem::Problem;
 use crate::words::Sentence;
-use axum::body::Body;
+use axum::body::{Body, HttpBody};
 use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -24,26 +24,49 @@ const LONGEST: Duration = Duration::from_secs(30);
 /// Longest path with query.
 const LONGEST_URI: usize = 4096;
 
-/// How many requests are let in at once, readers and writers apart.
+/// The largest body, in KiB.
+const LARGE_KIB: u32 = 4 * 1024;
+const _: () = assert!(LARGE_KIB as usize * 1024 == LARGE, "one number in two units");
+/// Bodies up to so many KiB are small: all that are let in at once fit into some tens of MiB.
+const SMALL_KIB: u32 = 64;
+/// What the others may take together, in KiB: 64 of the largest. Files that are sent keep no score out.
+const BODIES: usize = 64 * LARGE_KIB as usize;
+
+/// How many requests are let in at once, readers and writers apart, and how much they may bring.
 #[derive(Clone)]
 pub struct Room {
     reads: Arc<Semaphore>,
     changes: Arc<Semaphore>,
+    bodies: Arc<Semaphore>,
 }
 
 impl Default for Room {
     fn default() -> Self {
-        Self { reads: Arc::new(Semaphore::new(READS)), changes: Arc::new(Semaphore::new(CHANGES)) }
+        let room = |size| Arc::new(Semaphore::new(size));
+        Self { reads: room(READS), changes: room(CHANGES), bodies: room(BODIES) }
     }
 }
 
 /// Refuses a request at once where there is no room for it, before its body is read.
 pub async fn shed(State(room): State<Room>, request: Request, next: Next) -> Response {
-    let room = if reads(request.method()) { &room.reads } else { &room.changes };
-    match room.try_acquire() {
+    let let_in = if reads(request.method()) {
+        room.reads.try_acquire().map(|held| (held, None))
+    } else {
+        let body = room.bodies.try_acquire_many(brings(&request));
+        body.and_then(|body| Ok((room.changes.try_acquire()?, Some(body))))
+    };
+    match let_in {
         Ok(_held) => next.run(request).await,
         Err(_) => Problem::unavailable(Sentence::new("busy"), 1).into_response(),
     }
+}
+
+/// How many KiB of a body to make room for: what is announced, or as much as any may have; none for a
+/// small one.
+fn brings(request: &Request) -> u32 {
+    let announced = request.body().size_hint().upper();
+    let kib = announced.map_or(LARGE_KIB, |bytes| u32::try_from(bytes.div_ceil(1024)).unwrap_or(LARGE_KIB));
+    if kib <= SMALL_KIB { 0 } else { kib.min(LARGE_KIB) }
 }
 
 fn reads(method: &Method) -> bool {

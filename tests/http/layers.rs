@@ -1,6 +1,7 @@
 //! What every answer goes through: headers, problems, cross-site protection, limits, health.
 
 use crate::support::{Client, TestApp, grant};
+use axum::body::Body;
 use axum::routing::{get, post};
 use serde_json::{Value, json};
 use std::sync::Arc;
@@ -280,6 +281,41 @@ async fn changes_that_wait_leave_room_for_readers() {
     while let Some(reply) = waiting.join_next().await {
         reply.unwrap().expect(200);
     }
+}
+
+#[tokio::test]
+async fn large_bodies_have_room_for_some_at_once_and_keep_no_small_one_out() {
+    let app = TestApp::empty().await;
+    let (inside, go) = (Arc::new(AtomicUsize::new(0)), CancellationToken::new());
+    let (count, wait) = (Arc::clone(&inside), go.clone());
+    let slow = move || async move {
+        count.fetch_add(1, Ordering::SeqCst);
+        wait.cancelled().await;
+        "done"
+    };
+    let routes = axum::Router::new().route("/api/slow", post(slow)).route("/api/fine", post(|| async { "fine" }));
+    let client = Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
+    let body = bytes::Bytes::from(vec![b'x'; 4 << 20]);
+    let large = |path: &str| client.post(path).body("text/csv", body.clone());
+    let mut waiting = tokio::task::JoinSet::new();
+    for _ in 0..64 {
+        let call = large("/api/slow");
+        waiting.spawn(async move { call.await });
+    }
+    while inside.load(Ordering::SeqCst) < 64 {
+        tokio::task::yield_now().await;
+    }
+    let full = large("/api/fine").await.expect(503);
+    assert_eq!((full.code().as_str(), full.header("retry-after")), ("busy", "1"));
+    // How much will come is not said: it may be much.
+    let unknown = futures_util::stream::iter([Ok::<_, std::io::Error>("x")]);
+    client.post("/api/fine").body("text/csv", Body::from_stream(unknown)).await.expect(503);
+    client.post("/api/fine").body("text/csv", "x".repeat(60_000)).await.expect(200);
+    go.cancel();
+    while let Some(reply) = waiting.join_next().await {
+        reply.unwrap().expect(200);
+    }
+    large("/api/fine").await.expect(200);
 }
 
 #[tokio::test]
