@@ -192,6 +192,31 @@ async fn unknown_things_and_unannounced_workouts_are_not_found() {
 }
 
 #[tokio::test]
+async fn a_first_try_before_the_close_that_was_turned_away_is_not_late_when_it_comes_again() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let body = json!({ "performance": "278", "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let send = |bib| staff.put(&score("w1", bib)).header("idempotency-key", &format!("k-{bib}")).json(body.clone());
+    // Stored, and its answer lost: sent again even the day after, it is the same score, in time.
+    app.set_clock("2027-01-17T20:59:59Z");
+    let first = send(1042).await.expect(201).json();
+    app.set_clock("2027-01-18T20:00:00Z");
+    let again = send(1042).await.expect(201).json();
+    assert_eq!((&again["etag"], &again["late_by_ms"]), (&first["etag"], &json!(null)));
+    // Turned away in the rush before the close: within the grace it has its place all the same.
+    app.set_clock("2027-01-17T20:59:59Z");
+    let held = app.app.writer.clone();
+    held.stop().await;
+    let away = send(1043).await.expect(503);
+    assert_eq!(away.header("retry-after"), "1");
+    let app = app.beside().await;
+    app.set_clock("2027-01-17T21:09:59Z");
+    let staff = app.as_here(&staff);
+    let kept = staff.put(&score("w1", 1043)).header("idempotency-key", "k-1043").json(body).await.expect(201).json();
+    assert_eq!((&kept["state"], &kept["places"][0]["place"]), (&json!("attested"), &json!(1)));
+}
+
+#[tokio::test]
 async fn what_comes_after_the_grace_is_late_and_waits_for_the_organiser() {
     let app = TestApp::new().await;
     let (staff, organiser) = (app.staff_of("quayside").await, app.organiser().await);

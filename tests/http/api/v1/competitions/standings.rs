@@ -219,3 +219,24 @@ async fn a_private_competition_does_not_exist_for_strangers() {
     let page = app.administrator().await.get(&format!("{hidden}/divisions/women/standings")).await.expect(200);
     assert!(page.header("cache-control").starts_with("private"));
 }
+
+#[tokio::test]
+async fn states_of_the_past_are_made_one_at_a_time_and_readers_of_now_do_not_wait_for_them() {
+    let app = TestApp::new().await;
+    let (staff, nobody) = (app.staff_of("quayside").await, app.nobody());
+    attested(&staff, 1042, "278", "J-1").await.expect(201);
+    let path = format!("{C}/divisions/women/standings");
+    let seq = nobody.get(&path).await.expect(200).json()["log_seq"].as_u64().expect("a position");
+    let then = nobody.get(&format!("{path}?as_of={seq}")).await.expect(200).json();
+    assert_eq!(then["rows"][0]["bib"], 1042);
+    // Somebody's is being made: another reader of the past waits a little, and is told to come again.
+    let mut past = app.app.board.past(std::time::Duration::ZERO).await.expect("nobody is at it");
+    let kept = past.as_ref().expect("the last one is kept").clone();
+    assert_eq!(kept.seq, seq);
+    let full = nobody.get(&format!("{path}?as_of={}", seq - 1)).await.expect(503);
+    assert_eq!((full.code().as_str(), full.header("retry-after")), ("standings_behind", "1"));
+    nobody.get(&path).await.expect(200);
+    *past = Some(kept);
+    drop(past);
+    nobody.get(&format!("{path}?as_of={seq}")).await.expect(200);
+}
