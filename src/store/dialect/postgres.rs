@@ -47,6 +47,9 @@ const SESSION: &str = "SET synchronous_commit = on; \
 const SESSION_THAT_READS: &str = "SET default_transaction_read_only = on; \
      SET idle_in_transaction_session_timeout = '5min'";
 
+/// Of several hosts one would have to find out which is in charge, again and again.
+const ONE_HOST: &str = "name one host: an address that leads to the server in charge";
+
 /// The advisory locks of this program, first of their two numbers: `tw` in ASCII.
 const OURS: i32 = 0x7477;
 /// Second number: everything outside the logs.
@@ -80,6 +83,10 @@ pub(super) async fn open(url: &str) -> Result<(PgPool, PgPool), StoreError> {
 
 /// What an address says.
 pub(super) fn options(url: &str) -> Result<PgConnectOptions, sqlx::Error> {
+    let authority = url.split_once("://").map_or(url, |(_, rest)| rest).split(['/', '?']).next().unwrap_or_default();
+    if authority.rsplit('@').next().is_some_and(|hosts| hosts.contains(',')) {
+        return Err(sqlx::Error::Configuration(ONE_HOST.into()));
+    }
     let options = PgConnectOptions::from_str(url)?;
     let named = options.get_application_name().is_some();
     let options = if named { options } else { options.application_name("tallywright") };
