@@ -3,13 +3,13 @@
 //! A small disk of its own is a `tmpfs`, which only root may mount (directly or by `sudo -n`).
 //! Elsewhere these two say that they did nothing; under CI they fail.
 
-use crate::check;
 use crate::field::Field;
 use crate::load::Load;
 use crate::service::{Service, free};
+use crate::{check, until};
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// A file system of a few megabytes, taken away when it is dropped.
 struct Disk(tempfile::TempDir);
@@ -50,21 +50,20 @@ fn as_root(command: &[&str], path: &Path) -> bool {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_full_disk_refuses_changes_until_there_is_room_and_loses_none() {
     let Some(disk) = Disk::new("24m") else { return };
-    let field = Field::with_database_at(tempfile::tempdir().unwrap(), disk.database());
+    let field = Field::in_file(&disk.database());
     let mut service = Service::start(&field, free());
     let load = Load::start(service.at, &field.token, 64);
     for _ in 0..2 {
         tokio::time::sleep(Duration::from_millis(500)).await;
         let ballast = disk.path().join("ballast");
         fill(&ballast);
-        until(|| load.is_refused()).await;
-        let before = load.changes();
+        until("no room", async || load.is_refused()).await;
         tokio::time::sleep(Duration::from_millis(500)).await;
         assert!(service.runs(), "it stays up");
         let read = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women").0);
         assert!(check::is_ok(&read), "standings are read all the same: {read}");
         std::fs::remove_file(ballast).unwrap();
-        until(|| load.changes() > before + 64).await;
+        load.goes_on().await;
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
@@ -80,18 +79,10 @@ fn fill(file: &Path) {
     while ballast.write_all(&block).is_ok() {}
 }
 
-async fn until(holds: impl Fn() -> bool) {
-    let began = Instant::now();
-    while !holds() {
-        assert!(began.elapsed() < Duration::from_secs(30), "it does not come");
-        tokio::time::sleep(Duration::from_millis(20)).await;
-    }
-}
-
 #[test]
 fn a_disk_that_may_only_be_read_is_said_at_the_start() {
     let Some(disk) = Disk::new("24m") else { return };
-    let field = Field::with_database_at(tempfile::tempdir().unwrap(), disk.database());
+    let field = Field::in_file(&disk.database());
     assert!(as_root(&["mount", "-o", "remount,ro"], disk.path()));
     let ran = field.run(&["serve", "--listen", "127.0.0.1:0"]);
     assert!(as_root(&["mount", "-o", "remount,rw"], disk.path()));

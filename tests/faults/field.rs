@@ -1,8 +1,9 @@
 //! A competition to send scores to: two workouts that are open for a lifetime, two divisions, two
 //! gyms, a judge for each, and a token of somebody who enters scores.
 
+use crate::server::Server;
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
 /// Slug of the competition.
@@ -56,25 +57,35 @@ closes = "2099-01-01T21:00"
 divisions = ["women", "men"]
 "#;
 
-/// A folder with a database in it, removed at the end.
+/// A folder, removed at the end, and a database: there, or on a server.
 pub struct Field {
     folder: tempfile::TempDir,
-    database: PathBuf,
+    /// The address of the database.
+    pub url: String,
     /// Enters scores for both gyms.
     pub token: String,
 }
 
 impl Field {
-    /// With everybody entered, in a temporary folder.
+    /// With everybody entered, in a file.
     pub fn new() -> Self {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let database = folder.path().join("harbour.db");
-        Self::with_database_at(folder, database)
+        let folder = folder();
+        let file = folder.path().join("harbour.db");
+        Self::made(folder, format!("sqlite://{}", file.display()))
     }
 
-    /// The same with its database elsewhere.
-    pub fn with_database_at(folder: tempfile::TempDir, database: PathBuf) -> Self {
-        let mut field = Self { folder, database, token: String::new() };
+    /// The same in this file.
+    pub fn in_file(file: &Path) -> Self {
+        Self::made(folder(), format!("sqlite://{}", file.display()))
+    }
+
+    /// The same in a database of its own on this server.
+    pub async fn on(server: &Server) -> Self {
+        Self::made(folder(), server.database().await)
+    }
+
+    fn made(folder: tempfile::TempDir, url: String) -> Self {
+        let mut field = Self { folder, url, token: String::new() };
         field.write("harbour.toml", FILE);
         field.write("gyms.csv", "slug,name,country\nquayside,Quayside,PT\nslipway,Slipway,IE\n");
         field.write(
@@ -101,11 +112,6 @@ impl Field {
         field
     }
 
-    /// The address of the database.
-    pub fn url(&self) -> String {
-        format!("sqlite://{}", self.database.display())
-    }
-
     /// Puts a file into the folder.
     pub fn write(&self, name: &str, text: &str) {
         std::fs::write(self.folder.path().join(name), text).expect("a file is written");
@@ -114,7 +120,7 @@ impl Field {
     /// The program, to be run in the folder on this database.
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tallywright"));
-        command.args(args).current_dir(self.folder.path()).env("TALLYWRIGHT_DATABASE", self.url());
+        command.args(args).current_dir(self.folder.path()).env("TALLYWRIGHT_DATABASE", &self.url);
         command.env("TALLYWRIGHT_LOG", "warn").stdin(Stdio::null());
         command
     }
@@ -131,4 +137,8 @@ impl Field {
         assert!(ran.status.success(), "{args:?}: {out}{err}");
         out.into_owned()
     }
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a temporary folder")
 }

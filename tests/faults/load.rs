@@ -1,8 +1,8 @@
 //! Clients that send attested scores, each for bibs of its own, and that send again, under the
 //! same key, what they got no answer to.
 
-use crate::Draw;
-use crate::field::{ATHLETES, SLUG, WORKOUTS};
+use crate::field::{ATHLETES, DIVISIONS, SLUG, WORKOUTS};
+use crate::{Draw, until};
 use bytes::Bytes;
 use http::{Request, StatusCode};
 use http_body_util::{BodyExt, Full};
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::task::JoinSet;
 
 /// How long a client waits for an answer before it sends again.
@@ -26,18 +26,22 @@ pub type Acknowledged = BTreeMap<(u32, &'static str), Vec<u64>>;
 /// Clients at work.
 pub struct Load {
     tasks: JoinSet<()>,
+    clients: usize,
     shared: Arc<Shared>,
 }
 
 struct Shared {
-    http: Client<HttpConnector, Full<Bytes>>,
-    at: SocketAddr,
+    http: Http,
+    at: Vec<SocketAddr>,
     token: String,
     stop: AtomicBool,
     made: Mutex<Acknowledged>,
     in_flight: Mutex<BTreeMap<(u32, &'static str), u64>>,
     again: AtomicU64,
     refused: AtomicU64,
+    acknowledged_at: Vec<AtomicU64>,
+    seen: Mutex<Vec<Duration>>,
+    not_seen: AtomicU64,
 }
 
 /// What clients did.
@@ -46,6 +50,11 @@ pub struct Done {
     pub made: Acknowledged,
     /// How often they had to send again.
     pub again: u64,
+    /// Where there are several services: from the answer of one until another showed the change,
+    /// shortest first.
+    pub seen: Vec<Duration>,
+    /// How often the other one could not be asked.
+    pub not_seen: u64,
 }
 
 impl Done {
@@ -58,27 +67,35 @@ impl Done {
 impl Load {
     /// Starts so many clients; each has the bibs whose remainder by that number is its own.
     pub fn start(at: SocketAddr, token: &str, clients: u32) -> Self {
+        Self::start_with(&[at], token, clients, |_| true)
+    }
+
+    /// The same at several services: the clients by turns, each at one until it gets no answer there.
+    pub fn start_at(at: &[SocketAddr], token: &str, clients: u32) -> Self {
         Self::start_with(at, token, clients, |_| true)
     }
 
     /// The same for some of the bibs.
-    pub fn start_with(at: SocketAddr, token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
+    pub fn start_with(at: &[SocketAddr], token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
         let shared = Arc::new(Shared {
-            http: Client::builder(TokioExecutor::new()).build_http(),
-            at,
+            http: http(),
+            at: at.to_vec(),
             token: token.to_owned(),
             stop: AtomicBool::new(false),
             made: Mutex::default(),
             in_flight: Mutex::default(),
             again: AtomicU64::new(0),
             refused: AtomicU64::new(0),
+            acknowledged_at: at.iter().map(|_| AtomicU64::new(0)).collect(),
+            seen: Mutex::default(),
+            not_seen: AtomicU64::new(0),
         });
         let mut tasks = JoinSet::new();
         for client in 1..=clients {
             let bibs = (1..=ATHLETES).filter(|bib| bib % clients == client % clients && wanted(*bib)).collect();
             tasks.spawn(work(Arc::clone(&shared), client, bibs));
         }
-        Self { tasks, shared }
+        Self { tasks, clients: clients as usize, shared }
     }
 
     /// What is acknowledged, and what is on its way, at this moment.
@@ -93,6 +110,17 @@ impl Load {
         self.shared.made.lock().unwrap().values().map(Vec::len).sum()
     }
 
+    /// Waits until more changes are acknowledged than were on their way.
+    pub async fn goes_on(&self) {
+        let enough = self.changes() + 2 * self.clients;
+        until("changes are stored", async || self.changes() > enough).await;
+    }
+
+    /// How many this service has acknowledged, by its place among those given.
+    pub fn changes_at(&self, service: usize) -> u64 {
+        self.shared.acknowledged_at[service].load(Ordering::SeqCst)
+    }
+
     /// Whether clients have been told to come again since this was asked last.
     pub fn is_refused(&self) -> bool {
         self.shared.refused.swap(0, Ordering::SeqCst) > 0
@@ -105,7 +133,10 @@ impl Load {
             ended.expect("a client found what must not be");
         }
         let made = std::mem::take(&mut *self.shared.made.lock().unwrap());
-        Done { made, again: self.shared.again.load(Ordering::SeqCst) }
+        let mut seen = std::mem::take(&mut *self.shared.seen.lock().unwrap());
+        seen.sort_unstable();
+        let count = |counter: &AtomicU64| counter.load(Ordering::SeqCst);
+        Done { made, again: count(&self.shared.again), seen, not_seen: count(&self.shared.not_seen) }
     }
 }
 
@@ -123,17 +154,29 @@ async fn work(shared: Arc<Shared>, client: u32, bibs: Vec<u32>) {
         let reps = draw.between(1, 400);
         let reps = if last == Some(reps) { reps + 1 } else { reps };
         let score = (bib, workout);
+        // For a while at one of the services, then at the next.
+        let home = usize::try_from(u64::from(client) + n / 32).unwrap() % shared.at.len();
         shared.in_flight.lock().unwrap().insert(score, reps);
-        let etag = shared.put(score, reps, etags.get(&score), &format!("{client}-{n}")).await;
-        etags.insert(score, etag);
+        let etag = shared.put(home, score, reps, etags.get(&score), &format!("{client}-{n}")).await;
         shared.made.lock().unwrap().entry(score).or_default().push(reps);
         shared.in_flight.lock().unwrap().remove(&score);
+        if shared.at.len() > 1 && n % 8 == 0 {
+            shared.look((home + 1) % shared.at.len(), score, reps, &etag).await;
+        }
+        etags.insert(score, etag);
     }
 }
 
 impl Shared {
-    /// Sends a change until it is acknowledged; its etag.
-    async fn put(&self, (bib, workout): (u32, &str), reps: u64, etag: Option<&String>, key: &str) -> String {
+    /// Sends a change until it is acknowledged; its etag. Where no answer comes, it goes elsewhere.
+    async fn put(
+        &self,
+        mut at: usize,
+        (bib, workout): (u32, &str),
+        reps: u64,
+        etag: Option<&String>,
+        key: &str,
+    ) -> String {
         let judge = if bib % 4 < 2 { "J-1" } else { "J-2" };
         let body = json!({
             "performance": reps.to_string(),
@@ -141,7 +184,7 @@ impl Shared {
         });
         let path = format!("/api/v1/competitions/{SLUG}/workouts/{workout}/scores/{bib}");
         loop {
-            let mut request = Request::put(format!("http://{}{path}", self.at))
+            let mut request = Request::put(format!("http://{}{path}", self.at[at]))
                 .header("authorization", format!("Bearer {}", self.token))
                 .header("content-type", "application/json")
                 .header("idempotency-key", format!("\"{key}\""));
@@ -152,12 +195,13 @@ impl Shared {
             match tokio::time::timeout(PATIENCE, self.send(request)).await {
                 Ok(Some((StatusCode::OK | StatusCode::CREATED, answer))) => {
                     assert_eq!(answer["performance"]["text"], Value::String(written(workout, reps)), "{answer}");
+                    self.acknowledged_at[at].fetch_add(1, Ordering::SeqCst);
                     return answer["etag"].as_str().expect("an etag").to_owned();
                 }
                 Ok(Some((StatusCode::SERVICE_UNAVAILABLE, _))) => {
                     self.refused.fetch_add(1, Ordering::SeqCst);
                 }
-                Ok(None) | Err(_) => {}
+                Ok(None) | Err(_) => at = (at + 1) % self.at.len(),
                 Ok(Some((status, answer))) => panic!("bib {bib} in {workout}, key {key}: {status} {answer}"),
             }
             self.again.fetch_add(1, Ordering::SeqCst);
@@ -165,13 +209,51 @@ impl Shared {
         }
     }
 
-    /// `None`: the connection was lost before the whole answer was there.
-    async fn send(&self, request: Request<Full<Bytes>>) -> Option<(StatusCode, Value)> {
-        let answer = self.http.request(request).await.ok()?;
-        let status = answer.status();
-        let body = answer.into_body().collect().await.ok()?.to_bytes();
-        Some((status, serde_json::from_slice(&body).unwrap_or_default()))
+    /// Looks at another service, right after the answer: what was acknowledged has to be there.
+    async fn look(&self, at: usize, (bib, workout): (u32, &str), reps: u64, etag: &str) {
+        let division = DIVISIONS[usize::from(bib % 2 == 0)];
+        let path =
+            format!("/api/v1/competitions/{SLUG}/divisions/{division}/standings?at_least={etag}&bib={bib}&limit=1");
+        let asked = Instant::now();
+        match tokio::time::timeout(PATIENCE, self.send(get(self.at[at], &path))).await {
+            Ok(Some((StatusCode::OK, page))) => {
+                self.seen.lock().unwrap().push(asked.elapsed());
+                let mut cells = page["rows"][0]["workouts"].as_array().expect("workouts").iter();
+                let cell = cells.find(|cell| cell["workout"] == workout).expect("the workout");
+                assert_eq!(cell["text"], Value::String(written(workout, reps)), "older than {etag}: {page}");
+            }
+            // It is down, or was a moment ago: there is nothing to be seen.
+            Ok(None | Some((StatusCode::SERVICE_UNAVAILABLE, _))) | Err(_) => {
+                self.not_seen.fetch_add(1, Ordering::SeqCst);
+            }
+            Ok(Some((status, answer))) => panic!("{path}: {status} {answer}"),
+        }
     }
+
+    async fn send(&self, request: Request<Full<Bytes>>) -> Option<(StatusCode, Value)> {
+        send(&self.http, request).await
+    }
+}
+
+/// A client of HTTP.
+pub type Http = Client<HttpConnector, Full<Bytes>>;
+
+/// A new one.
+pub fn http() -> Http {
+    Client::builder(TokioExecutor::new()).build_http()
+}
+
+/// A question without a name.
+pub fn get(at: SocketAddr, path: &str) -> Request<Full<Bytes>> {
+    Request::get(format!("http://{at}{path}")).body(Full::default()).unwrap()
+}
+
+/// `None`: the connection was lost before the whole answer was there.
+pub async fn send(http: &Http, request: Request<Full<Bytes>>) -> Option<(StatusCode, Value)> {
+    let answer = http.request(request).await.ok()?;
+    let status = answer.status();
+    let body = answer.into_body().collect().await.ok()?.to_bytes();
+    Some((status, serde_json::from_slice(&body).unwrap_or_default()))
 }
 
 /// The canonical form of a total.

@@ -3,17 +3,27 @@
 //! there, the log verifies, the tables equal the log, and the standings equal those worked out from
 //! the figures alone.
 //!
-//! `cargo test --test faults` takes about a minute; `TALLYWRIGHT_FAULTS=long` kills a hundred
+//! On a file and on a `PostgreSQL` of their own; there its restarts, a failover, a network that is
+//! slow, silent or cut, and several services beside each other too.
+//!
+//! `cargo test --test faults` takes about two minutes; `TALLYWRIGHT_FAULTS=long` kills a hundred
 //! times.
 
 mod check;
+mod database;
 mod disk;
+mod failover;
 mod field;
 mod load;
 mod locks;
 mod proxy;
+mod server;
 mod service;
+mod several;
 mod stops;
+mod wire;
+
+use std::time::{Duration, Instant};
 
 /// Whether to take the time for the long version.
 fn long() -> bool {
@@ -29,5 +39,23 @@ impl Draw {
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
         least + self.0 % (most - least + 1)
+    }
+}
+
+/// How often: in the short version, in the long one.
+fn times(short: u64, long: u64) -> u64 {
+    if self::long() { long } else { short }
+}
+
+async fn pause(millis: u64) {
+    tokio::time::sleep(Duration::from_millis(millis)).await;
+}
+
+/// Waits until something holds that has to come.
+async fn until(what: &str, holds: impl AsyncFn() -> bool) {
+    let began = Instant::now();
+    while !holds().await {
+        assert!(began.elapsed() < Duration::from_mins(1), "it does not come: {what}");
+        pause(20).await;
     }
 }

@@ -20,7 +20,12 @@ pub fn free() -> SocketAddr {
 impl Service {
     /// Starts at this address and waits until it accepts connections.
     pub fn start(field: &Field, at: SocketAddr) -> Self {
-        let mut service = Self::spawn(field, at);
+        Self::start_on(field, &field.url, at)
+    }
+
+    /// The same, with another address of the database.
+    pub fn start_on(field: &Field, url: &str, at: SocketAddr) -> Self {
+        let mut service = Self::spawn(field, url, at);
         let began = Instant::now();
         while TcpStream::connect(at).is_err() {
             if let Ok(Some(status)) = service.child.try_wait() {
@@ -32,8 +37,9 @@ impl Service {
         service
     }
 
-    fn spawn(field: &Field, at: SocketAddr) -> Self {
+    fn spawn(field: &Field, url: &str, at: SocketAddr) -> Self {
         let mut command = field.command(&["serve", "--listen", &at.to_string()]);
+        command.env("TALLYWRIGHT_DATABASE", url);
         let log = std::env::var_os("TALLYWRIGHT_FAULTS_LOG").map(|_| Stdio::inherit());
         let child = command.stdout(Stdio::null()).stderr(log.unwrap_or_else(Stdio::null)).spawn();
         Self { child: child.expect("the program starts"), at }

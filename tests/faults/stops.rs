@@ -1,48 +1,42 @@
-//! The process ends or stands still: killed, told to stop, paused; and answers that are lost.
+//! The process ends or stands still: killed, told to stop, paused; and answers that are lost. On a
+//! file and on a server alike.
 
-use crate::field::{Field, SLUG};
+use crate::field::{Field, SLUG, WORKOUTS};
 use crate::load::Load;
 use crate::proxy::Proxy;
+use crate::server::Server;
 use crate::service::{Service, free};
-use crate::{Draw, check, long};
+use crate::{Draw, check, pause, times};
 use std::fmt::Write;
-use std::time::Duration;
 
 const CLIENTS: u32 = 64;
 
-async fn pause(millis: u64) {
-    tokio::time::sleep(Duration::from_millis(millis)).await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn killed_again_and_again_it_loses_and_repeats_nothing() {
-    let (kills, mut draw) = (if long() { 100 } else { 6 }, Draw(5));
-    let field = Field::new();
+async fn kill_again_and_again(field: Field, kills: u64) {
+    let mut draw = Draw(5);
     let mut service = Service::start(&field, free());
     let at = service.at;
     let load = Load::start(at, &field.token, CLIENTS);
     for _ in 0..kills {
-        pause(draw.between(150, 1_000)).await;
+        load.goes_on().await;
+        pause(draw.between(0, 500)).await;
         service.kill();
         let (made, in_flight) = load.so_far();
         check::stored(&field, &made, &in_flight);
         service = Service::start(&field, at);
     }
-    pause(500).await;
+    load.goes_on().await;
     let done = load.finish().await;
     check::whole(&field, at, &done);
     println!("{kills} kills, {} changes, {} sent again", done.changes(), done.again);
-    assert!(done.changes() > 10 * kills && done.again > 0);
+    assert!(done.again > 0);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn told_to_stop_it_ends_well_and_leaves_nobody_without_an_answer() {
-    let field = Field::new();
+async fn tell_to_stop(field: Field, often: u64) {
     let mut service = Service::start(&field, free());
     let at = service.at;
     let load = Load::start(at, &field.token, CLIENTS);
-    for _ in 0..if long() { 20 } else { 3 } {
-        pause(600).await;
+    for _ in 0..often {
+        load.goes_on().await;
         assert_eq!(service.stop().code(), Some(0));
         let (made, in_flight) = load.so_far();
         check::stored(&field, &made, &in_flight);
@@ -52,28 +46,25 @@ async fn told_to_stop_it_ends_well_and_leaves_nobody_without_an_answer() {
     check::whole(&field, at, &done);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn paused_in_the_middle_it_goes_on_where_it_was() {
-    let field = Field::new();
+async fn stand_still(field: Field, often: u64) {
     let service = Service::start(&field, free());
     let load = Load::start(service.at, &field.token, CLIENTS);
-    for _ in 0..if long() { 20 } else { 3 } {
-        pause(300).await;
+    for _ in 0..often {
+        load.goes_on().await;
         service.signal("STOP");
-        pause(700).await;
+        // Longer than a server lets a transaction wait.
+        pause(1_800).await;
         service.signal("CONT");
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn answers_that_are_lost_on_the_way_are_given_again_and_nothing_is_stored_twice() {
-    let field = Field::new();
+async fn lose_answers(field: Field, millis: u64) {
     let service = Service::start(&field, free());
     let proxy = Proxy::start(service.at, 11).await;
     let load = Load::start(proxy.at, &field.token, CLIENTS);
-    pause(if long() { 30_000 } else { 4_000 }).await;
+    pause(millis).await;
     proxy.heal();
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
@@ -81,19 +72,17 @@ async fn answers_that_are_lost_on_the_way_are_given_again_and_nothing_is_stored_
     assert!(proxy.cut() > 10 && done.again > 10);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_command_that_imports_beside_it_loses_nothing_and_takes_nothing_away() {
-    let field = Field::new();
+async fn import_beside(field: Field) {
     let service = Service::start(&field, free());
     // The clients leave these alone: half of the bibs are nobody's.
-    let load = Load::start_with(service.at, &field.token, CLIENTS, |bib| bib <= 128);
+    let load = Load::start_with(&[service.at], &field.token, CLIENTS, |bib| bib <= 128);
     let mut rows = "bib,performance,judge\n".to_owned();
     for bib in 129..=256 {
         writeln!(rows, "{bib},{},J-{}", bib * 2, if bib % 4 < 2 { 1 } else { 2 }).expect("a text grows");
     }
     field.write("w1.csv", &rows);
     field.write("w2.csv", &rows);
-    for workout in ["w1", "w2"] {
+    for workout in WORKOUTS {
         pause(300).await;
         let file = format!("{workout}.csv");
         let said = field.done(&["scores", "import", &file, "--competition", SLUG, "--workout", workout]);
@@ -101,11 +90,66 @@ async fn a_command_that_imports_beside_it_loses_nothing_and_takes_nothing_away()
     }
     let mut done = load.finish().await;
     for bib in 129..=256 {
-        for workout in crate::field::WORKOUTS {
+        for workout in WORKOUTS {
             done.made.insert((bib, workout), vec![u64::from(bib) * 2]);
         }
     }
     // The service looks at the log every 200 ms for what others wrote.
     pause(1_000).await;
     check::whole(&field, service.at, &done);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn killed_again_and_again_it_loses_and_repeats_nothing() {
+    kill_again_and_again(Field::new(), times(6, 100)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn killed_again_and_again_on_a_server_it_loses_and_repeats_nothing() {
+    let Some(server) = Server::shared() else { return };
+    kill_again_and_again(Field::on(&server).await, times(5, 50)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn told_to_stop_it_ends_well_and_leaves_nobody_without_an_answer() {
+    tell_to_stop(Field::new(), times(3, 20)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn told_to_stop_on_a_server_it_ends_well_and_leaves_nobody_without_an_answer() {
+    let Some(server) = Server::shared() else { return };
+    tell_to_stop(Field::on(&server).await, times(2, 20)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn paused_in_the_middle_it_goes_on_where_it_was() {
+    stand_still(Field::new(), times(2, 20)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn paused_in_the_middle_on_a_server_it_goes_on_where_it_was() {
+    let Some(server) = Server::shared() else { return };
+    stand_still(Field::on(&server).await, times(2, 20)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn answers_that_are_lost_on_the_way_are_given_again_and_nothing_is_stored_twice() {
+    lose_answers(Field::new(), times(4_000, 30_000)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn answers_that_are_lost_on_the_way_from_a_server_are_given_again_and_nothing_is_stored_twice() {
+    let Some(server) = Server::shared() else { return };
+    lose_answers(Field::on(&server).await, times(3_000, 30_000)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_command_that_imports_beside_it_loses_nothing_and_takes_nothing_away() {
+    import_beside(Field::new()).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_command_that_imports_beside_it_on_a_server_loses_nothing_and_takes_nothing_away() {
+    let Some(server) = Server::shared() else { return };
+    import_beside(Field::on(&server).await).await;
 }

@@ -1,0 +1,111 @@
+//! A server fails under load: restarted, its backends ended, read-only; and the network to it is
+//! slow, cut or silent.
+
+use crate::field::Field;
+use crate::load::Load;
+use crate::server::{End, Server};
+use crate::service::{Service, free};
+use crate::wire::Wire;
+use crate::{check, long, pause, times, until};
+use std::time::Duration;
+
+const CLIENTS: u32 = 64;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_server_that_is_restarted_under_load_loses_and_repeats_nothing() {
+    let Some(server) = Server::start() else { return };
+    let field = Field::on(&server).await;
+    let mut service = Service::start(&field, free());
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    for n in 0..times(2, 20) {
+        pause(500).await;
+        server.end(if n % 2 == 0 { End::Immediate } else { End::Fast });
+        pause(300).await;
+        assert!(service.runs(), "it stays up");
+        server.start_again();
+        load.goes_on().await;
+    }
+    let done = load.finish().await;
+    check::whole(&field, service.at, &done);
+    println!("{} changes, {} sent again", done.changes(), done.again);
+    assert!(done.again > 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn backends_that_are_ended_lose_and_repeat_nothing() {
+    let Some(server) = Server::shared() else { return };
+    let field = Field::on(&server).await;
+    let url = format!("{}&application_name=to_be_ended", field.url);
+    let service = Service::start_on(&field, &url, free());
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    let mut ended = 0;
+    for _ in 0..times(10, 100) {
+        pause(150).await;
+        ended += server
+            .number(
+                "SELECT COUNT(pg_terminate_backend(pid)) FROM pg_stat_activity WHERE application_name = 'to_be_ended'",
+            )
+            .await;
+    }
+    load.goes_on().await;
+    let done = load.finish().await;
+    check::whole(&field, service.at, &done);
+    println!("{ended} backends ended, {} changes, {} sent again", done.changes(), done.again);
+    assert!(ended > 10 && done.again > 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_network_that_is_slow_cut_or_silent_loses_and_repeats_nothing() {
+    let Some(server) = Server::shared() else { return };
+    let field = Field::on(&server).await;
+    let wire = Wire::to(&server).await;
+    let mut service = Service::start_on(&field, &wire.url(&field.url), free());
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    // Longer than a transaction may wait in the middle; and than a client waits for its answer.
+    let silences: &[u64] = if long() { &[500, 2_500, 5_000, 12_000, 15_000] } else { &[2_500] };
+    for millis in silences {
+        pause(400).await;
+        wire.silence(true);
+        pause(*millis).await;
+        wire.silence(false);
+        load.goes_on().await;
+    }
+    for _ in 0..times(5, 100) {
+        pause(150).await;
+        wire.cut();
+    }
+    wire.delay(Duration::from_millis(25));
+    load.goes_on().await;
+    for _ in 0..times(3, 20) {
+        pause(400).await;
+        wire.cut();
+    }
+    wire.delay(Duration::ZERO);
+    load.goes_on().await;
+    assert!(service.runs());
+    let done = load.finish().await;
+    check::whole(&field, service.at, &done);
+    println!("{} changes, {} sent again", done.changes(), done.again);
+    assert!(done.again > 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_server_that_only_reads_refuses_changes_and_standings_are_read() {
+    let Some(server) = Server::start() else { return };
+    let field = Field::on(&server).await;
+    let service = Service::start(&field, free());
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    for _ in 0..times(1, 5) {
+        pause(300).await;
+        server.obey("ALTER SYSTEM SET default_transaction_read_only = on").await;
+        server.obey("SELECT pg_reload_conf()").await;
+        until("changes are refused", async || load.is_refused()).await;
+        let read = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women").0);
+        assert!(check::is_ok(&read), "{read}");
+        server.obey("ALTER SYSTEM RESET default_transaction_read_only").await;
+        server.obey("SELECT pg_reload_conf()").await;
+        load.goes_on().await;
+    }
+    let done = load.finish().await;
+    check::whole(&field, service.at, &done);
+}
