@@ -20,7 +20,6 @@ const OURS: &[&str] = &[
     "p@ssw0rd123",
     "p@ssword123",
     "passw0rd123",
-    "qwertyuiop[]",
     "summer2026",
     "summer2027",
     "tallywright",
