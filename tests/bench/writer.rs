@@ -1,67 +1,160 @@
-//! Durable changes a second: 64 callers, each waiting for its answer, against a bare loop that
-//! commits one row at a time with the same settings on the same disk in the same run.
+//! Durable changes a second on each engine: 64 callers, each waiting for its answer, and one alone,
+//! against a bare loop that commits one row at a time with the same settings on the same disk in the
+//! same run. A line of JSON for each: `cargo bench --bench writer`. The disk is that of the folder for
+//! temporary files: `TMPDIR` names another.
 //!
 //! A change is the whole of it: a score with its attestation decided by the rules, two records
 //! hashed into the log's tree, the score, its placement and the head written. Not a criterion bench:
 //! what counts is the throughput of all callers together.
 
+#[path = "../faults/server.rs"]
+#[expect(dead_code, reason = "shared with the tests, which use all of it")]
+mod server;
 #[path = "../store/support.rs"]
 #[expect(dead_code, reason = "shared with the tests, which use all of it")]
 mod support;
+#[path = "../faults/wire.rs"]
+#[expect(dead_code, reason = "shared with the tests, which use all of it")]
+mod wire;
 
-use support::database::Database;
-
-use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteSynchronous};
-use sqlx::{ConnectOptions, Connection, SqliteConnection};
+use serde_json::{Value, json};
+use server::Server;
 use std::time::{Duration, Instant};
+use support::database::{Database, Raw};
 use support::{Place, score};
+use wire::Wire;
 
 const CALLERS: u32 = 64;
 
-#[tokio::main]
-async fn main() {
-    // `cargo test --benches` asks for a short run.
-    let short = std::env::args().any(|a| a == "--test");
-    let (rounds, each) = if short { (1, 2) } else { (5, 40) };
-    let folder = || tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
-
-    let bare_folder = folder();
-    let mut bare = bare_database(&bare_folder).await;
-    let entries = CALLERS * each * rounds;
-    let begun = Instant::now();
-    let place = Place::on(Database::file_in(folder())).await.filled(entries + each * 10).await;
-    println!("import: {:.0} entries/s", f64::from(entries + each * 10) / begun.elapsed().as_secs_f64());
-
-    let (mut grouped, mut single) = (Vec::new(), Vec::new());
-    for round in 0..rounds {
-        single.push(bare_loop(&mut bare, each * 50).await);
-        grouped.push(callers(&place, round * CALLERS * each, each).await);
-    }
-    let alone = one_caller(&place, entries, each * 10).await;
-    assert_eq!(place.difference().await, None);
-
-    grouped.sort_by(|a, b| a.rate.total_cmp(&b.rate));
-    single.sort_by(f64::total_cmp);
-    let (best, bare) = (&grouped[grouped.len() / 2], single[single.len() / 2]);
-    println!("medians of {rounds} rounds, turn by turn:");
-    println!(
-        "  {CALLERS} callers: {:.0} durable changes/s ({:.0} records/s), {:.1} changes a commit, p50 {:.1} ms, p99 {:.1} ms",
-        best.rate,
-        best.rate * 2.0,
-        best.size,
-        best.p50,
-        best.p99,
-    );
-    println!("  bare loop, one row a commit: {bare:.0} rows/s");
-    println!("  the writer does {:.1} whole changes in the time of one bare commit", best.rate / bare);
-    println!("  one caller alone: {alone:.0} changes/s");
+/// A database to write to, and another one for the bare loop.
+struct Ground {
+    engine: &'static str,
+    /// Added to each way of the network; `None`: there is none.
+    delay: Option<Duration>,
+    place: Place,
+    bare: Raw,
+    runs: Vec<Run>,
+    bare_runs: Vec<f64>,
 }
 
+/// What callers did at once.
 struct Run {
     rate: f64,
     size: f64,
     p50: f64,
     p99: f64,
+}
+
+#[tokio::main]
+async fn main() {
+    // `cargo test --benches` asks for a short run.
+    let short = std::env::args().any(|a| a == "--test");
+    let (rounds, each) = if short { (1, 2) } else { (5, 20) };
+    let alone = each * 10;
+    let entries = CALLERS * each * rounds + alone;
+
+    let mut grounds = vec![Ground::on_a_file(entries).await];
+    let server = Server::start();
+    let mut wires = Vec::new();
+    if let Some(server) = &server {
+        let direct = [server.database().await, server.database().await];
+        grounds.push(Ground::on_a_server(direct, None, entries).await);
+        for millis in [1, 5] {
+            let (wire, delay) = (Wire::to(server).await, Duration::from_millis(millis));
+            let far = [wire.url(&server.database().await), wire.url(&server.database().await)];
+            grounds.push(Ground::on_a_server(far, Some(delay), entries).await);
+            wire.delay(delay);
+            wires.push(wire);
+        }
+    }
+    for round in 0..rounds {
+        for ground in &mut grounds {
+            let bare = ground.bare_loop(each * 10).await;
+            ground.bare_runs.push(bare);
+            ground.runs.push(callers(&ground.place, round * CALLERS * each, each).await);
+        }
+    }
+    for mut ground in grounds {
+        let rate = ground.one_caller(entries - alone, alone).await;
+        let round_trip = ground.round_trip().await;
+        println!("{}", ground.figures(rate, round_trip));
+        assert_eq!(ground.place.difference().await, None);
+    }
+}
+
+impl Ground {
+    async fn on_a_file(entries: u32) -> Self {
+        let place = Place::on(Database::file()).await.filled(entries).await;
+        let file = place.file("bare.db");
+        let mut bare = Raw::create(&format!("sqlite://{}", file.display())).await;
+        bare.run("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA wal_autocheckpoint = 4000")
+            .await
+            .expect("the settings of ours");
+        Self::with("sqlite", None, place, bare).await
+    }
+
+    async fn on_a_server([url, bare]: [String; 2], delay: Option<Duration>, entries: u32) -> Self {
+        let place = Place::on(Database::at(url)).await.filled(entries).await;
+        Self::with("postgres", delay, place, Raw::open(&bare).await).await
+    }
+
+    async fn with(engine: &'static str, delay: Option<Duration>, place: Place, mut bare: Raw) -> Self {
+        bare.run("CREATE TABLE rows (id BIGINT, body TEXT NOT NULL)").await.expect("a table");
+        Self { engine, delay, place, bare, runs: Vec::new(), bare_runs: Vec::new() }
+    }
+
+    /// One row a commit: how many a second.
+    async fn bare_loop(&mut self, n: u32) -> f64 {
+        let insert = format!("INSERT INTO rows (id, body) VALUES (1, '{}')", "x".repeat(400));
+        let begun = Instant::now();
+        for _ in 0..n {
+            self.bare.run(&insert).await.expect("a row");
+        }
+        f64::from(n) / begun.elapsed().as_secs_f64()
+    }
+
+    /// One change after the other: how many a second.
+    async fn one_caller(&self, first: u32, n: u32) -> f64 {
+        let begun = Instant::now();
+        for bib in first + 1..=first + n {
+            self.place.submit(score("w1", bib, "5+5", true)).await.unwrap();
+        }
+        f64::from(n) / begun.elapsed().as_secs_f64()
+    }
+
+    /// Of a question that costs nothing, in milliseconds.
+    async fn round_trip(&mut self) -> f64 {
+        let mut times = Vec::new();
+        for _ in 0..100 {
+            let asked = Instant::now();
+            self.bare.number("SELECT CAST(1 AS BIGINT)").await;
+            times.push(asked.elapsed());
+        }
+        times.sort_unstable();
+        times[50].as_secs_f64() * 1e3
+    }
+
+    /// The middle one of all rounds.
+    fn figures(&mut self, alone: f64, round_trip: f64) -> Value {
+        self.runs.sort_by(|a, b| a.rate.total_cmp(&b.rate));
+        self.bare_runs.sort_by(f64::total_cmp);
+        let (run, bare) = (&self.runs[self.runs.len() / 2], self.bare_runs[self.bare_runs.len() / 2]);
+        let rounded = |value: f64| (value * 100.0).round() / 100.0;
+        json!({
+            "figure": "durable changes a second",
+            "engine": self.engine,
+            "added_delay_ms": self.delay.map(|delay| delay.as_secs_f64() * 1e3),
+            "round_trip_ms": rounded(round_trip),
+            "bare_commits_a_second": rounded(bare),
+            "one_by_one_a_second": rounded(alone),
+            "callers": CALLERS,
+            "grouped_a_second": rounded(run.rate),
+            "changes_a_commit": rounded(run.size),
+            "p50_ms": rounded(run.p50),
+            "p99_ms": rounded(run.p99),
+            "changes_in_the_time_of_a_bare_commit": rounded(run.rate / bare),
+        })
+    }
 }
 
 async fn callers(place: &Place, first: u32, each: u32) -> Run {
@@ -98,39 +191,4 @@ async fn callers(place: &Place, first: u32, each: u32) -> Run {
         p50: at(50),
         p99: at(99),
     }
-}
-
-async fn one_caller(place: &Place, first: u32, n: u32) -> f64 {
-    let begun = Instant::now();
-    for bib in first + 1..=first + n {
-        place.submit(score("w1", bib, "5+5", true)).await.unwrap();
-    }
-    f64::from(n) / begun.elapsed().as_secs_f64()
-}
-
-async fn bare_database(folder: &tempfile::TempDir) -> SqliteConnection {
-    let mut bare = SqliteConnectOptions::new()
-        .filename(folder.path().join("bare.db"))
-        .create_if_missing(true)
-        .journal_mode(SqliteJournalMode::Wal)
-        .synchronous(SqliteSynchronous::Full)
-        .pragma("wal_autocheckpoint", "4000")
-        .connect()
-        .await
-        .unwrap();
-    sqlx::query("CREATE TABLE rows (id INTEGER PRIMARY KEY, body TEXT NOT NULL) STRICT")
-        .execute(&mut bare)
-        .await
-        .unwrap();
-    bare.ping().await.unwrap();
-    bare
-}
-
-async fn bare_loop(bare: &mut SqliteConnection, n: u32) -> f64 {
-    let body = "x".repeat(400);
-    let begun = Instant::now();
-    for _ in 0..n {
-        sqlx::query("INSERT INTO rows (body) VALUES ($1)").bind(&body).execute(&mut *bare).await.unwrap();
-    }
-    f64::from(n) / begun.elapsed().as_secs_f64()
 }

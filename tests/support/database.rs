@@ -52,6 +52,11 @@ impl Database {
         Self { url, folder, server: None }
     }
 
+    /// What is at this address, whatever the run is for; it is left there.
+    pub fn at(url: String) -> Self {
+        Self { url, folder: folder(), server: None }
+    }
+
     /// Without even tables, on the same engine.
     pub fn bare() -> Self {
         let made = Self::new();
