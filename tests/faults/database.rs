@@ -9,7 +9,7 @@ use crate::wire::Wire;
 use crate::{check, long, pause, times, until};
 use std::time::Duration;
 
-const CLIENTS: u32 = 64;
+const CLIENTS: u32 = 32;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_server_that_is_restarted_under_load_loses_and_repeats_nothing() {

@@ -11,7 +11,7 @@ use crate::{check, pause, times, until};
 use serde_json::Value;
 use std::net::SocketAddr;
 
-const CLIENTS: u32 = 64;
+const CLIENTS: u32 = 32;
 
 /// Commits of this server wait for that standby from now on.
 async fn wait_for(server: &Server, standby: &str) {

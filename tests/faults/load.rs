@@ -112,7 +112,7 @@ impl Load {
 
     /// Waits until more changes are acknowledged than were on their way.
     pub async fn goes_on(&self) {
-        let enough = self.changes() + 2 * self.clients;
+        let enough = self.changes() + self.clients;
         until("changes are stored", async || self.changes() > enough).await;
     }
 

