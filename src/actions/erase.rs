@@ -6,8 +6,9 @@
 
 use super::{Failure, Request, signed_in};
 use crate::app::App;
-use crate::rules::access::{Actor, Denied, Grant, Role};
+use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::ledger::{Change, Whose};
+use crate::rules::people::Person;
 use jiff::Timestamp;
 
 /// Erases an athlete or a judge of a competition; for themselves and for the organiser.
@@ -17,9 +18,15 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
         Whose::Entry(bib) => grant.role == Role::Athlete && grant.bib == Some(*bib),
         Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
     };
+    let person = person(app, actor, competition, &whose).await?;
     Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
-    if let (Whose::Entry(bib), Some(known)) = (&whose, app.store.find_competition(competition).await?) {
-        app.store.end_claim(known.id, *bib).await?;
+    if let Some(known) = app.store.find_competition(competition).await? {
+        if let Whose::Entry(bib) = &whose {
+            app.store.end_claim(known.id, *bib).await?;
+        }
+        if let Some(person) = &person {
+            app.store.erase_proposals(known.id, person, now).await?;
+        }
     }
     for granted in app.store.list_grants_in(competition).await?.iter().filter(|g| theirs(&g.grant)) {
         app.store.remove_grant(granted.id).await?;
@@ -28,6 +35,25 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
         }
     }
     Ok(app.store.settle().await?)
+}
+
+/// Their facts, as far as they are still there, to find what else is kept about them.
+async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> Result<Option<Person>, Failure> {
+    let act = match whose {
+        Whose::Entry(bib) => Act::Erase { competition, bib: Some(*bib), judge: None },
+        Whose::Judge(code) => Act::Erase { competition, bib: None, judge: Some(code) },
+    };
+    // Who may not is refused by the change itself.
+    let Ok(permit) = permit(actor, act) else { return Ok(None) };
+    let Some(known) = app.store.find_competition(competition).await? else { return Ok(None) };
+    let id = match whose {
+        Whose::Entry(bib) => app.store.find_entry(known.id, *bib).await?.map(|named| named.entry.person.id),
+        Whose::Judge(code) => app.store.find_judge(known.id, code).await?.map(|judge| judge.person.id),
+    };
+    match id {
+        Some(id) => Ok(app.store.find_person(&permit, known.id, id).await?),
+        None => Ok(None),
+    }
 }
 
 /// Erases whoever asks, in every competition they are an athlete or a judge of. True: their account
@@ -43,6 +69,9 @@ pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, 
         if let Some(competition) = &grant.competition {
             erase(app, actor, now, competition, whose).await?;
         }
+    }
+    if app.store.find_account(account).await?.is_some_and(|account| account.confirmed) {
+        app.store.erase_proposals_to(&actor.email, now).await?;
     }
     let closed = app.store.list_grants_of(account).await?.is_empty();
     if closed {

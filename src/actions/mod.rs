@@ -26,6 +26,7 @@ pub mod mail;
 pub mod move_entry;
 pub mod open;
 pub mod own_data;
+pub mod proposals;
 pub mod queue;
 pub mod reader;
 pub mod referee;

@@ -6,6 +6,7 @@ use super::{Failure, ScorePath, lists, score};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::people::Person;
+use crate::rules::proposal::Proposed;
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -24,6 +25,17 @@ pub struct OwnData {
     pub entries: Vec<OwnEntry>,
     /// What it is as a judge.
     pub judges: Vec<OwnJudge>,
+    /// As what a gym has proposed the owner of its address, and nobody has decided yet.
+    pub proposals: Vec<OwnProposal>,
+}
+
+/// A proposal.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnProposal {
+    /// Which competition.
+    pub competition: String,
+    /// What was sent.
+    pub proposed: Proposed,
 }
 
 /// An account.
@@ -90,7 +102,7 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
     let sessions = app.store.list_sessions(id, now).await?.into_iter();
     let tokens = app.store.list_tokens(id).await?.into_iter();
     let mut data = OwnData {
-        account: OwnAccount { id, email: account.email, created_at: account.created_at },
+        account: OwnAccount { id, email: account.email.clone(), created_at: account.created_at },
         roles: actor.grants.clone(),
         sessions: sessions
             .map(|s| OwnSession { device: s.device, created_at: s.created_at, seen_at: s.seen_at })
@@ -98,7 +110,13 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
         tokens: tokens.map(|t| OwnToken { name: t.name, created_at: t.created_at, expires_at: t.expires_at }).collect(),
         entries: Vec::new(),
         judges: Vec::new(),
+        proposals: Vec::new(),
     };
+    if account.confirmed {
+        // Whoever took another person's address with a code reads nothing about its owner.
+        let proposals = app.store.list_proposals_about(&account.folded_email).await?.into_iter();
+        data.proposals = proposals.map(|(competition, proposed)| OwnProposal { competition, proposed }).collect();
+    }
     for grant in &actor.grants {
         let Some(competition) = &grant.competition else { continue };
         let reader = match Reader::find(app, actor, now, competition).await {

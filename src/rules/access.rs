@@ -92,6 +92,8 @@ pub enum Act<'a> {
     ReadPersons { competition: &'a str, gym: Option<&'a str> },
     /// Hand out codes with which a gym's athletes claim their entries.
     HandOutCodes { competition: &'a str, gym: &'a str },
+    /// Propose people to the organiser for a gym, and see what became of them.
+    Propose { competition: &'a str, gym: &'a str },
     /// Make and change a gym's heats.
     PlanHeats { competition: &'a str, gym: &'a str },
     /// Make a competition or apply a file.
@@ -179,7 +181,9 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
                 .or_else(|| has(competition, Role::Referee))
                 .or_else(|| gym.and_then(|g| actor.is_staff_of(competition, g).then_some(Role::Staff)))
         }
-        Act::PlanHeats { competition, gym } | Act::HandOutCodes { competition, gym } => {
+        Act::PlanHeats { competition, gym }
+        | Act::HandOutCodes { competition, gym }
+        | Act::Propose { competition, gym } => {
             has(competition, Role::Organiser).or_else(|| actor.is_staff_of(competition, gym).then_some(Role::Staff))
         }
         Act::ReadLog { competition } => has(competition, Role::Organiser).or_else(|| has(competition, Role::Referee)),

@@ -20,6 +20,7 @@ pub mod people;
 pub mod performance;
 pub mod place;
 pub mod placement;
+pub mod proposal;
 pub mod quantity;
 pub mod queue;
 pub mod roster;

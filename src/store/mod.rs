@@ -32,6 +32,7 @@ pub mod notes;
 pub mod persons;
 pub mod placements;
 mod preview;
+pub mod proposals;
 mod save;
 pub mod scores;
 pub mod sessions;

@@ -128,6 +128,8 @@ pub struct Tables {
     pub new_competition: &'static en::new_competition::NewCompetition,
     /// The referee's list.
     pub queue: &'static en::queue::Queue,
+    /// Whom gyms propose.
+    pub proposals: &'static en::proposals::Proposals,
 }
 
 impl Tables {
@@ -152,7 +154,8 @@ impl Tables {
         let desk_file = self.desk_file.texts().map(|(name, text)| ("DeskFile", name, text));
         let made = self.new_competition.texts().map(|(name, text)| ("NewCompetition", name, text));
         let queue = self.queue.texts().map(|(name, text)| ("Queue", name, text));
-        let more = claims.chain(letters).chain(late).chain(desk_file).chain(made).chain(queue);
+        let proposals = self.proposals.texts().map(|(name, text)| ("Proposals", name, text));
+        let more = claims.chain(letters).chain(late).chain(desk_file).chain(made).chain(queue).chain(proposals);
         first.chain(appeal).chain(plot).chain(what_if).chain(wall).chain(more).collect()
     }
 }
@@ -216,6 +219,12 @@ pub fn desk_file(lang: Lang) -> &'static en::desk_file::DeskFile {
 #[must_use]
 pub fn new_competition(lang: Lang) -> &'static en::new_competition::NewCompetition {
     lang.tables().new_competition
+}
+
+/// The texts about proposals in `lang`.
+#[must_use]
+pub fn proposals(lang: Lang) -> &'static en::proposals::Proposals {
+    lang.tables().proposals
 }
 
 /// The texts of the referee's list in `lang`.

@@ -85,6 +85,8 @@ const stops = [
   ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
   ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
   ["staff", "codes for athletes", `/desk/${c}/${gym}/codes`],
+  ["staff", "people proposed", `/desk/${c}/${gym}/proposals`, propose],
+  ["staff", "a proposal with faults", `/desk/${c}/${gym}/proposals`, badProposal],
   ["staff", "results as a file", `/desk/${c}/${gym}/file`],
   ["staff", "a file that cannot be read", `/desk/${c}/${gym}/file`, badResults],
   ["nobody", "the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
@@ -108,6 +110,7 @@ const stops = [
   ...["gyms", "entries", "judges"].map((list) => ["organiser", `list of ${list}`, `/organise/${c}/lists/${list}`]),
   ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
   ["organiser", "people", `/organise/${c}/people`],
+  ["organiser", "proposals of the gyms", `/organise/${c}/proposals`],
   ["organiser", "an invitation with faults", `/organise/${c}/people`, async (page) => page.locator('form[action$="/people/invite"] button:not([value=gyms])').first().click()],
   ["organiser", "organiser's account", "/account"],
   // A competition with nothing in it.
@@ -128,6 +131,23 @@ async function tryRequest(page) {
 async function makeHeats(page) {
   await page.getByRole("button", { name: "Make the heats" }).click();
   await page.locator("table").first().waitFor();
+}
+
+// Number, name and outcome of somebody who is proposed: an athlete, as they come most.
+async function propose(page) {
+  await page.fill("#entry-name", "Käthe Wolkenstein");
+  await page.fill("#entry-born", "1996-04-02");
+  await page.selectOption("#entry-category", "women");
+  await page.selectOption("#entry-division", "women");
+  await page.locator('input[value="entry"] ~ button').click();
+  await page.locator("table").first().waitFor();
+}
+
+async function badProposal(page) {
+  await page.fill("#entry-name", "Ana Cruz");
+  await page.fill("#entry-born", "in April");
+  await page.locator('input[value="entry"] ~ button').click();
+  await page.locator("#errors").first().waitFor();
 }
 
 async function badResults(page) {

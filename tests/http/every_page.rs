@@ -45,6 +45,7 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Athlete, "/c/saltmarsh/athletes/1042"),
     (Who::Staff, "/desk/saltmarsh/quayside"),
     (Who::Staff, "/desk/saltmarsh/quayside/codes"),
+    (Who::Staff, "/desk/saltmarsh/quayside/proposals"),
     (Who::Staff, "/desk/saltmarsh/quayside/file"),
     (Who::Staff, "/desk/saltmarsh/quayside/heats/w1"),
     (Who::Staff, "/desk/saltmarsh/quayside/receipt"),
@@ -63,6 +64,7 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Organiser, "/organise/saltmarsh/lists/gyms"),
     (Who::Organiser, "/organise/saltmarsh/lists/judges"),
     (Who::Organiser, "/organise/saltmarsh/people"),
+    (Who::Organiser, "/organise/saltmarsh/proposals"),
 ];
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -24,6 +24,7 @@ mod organise;
 mod password_by_link;
 mod passwords;
 mod preconditions;
+mod proposals;
 mod proxies;
 mod referee;
 mod routes;

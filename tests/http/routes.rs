@@ -60,6 +60,11 @@ pub const TABLE: &[Line] = &[
 
     ("GET",    "/api/v1/competitions/saltmarsh/gyms/quayside/claim-codes", "", "133333+33++"),
     ("POST",   "/api/v1/competitions/saltmarsh/gyms/quayside/claim-codes", r#"{"bibs":[]}"#, "133333+33++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/gyms/quayside/proposals", "", "133333+33++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/gyms/quayside/proposals", r#"{"kind":"entry","name":""}"#, "133333+33++"),
+    ("DELETE", "/api/v1/competitions/saltmarsh/gyms/quayside/proposals/999999", "", "13333343344"),
+    ("GET",    "/api/v1/competitions/saltmarsh/proposals", "", "133333333++"),
+    ("POST",   "/api/v1/competitions/saltmarsh/proposals/decisions", r#"{"ids":[999999],"decision":"confirm"}"#, "133333333++"),
     // The same for everybody: nothing fits together.
     ("POST",   "/api/v1/claims", r#"{"competition":"none","bib":1,"code":"x"}"#, "+++++++++++"),
 
@@ -136,6 +141,9 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/codes", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/codes", "form:for=picked", "133333+33++"),
+    ("GET",    "/desk/saltmarsh/quayside/proposals", "", "133333+33++"),
+    ("POST",   "/desk/saltmarsh/quayside/proposals", "form:kind=entry", "133333+33++"),
+    ("POST",   "/desk/saltmarsh/quayside/proposals/999999/withdraw", "form:", "13333343344"),
     ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
     // A screen is not signed in, and shows what anybody may see.
@@ -171,6 +179,8 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/organise/saltmarsh/file", "form:text=x&do=check", "133333333++"),
     ("GET",    "/organise/saltmarsh/lists/entries", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/people", "", "133333333++"),
+    ("GET",    "/organise/saltmarsh/proposals", "", "133333333++"),
+    ("POST",   "/organise/saltmarsh/proposals", "form:do=confirm&p-999999=yes", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/invite", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/999999/remove", "form:", "13333333344"),
     ("POST",   "/organise/saltmarsh/people/999999/link", "form:", "13333333344"),

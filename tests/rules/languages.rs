@@ -24,6 +24,8 @@ fn is_the_same(lang: Lang, name: &str) -> bool {
             "Pages role_in",
             "Pages ranking_in",
             "Plot band",
+            "Proposals gym",
+            "Proposals of_judge",
             "Plot band_level",
             "Wall title",
             "Desk missing_of",

@@ -20,6 +20,7 @@ mod many;
 pub mod me;
 pub mod paths;
 pub mod places;
+pub mod proposals;
 mod reading;
 pub mod rulings;
 pub mod scores;
@@ -115,6 +116,7 @@ fn of_competitions() -> OpenApiRouter<App> {
         .merge(gyms::routes())
         .merge(entries::routes())
         .merge(judges::routes())
+        .merge(proposals::routes())
         .merge(scores::routes())
         .merge(attestation::routes())
         .merge(withdrawal::routes())

@@ -13,6 +13,7 @@ mod claim;
 pub(super) mod codes;
 mod competition;
 mod desk;
+mod device;
 pub mod forgotten;
 mod form;
 mod heats;
@@ -26,6 +27,7 @@ mod organise;
 mod places;
 mod plot;
 pub mod problem;
+mod proposals;
 mod referee;
 mod review;
 mod rules_said;
@@ -94,6 +96,9 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/desk/{c}/{gym}"),
     ("GET", "/desk/{c}/{gym}/codes"),
     ("POST", "/desk/{c}/{gym}/codes"),
+    ("GET", "/desk/{c}/{gym}/proposals"),
+    ("POST", "/desk/{c}/{gym}/proposals"),
+    ("POST", "/desk/{c}/{gym}/proposals/{id}/withdraw"),
     ("GET", "/desk/{c}/{gym}/heats/{w}"),
     ("POST", "/desk/{c}/{gym}/heats/{w}"),
     ("GET", "/desk/{c}/{gym}/wall"),
@@ -125,6 +130,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/organise/{c}/file"),
     ("GET", "/organise/{c}/lists/{list}"),
     ("POST", "/organise/{c}/lists/{list}"),
+    ("GET", "/organise/{c}/proposals"),
+    ("POST", "/organise/{c}/proposals"),
     ("GET", "/organise/{c}/people"),
     ("POST", "/organise/{c}/people/invite"),
     ("POST", "/organise/{c}/people/{id}/remove"),
@@ -159,6 +166,8 @@ pub fn router() -> Router<App> {
         .route("/account/erase", post(account::post_erase))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
         .route("/desk/{c}/{gym}/codes", get(codes::get_codes).post(codes::post_codes))
+        .route("/desk/{c}/{gym}/proposals", get(proposals::get_proposals).post(proposals::post_proposals))
+        .route("/desk/{c}/{gym}/proposals/{id}/withdraw", post(proposals::post_withdraw))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
         .route("/desk/{c}/{gym}/wall", get(wall::get_wall))
         .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))
@@ -183,6 +192,10 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
         .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv).layer(from_fn(language::data)))
         .route("/organise/{c}/file", get(organise::file::get_file).post(organise::file::post_file))
+        .route(
+            "/organise/{c}/proposals",
+            get(organise::proposals::get_proposals).post(organise::proposals::post_proposals),
+        )
         .route("/organise/{c}/people", get(organise::people::get_people))
         .route("/organise/{c}/people/invite", post(organise::people::post_invite))
         .route("/organise/{c}/people/{id}/remove", post(organise::people::post_remove))

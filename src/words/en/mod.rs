@@ -20,6 +20,7 @@ pub mod pages;
 mod performance;
 pub mod plot;
 mod problems;
+pub mod proposals;
 pub mod queue;
 mod roster;
 pub mod sheet;
@@ -60,4 +61,5 @@ pub const TABLES: Tables = Tables {
     desk_file: &desk_file::DESK_FILE,
     new_competition: &new_competition::NEW_COMPETITION,
     queue: &queue::QUEUE,
+    proposals: &proposals::PROPOSALS,
 };

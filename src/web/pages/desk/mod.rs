@@ -55,6 +55,8 @@ struct View {
     missing: String,
     /// For those who may hand out codes.
     codes: Option<String>,
+    /// For those who may propose people.
+    proposals: Option<String>,
     file: Link,
     script: ForScript,
     workouts: Vec<WorkoutView>,
@@ -184,6 +186,9 @@ impl Desk {
             codes: permit(&caller.actor, Act::HandOutCodes { competition: slug, gym: &self.gym.slug })
                 .is_ok()
                 .then(|| format!("{}/codes", self.base)),
+            proposals: permit(&caller.actor, Act::Propose { competition: slug, gym: &self.gym.slug })
+                .is_ok()
+                .then(|| format!("{}/proposals", self.base)),
             file: Link::new(format!("{}/file", self.base), crate::words::desk_file(language::reader()).link),
             script: self.script(caller),
             workouts,
@@ -329,6 +334,7 @@ mod tests {
             receipt: "/desk/s/g/receipt".to_owned(),
             missing: "/desk/s/g/missing".to_owned(),
             codes: Some("/desk/s/g/codes".to_owned()),
+            proposals: Some("/desk/s/g/proposals".to_owned()),
             file: Link::new("/desk/s/g/file", samples::HOSTILE),
             script: ForScript {
                 competition: "s".to_owned(),

@@ -1,6 +1,6 @@
 //! `/organise`: what the one who answers for a competition needs, a page each: how it goes and
 //! what came late (`overview`), who is missing (`missing`), the competition file (`file`), the
-//! lists of gyms, entries and judges (`lists`), roles and sign-ins (`people`); and, for who
+//! lists of gyms, entries and judges (`lists`), whom gyms propose (`proposals`), roles and sign-ins (`people`); and, for who
 //! organises all, a new one (`create`).
 
 pub mod create;
@@ -9,6 +9,7 @@ pub mod lists;
 pub mod missing;
 pub mod overview;
 pub mod people;
+pub mod proposals;
 
 use super::form::FieldError;
 use super::html;

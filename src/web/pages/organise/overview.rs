@@ -126,6 +126,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         score::late(app, actor, now, &c.slug).await?.into_iter().partition(|l| l.refused);
     let rest = yes.len().saturating_sub(SHOWN);
     let title = put(o.title, &[("competition", &c.title)]);
+    let proposals = super::proposals::link(app, caller, &c.slug).await?;
     let refused_title = put(o.late_refused_title, &[("n", &no.len())]);
     Ok(View {
         shell: frame(caller, reader, "", &title),
@@ -143,7 +144,9 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
             ("people", o.people_title),
         ]
         .map(|(path, text)| Link::new(format!("{base}/{path}"), text))
-        .into(),
+        .into_iter()
+        .chain([proposals])
+        .collect(),
         now: reader.workouts().map(|x| now_of(reader, x, progress.get(&x.slug).copied(), &base)).collect(),
         late: yes.into_iter().take(SHOWN).map(item).collect(),
         more: if rest > 0 { put(o.late_more, &[("n", &rest)]) } else { String::new() },
