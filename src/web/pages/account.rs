@@ -1,5 +1,6 @@
 //! `/account`: roles, password, sessions, tokens. First form.
 
+use super::device;
 use super::form::{self, FieldError, Fields};
 use super::shell::{Link, Shell, When, words};
 use super::{html, say};
@@ -87,6 +88,8 @@ struct RoleView {
 struct SessionView {
     id: i64,
     device: String,
+    /// What the browser calls itself.
+    sent: String,
     began: When,
     this: bool,
 }
@@ -152,8 +155,13 @@ fn role(grant: &Grant) -> RoleView {
 }
 
 fn session(s: Session, this: Option<i64>) -> SessionView {
-    let device = if s.device.is_empty() { words().session_unknown.to_owned() } else { s.device };
-    SessionView { id: s.id, device, began: utc(s.created_at), this: this == Some(s.id) }
+    SessionView {
+        id: s.id,
+        device: device::name(&s.device),
+        sent: s.device,
+        began: utc(s.created_at),
+        this: this == Some(s.id),
+    }
 }
 
 fn token(t: Token) -> TokenView {
@@ -288,8 +296,20 @@ mod tests {
                 .map(role)
                 .collect(),
             sessions: vec![
-                SessionView { id: 1, device: samples::HOSTILE.to_owned(), began: samples::when(), this: true },
-                SessionView { id: 2, device: samples::BIDI.to_owned(), began: samples::when(), this: false },
+                SessionView {
+                    id: 1,
+                    device: samples::HOSTILE.to_owned(),
+                    sent: samples::HOSTILE.to_owned(),
+                    began: samples::when(),
+                    this: true,
+                },
+                SessionView {
+                    id: 2,
+                    device: samples::BIDI.to_owned(),
+                    sent: samples::BIDI.to_owned(),
+                    began: samples::when(),
+                    this: false,
+                },
             ],
             tokens: vec![TokenView { id: 3, name: samples::HOSTILE.to_owned(), ends: samples::when() }],
             ..View::default()

@@ -38,6 +38,8 @@ area! { ($) account:
     sessions_caption: "Jeder Browser, der angemeldet ist",
     session_device: "Browser",
     session_unknown: "Ein Browser ohne Namen",
+    device_on: "{browser} auf {system}",
+    device_some: "Ein Browser auf {system}",
     session_began: "Seit",
     session_this: "Dieser Browser",
     session_end: "Dort abmelden",

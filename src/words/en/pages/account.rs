@@ -38,6 +38,8 @@ area! { ($) account:
     sessions_caption: "Each browser that is signed in",
     session_device: "Browser",
     session_unknown: "A browser without a name",
+    device_on: "{browser} on {system}",
+    device_some: "A browser on {system}",
     session_began: "Since",
     session_this: "This browser",
     session_end: "Sign out there",
