@@ -2,7 +2,7 @@
 //! score would be placed by if the doubt were right.
 //!
 //! Pure: windows, attempts and an instant go in. How many places would move is asked of
-//! [`crate::rules::place::Ranking::shifted`] and of the board.
+//! [`crate::rules::place::Places::shifted`] and of the board.
 
 use super::ledger::counting;
 use super::life::{Attempt, State};

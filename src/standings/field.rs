@@ -1,18 +1,21 @@
 //! What the placements add up to: who is entered where, and everybody's score in each workout.
 //!
-//! Kept in blocks of neighbouring bibs behind `Arc`s: a clone is a snapshot and costs one
-//! counter a block; a change after that copies one block. Nothing is ranked here.
+//! Kept in [blocks](Block) of neighbouring bibs, and those in pages, behind `Arc`s: a clone is a
+//! snapshot and costs one counter a page; a change after that copies one page and one block. Nothing
+//! is ranked here.
 
 use super::InForce;
-use super::query::{Athlete, Scope, ScoreView};
+use super::block::{Block, Facts, Name, NewScore, Record};
+use super::query::{Athlete, Scope};
 use crate::rules::competition::Competition;
-use crate::rules::people::EntryState;
 use crate::rules::placement::{Change, Placement};
 use std::collections::{BTreeMap, HashMap};
+use std::num::NonZeroU32;
 use std::sync::Arc;
 
-/// Bibs that differ only in their last bits share a block.
-const BLOCK_BITS: u32 = 6;
+/// Bibs that differ only in their last bits share a block, and blocks a page.
+const BITS: u32 = 6;
+const SIDE: usize = 1 << BITS;
 
 /// All that is known of one competition at a log position.
 #[derive(Clone)]
@@ -20,47 +23,31 @@ pub(super) struct Field {
     pub(super) definition: Arc<Competition>,
     pub(super) seq: u64,
     /// Log position of the last change of the definition.
-    defined: u64,
+    pub(super) defined: u64,
     /// Log position of the last change to anybody of a plain division.
     changed: HashMap<Name, u64>,
     names: Arc<Names>,
-    blocks: BTreeMap<u32, Arc<Vec<Record>>>,
+    /// The workouts that there are scores of, in the order in which they came: columns of the blocks.
+    workouts: Arc<Vec<Name>>,
+    pages: BTreeMap<u32, Arc<Page>>,
 }
 
-/// One bib.
 #[derive(Clone)]
-pub(super) struct Record {
+struct Page([Option<Arc<Block>>; SIDE]);
+
+impl Default for Page {
+    fn default() -> Self {
+        Self([const { None }; SIDE])
+    }
+}
+
+/// Something that can alter a ranking: of whom, and in which plain division.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Touch {
+    pub(super) seq: u64,
     pub(super) bib: u32,
-    /// `None` until the entry's own row has come.
-    facts: Option<Facts>,
-    scores: Vec<(Name, ScoreView)>,
-}
-
-/// Where an entry belongs.
-#[derive(Clone, Copy)]
-pub(super) struct Facts {
     pub(super) division: Name,
-    pub(super) gym: Option<Name>,
-    pub(super) region: Name,
-    pub(super) country: Name,
-    pub(super) state: EntryState,
 }
-
-impl Record {
-    /// Where it belongs; `None` where it is not there, or was removed.
-    pub(super) fn present(&self) -> Option<Facts> {
-        self.facts.filter(|facts| facts.state != EntryState::Removed)
-    }
-
-    /// The score in a workout.
-    pub(super) fn score(&self, workout: Name) -> Option<&ScoreView> {
-        self.scores.iter().find(|(name, _)| *name == workout).map(|(_, score)| score)
-    }
-}
-
-/// A slug, region or country, as a number within one competition.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) struct Name(u32);
 
 /// Numbers for texts.
 #[derive(Clone, Default)]
@@ -70,21 +57,41 @@ struct Names {
 }
 
 impl Field {
+    /// A competition without anybody, which is to be loaded up to `seq`.
+    pub(super) fn new(definition: InForce, seq: u64) -> Self {
+        let (changed, names, workouts, pages) = (HashMap::new(), Arc::default(), Arc::default(), BTreeMap::new());
+        let InForce { at: defined, competition: definition } = definition;
+        Self { definition, seq, defined, changed, names, workouts, pages }
+    }
+
     /// The state at `seq`, from all rows up to there, or of each score only the newest: what changed
     /// when comes out the same as for one who has followed all along.
     pub(super) fn load(definition: InForce, seq: u64, placements: impl IntoIterator<Item = Placement>) -> Self {
-        let (changed, names, blocks) = (HashMap::new(), Arc::default(), BTreeMap::new());
-        let InForce { at: defined, competition: definition } = definition;
-        let mut field = Self { definition, seq: 0, defined, changed, names, blocks };
-        let rows: Vec<Placement> = placements.into_iter().collect();
-        field.follow(seq, None, &rows);
+        let mut field = Self::new(definition, seq);
+        let mut rows: Vec<Placement> = placements.into_iter().collect();
+        rows.sort_by_key(|row| row.seq);
+        rows.iter().for_each(|row| field.take_in(row));
         field
     }
 
-    /// Takes in the rows after the known position, up to `seq`, in log order.
-    pub(super) fn follow(&mut self, seq: u64, definition: Option<InForce>, placements: &[Placement]) {
+    /// Takes in one row of those that are loaded.
+    pub(super) fn take_in(&mut self, row: &Placement) {
+        if row.seq <= self.seq {
+            self.take(row, &mut |_| ());
+        }
+    }
+
+    /// Takes in the rows after the known position, up to `seq`, in log order, and says what they
+    /// touch.
+    pub(super) fn follow(
+        &mut self,
+        seq: u64,
+        definition: Option<InForce>,
+        placements: &[Placement],
+    ) -> Vec<Touch> {
+        let mut touched = Vec::new();
         if seq <= self.seq {
-            return;
+            return touched;
         }
         if let Some(InForce { at, competition }) = definition {
             self.definition = competition;
@@ -94,11 +101,21 @@ impl Field {
         rows.sort_by_key(|row| row.seq);
         self.seq = seq;
         for row in rows {
-            self.take(row);
+            self.take(row, &mut |touch| touched.push(touch));
         }
+        touched
     }
 
-    fn take(&mut self, row: &Placement) {
+    fn take(&mut self, row: &Placement, touch: &mut impl FnMut(Touch)) {
+        // At its own position, not where the rows that came along end: that differs from service to
+        // service, and readers go from one to the other.
+        let (seq, bib) = (row.seq, row.bib);
+        let mut touch = |facts: Option<Facts>, changed: &mut HashMap<Name, u64>| {
+            if let Some(Facts { division, .. }) = facts {
+                changed.insert(division, seq);
+                touch(Touch { seq, bib, division });
+            }
+        };
         match &row.change {
             Change::Entry { division, gym, country, region, state } => {
                 let facts = Facts {
@@ -108,35 +125,18 @@ impl Field {
                     country: self.name(country),
                     state: *state,
                 };
-                let before = self.record_mut(row.bib).facts.replace(facts);
-                self.touch(before, row.seq);
-                self.touch(Some(facts), row.seq);
+                let before = self.block_mut(bib).enter(bib, facts);
+                touch(before.filter(|before| before.division != facts.division), &mut self.changed);
+                touch(Some(facts), &mut self.changed);
             }
             Change::Score { workout, attempt, key, level, state, text } => {
-                let workout = self.name(workout);
-                let score = ScoreView {
-                    attempt: *attempt,
-                    text: text.as_str().into(),
-                    state: *state,
-                    level: *level,
-                    key: *key,
-                };
-                let record = self.record_mut(row.bib);
-                match record.scores.iter_mut().find(|(name, _)| *name == workout) {
-                    Some((_, known)) => *known = score,
-                    None => record.scores.push((workout, score)),
-                }
-                let facts = record.facts;
-                self.touch(facts, row.seq);
+                let score = NewScore { attempt: *attempt, key: *key, state: *state, level: *level, text };
+                let workout = self.workout(workout);
+                let block = self.block_mut(bib);
+                block.put(bib, workout, &score);
+                let facts = block.record(bib).and_then(|record| record.facts());
+                touch(facts, &mut self.changed);
             }
-        }
-    }
-
-    /// At its own position, not where the rows that came along end: that differs from service to
-    /// service, and readers go from one to the other.
-    fn touch(&mut self, facts: Option<Facts>, seq: u64) {
-        if let Some(facts) = facts {
-            self.changed.insert(facts.division, seq);
         }
     }
 
@@ -145,28 +145,42 @@ impl Field {
             return *name;
         }
         let names = Arc::make_mut(&mut self.names);
-        let name = Name(u32::try_from(names.texts.len()).unwrap_or(u32::MAX));
         let text: Arc<str> = text.into();
         names.texts.push(Arc::clone(&text));
+        let number = u32::try_from(names.texts.len()).ok().and_then(NonZeroU32::new);
+        let name = Name(number.expect("fewer than 2^32 names"));
         names.numbers.insert(text, name);
         name
     }
 
-    fn record_mut(&mut self, bib: u32) -> &mut Record {
-        let block = Arc::make_mut(self.blocks.entry(bib >> BLOCK_BITS).or_default());
-        let at = match block.binary_search_by_key(&bib, |record| record.bib) {
-            Ok(at) => at,
-            Err(at) => {
-                block.insert(at, Record { bib, facts: None, scores: Vec::new() });
-                at
-            }
-        };
-        &mut block[at]
+    /// The column of a workout.
+    fn workout(&mut self, slug: &str) -> usize {
+        let name = self.name(slug);
+        self.workouts.iter().position(|known| *known == name).unwrap_or_else(|| {
+            Arc::make_mut(&mut self.workouts).push(name);
+            self.workouts.len() - 1
+        })
+    }
+
+    fn block_mut(&mut self, bib: u32) -> &mut Block {
+        let page = Arc::make_mut(self.pages.entry(bib >> (2 * BITS)).or_default());
+        Arc::make_mut(page.0[block_of(bib)].get_or_insert_default())
     }
 
     /// The number of a text, if anything of that name has been seen.
     pub(super) fn find(&self, text: &str) -> Option<Name> {
         self.names.numbers.get(text).copied()
+    }
+
+    /// The columns of the definition's workouts, in file order; `None`: there is no score yet.
+    pub(super) fn columns(&self) -> Vec<Option<usize>> {
+        self.definition.workouts.iter().map(|workout| self.column(&workout.slug)).collect()
+    }
+
+    /// The column of a workout that there is a score of.
+    pub(super) fn column(&self, slug: &str) -> Option<usize> {
+        let name = self.find(slug)?;
+        self.workouts.iter().position(|known| *known == name)
     }
 
     /// Whether all that a scope names has been seen.
@@ -176,20 +190,22 @@ impl Field {
     }
 
     fn text(&self, name: Name) -> Arc<str> {
-        let at = usize::try_from(name.0).unwrap_or(usize::MAX);
+        let at = name.0.get() as usize - 1;
         self.names.texts.get(at).map_or_else(|| "".into(), Arc::clone)
     }
 
     /// Everybody, by bib.
-    pub(super) fn records(&self) -> impl Iterator<Item = &Record> {
-        self.blocks.values().flat_map(|block| block.iter())
+    pub(super) fn records(&self) -> impl Iterator<Item = Record<'_>> {
+        self.blocks().flat_map(Block::records)
+    }
+
+    fn blocks(&self) -> impl Iterator<Item = &Block> {
+        self.pages.values().flat_map(|page| page.0.iter().flatten()).map(|block| &**block)
     }
 
     /// One bib.
-    pub(super) fn record(&self, bib: u32) -> Option<&Record> {
-        let block = self.blocks.get(&(bib >> BLOCK_BITS))?;
-        let at = block.binary_search_by_key(&bib, |record| record.bib).ok()?;
-        block.get(at)
+    pub(super) fn record(&self, bib: u32) -> Option<Record<'_>> {
+        self.pages.get(&(bib >> (2 * BITS)))?.0[block_of(bib)].as_ref()?.record(bib)
     }
 
     /// The plain divisions that a division ranks: itself, or those it combines. Those nobody
@@ -208,7 +224,7 @@ impl Field {
     }
 
     /// What is public of an entry that is there.
-    pub(super) fn athlete(&self, record: &Record) -> Option<Athlete> {
+    pub(super) fn athlete(&self, record: Record<'_>) -> Option<Athlete> {
         let facts = record.present()?;
         Some(Athlete {
             bib: record.bib,
@@ -219,4 +235,16 @@ impl Field {
             state: facts.state,
         })
     }
+
+    /// How many bibs there are, and the bytes they take.
+    pub(super) fn size(&self) -> (usize, usize) {
+        let blocks = self.blocks().map(|block| (block.records().count(), block.bytes()));
+        let (bibs, bytes) = blocks.fold((0, 0), |(bibs, bytes), (n, more)| (bibs + n, bytes + more));
+        (bibs, bytes + self.pages.len() * size_of::<Page>())
+    }
+}
+
+/// The index of a bib's block in its page.
+fn block_of(bib: u32) -> usize {
+    (bib >> BITS) as usize % SIDE
 }

@@ -3,10 +3,13 @@
 //! It is loaded from placements at a log position and follows the log from there. Readers get
 //! rows copied out of an immutable snapshot ([`View`]); writers never wait for a ranking.
 //!
-//! A write marks the divisions it touched; the next reader of one of them ranks it anew, once
-//! however many ask, and what was not touched is not worked out again. Names, dates and who may
+//! A division is ranked when it is first asked for. After that a reader's state is what was ranked
+//! and what has changed since, answered exactly without ranking again; where much has changed it is
+//! ranked anew, once however many ask. Names, dates and who may
 //! see what are not here: callers say which workouts count ([`Mask`]) and fetch names by bib.
 
+mod base;
+mod block;
 mod cache;
 mod entry;
 mod field;
@@ -16,9 +19,10 @@ mod track;
 pub mod view;
 mod what_if;
 
+pub use cache::Settling;
 pub use query::{
-    Athlete, Cut, DivisionCount, EntryRanking, EntryStanding, EntryWorkout, Mask, Moved, NextPlace, NextStanding,
-    PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage, WorkoutCell,
+    Athlete, Cut, DivisionCount, EntryRanking, EntryStanding, EntryWorkout, Mask, Memory, Moved, NextPlace,
+    NextStanding, PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage, WorkoutCell,
 };
 pub use view::View;
 pub use what_if::{Spot, WhatIf};
@@ -40,6 +44,7 @@ pub struct Board {
     tracks: ArcSwap<HashMap<i64, Arc<Track>>>,
     past: Mutex<Option<Past>>,
     what_ifs: Mutex<()>,
+    settling: Settling,
 }
 
 /// The state of the past that was asked for last.
@@ -69,7 +74,38 @@ pub struct Gap {
     pub position: Option<u64>,
 }
 
+/// A competition on its way to the board.
+pub struct Loading(Field);
+
+impl Loading {
+    /// Takes in the next row: all rows up to the position, or of the scores only the newest of each
+    /// (bib, workout), in log order. Later ones are skipped.
+    pub fn take(&mut self, row: &Placement) {
+        self.0.take_in(row);
+    }
+}
+
 impl Board {
+    /// A board that ranks everybody anew at other times than usual.
+    #[must_use]
+    pub fn settling(settling: Settling) -> Self {
+        Self { settling, ..Self::default() }
+    }
+
+    /// Begins to load a competition row by row, up to `seq`; see [`Self::loaded`].
+    #[must_use]
+    pub fn loading(definition: InForce, seq: u64) -> Loading {
+        Loading(Field::new(definition, seq))
+    }
+
+    /// Replaces what is known of a competition by what has been loaded.
+    pub fn loaded(&self, competition: i64, loading: Loading) {
+        match self.track(competition) {
+            Some(track) => track.replace(loading.0),
+            None => self.begin(competition, loading.0),
+        }
+    }
+
     /// Replaces what is known of a competition by the state at `seq`. The placements are all
     /// rows up to there, or of the scores only the newest of each (bib, workout), in any order.
     pub fn load(
@@ -79,11 +115,7 @@ impl Board {
         seq: u64,
         placements: impl IntoIterator<Item = Placement>,
     ) {
-        let field = Field::load(definition, seq, placements);
-        match self.track(competition) {
-            Some(track) => track.replace(field),
-            None => self.begin(competition, field),
-        }
+        self.loaded(competition, Loading(Field::load(definition, seq, placements)));
     }
 
     /// Takes in what happened up to `seq`; rows at or before the known position are skipped.
@@ -155,7 +187,7 @@ impl Board {
     #[must_use]
     pub fn as_of(definition: Arc<Competition>, placements: impl IntoIterator<Item = Placement>, seq: u64) -> View {
         let field = Field::load(InForce { at: seq, competition: definition }, seq, placements);
-        View { field, cache: Arc::default() }
+        View { cache: Arc::new(cache::Cache::new(seq, Settling::default())), field }
     }
 
     /// The one place where states of the past are made, one at a time, and the last one kept:
@@ -220,7 +252,7 @@ impl Board {
     }
 
     fn begin(&self, competition: i64, field: Field) {
-        let track = Arc::new(Track::new(field));
+        let track = Arc::new(Track::new(field, self.settling));
         self.tracks.rcu(|tracks| {
             let mut tracks = HashMap::clone(tracks);
             tracks.insert(competition, Arc::clone(&track));

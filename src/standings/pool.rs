@@ -1,228 +1,251 @@
-//! Those ranked against each other, their keys by column, and what follows from them: places
-//! and standings, worked out when first asked for and kept.
+//! A [`Base`] with what has changed since: the places and standings of a state, exact.
 
-use super::field::{Field, Name};
-use super::query::{Mask, Scope};
-use crate::rules::competition::Competition;
+use super::base::Base;
+use super::query::Mask;
 use crate::rules::order::Key;
-use crate::rules::people::EntryState;
-use crate::rules::place::{self, Matrix, Ranking, Source, Standing};
+use crate::rules::place::{Changes, Live, Merged, Moved, Overall, Places, Seat};
 use std::collections::HashMap;
+use std::ops::Range;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
-
-/// How many sets of workouts a pool keeps standings for. Readers see few different ones.
-const MASKS_KEPT: usize = 8;
 
 /// The entries of a division within a scope.
 pub(super) struct Pool {
-    definition: Arc<Competition>,
-    /// Ranked ones by bib, then guests by bib. A *row* is an index here.
-    pub(super) bibs: Vec<u32>,
-    /// How many are ranked.
-    pub(super) ranked: usize,
-    /// For each row, the workouts it has a score in, whatever its state.
-    pub(super) scored: Vec<Mask>,
-    columns: Vec<Column>,
-    overall: Mutex<HashMap<Mask, Arc<OnceLock<Arc<Overall>>>>>,
+    /// Of the state that it is of.
+    seq: u64,
+    pub(super) base: Arc<Base>,
+    pub(super) changes: Arc<Changes>,
+    /// The workouts that those who were touched have a score in now, by row.
+    pub(super) scored: Vec<(u32, Mask)>,
+    moved: Mutex<HashMap<Mask, Standings>>,
+    listed: Vec<OnceLock<Listed>>,
+    settled: OnceLock<Arc<Base>>,
 }
 
-/// One workout: the keys of the ranked rows, and their places once asked for.
-struct Column {
-    weight: u32,
-    keys: Vec<Option<Key>>,
-    ranking: OnceLock<Ranking>,
-    listed: OnceLock<Listed>,
+/// What a row is listed by in a workout.
+type Item = (Class, u32);
+
+/// In the order in which they are listed.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Class {
+    Placed(Key),
+    Scored,
+    Nothing,
 }
 
-/// Rows in the order in which they are listed.
-pub(super) struct Listed {
-    /// All rows.
-    pub(super) order: Vec<usize>,
-    /// Index of each row in `order`.
-    pub(super) position: Vec<usize>,
-}
-
-impl Listed {
-    fn new(order: Vec<usize>) -> Self {
-        let mut position = vec![0; order.len()];
-        for (at, row) in order.iter().enumerate() {
-            position[*row] = at;
-        }
-        Self { order, position }
-    }
+/// The rows that changed, as they were and as they are.
+#[derive(Default)]
+struct Listed {
+    gone: Vec<Item>,
+    come: Vec<Item>,
 }
 
 /// The overall result for a set of workouts.
-pub(super) struct Overall {
-    matrix: Matrix,
-    /// Workouts that count, in file order: the columns of the matrix.
-    counting: Vec<usize>,
-    /// One for each ranked row.
-    pub(super) standings: Vec<Standing>,
-    /// By standing; guests last.
-    pub(super) listed: Listed,
-    /// How many have a standing.
-    pub(super) of: usize,
+#[derive(Clone)]
+pub(super) struct Standings {
+    base: Arc<Base>,
+    overall: Arc<Overall>,
+    changes: Arc<Changes>,
+    moved: Arc<Moved>,
+}
+
+impl Standings {
+    /// What can be asked.
+    pub(super) fn live(&self) -> Live<'_> {
+        let places = Places { columns: &self.base.columns, changes: &self.changes };
+        Live::new(&self.base.definition.overall, &self.overall, places, &self.moved)
+    }
+
+    /// What a ranked row has in each workout that counts, and whether it is in the sum.
+    pub(super) fn results(&self, row: u32) -> Vec<(usize, crate::rules::place::Cell, bool)> {
+        let (cells, sum) = self.live().results(row);
+        let counting = self.overall.counting().iter().zip(cells).enumerate();
+        counting.map(|(n, (counting, cell))| (counting.column, cell, Mask(sum.counted).has(n))).collect()
+    }
 }
 
 impl Pool {
-    /// Gathers the entries of these plain divisions that fit the scope.
-    pub(super) fn gather(field: &Field, parts: &[Name], scope: &Scope) -> Self {
-        let definition = Arc::clone(&field.definition);
-        let names: Vec<Option<Name>> = definition.workouts.iter().map(|w| field.find(&w.slug)).collect();
-        let columns = definition.workouts.iter().map(|w| Column::new(w.weight));
-        let mut pool = Self {
-            columns: columns.collect(),
-            definition,
-            bibs: Vec::new(),
-            ranked: 0,
-            scored: Vec::new(),
-            overall: Mutex::default(),
+    /// A base at a later state, with what has changed until then.
+    pub(super) fn new(seq: u64, base: Arc<Base>, changes: Changes, scored: Vec<(u32, Mask)>) -> Self {
+        let listed = base.columns.iter().map(|_| OnceLock::new()).collect();
+        let (changes, moved, settled) = (Arc::new(changes), Mutex::default(), OnceLock::new());
+        Self { seq, base, changes, scored, moved, listed, settled }
+    }
+
+    /// A base and nothing else.
+    pub(super) fn of(base: Arc<Base>) -> Self {
+        Self::new(base.seq, base, Changes::default(), Vec::new())
+    }
+
+    /// The same if the key of a ranked row were another one.
+    pub(super) fn with_key(&self, row: u32, workout: usize, key: Option<Key>) -> Self {
+        let mut rows = self.changes.rows().to_vec();
+        if let Err(at) = rows.binary_search(&row) {
+            rows.insert(at, row);
+        }
+        let places = self.places();
+        let key_of =
+            |column, other: u32| if column == workout && other == row { key } else { places.key(column, other) };
+        let columns = 0..self.base.columns.len();
+        let now = columns.map(|column| rows.iter().map(|row| key_of(column, *row)).collect()).collect();
+        let changes = Changes::new(&self.base.columns, rows, now);
+        Self::new(self.seq, Arc::clone(&self.base), changes, self.scored.clone())
+    }
+
+    /// The places of all workouts.
+    pub(super) fn places(&self) -> Places<'_> {
+        Places { columns: &self.base.columns, changes: &self.changes }
+    }
+
+    /// How many there are, guests among them.
+    pub(super) fn len(&self) -> usize {
+        self.base.bibs.len()
+    }
+
+    /// The bib of a row.
+    pub(super) fn bib(&self, row: u32) -> u32 {
+        self.base.bibs[row as usize]
+    }
+
+    /// Whether there is such a workout.
+    pub(super) fn has(&self, workout: usize) -> bool {
+        workout < self.base.columns.len()
+    }
+
+    /// The workouts that a row has a score in, whatever its state.
+    pub(super) fn scored(&self, row: u32) -> Mask {
+        match self.scored.binary_search_by_key(&row, |(row, _)| *row) {
+            Ok(at) => self.scored[at].1,
+            Err(_) => self.base.scored[row as usize],
+        }
+    }
+
+    /// How many have a score in a workout, whatever its state.
+    pub(super) fn scores(&self, workout: usize) -> usize {
+        let before = self.base.scores()[workout];
+        let come = self.scored.iter().filter(|(_, scored)| scored.has(workout)).count();
+        let gone = self.scored.iter().filter(|(row, _)| self.base.scored[*row as usize].has(workout)).count();
+        before + come - gone
+    }
+
+    /// Rows of a workout: by place; then those with a score that has no place, those without one,
+    /// and guests; equals by bib. Those at these indices, as far as there are any.
+    pub(super) fn list(&self, workout: usize, range: Range<usize>) -> Vec<u32> {
+        let ranked = self.base.ranked;
+        let mut rows: Vec<u32> = if range.start < ranked {
+            let Some(listed) = self.base.listed(workout) else { return Vec::new() };
+            self.merged(workout, listed, |merged| merged.list(range.clone())).into_iter().map(|(_, row)| row).collect()
+        } else {
+            Vec::new()
         };
-        let Some(within) = Within::of(field, scope) else { return pool };
-        let mut guests = Vec::new();
-        for record in field.records() {
-            let Some(facts) = record.present() else { continue };
-            if !parts.contains(&facts.division) || !within.fits(facts.gym, facts.region, facts.country) {
-                continue;
-            }
-            let own = names.iter().map(|name| name.and_then(|name| record.score(name)));
-            let scored = own.clone().enumerate().filter_map(|(n, score)| score.map(|_| n)).collect();
-            if facts.state == EntryState::Guest {
-                guests.push((record.bib, scored));
-                continue;
-            }
-            pool.bibs.push(record.bib);
-            pool.scored.push(scored);
-            for (column, score) in pool.columns.iter_mut().zip(own) {
-                column.keys.push(score.and_then(|score| score.key));
-            }
+        let guests = range.start.max(ranked)..range.end.min(self.len());
+        rows.extend(guests.filter_map(|row| u32::try_from(row).ok()));
+        rows
+    }
+
+    /// The index of a row in that list.
+    pub(super) fn index(&self, workout: usize, row: u32) -> Option<usize> {
+        if row as usize >= self.base.ranked {
+            return Some(row as usize);
         }
-        pool.ranked = pool.bibs.len();
-        for (bib, scored) in guests {
-            pool.bibs.push(bib);
-            pool.scored.push(scored);
+        let listed = self.base.listed(workout)?;
+        let item = (self.class(workout, row), row);
+        Some(self.merged(workout, listed, |merged| merged.index(item)))
+    }
+
+    fn merged<T>(
+        &self,
+        workout: usize,
+        listed: &[u32],
+        ask: impl FnOnce(&Merged<'_, Item, &dyn Fn(usize) -> Item>) -> T,
+    ) -> T {
+        let column = &self.base.columns[workout];
+        let class = |row: u32| match column.key(row) {
+            Some(key) => Class::Placed(key),
+            None if self.base.scored[row as usize].has(workout) => Class::Scored,
+            None => Class::Nothing,
+        };
+        let changed = self.listed[workout].get_or_init(|| {
+            let mut out = Listed::default();
+            for &row in self.changes.rows() {
+                out.gone.push((class(row), row));
+                out.come.push((self.class(workout, row), row));
+            }
+            out.gone.sort_unstable();
+            out.come.sort_unstable();
+            out
+        });
+        let item = |at: usize| (class(listed[at]), listed[at]);
+        ask(&Merged::new(listed.len(), &item, &changed.gone, &changed.come))
+    }
+
+    fn class(&self, workout: usize, row: u32) -> Class {
+        match self.places().key(workout, row) {
+            Some(key) => Class::Placed(key),
+            None if self.scored(row).has(workout) => Class::Scored,
+            None => Class::Nothing,
         }
-        pool
-    }
-
-    /// The row of a bib, ranked or guest.
-    pub(super) fn row(&self, bib: u32) -> Option<usize> {
-        self.ranked_row(bib).or_else(|| {
-            let guest = self.bibs.get(self.ranked..)?.binary_search(&bib).ok()?;
-            Some(self.ranked + guest)
-        })
-    }
-
-    /// The row of a bib that is ranked.
-    pub(super) fn ranked_row(&self, bib: u32) -> Option<usize> {
-        self.bibs.get(..self.ranked)?.binary_search(&bib).ok()
-    }
-
-    /// The keys of a workout, one a ranked row.
-    pub(super) fn keys(&self, workout: usize) -> Option<&[Option<Key>]> {
-        self.columns.get(workout).map(|column| column.keys.as_slice())
-    }
-
-    /// The places of a workout.
-    pub(super) fn ranking(&self, workout: usize) -> Option<&Ranking> {
-        self.columns.get(workout).map(Column::ranking)
-    }
-
-    /// Rows of a workout: by place; then those with a score that has no place, those without
-    /// one, and guests; equals by bib.
-    pub(super) fn listed(&self, workout: usize) -> Option<&Listed> {
-        let column = self.columns.get(workout)?;
-        Some(column.listed.get_or_init(|| {
-            let ranking = column.ranking();
-            let scored = |row: &usize| self.scored.get(*row).is_some_and(|scored| scored.has(workout));
-            let unplaced = (0..self.ranked).filter(|row| ranking.places.get(*row).copied().flatten().is_none());
-            let (with, without): (Vec<usize>, Vec<usize>) = unplaced.partition(scored);
-            let guests = self.ranked..self.bibs.len();
-            Listed::new(ranking.order.iter().copied().chain(with).chain(without).chain(guests).collect())
-        }))
     }
 
     /// The standings that count the workouts of a mask.
-    pub(super) fn overall(&self, mask: Mask) -> Arc<Overall> {
-        let slot = {
-            let mut kept = self.overall.lock().unwrap_or_else(PoisonError::into_inner);
-            if kept.len() >= MASKS_KEPT && !kept.contains_key(&mask) {
-                kept.clear();
+    pub(super) fn overall(&self, mask: Mask) -> Standings {
+        let mut kept = self.moved.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = kept.get(&mask) {
+            return known.clone();
+        }
+        let overall = self.base.overall(mask);
+        let rules = &self.base.definition.overall;
+        let standings = match Moved::new(rules, &overall, &self.base.asked(mask), self.places()) {
+            Some(moved) => {
+                let (base, changes) = (Arc::clone(&self.base), Arc::clone(&self.changes));
+                Standings { base, overall, changes, moved: Arc::new(moved) }
             }
-            Arc::clone(kept.entry(mask).or_default())
+            None => self.settled_overall(mask),
         };
-        Arc::clone(slot.get_or_init(|| Arc::new(self.work_out(mask, None))))
+        kept.insert(mask, standings.clone());
+        standings
     }
 
-    /// The standings if one workout had these keys.
-    pub(super) fn overall_with(&self, mask: Mask, workout: usize, keys: &[Option<Key>], ranking: &Ranking) -> Overall {
-        self.work_out(mask, Some((workout, keys, ranking)))
+    /// The same, with everybody ranked anew if anything has changed.
+    pub(super) fn settled_overall(&self, mask: Mask) -> Standings {
+        let base = self.settled();
+        let overall = base.overall(mask);
+        let (rules, changes) = (&base.definition.overall, Arc::<Changes>::default());
+        let places = Places { columns: &base.columns, changes: &changes };
+        let moved = Moved::new(rules, &overall, &[], places).map(Arc::new).unwrap_or_default();
+        Standings { base, overall, changes, moved }
     }
 
-    fn work_out(&self, mask: Mask, other: Option<(usize, &[Option<Key>], &Ranking)>) -> Overall {
-        let rules = &self.definition.overall;
-        let asked: Vec<usize> = (0..self.columns.len()).filter(|n| mask.has(*n)).collect();
-        let source = |n: &usize| {
-            let column = &self.columns[*n];
-            let (keys, ranking) = match other {
-                Some((workout, keys, ranking)) if workout == *n => (keys, ranking),
-                _ => (column.keys.as_slice(), column.ranking()),
-            };
-            Source { weight: column.weight, keys, places: &ranking.places }
-        };
-        let sources: Vec<Source<'_>> = asked.iter().map(source).collect();
-        let (matrix, counting) = place::matrix(rules, self.ranked, &sources);
-        let mut standings = place::overall(rules, &matrix);
-        standings.resize(self.ranked, Standing::default());
-        let mut order = place::listing(rules, &standings);
-        order.extend(self.ranked..self.bibs.len());
-        let of = standings.iter().filter(|s| s.standing.is_some()).count();
-        let counting = counting.into_iter().map(|n| asked[n]).collect();
-        Overall { matrix, counting, standings, listed: Listed::new(order), of }
-    }
-}
-
-impl Column {
-    fn new(weight: u32) -> Self {
-        Self { weight, keys: Vec::new(), ranking: OnceLock::new(), listed: OnceLock::new() }
+    /// The standing of every ranked row.
+    pub(super) fn all_standings(&self, mask: Mask) -> Vec<Option<u32>> {
+        self.settled_overall(mask).overall.standings(self.base.ranked)
     }
 
-    fn ranking(&self) -> &Ranking {
-        self.ranking.get_or_init(|| place::ranking(&self.keys))
-    }
-}
-
-impl Overall {
-    /// What a ranked row has in a workout that counts, and whether it is in the sum.
-    pub(super) fn cell(&self, row: usize, workout: usize) -> Option<(place::Cell, bool)> {
-        let column = self.counting.binary_search(&workout).ok()?;
-        let cell = self.matrix.row(row).get(column)?;
-        let standing = self.standings.get(row)?;
-        Some((*cell, Mask(standing.counted).has(column)))
-    }
-}
-
-/// A scope as numbers.
-struct Within {
-    gym: Option<Name>,
-    region: Option<Name>,
-    country: Option<Name>,
-}
-
-impl Within {
-    /// `None`: something is asked for that nobody has.
-    fn of(field: &Field, scope: &Scope) -> Option<Self> {
-        let find = |text: &Option<String>| match text {
-            None => Some(None),
-            Some(text) => field.find(text).map(Some),
-        };
-        Some(Self { gym: find(&scope.gym)?, region: find(&scope.region)?, country: find(&scope.country)? })
+    /// The base of this state, where there already is one.
+    pub(super) fn known_settled(&self) -> Option<&Arc<Base>> {
+        self.settled.get()
     }
 
-    fn fits(&self, gym: Option<Name>, region: Name, country: Name) -> bool {
-        self.gym.is_none_or(|g| gym == Some(g))
-            && self.region.is_none_or(|r| region == r)
-            && self.country.is_none_or(|c| country == c)
+    /// A base of this state, for the same rows.
+    pub(super) fn settled(&self) -> Arc<Base> {
+        if self.changes.is_empty() && self.scored.is_empty() {
+            return Arc::clone(&self.base);
+        }
+        let settle = || Arc::new(self.base.settled(self.seq, &self.changes, &self.scored));
+        Arc::clone(self.settled.get_or_init(settle))
+    }
+
+    /// Those at these indices of the standings; guests last.
+    pub(super) fn seats(&self, standings: &Standings, range: Range<usize>) -> Vec<Seat> {
+        let ranked = self.base.ranked;
+        let mut seats = standings.live().seats(range.start.min(ranked)..range.end.min(ranked));
+        let guests = range.start.max(ranked)..range.end.min(self.len());
+        let guest = |row| Some(Seat { row: u32::try_from(row).ok()?, standing: None, shared: 0, next: None });
+        seats.extend(guests.filter_map(guest));
+        seats
+    }
+
+    /// The index of a row in the standings.
+    pub(super) fn seat_of(&self, standings: &Standings, row: u32) -> usize {
+        if (row as usize) < self.base.ranked { standings.live().index(row) } else { row as usize }
     }
 }

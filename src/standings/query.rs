@@ -299,6 +299,17 @@ pub struct Moved {
     pub standings: u32,
 }
 
+/// The memory a competition takes; scopes and combined divisions, which come and go, are not in it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Memory {
+    /// How many bibs are known.
+    pub entries: usize,
+    /// Bytes of their facts and scores.
+    pub known: usize,
+    /// Bytes of their places and standings, in their plain divisions.
+    pub ranked: usize,
+}
+
 /// How much there is of a division.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DivisionCount {

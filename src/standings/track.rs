@@ -1,6 +1,6 @@
 //! One competition as it is followed: the state that changes, and the last snapshot shown.
 
-use super::cache::Cache;
+use super::cache::{Cache, Settling};
 use super::field::Field;
 use super::view::View;
 use super::{Gap, InForce};
@@ -19,20 +19,23 @@ pub(super) struct Track {
     shown: ArcSwap<View>,
     /// The log position of `live`.
     position: watch::Sender<u64>,
+    settling: Settling,
 }
 
 impl Track {
     /// Begins with a state.
-    pub(super) fn new(field: Field) -> Self {
+    pub(super) fn new(field: Field, settling: Settling) -> Self {
         let position = watch::Sender::new(field.seq);
-        let shown = ArcSwap::from_pointee(View { field: field.clone(), cache: Arc::default() });
-        Self { live: Mutex::new(field), shown, position }
+        let shown =
+            ArcSwap::from_pointee(View { field: field.clone(), cache: Arc::new(Cache::new(field.seq, settling)) });
+        Self { live: Mutex::new(field), shown, position, settling }
     }
 
     /// Another state instead, older or newer. Nothing kept of the one before is used again.
     pub(super) fn replace(&self, field: Field) {
         let mut live = self.lock();
-        self.shown.store(Arc::new(View { field: field.clone(), cache: Arc::<Cache>::default() }));
+        let cache = Arc::new(Cache::new(field.seq, self.settling));
+        self.shown.store(Arc::new(View { field: field.clone(), cache }));
         self.position.send_replace(field.seq);
         *live = field;
     }
@@ -49,7 +52,8 @@ impl Track {
         if after.is_some_and(|after| live.seq < after) {
             return Err(Gap { position: Some(live.seq) });
         }
-        live.follow(seq, definition, placements);
+        let touched = live.follow(seq, definition, placements);
+        self.shown.load().cache.note(touched);
         self.position.send_replace(live.seq);
         Ok(())
     }

@@ -1,16 +1,16 @@
 //! One state of a competition, and the questions it answers: pages of standings and of places.
 //! What is asked about one entry is in the file beside.
 
+use super::base::{Base, Who};
+use super::block::Record;
 use super::cache::Cache;
-use super::entry::next_standing;
-use super::field::{Field, Record};
-use super::pool::{Overall, Pool};
+use super::field::Field;
+use super::pool::{Pool, Standings};
 use super::query::{
-    Cut, DivisionCount, Mask, NextPlace, PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage,
-    WorkoutCell,
+    Cut, DivisionCount, Mask, Memory, NextPlace, NextStanding, PlaceRow, PlacesPage, Query, Scope, ScoreView,
+    StandingRow, StandingsPage, WorkoutCell,
 };
 use crate::rules::competition::Competition;
-use crate::rules::place::Ranking;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -46,36 +46,38 @@ impl View {
     pub fn standings(&self, query: &Query, cut: Cut) -> Option<StandingsPage> {
         let pool = self.pool(&query.division, &query.scope)?;
         let overall = pool.overall(query.mask);
-        let (whole, unscoped) = if query.scope.whole() {
-            (Arc::clone(&pool), Arc::clone(&overall))
-        } else {
-            let whole = self.pool(&query.division, &Scope::default())?;
-            let unscoped = whole.overall(query.mask);
-            (whole, unscoped)
-        };
-        let find = |bib| pool.row(bib).and_then(|row| overall.listed.position.get(row).copied());
-        let (from, range) = rows_of(cut, overall.listed.order.len(), find);
-        let rows = overall.listed.order.get(range).unwrap_or_default().iter();
-        let row = |row: &usize| {
-            let record = self.field.record(*pool.bibs.get(*row)?)?;
-            let standing = overall.standings.get(*row).copied().unwrap_or_default();
-            let unscoped = whole.ranked_row(record.bib).and_then(|row| unscoped.standings.get(row)?.standing);
+        let whole = if query.scope.whole() { None } else { Some(self.pool(&query.division, &Scope::default())?) };
+        let unscoped = whole.as_ref().map(|whole| (whole, whole.overall(query.mask)));
+        let find = |bib| pool.base.row(bib).map(|row| pool.seat_of(&overall, row));
+        let (from, range) = rows_of(cut, pool.len(), find);
+        let row = |seat: crate::rules::place::Seat| {
+            let record = self.field.record(pool.bib(seat.row))?;
+            let ranked = (seat.row as usize) < pool.base.ranked;
+            let unscoped = match &unscoped {
+                None => seat.standing,
+                Some((whole, overall)) => {
+                    whole.base.ranked_row(record.bib).and_then(|row| overall.live().standing(row).standing)
+                }
+            };
+            let cells = self.cells(ranked.then_some((&overall, seat.row)), record, query.mask);
             Some(StandingRow {
-                standing: standing.standing,
-                shared: standing.shared,
+                standing: seat.standing,
+                shared: seat.shared,
                 athlete: self.field.athlete(record)?,
-                points: standing.standing.map(|_| standing.points),
+                points: seat
+                    .standing
+                    .map(|_| cells.iter().filter(|cell| cell.counted).filter_map(|cell| cell.points).sum()),
                 unscoped_standing: unscoped,
-                next: standing.standing.and_then(|standing| next_standing(&overall, &pool.bibs, standing)),
-                workouts: self.cells(&overall, record, *row, query.mask),
+                next: seat.next.map(|next| next_standing(&pool, next)),
+                workouts: cells,
             })
         };
         Some(StandingsPage {
             seq: self.seq(),
-            of: overall.of,
-            entries: overall.listed.order.len(),
+            of: overall.live().of(),
+            entries: pool.len(),
             from,
-            rows: rows.filter_map(row).collect(),
+            rows: pool.seats(&overall, range).into_iter().filter_map(row).collect(),
         })
     }
 
@@ -83,33 +85,30 @@ impl View {
     /// reader may see this workout); `None`: no such division or workout.
     #[must_use]
     pub fn places(&self, query: &Query, workout: usize, cut: Cut) -> Option<PlacesPage> {
-        let pool = self.pool(&query.division, &query.scope)?;
+        let pool = self.pool(&query.division, &query.scope).filter(|pool| pool.has(workout))?;
         let whole = self.pool(&query.division, &Scope::default())?;
-        let ranking = pool.ranking(workout)?;
-        let listed = pool.listed(workout)?;
-        let find = |bib| pool.row(bib).and_then(|row| listed.position.get(row).copied());
-        let (from, range) = rows_of(cut, listed.order.len(), find);
-        let rows = listed.order.get(range).unwrap_or_default().iter();
-        let row = |row: &usize| {
-            let record = self.field.record(*pool.bibs.get(*row)?)?;
-            let place = ranking.places.get(*row).copied().flatten();
+        let places = pool.places();
+        let find = |bib| pool.base.row(bib).and_then(|row| pool.index(workout, row));
+        let (from, range) = rows_of(cut, pool.len(), find);
+        let row = |row: u32| {
+            let record = self.field.record(pool.bib(row))?;
+            let key = ((row as usize) < pool.base.ranked).then(|| places.key(workout, row)).flatten();
+            let place = key.map(|key| places.place_of(workout, key));
             Some(PlaceRow {
                 place,
-                shared: place.map_or(0, |place| shared(ranking, place)),
+                shared: key.map_or(0, |key| places.shared(workout, key)),
                 athlete: self.field.athlete(record)?,
-                unscoped_place: whole
-                    .ranked_row(record.bib)
-                    .and_then(|row| *whole.ranking(workout)?.places.get(row)?),
-                score: self.score(record, workout).cloned(),
+                unscoped_place: whole.base.ranked_row(record.bib).and_then(|row| whole.places().place(workout, row)),
+                score: self.score(record, workout),
                 next: place.and_then(|place| self.next_place(&pool, workout, place)),
             })
         };
         Some(PlacesPage {
             seq: self.seq(),
-            of: ranking.order.len(),
-            entries: listed.order.len(),
+            of: places.placed(workout),
+            entries: pool.len(),
             from,
-            rows: rows.filter_map(row).collect(),
+            rows: pool.list(workout, range).into_iter().filter_map(row).collect(),
         })
     }
 
@@ -119,49 +118,62 @@ impl View {
         let workouts = 0..self.field.definition.workouts.len();
         let count = |slug: &str| {
             let pool = self.pool(slug, &Scope::default())?;
-            let placed = |workout| pool.keys(workout).map_or(0, |keys| keys.iter().flatten().count());
-            let scores = |workout| pool.scored.iter().filter(|scored| scored.has(workout)).count();
             Some(DivisionCount {
                 division: slug.to_owned(),
-                entries: pool.bibs.len(),
-                guests: pool.bibs.len() - pool.ranked,
-                placed: workouts.clone().map(placed).collect(),
-                scores: workouts.clone().map(scores).collect(),
+                entries: pool.len(),
+                guests: pool.len() - pool.base.ranked,
+                placed: workouts.clone().map(|workout| pool.places().placed(workout)).collect(),
+                scores: workouts.clone().map(|workout| pool.scores(workout)).collect(),
             })
         };
         self.field.definition.divisions.iter().filter_map(|division| count(&division.slug)).collect()
     }
 
+    /// The memory that it takes to know and rank all entries. Divisions that nobody has asked for are
+    /// ranked for that.
+    #[must_use]
+    pub fn memory(&self) -> Memory {
+        let plain = self.field.definition.divisions.iter().filter(|division| division.combines.is_empty());
+        let pools = plain.filter_map(|division| self.pool(&division.slug, &Scope::default()));
+        let ranked = pools.map(|pool| {
+            drop(pool.overall(Mask::ALL));
+            pool.base.bytes()
+        });
+        let ranked = ranked.sum();
+        let (entries, known) = self.field.size();
+        Memory { entries, known, ranked }
+    }
+
     /// Those ranked against each other; `None`: no such division.
     pub(super) fn pool(&self, division: &str, scope: &Scope) -> Option<Arc<Pool>> {
         let parts = self.field.parts(division)?;
-        let version = self.field.version(&parts);
-        let gather = || Pool::gather(&self.field, &parts, scope);
         // Anybody can ask for a scope that nobody is in; it takes no room in the cache.
         if !self.field.knows(scope) {
-            return Some(Arc::new(gather()));
+            let nobody = Base::gather(&self.field, &Who::new(&self.field, &parts, scope));
+            return Some(Arc::new(Pool::of(Arc::new(nobody))));
         }
-        Some(self.cache.pool(division, scope, version, gather))
+        Some(self.cache.pool(self, division, scope, &parts))
     }
 
     /// The score of somebody in a workout.
-    pub(super) fn score<'a>(&self, record: &'a Record, workout: usize) -> Option<&'a ScoreView> {
+    pub(super) fn score(&self, record: Record<'_>, workout: usize) -> Option<ScoreView> {
         let slug = &self.field.definition.workouts.get(workout)?.slug;
-        record.score(self.field.find(slug)?)
+        record.score(self.field.column(slug)?)
     }
 
-    /// What a row shows for each workout of the mask.
-    pub(super) fn cells(&self, overall: &Overall, record: &Record, row: usize, mask: Mask) -> Vec<WorkoutCell> {
+    /// What a row shows for each workout of the mask; `row`: where it is ranked.
+    pub(super) fn cells(&self, row: Option<(&Standings, u32)>, record: Record<'_>, mask: Mask) -> Vec<WorkoutCell> {
+        let worth = row.map(|(overall, row)| overall.results(row)).unwrap_or_default();
         let workouts = (0..self.field.definition.workouts.len()).filter(|workout| mask.has(*workout));
         let cell = |workout| {
-            let worth = overall.cell(row, workout);
+            let worth = worth.iter().find(|(n, ..)| *n == workout).map(|(_, cell, counted)| (cell, *counted));
             WorkoutCell {
                 workout,
                 place: worth.map(|(cell, _)| cell.place),
                 points: worth.map(|(cell, _)| cell.points),
                 placed: worth.is_some_and(|(cell, _)| cell.placed),
                 counted: worth.is_some_and(|(_, counted)| counted),
-                score: self.score(record, workout).cloned(),
+                score: self.score(record, workout),
             }
         };
         workouts.map(cell).collect()
@@ -169,37 +181,19 @@ impl View {
 
     /// The next better place than this one.
     pub(super) fn next_place(&self, pool: &Pool, workout: usize, place: u32) -> Option<NextPlace> {
-        let ranking = pool.ranking(workout)?;
-        let row = next_better(&ranking.order, place, |row| ranking.places.get(row).copied().flatten())?;
-        let bib = *pool.bibs.get(row)?;
+        let at = |index| pool.list(workout, index..index + 1).first().copied();
+        let places = pool.places();
+        let better = places.place(workout, at((place as usize).checked_sub(2)?)?)?;
+        let row = at(better as usize - 1)?;
+        let (bib, key) = (pool.bib(row), places.key(workout, row)?);
         let score = self.score(self.field.record(bib)?, workout)?;
-        Some(NextPlace {
-            place: ranking.places.get(row).copied().flatten()?,
-            bib,
-            key: pool.keys(workout)?.get(row).copied().flatten()?,
-            text: Arc::clone(&score.text),
-            level: score.level,
-        })
+        Some(NextPlace { place: better, bib, key, text: score.text, level: score.level })
     }
 }
 
-/// How many share a place.
-pub(super) fn shared(ranking: &Ranking, place: u32) -> u32 {
-    let equals = ranking.order.get(index(place)..).unwrap_or_default();
-    let end = equals.partition_point(|row| ranking.places.get(*row) == Some(&Some(place)));
-    u32::try_from(end).unwrap_or(u32::MAX)
-}
-
-/// The first row of the next better position than `position`, where rows are in order and the
-/// first of position p stands at index p − 1.
-pub(super) fn next_better(order: &[usize], position: u32, of: impl Fn(usize) -> Option<u32>) -> Option<usize> {
-    let better = *order.get(index(position).checked_sub(1)?)?;
-    order.get(index(of(better)?)).copied()
-}
-
-/// The index of the first row of a position.
-fn index(position: u32) -> usize {
-    usize::try_from(position).unwrap_or(usize::MAX).saturating_sub(1)
+/// A better standing than another, the row that has it, and its points.
+pub(super) fn next_standing(pool: &Pool, (standing, row, points): (u32, u32, u64)) -> NextStanding {
+    NextStanding { standing, bib: pool.bib(row), points }
 }
 
 /// The row number (from 1) and the indices that a cut means among `len` rows; 0 and none for

@@ -1,11 +1,10 @@
 //! What would be: one entry's places and standings if a score were another one, everywhere it is
 //! ranked, worked out by the functions that rank what is stored. Nothing is kept.
 
-use super::field::Record;
+use super::pool::Pool;
 use super::query::{Athlete, Mask, Query, Scope};
 use super::view::View;
 use crate::rules::order::Key;
-use crate::rules::place;
 
 /// Where an entry stands, or would.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -38,46 +37,38 @@ pub struct WhatIf {
 impl View {
     /// The places and standings of `bib` if its score in a workout had this key, counting the
     /// workouts of the mask, in its division, the combined ones and its scopes; empty: it is not
-    /// ranked anywhere. Costs one ranking of each: callers let few be worked out at a time.
+    /// ranked anywhere. May cost one ranking of each: callers let few be worked out at a time.
     #[must_use]
     pub fn what_if(&self, bib: u32, workout: usize, key: Key, mask: Mask) -> Vec<WhatIf> {
         let Some(record) = self.field.record(bib) else { return Vec::new() };
         let Some(athlete) = self.field.athlete(record) else { return Vec::new() };
-        let one = |(division, scope)| self.what_if_among(record, workout, key, mask, division, scope);
+        let one = |(division, scope)| self.what_if_among(bib, workout, key, mask, division, scope);
         self.among(&athlete).into_iter().filter_map(one).collect()
     }
 
     fn what_if_among(
         &self,
-        record: &Record,
+        bib: u32,
         workout: usize,
         key: Key,
         mask: Mask,
         division: String,
         scope: Scope,
     ) -> Option<WhatIf> {
-        let pool = self.pool(&division, &scope)?;
-        let row = pool.ranked_row(record.bib)?;
-        let (before, overall) = (pool.ranking(workout)?, pool.overall(mask));
-        let mut keys = pool.keys(workout)?.to_vec();
-        *keys.get_mut(row)? = Some(key);
-        let after = place::ranking(&keys);
-        let spot = |ranking: &place::Ranking, overall: &super::pool::Overall| {
-            let standing = overall.standings.get(row).copied().unwrap_or_default();
+        let pool = self.pool(&division, &scope).filter(|pool| pool.has(workout))?;
+        let row = pool.base.ranked_row(bib)?;
+        let spot = |pool: &Pool| {
+            let overall = pool.overall(mask);
+            let standing = overall.live().standing(row);
             Spot {
-                place: ranking.places.get(row).copied().flatten(),
-                placed: ranking.order.len(),
+                place: pool.places().place(workout, row),
+                placed: pool.places().placed(workout),
                 standing: standing.standing,
-                standings: overall.of,
-                points: standing.standing.map(|_| standing.points),
+                standings: overall.live().of(),
+                points: standing.standing.map(|_| standing.sum.points),
             }
         };
-        let then = if mask.has(workout) {
-            spot(&after, &pool.overall_with(mask, workout, &keys, &after))
-        } else {
-            spot(&after, &overall)
-        };
-        Some(WhatIf { now: spot(before, &overall), then, division, scope })
+        Some(WhatIf { now: spot(&pool), then: spot(&pool.with_key(row, workout, Some(key))), division, scope })
     }
 
     /// Where an entry is ranked: its division, the combined ones it is in, then its division among
@@ -103,8 +94,9 @@ impl View {
     /// workout. The mask is not looked at.
     #[must_use]
     pub fn keys(&self, query: &Query, workout: usize) -> Option<Vec<Key>> {
-        let pool = self.pool(&query.division, &query.scope)?;
-        let (keys, ranking) = (pool.keys(workout)?, pool.ranking(workout)?);
-        Some(ranking.order.iter().filter_map(|row| keys.get(*row).copied().flatten()).collect())
+        let pool = self.pool(&query.division, &query.scope).filter(|pool| pool.has(workout))?;
+        let places = pool.places();
+        let rows = pool.list(workout, 0..places.placed(workout));
+        Some(rows.into_iter().filter_map(|row| places.key(workout, row)).collect())
     }
 }

@@ -4,7 +4,7 @@ use crate::vector;
 use proptest::prelude::*;
 use serde_json::Value;
 use tallywright::rules::order::Key;
-use tallywright::rules::place::{level_of, places, ranking};
+use tallywright::rules::place::{Column, level_of, places};
 
 fn numbers(list: &Value) -> Vec<i64> {
     list.as_array().unwrap().iter().map(|n| n.as_i64().unwrap()).collect()
@@ -104,12 +104,29 @@ proptest! {
 
     #[test]
     fn the_first_of_a_place_stands_at_its_number(keys in field()) {
-        let ranking = ranking(&keys);
-        prop_assert_eq!(ranking.order.len(), keys.iter().flatten().count());
-        for (at, row) in ranking.order.iter().enumerate() {
-            let place = usize::try_from(ranking.places[*row].unwrap()).unwrap();
+        let (places, order) = (places(&keys), Column::of(&keys).order());
+        prop_assert_eq!(order.len(), keys.iter().flatten().count());
+        for (at, row) in order.iter().enumerate() {
+            let place = usize::try_from(places[*row as usize].unwrap()).unwrap();
             prop_assert!(place <= at + 1);
-            prop_assert_eq!(ranking.places[ranking.order[place - 1]], ranking.places[*row]);
+            prop_assert_eq!(places[order[place - 1] as usize], places[*row as usize]);
         }
+    }
+
+    #[test]
+    fn a_column_that_is_changed_is_the_column_made_anew(keys in field(), to in field()) {
+        let cells: Vec<(u32, Option<Key>)> = (0..).zip(keys.iter().zip(&to)).map(|(row, (_, to))| (row, *to)).collect();
+        let mut now = keys.clone();
+        for (row, key) in &cells {
+            now[*row as usize] = *key;
+        }
+        let changed = Column::of(&keys).changed(&cells);
+        let place = |column: &Column, row: u32| (column.key(row), column.place(row));
+        for (row, key) in (0..).zip(&now) {
+            prop_assert_eq!(place(&changed, row), (*key, places(&now)[row as usize]));
+        }
+        let some: Vec<u32> = (0..).zip(&now).map(|(row, _)| row).filter(|row| row % 3 > 0).collect();
+        let only: Vec<Option<Key>> = some.iter().map(|row| now[*row as usize]).collect();
+        prop_assert_eq!(changed.subset(&some), Column::of(&only));
     }
 }

@@ -4,7 +4,8 @@
 use crate::vector;
 use serde_json::Value;
 use std::collections::BTreeMap;
-use tallywright::rules::place::{Cell, Matrix, OverallRules, Standing, Ties, listing, overall};
+use tallywright::rules::order::Key;
+use tallywright::rules::place::{Cell, Cells, Column, Counting, Overall, OverallRules, Standing, Ties, overall};
 
 fn doubled(value: &Value) -> u32 {
     let twice = value.as_f64().unwrap() * 2.0;
@@ -12,14 +13,14 @@ fn doubled(value: &Value) -> u32 {
     format!("{twice:.0}").parse().unwrap()
 }
 
-/// A matrix in which every result is placed and worth its place.
-fn by_places(rows: &[Vec<u32>]) -> Matrix {
+/// Rows in which every result is placed and worth its place.
+fn by_places(rows: &[Vec<u32>]) -> Vec<Cells> {
     let cell = |place: &u32| Cell { place: *place, points: u64::from(*place), level: 0, placed: true };
-    Matrix { workouts: rows.first().map_or(0, Vec::len), cells: rows.iter().flatten().map(cell).collect() }
+    rows.iter().map(|row| row.iter().map(cell).collect()).collect()
 }
 
 fn left_out(standing: &Standing, workouts: usize) -> Vec<u64> {
-    (0..workouts).filter(|n| standing.counted & (1 << n) == 0).map(|n| n as u64 + 1).collect()
+    (0..workouts).filter(|n| standing.sum.counted & (1 << n) == 0).map(|n| n as u64 + 1).collect()
 }
 
 fn numbers(list: &Value) -> Vec<u64> {
@@ -56,10 +57,10 @@ fn fourteen_series_come_out_as_published() {
             let (standing, row) = by_boat[&boat];
             let at = format!("{id}, {boat}");
             assert_eq!(standing.standing.map(u64::from), expected["place"].as_u64(), "{at}");
-            assert_eq!(standing.points, u64::from(doubled(&expected["net"])), "{at}: net");
+            assert_eq!(standing.sum.points, u64::from(doubled(&expected["net"])), "{at}: net");
             let total: u32 = row.iter().sum();
             assert_eq!(total, doubled(&expected["total"]), "{at}: total");
-            assert_eq!(standing.placed_points, u64::from(total), "{at}: total");
+            assert_eq!(standing.sum.placed_points, u64::from(total), "{at}: total");
             assert_eq!(left_out(standing, workouts), numbers(&expected["excluded_races"]), "{at}: left out");
         }
         checked += 1;
@@ -97,12 +98,12 @@ fn two_decathlons_by_sum_of_places() {
             .iter()
             .map(|a| numbers(&a["places"]).into_iter().map(|n| u32::try_from(n).unwrap()).collect())
             .collect();
-        let matrix = by_places(&rows);
-        let shared = overall(&OverallRules { ties: Ties::Shared, ..OverallRules::default() }, &matrix);
-        let countback = overall(&OverallRules::default(), &matrix);
+        let rows = by_places(&rows);
+        let shared = overall(&OverallRules { ties: Ties::Shared, ..OverallRules::default() }, &rows);
+        let countback = overall(&OverallRules::default(), &rows);
         for ((athlete, shared), countback) in meeting.iter().zip(shared).zip(countback) {
             let name = &athlete["athlete"];
-            assert_eq!(Some(shared.points), athlete["sum_of_places"].as_u64(), "{name}");
+            assert_eq!(Some(shared.sum.points), athlete["sum_of_places"].as_u64(), "{name}");
             assert_eq!(shared.standing.map(u64::from), athlete["place_shared"].as_u64(), "{name}");
             assert_eq!(countback.standing.map(u64::from), athlete["place_countback"].as_u64(), "{name}");
             athletes += 1;
@@ -111,12 +112,20 @@ fn two_decathlons_by_sum_of_places() {
     assert_eq!(athletes, 41);
 }
 
+/// The same athletes with their places as keys: what is worked out from columns says the same.
 #[test]
-fn rows_are_listed_by_standing_and_equals_as_given() {
-    let rules = OverallRules::default();
-    let standings = overall(&rules, &by_places(&[vec![3, 3], vec![1, 2], vec![3, 3], vec![2, 1]]));
-    let order = listing(&rules, &standings);
-    assert_eq!(order, [1, 3, 0, 2]);
-    let places: Vec<_> = standings.iter().map(|s| (s.standing, s.shared)).collect();
-    assert_eq!(places, [(Some(3), 2), (Some(1), 2), (Some(3), 2), (Some(1), 2)]);
+fn the_decathlons_come_out_the_same_by_columns() {
+    let file = vector("decathlon_sum_of_places.json");
+    for meeting in file["competitions"].as_object().unwrap().values() {
+        let meeting = meeting.as_array().unwrap();
+        let events = numbers(&meeting[0]["places"]).len();
+        let key = |athlete: &Value, event: usize| i64::try_from(numbers(&athlete["places"])[event]).unwrap();
+        let column = |event| meeting.iter().map(|a| Some(Key(key(a, event)))).collect::<Vec<_>>();
+        let columns: Vec<Column> = (0..events).map(|event| Column::of(&column(event))).collect();
+        let asked: Vec<Counting> = (0..events).map(|column| Counting { column, weight: 1 }).collect();
+        let standings = Overall::of(&OverallRules::default(), &columns, &asked).standings(meeting.len());
+        for (athlete, standing) in meeting.iter().zip(standings) {
+            assert_eq!(standing.map(u64::from), athlete["place_countback"].as_u64(), "{}", athlete["athlete"]);
+        }
+    }
 }

@@ -1,17 +1,27 @@
 //! Places in a workout; the overall result with all its options.
 //!
-//! Three steps, each a pure function: keys → [`places`] of one workout ([`workout`]); places of
-//! all workouts → a [`Matrix`] of what each is worth ([`matrix`]); matrix → [`Standing`]s and
-//! the order in which rows are listed ([`overall`]). Who is ranked against whom, and which
-//! workouts a reader counts, is the caller's affair.
+//! Three steps, each pure: the keys of a workout → a [`Column`], which knows the place of each row; the
+//! columns that count → an [`Overall`], in which rows stand by what their results add up to
+//! ([`tally`]); both with what has [changed](Changes) since → [`Places`] and [`Live`], which answer
+//! exactly without ranking everybody again. Who is ranked against whom, and which workouts a reader
+//! counts, is the caller's affair.
 
-pub mod matrix;
-pub mod overall;
-pub mod workout;
+mod changes;
+mod column;
+mod live;
+mod merge;
+mod overall;
+mod sort;
+pub mod tally;
+mod workout;
 
-pub use matrix::{Cell, Matrix, Source, matrix};
-pub use overall::{Standing, listing, overall};
-pub use workout::{Ranking, level_of, percentile, places, ranking};
+pub use changes::{Changes, Places};
+pub use column::Column;
+pub use live::{Live, Moved, Seat};
+pub use merge::Merged;
+pub use overall::{Overall, Standing, overall};
+pub use tally::{Cell, Cells, Counting, Sum};
+pub use workout::{level_of, percentile, places};
 
 use serde::{Deserialize, Serialize};
 
@@ -93,4 +103,10 @@ pub enum LevelRule {
     PerWorkout,
     /// First by the lowest level of any counted result.
     Lowest,
+}
+
+/// The number of a row, or of rows: rows have bibs of 32 bits, so there are never more.
+#[expect(clippy::cast_possible_truncation, reason = "there are fewer than 2^32 rows")]
+const fn number(n: usize) -> u32 {
+    n as u32
 }

@@ -1,187 +1,303 @@
-//! The overall result: points added, worst left out, ties broken, rows listed.
+//! The overall result of all rows, worked out from columns.
 //!
-//! What decides first (level, number of results, points) is one integer a row; only where that
-//! is equal are places compared. Rows that are equal in all of it share a standing.
+//! A row's sum of places is one integer; rows are put in the order of those by counting their
+//! digits, the row's number and its best place packed in beside. Only rows that are equal in sum and
+//! best place are compared by all their places.
 
-use super::matrix::{Cell, Matrix};
-use super::{LevelRule, Missing, OverallRules, Points, Ties};
-use std::cmp::Ordering;
+use super::changes::{Changes, Places};
+use super::column::Column;
+use super::number;
+use super::tally::{Cells, Counting, Line, NOTHING, Sum, Tally, stands};
+use super::{OverallRules, sort};
 
-/// The overall result of one row.
+/// Rows that are worked out at a time, so that what is between stays close to the processor.
+const CHUNK: usize = 4096;
+
+/// From this many rows on, two threads share the work.
+const SHARED_FROM: usize = 50_000;
+
+/// The overall result of the rows of some columns.
+#[derive(Clone, Debug, Default)]
+pub struct Overall {
+    /// Workouts that count: those with a placed score among the rows.
+    counting: Vec<Counting>,
+    /// Rows with something placed, those with a standing by it, the others after them; then rows with
+    /// nothing placed. Equals in ascending order.
+    order: Vec<u32>,
+    /// `first` of those with something placed, in that order.
+    firsts: Vec<u64>,
+    /// Bit n: the nth of those does not stand equal with the one before.
+    starts: Vec<u64>,
+    /// How many have a standing.
+    of: usize,
+}
+
+/// A standing and what it is made of.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Standing {
     /// Position; rows that tie share it. `None`: no standing.
     pub standing: Option<u32>,
     /// How many share it, this row among them; 0 without a standing.
     pub shared: u32,
-    /// Points of the counted results.
-    pub points: u64,
-    /// Points of the placed results, left-out ones too.
-    pub placed_points: u64,
-    /// How many placed results.
-    pub placed: u32,
-    /// Bit n: the result in the nth workout of the matrix counts (is not left out).
-    pub counted: u32,
+    /// What was added up.
+    pub sum: Sum,
 }
 
-/// The standing of every row of a matrix, in its order. No workout that counts: no rows, so
-/// no standings; the caller lists its entries by bib.
+impl Overall {
+    /// The result of the columns of a list (with the weights of their workouts), as far as they
+    /// count.
+    #[must_use]
+    pub fn of(rules: &OverallRules, columns: &[Column], asked: &[Counting]) -> Self {
+        let counting: Vec<Counting> = asked.iter().copied().filter(|c| columns[c.column].placed() > 0).collect();
+        let rows = columns.first().map_or(0, Column::rows);
+        let tally = Tally::new(rules, &counting);
+        if counting.is_empty() {
+            return Self { order: (0..number(rows)).collect(), ..Self::default() };
+        }
+        let AddedUp { firsts, bests, nothing } = AddedUp::of(&tally, columns, rows);
+        let words = sort::Packed::new(&firsts, &bests, rows);
+        let mut out = Self { order: Vec::with_capacity(rows), ..Self::default() };
+        out.firsts.reserve_exact(rows - nothing.len());
+        out.starts = vec![0; (rows - nothing.len()).div_ceil(64)];
+        words.in_order(rows >= SHARED_FROM, |first, equal_so_far| {
+            out.of += if stands(first) { equal_so_far.len() } else { 0 };
+            out.push(&tally, columns, first, equal_so_far);
+        });
+        out.order.extend(nothing);
+        out.counting = counting;
+        out
+    }
+
+    /// Rows that stand equal but for their ties, in ascending order.
+    fn push(&mut self, tally: &Tally<'_>, columns: &[Column], first: u64, rows: &mut [u32]) {
+        let mut start = |at: usize| self.starts[at / 64] |= 1 << (at % 64);
+        let from = self.order.len();
+        start(from);
+        if rows.len() > 1 && tally.countback() && stands(first) && !alike(tally, columns, rows) {
+            let line = |row: &u32| tally.line(*row, &tally.cells(columns, *row));
+            let mut lines: Vec<Line> = rows.iter().map(line).collect();
+            lines.sort_unstable();
+            for (n, line) in lines.iter().enumerate() {
+                rows[n] = line.row;
+                if n > 0 && line.ties != lines[n - 1].ties {
+                    start(from + n);
+                }
+            }
+        }
+        self.order.extend_from_slice(rows);
+        self.firsts.resize(from + rows.len(), first);
+    }
+
+    /// The workouts that count.
+    #[must_use]
+    pub fn counting(&self) -> &[Counting] {
+        &self.counting
+    }
+
+    /// How many rows have a standing.
+    pub(super) fn standing_rows(&self) -> usize {
+        self.of
+    }
+
+    /// Rows as they are listed.
+    pub(super) fn order(&self) -> &[u32] {
+        &self.order
+    }
+
+    /// `first` of the rows with something placed, as they are listed.
+    pub(super) fn firsts(&self) -> &[u64] {
+        &self.firsts
+    }
+
+    /// The first of those that stand equal with the one at an index; there is something placed.
+    pub(super) fn start_of(&self, at: usize) -> usize {
+        let mut word = at / 64;
+        let mut bits = self.starts[word] & (u64::MAX >> (63 - at % 64));
+        while bits == 0 && word > 0 {
+            word -= 1;
+            bits = self.starts[word];
+        }
+        word * 64 + 63_usize.saturating_sub(bits.leading_zeros() as usize)
+    }
+
+    /// One after the last of those that stand equal with the one at an index.
+    pub(super) fn end_of(&self, at: usize) -> usize {
+        let next = at + 1;
+        let mut word = next / 64;
+        let Some(first) = self.starts.get(word) else { return self.firsts.len() };
+        let mut bits = first & (u64::MAX << (next % 64));
+        while bits == 0 {
+            word += 1;
+            match self.starts.get(word) {
+                Some(more) => bits = *more,
+                None => return self.firsts.len(),
+            }
+        }
+        word * 64 + bits.trailing_zeros() as usize
+    }
+
+    /// The standing of every row, in the order of the rows, without what it is made of.
+    #[must_use]
+    pub fn standings(&self, rows: usize) -> Vec<Option<u32>> {
+        let mut out = vec![None; rows];
+        let mut standing = 0;
+        for (at, row) in self.order[..self.of].iter().enumerate() {
+            if self.starts[at / 64] >> (at % 64) & 1 == 1 {
+                standing = number(at) + 1;
+            }
+            out[*row as usize] = Some(standing);
+        }
+        out
+    }
+
+    /// The bytes it takes.
+    #[must_use]
+    pub fn bytes(&self) -> usize {
+        self.order.capacity() * 4 + (self.firsts.capacity() + self.starts.capacity()) * 8
+    }
+}
+
+/// Whether all rows have the same keys in all that counts: then they stand equal in all.
+fn alike(tally: &Tally<'_>, columns: &[Column], rows: &[u32]) -> bool {
+    tally.counting.iter().all(|counting| {
+        let column = &columns[counting.column];
+        let rank = column.rank(rows[0]);
+        rows.iter().all(|row| column.rank(*row) == rank)
+    })
+}
+
+/// `first` of every row, and what is packed beside it.
+struct AddedUp {
+    firsts: Vec<u64>,
+    /// The best counted place of every row with a standing; empty where places break no ties.
+    bests: Vec<u32>,
+    /// Rows with nothing placed.
+    nothing: Vec<u32>,
+}
+
+impl AddedUp {
+    fn of(tally: &Tally<'_>, columns: &[Column], rows: usize) -> Self {
+        let (mut firsts, mut bests) = (vec![0; rows], vec![0; if tally.countback() { rows } else { 0 }]);
+        let half = if rows >= SHARED_FROM { rows / 2 } else { rows };
+        let (first_half, second_half) = firsts.split_at_mut(half);
+        let (best_half, other_bests) = bests.split_at_mut(if tally.countback() { half } else { 0 });
+        if second_half.is_empty() {
+            fill(tally, columns, 0, first_half, best_half);
+        } else {
+            std::thread::scope(|scope| {
+                scope.spawn(|| fill(tally, columns, half, second_half, other_bests));
+                fill(tally, columns, 0, first_half, best_half);
+            });
+        }
+        let nothing = firsts.iter().zip(0..).filter(|(first, _)| **first == NOTHING).map(|(_, row)| row).collect();
+        Self { firsts, bests, nothing }
+    }
+}
+
+/// Works out the rows from `from` on.
+fn fill(tally: &Tally<'_>, columns: &[Column], from: usize, firsts: &mut [u64], bests: &mut [u32]) {
+    if tally.plain() {
+        let mut scratch = Scratch::default();
+        let mut bests = bests.chunks_mut(CHUNK);
+        for (n, firsts) in firsts.chunks_mut(CHUNK).enumerate() {
+            scratch.fill(tally, columns, from + n * CHUNK, firsts, bests.next().unwrap_or_default());
+        }
+        return;
+    }
+    for (n, first) in firsts.iter_mut().enumerate() {
+        let cells: Cells = tally.cells(columns, number(from + n));
+        let sum = tally.sum(&cells);
+        *first = tally.first(&cells, &sum);
+        if let Some(best) = bests.get_mut(n) {
+            let counted = cells.iter().enumerate().filter(|(n, _)| sum.counted >> n & 1 == 1);
+            let place = counted.map(|(_, cell)| cell.place).min().filter(|_| stands(*first));
+            *best = place.unwrap_or(0);
+        }
+    }
+}
+
+/// Room for a chunk of rows whose points are plain sums of places.
+#[derive(Default)]
+struct Scratch {
+    placed: Vec<u8>,
+    placed_points: Vec<u64>,
+}
+
+impl Scratch {
+    fn fill(&mut self, tally: &Tally<'_>, columns: &[Column], from: usize, firsts: &mut [u64], bests: &mut [u32]) {
+        let rows = from..from + firsts.len();
+        firsts.fill(0);
+        bests.fill(u32::MAX);
+        self.placed.clear();
+        self.placed.resize(firsts.len(), 0);
+        self.placed_points.clear();
+        self.placed_points.resize(firsts.len(), 0);
+        for counting in tally.counting {
+            let column = &columns[counting.column];
+            let (missing, weight, places) = (column.missing(), u64::from(counting.weight), column.places());
+            let ranks = &column.ranks()[rows.clone()];
+            for (n, rank) in ranks.iter().enumerate() {
+                let place = places[*rank as usize];
+                let points = u64::from(place) * weight;
+                let there = *rank != missing;
+                firsts[n] += points;
+                self.placed[n] += u8::from(there);
+                self.placed_points[n] += points * u64::from(there);
+                if let Some(best) = bests.get_mut(n) {
+                    *best = place.min(*best);
+                }
+            }
+        }
+        for (n, first) in firsts.iter_mut().enumerate() {
+            *first = tally.plain_first(*first, self.placed[n].into(), || self.placed_points[n]);
+            if let Some(best) = bests.get_mut(n).filter(|_| !stands(*first)) {
+                *best = 0;
+            }
+        }
+    }
+}
+
+/// The results of a row with what has changed since the columns were made.
+pub(super) fn live_cells(tally: &Tally<'_>, places: Places<'_>, row: u32) -> Cells {
+    let changed = places.changes.find(row).is_some();
+    let cell = |(n, counting): (usize, &Counting)| {
+        let column = counting.column;
+        let place = if changed { places.place(column, row) } else { places.place_unchanged(column, row) };
+        tally.cell(n, place, places.after_last(column), || places.key(column, row))
+    };
+    tally.counting.iter().enumerate().map(cell).collect()
+}
+
+/// Whether the same workouts count after changes as before.
+pub(super) fn same_count(overall: &Overall, asked: &[Counting], places: Places<'_>) -> bool {
+    let now = asked.iter().filter(|c| places.placed(c.column) > 0);
+    now.eq(overall.counting.iter())
+}
+
+/// The most that `first` of a row which did not change can have moved, either way.
+pub(super) fn most_moved(tally: &Tally<'_>, changes: &Changes) -> u64 {
+    tally.counting.iter().map(|c| changes.most(c.column) * u64::from(c.weight)).sum()
+}
+
+/// The overall result of rows that are given with all their results, in their order: the rules as
+/// they are written, one row after the other. What is worked out from columns comes to the same.
 #[must_use]
-pub fn overall(rules: &OverallRules, matrix: &Matrix) -> Vec<Standing> {
-    let left_out = left_out_of(rules, matrix.workouts);
-    let needed = matrix.workouts - left_out;
-    let mut standings: Vec<Standing> = matrix.rows().map(|row| add_up(rules, row, left_out)).collect();
-    let tied = Tied::new(rules, matrix, &standings, needed);
-    let mut ranks: Vec<(u128, usize)> = matrix
-        .rows()
-        .zip(&standings)
-        .enumerate()
-        .filter(|(_, (_, standing))| has_standing(rules, standing, needed))
-        .map(|(n, (row, standing))| (first(rules, row, standing, needed), n))
-        .collect();
-    ranks.sort_unstable_by(|a, b| a.0.cmp(&b.0).then_with(|| tied.compare(a.1, b.1)));
+pub fn overall(rules: &OverallRules, rows: &[Cells]) -> Vec<Standing> {
+    let workouts = rows.first().map_or(0, Cells::len);
+    let counting: Vec<Counting> = (0..workouts).map(|column| Counting { column, weight: 1 }).collect();
+    let tally = Tally::new(rules, &counting);
+    let mut lines: Vec<Line> = (0..).zip(rows).map(|(row, cells)| tally.line(row, cells)).collect();
+    lines.sort_unstable();
+    let mut out: Vec<Standing> =
+        rows.iter().map(|cells| Standing { sum: tally.sum(cells), ..Standing::default() }).collect();
     let mut position = 1;
-    for equals in ranks.chunk_by(|a, b| a.0 == b.0 && tied.compare(a.1, b.1).is_eq()) {
-        let shared = u32::try_from(equals.len()).unwrap_or(u32::MAX);
-        for (_, row) in equals {
-            standings[*row].standing = Some(position);
-            standings[*row].shared = shared;
+    for equal in lines.chunk_by(|a, b| a.first == b.first && a.ties == b.ties) {
+        let shared = number(equal.len());
+        for line in equal.iter().filter(|line| stands(line.first)) {
+            out[line.row as usize].standing = Some(position);
+            out[line.row as usize].shared = shared;
         }
         position += shared;
     }
-    standings
-}
-
-/// Row numbers in the order in which they are listed: by standing, equals in the order they
-/// were given (callers give rows by bib); then those without a standing by number of placed
-/// scores, by the sum over those, and as given.
-#[must_use]
-pub fn listing(rules: &OverallRules, standings: &[Standing]) -> Vec<usize> {
-    let mut order: Vec<(u32, u32, u64, usize)> = standings
-        .iter()
-        .enumerate()
-        .map(|(row, s)| match s.standing {
-            Some(standing) => (standing, 0, 0, row),
-            None => (u32::MAX, u32::MAX - s.placed, badness(rules, s.placed_points), row),
-        })
-        .collect();
-    order.sort_unstable();
-    order.into_iter().map(|(.., row)| row).collect()
-}
-
-/// How many results of each row are left out: `drop_worst`, once more workouts than that count.
-fn left_out_of(rules: &OverallRules, workouts: usize) -> usize {
-    usize::try_from(rules.drop_worst).ok().filter(|k| workouts > *k).unwrap_or(0)
-}
-
-/// Points turned so that less is better.
-fn badness(rules: &OverallRules, points: u64) -> u64 {
-    match rules.points {
-        Points::Places => points,
-        Points::Table { .. } => u64::MAX - points,
-    }
-}
-
-/// Adds up one row without its worst results: worst by points, among equals the earliest
-/// workout (World Sailing's Racing Rules, App. A2.1).
-fn add_up(rules: &OverallRules, row: &[Cell], left_out: usize) -> Standing {
-    let mut out = Standing { counted: (0..row.len()).fold(0, |all, n| all | bit(n)), ..Standing::default() };
-    for _ in 0..left_out {
-        let mut worst: Option<(u64, usize)> = None;
-        for (n, cell) in counted(row, out.counted) {
-            let bad = badness(rules, cell.points);
-            if worst.is_none_or(|(most, _)| bad > most) {
-                worst = Some((bad, n));
-            }
-        }
-        out.counted &= !worst.map_or(0, |(_, n)| bit(n));
-    }
-    out.points = counted(row, out.counted).map(|(_, cell)| cell.points).sum();
-    for cell in row.iter().filter(|cell| cell.placed) {
-        out.placed += 1;
-        out.placed_points += cell.points;
-    }
     out
-}
-
-/// The results of a row that count, with their column.
-fn counted(row: &[Cell], mask: u32) -> impl Iterator<Item = (usize, &Cell)> {
-    row.iter().enumerate().filter(move |(n, _)| mask & bit(*n) != 0)
-}
-
-/// The bit of a column. A competition has at most 32 workouts.
-fn bit(column: usize) -> u32 {
-    u32::try_from(column).ok().and_then(|n| 1u32.checked_shl(n)).unwrap_or(0)
-}
-
-/// m: as many placed results as can count.
-fn complete(standing: &Standing, needed: usize) -> usize {
-    usize::try_from(standing.placed).unwrap_or(usize::MAX).min(needed)
-}
-
-/// Whether a row has a standing at all.
-fn has_standing(rules: &OverallRules, standing: &Standing, needed: usize) -> bool {
-    standing.placed > 0 && (rules.missing != Missing::Unplaced || complete(standing, needed) == needed)
-}
-
-/// What decides before any tie is broken, less is better: lowest level of the counted results
-/// (8 bits), results that lack (8 bits), points (64 bits).
-fn first(rules: &OverallRules, row: &[Cell], standing: &Standing, needed: usize) -> u128 {
-    let level = match rules.level_rule {
-        LevelRule::PerWorkout => 0,
-        // Nothing placed among what counts: no level has been shown, so below all of them.
-        LevelRule::Lowest => {
-            let placed = counted(row, standing.counted).filter(|(_, cell)| cell.placed);
-            placed.map(|(_, cell)| cell.level).max().unwrap_or(u8::MAX)
-        }
-    };
-    let lacking = match rules.missing {
-        Missing::BelowComplete => needed - complete(standing, needed),
-        Missing::AfterLast | Missing::Unplaced => 0,
-    };
-    let lacking = u8::try_from(lacking).unwrap_or(u8::MAX);
-    u128::from(level) << 72 | u128::from(lacking) << 64 | u128::from(badness(rules, standing.points))
-}
-
-/// How rows with equal points are told apart.
-struct Tied<'a> {
-    matrix: &'a Matrix,
-    /// Counted places of each row, best to worst (A8.1); empty where there is no countback.
-    best_to_worst: Vec<u32>,
-    /// How many of those a row has.
-    needed: usize,
-    /// Whether the last workout, the one before it, … decide then (A8.2).
-    last_workout: bool,
-}
-
-impl<'a> Tied<'a> {
-    fn new(rules: &OverallRules, matrix: &'a Matrix, standings: &[Standing], needed: usize) -> Self {
-        let countback = rules.ties == Ties::Countback;
-        let mut best_to_worst = Vec::with_capacity(if countback { needed * standings.len() } else { 0 });
-        if countback {
-            for (row, standing) in matrix.rows().zip(standings) {
-                let start = best_to_worst.len();
-                best_to_worst.extend(counted(row, standing.counted).map(|(_, cell)| cell.place));
-                best_to_worst[start..].sort_unstable();
-            }
-        }
-        Self { matrix, best_to_worst, needed, last_workout: countback && rules.last_workout }
-    }
-
-    fn compare(&self, a: usize, b: usize) -> Ordering {
-        self.countback(a)
-            .cmp(self.countback(b))
-            .then_with(|| if self.last_workout { self.backwards(a).cmp(self.backwards(b)) } else { Ordering::Equal })
-    }
-
-    /// Counted places, best to worst; left-out results are not used (A8.1).
-    fn countback(&self, row: usize) -> &[u32] {
-        self.best_to_worst.get(row * self.needed..(row + 1) * self.needed).unwrap_or_default()
-    }
-
-    /// Places from the last workout to the first; left-out results are used (A8.2).
-    fn backwards(&self, row: usize) -> impl Iterator<Item = u32> {
-        let row = self.matrix.row(row);
-        row.iter().rev().map(|cell| cell.place)
-    }
 }

@@ -5,7 +5,7 @@ use super::{applied, entry, sample, score, whole};
 use proptest::prelude::*;
 use std::sync::Arc;
 use tallywright::rules::order::Key;
-use tallywright::rules::place::{OverallRules, ranking};
+use tallywright::rules::place::{Changes, Column, OverallRules, Places, places};
 use tallywright::standings::{Board, Moved};
 
 /// Ten of one division in one workout, a second apart, bibs 1 to 10; bib 11 has no score.
@@ -63,11 +63,11 @@ proptest! {
     ) {
         let keys: Vec<Option<Key>> = keys.into_iter().map(|k| k.map(Key)).collect();
         let (row, to) = (row % keys.len(), to.map(Key));
-        let before = ranking(&keys);
         let mut then = keys.clone();
         then[row] = to;
-        let after = ranking(&then);
-        let others = (0..keys.len()).filter(|n| *n != row && before.places[*n] != after.places[*n]).count();
-        prop_assert_eq!(usize::try_from(before.shifted(&keys, keys[row], to)).unwrap(), others);
+        let (before, after) = (places(&keys), places(&then));
+        let others = (0..keys.len()).filter(|n| *n != row && before[*n] != after[*n]).count();
+        let ranked = Places { columns: &[Column::of(&keys)], changes: &Changes::default() };
+        prop_assert_eq!(usize::try_from(ranked.shifted(0, keys[row], to)).unwrap(), others);
     }
 }

@@ -3,6 +3,7 @@
 
 mod asked;
 mod consequence;
+mod large;
 mod moves;
 mod oracle;
 mod sample;

@@ -11,7 +11,7 @@ use tallywright::rules::order::Key;
 use tallywright::rules::people::EntryState;
 use tallywright::rules::place::{LevelRule, Missing, OverallRules, Points, Ties, level_of};
 use tallywright::rules::placement::{Change, Placement};
-use tallywright::standings::{Board, Mask, Query, Scope, View};
+use tallywright::standings::{Board, Cut, EntryRanking, Mask, Query, Scope, Settling, View};
 
 const WORKOUTS: [&str; 4] = ["w1", "w2", "w3", "w4"];
 
@@ -91,6 +91,14 @@ fn one_move() -> impl Strategy<Value = Move> {
     prop_oneof![6 => entry, 14 => score, 1 => define, 3 => Just(Move::Read)]
 }
 
+/// Everybody ranked anew at each change, now and then, or never, and beside the readers or not.
+fn settling() -> impl Strategy<Value = Settling> {
+    let beside_from = prop_oneof![Just(0), Just(usize::MAX)];
+    (prop_oneof![0_usize..6, Just(1000)], beside_from, 1_usize..4).prop_map(|(changes, beside_from, patience)| {
+        Settling { changes, rows_per_change: 1 << 20, beside_from, patience }
+    })
+}
+
 fn queries() -> Vec<Query> {
     let scopes = [
         Scope::default(),
@@ -134,9 +142,43 @@ fn rows(view: &View, query: &Query) -> Vec<Row> {
     page.rows.into_iter().map(row).collect()
 }
 
+/// Any page is a part of the whole list, wherever it is cut, and says of each what the entry says.
+fn pages(view: &View, query: &Query) {
+    let whole = view.standings(query, EVERYTHING).unwrap().rows;
+    let places: Vec<_> = (0..view.definition().workouts.len())
+        .map(|workout| view.places(query, workout, EVERYTHING).unwrap().rows)
+        .collect();
+    for from in 1..=whole.len() {
+        for limit in [1, 3] {
+            let cut = Cut::Rows { from, limit };
+            let part = from - 1..whole.len().min(from - 1 + limit);
+            assert_eq!(view.standings(query, cut).unwrap().rows, whole[part.clone()], "{query:?} {cut:?}");
+            for (workout, places) in places.iter().enumerate() {
+                assert_eq!(view.places(query, workout, cut).unwrap().rows, places[part.clone()], "{query:?} {cut:?}");
+            }
+        }
+    }
+    for (at, row) in whole.iter().enumerate() {
+        let bib = row.athlete.bib;
+        assert_eq!(view.standings(query, Cut::Holding { bib, limit: 1 }).unwrap().from, at + 1);
+        let entry = view.entry(bib, query.mask).unwrap();
+        let same = |ranking: &&EntryRanking| ranking.division == query.division && ranking.scope == query.scope;
+        if let Some(ranking) = entry.rankings.iter().find(same) {
+            assert_eq!((ranking.standing, ranking.shared, ranking.row), (row.standing, row.shared, at + 1));
+            assert_eq!((ranking.points, ranking.next), (row.points, row.next));
+        }
+        let next = whole.iter().rfind(|other| other.standing < row.standing && other.standing.is_some());
+        let first = next.and_then(|next| whole.iter().find(|other| other.standing == next.standing));
+        let expected = first.filter(|_| row.standing.is_some()).map(|first| first.athlete.bib);
+        assert_eq!(row.next.map(|next| next.bib), expected, "{query:?} {bib}");
+        assert_eq!(row.next.map(|next| next.points), first.filter(|_| row.standing.is_some()).and_then(|f| f.points));
+    }
+}
+
 fn agree(view: &View, oracle: &Oracle) {
     for query in queries() {
         assert_eq!(rows(view, &query), oracle.rows(&query), "{query:?}");
+        pages(view, &query);
         for workout in 0..oracle.definition.workouts.len() {
             let page = view.places(&query, workout, EVERYTHING).unwrap();
             let mut last = 0;
@@ -162,9 +204,10 @@ proptest! {
         rules in rules(),
         workouts in workouts(),
         moves in proptest::collection::vec(one_move(), 1..60),
+        settling in settling(),
     ) {
         let first = define(&rules, &workouts);
-        let board = Board::default();
+        let board = Board::settling(settling);
         board.load(1, applied(0, Arc::clone(&first)), 0, Vec::new());
         let mut oracle = Oracle::new(Arc::clone(&first));
         let mut log: Vec<Placement> = Vec::new();
