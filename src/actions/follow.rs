@@ -181,6 +181,18 @@ impl Follower {
         let mut seen = self.seen();
         self.0.board.load(known.id, in_force(&known), known.seq, placements);
         seen.insert(known.id, known.peaks);
+        drop(seen);
+        if let Some(memory) = self.0.board.view(known.id).map(|view| view.memory()).filter(|m| m.entries > 0) {
+            let (known_bytes, ranked_bytes) = (memory.known / memory.entries, memory.ranked / memory.entries);
+            tracing::info!(
+                competition = known.slug,
+                seq = known.seq,
+                entries = memory.entries,
+                known_bytes,
+                ranked_bytes,
+                "standings are loaded; bytes an entry"
+            );
+        }
         Ok(())
     }
 

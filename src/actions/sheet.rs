@@ -12,7 +12,7 @@ use crate::rules::heats::Plan;
 use crate::rules::people::{Entry, EntryState, Gym, Person};
 use crate::rules::performance::{Around, Performance, RawPerformance, check};
 use crate::rules::workout::{Format, Prescription, Task, Workout};
-use crate::standings::{Cut, Mask, Query, Scope};
+use crate::standings::{Cut, Mask, Query, Scope, ScoreView};
 use crate::store::entries::EntryFilter;
 use crate::words::Sentence;
 use jiff::Timestamp;
@@ -24,6 +24,8 @@ const PAGE: u32 = 1_000;
 const ENOUGH: usize = 5;
 /// So many of the best scores at a level are looked at.
 const BEST: usize = 50;
+/// Rows of the places read at a time.
+const ROWS: usize = 500;
 
 /// Which sheets are wanted.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -259,10 +261,20 @@ impl Reach<'_> {
             return Vec::new();
         }
         let query = Query { division: division.to_owned(), scope: Scope::default(), mask: Mask::NONE.with(index) };
-        let page = view.places(&query, index, Cut::Rows { from: 1, limit: usize::MAX });
-        let scores = page.into_iter().flat_map(|p| p.rows).filter_map(|r| r.score);
-        let texts = scores.filter(|s| s.key.is_some() && s.level == level).map(|s| s.text).take(BEST);
-        texts.filter_map(|text| total(task, &text)).collect()
+        let (mut found, mut from) = (Vec::new(), 1);
+        while found.len() < BEST {
+            let page = view.places(&query, index, Cut::Rows { from, limit: ROWS });
+            let scores: Vec<_> = page.into_iter().flat_map(|p| p.rows).filter_map(|r| r.score).collect();
+            // The list is by level, and those without a place stand at its end.
+            let past = |s: &ScoreView| s.key.is_none() || s.level > level;
+            let end = scores.len() < ROWS || scores.last().is_none_or(past);
+            found.extend(scores.into_iter().filter(|s| s.key.is_some() && s.level == level).map(|s| s.text));
+            if end {
+                break;
+            }
+            from += ROWS;
+        }
+        found.iter().take(BEST).filter_map(|text| total(task, text)).collect()
     }
 }
 

@@ -158,11 +158,14 @@ impl Cache {
     fn settle(&self, slot: &Arc<Slot>, kept: &mut Kept, pool: &Arc<Pool>) {
         let (rows, changes) = (pool.base.ranked, pool.changes.rows().len());
         let most = self.settling.changes + rows / self.settling.rows_per_change.max(1);
-        if changes <= most || kept.settling {
+        if changes <= most {
             return;
         }
         if rows < self.settling.beside_from || changes > most.saturating_mul(self.settling.patience) {
             return kept.put(&pool.settled());
+        }
+        if kept.settling {
+            return;
         }
         kept.settling = true;
         let (beside, from) = (Arc::clone(slot), Arc::clone(pool));

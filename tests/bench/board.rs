@@ -1,5 +1,5 @@
-//! The board: one score taken in and a division ranked anew, a page, an own place; 2,400 athletes
-//! in eight divisions × 4 workouts, and 100,000 in one division × 5.
+//! The board: one score taken in, a page, an own place, everybody ranked anew; 2,400 athletes in eight
+//! divisions × 4 workouts, and 100,000 and 1,000,000 in one division × 5.
 
 #[path = "../rules/board/sample.rs"]
 mod sample;
@@ -7,10 +7,11 @@ mod sample;
 use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use std::sync::Arc;
+use std::time::Instant;
 use tallywright::rules::life::State;
 use tallywright::rules::order::Key;
 use tallywright::rules::people::EntryState;
-use tallywright::rules::place::OverallRules;
+use tallywright::rules::place::{Column, Counting, Overall, OverallRules};
 use tallywright::rules::placement::{Change, Placement};
 use tallywright::standings::{Board, Cut, InForce, Mask, Query, Scope};
 
@@ -40,7 +41,7 @@ impl Field {
                 Change::Entry {
                     division: DIVISIONS[n % divisions].into(),
                     gym: Some(format!("gym{}", n % (n / 100 + 20))),
-                    country: "PT".into(),
+                    country: ["PT", "PT", "PT", "ES", "ES", "FR", "FR", "IT", "DE", "SE"][n / divisions % 10].into(),
                     region: String::new(),
                     state: EntryState::Active,
                 },
@@ -100,22 +101,43 @@ fn query(division: &str) -> Query {
 }
 
 fn board(c: &mut Criterion) {
-    for (entries, divisions, workouts) in [(2_400, 8, 4), (100_000, 1, 5)] {
+    for (entries, divisions, workouts) in [(2_400, 8, 4), (100_000, 1, 5), (1_000_000, 1, 5)] {
         let mut field = Field::new(entries, divisions, workouts);
         let mut group = c.benchmark_group(format!("{entries} athletes x {workouts}"));
         if entries > 10_000 {
             group.sample_size(20);
         }
         let middle = Cut::Rows { from: usize::try_from(entries).unwrap() / divisions / 2, limit: 50 };
+        let memory = field.board.view(1).unwrap().memory();
+        let bytes = (memory.known + memory.ranked) / memory.entries;
+        println!("{entries} athletes x {workouts}: {bytes} bytes an athlete");
         let asked = query("d0");
+        let country = Query { scope: Scope { country: Some("PT".into()), ..Scope::default() }, ..asked.clone() };
+        let start = Instant::now();
+        let of = field.board.standings(1, &country, middle).unwrap().of;
+        println!("{entries} athletes x {workouts}: a country of {of} asked for first in {:?}", start.elapsed());
 
-        group.bench_function("score in, all divisions ranked anew, a page", |b| {
+        group.bench_function("score in, a page of every division", |b| {
             b.iter(|| {
                 field.write();
                 let view = field.board.view(1).unwrap();
                 for division in &DIVISIONS[..divisions] {
                     black_box(view.standings(&query(division), middle));
                 }
+            });
+        });
+        group.bench_function("score in, own place", |b| {
+            b.iter(|| {
+                field.write();
+                black_box(field.board.entry(1, 8, Mask::ALL));
+            });
+        });
+        let mut gym = 0;
+        group.bench_function("a gym asked for first", |b| {
+            b.iter(|| {
+                gym += 1;
+                let scope = Scope { gym: Some(format!("gym{}", gym % (entries / 100 + 20))), ..Scope::default() };
+                black_box(field.board.standings(1, &Query { scope, ..asked.clone() }, Cut::Rows { from: 1, limit: 50 }))
             });
         });
         group.bench_function("what a ruling would move", |b| {
@@ -130,5 +152,32 @@ fn board(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, board);
+/// The engine alone: a column in which one key changed, and all rows put in order.
+fn ranking(c: &mut Criterion) {
+    let mut field = Field::new(1, 1, 1);
+    for rows in [100_000_usize, 1_000_000] {
+        let mut columns = Vec::new();
+        let strengths: Vec<u64> = (0..rows).map(|_| field.draw(4000)).collect();
+        for _ in 0..5 {
+            let key = |strength: &u64| {
+                let missing = field.draw(100) < 8;
+                (!missing).then(|| Key(i64::try_from(strength + field.draw(1500)).unwrap()))
+            };
+            columns.push(Column::of(&strengths.iter().map(key).collect::<Vec<_>>()));
+        }
+        let asked: Vec<Counting> = (0..5).map(|column| Counting { column, weight: 1 }).collect();
+        let rules = OverallRules::default();
+        let mut group = c.benchmark_group(format!("{rows} rows x 5"));
+        group.sample_size(20);
+        group.bench_function("everybody ranked anew", |b| {
+            b.iter(|| black_box(Overall::of(&rules, &columns, &asked)));
+        });
+        group.bench_function("a column with another key", |b| {
+            b.iter(|| black_box(columns[0].changed(&[(77, Some(Key(1234)))])));
+        });
+        group.finish();
+    }
+}
+
+criterion_group!(benches, ranking, board);
 criterion_main!(benches);
