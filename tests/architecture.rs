@@ -20,6 +20,7 @@ const PURE: &[&str] = &[
     "serde_json",
     "serde_path_to_error",
     "sha2",
+    "smallvec",
     "strsim",
     "thiserror",
     "toml",
@@ -250,7 +251,9 @@ fn rules_and_words_name_no_crate_that_does_input_or_output() {
     found.extend(
         offences("rules", system)
             .into_iter()
-            .filter(|line| !line.contains("std::io::Read") && !line.contains("std::time::Duration")),
+            .filter(|line| !line.contains("std::io::Read") && !line.contains("std::time::Duration"))
+            // Work that is shared out and done when the function returns: what comes of it is the same.
+            .filter(|line| !line.contains("std::thread::scope")),
     );
     found.extend(offences("words", system));
     assert_none(&found);

@@ -83,12 +83,7 @@ impl Field {
 
     /// Takes in the rows after the known position, up to `seq`, in log order, and says what they
     /// touch.
-    pub(super) fn follow(
-        &mut self,
-        seq: u64,
-        definition: Option<InForce>,
-        placements: &[Placement],
-    ) -> Vec<Touch> {
+    pub(super) fn follow(&mut self, seq: u64, definition: Option<InForce>, placements: &[Placement]) -> Vec<Touch> {
         let mut touched = Vec::new();
         if seq <= self.seq {
             return touched;
