@@ -70,7 +70,9 @@ impl Field {
         let mut field = Self::new(definition, seq);
         let mut rows: Vec<Placement> = placements.into_iter().collect();
         rows.sort_by_key(|row| row.seq);
-        rows.iter().for_each(|row| field.take_in(row));
+        for row in &rows {
+            field.take_in(row);
+        }
         field
     }
 
