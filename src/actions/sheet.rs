@@ -22,6 +22,8 @@ use std::collections::{BTreeMap, BTreeSet};
 const PAGE: u32 = 1_000;
 /// With fewer scores than this, somebody may well go further than the best so far.
 const ENOUGH: usize = 5;
+/// The most sheets without a name at once.
+pub const MOST_COPIES: usize = 20;
 /// So many of the best scores at a level are looked at.
 const BEST: usize = 50;
 /// Rows of the places read at a time.
@@ -36,8 +38,10 @@ pub struct Wanted {
     pub level: Option<String>,
     /// Gym slug: its emergency line and, unless `blank`, a sheet for each of its entries.
     pub gym: Option<String>,
-    /// One sheet without a name.
+    /// Sheets without a name.
     pub blank: bool,
+    /// How many without a name, as asked for; empty: one.
+    pub copies: String,
 }
 
 /// Sheets of one workout.
@@ -137,9 +141,19 @@ pub async fn sheets(
     } else {
         let (division, level) = blank(&reader.competition, x, wanted.division.as_deref(), level)?;
         let reach = reach.of(&division, level);
-        sheets.push(Sheet { division, level, reach, athlete: None, heat: None });
+        let one = Sheet { division, level, reach, athlete: None, heat: None };
+        sheets = vec![one; copies(&wanted.copies)?];
     }
     Ok(Sheets { workout: x.slug.clone(), gym, sheets, reader })
+}
+
+/// How many without a name.
+fn copies(asked: &str) -> Result<usize, Failure> {
+    if asked.is_empty() {
+        return Ok(1);
+    }
+    let number = asked.parse().ok().filter(|n| (1..=MOST_COPIES).contains(n));
+    number.ok_or_else(|| Failure::fault("/copies", Sentence::new("sheet_copies").with("most", MOST_COPIES)))
 }
 
 /// Where the gym's heats place somebody.

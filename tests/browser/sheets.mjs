@@ -181,6 +181,69 @@ await check("nobody else gets names", async () => {
   assert(answer.status() === 401, `${answer.status()}`);
 });
 
+await check("sheets for walk-ins come several at once, all alike", async () => {
+  await anybody.page.goto(address("w1", "division=women"));
+  await anybody.page.getByLabel("How many").fill("20");
+  await anybody.page.getByRole("button", { name: "Show it" }).click();
+  await anybody.page.waitForURL(/copies=20/);
+  const sides = await printed(anybody.page, anybody.page.url(), "walk-ins");
+  assert(sides.length === 20, `${sides.length} pages`);
+  for (const side of sides) {
+    whole(side, blocksOf(file.workout[0]), true);
+    assert(String(side.totals) === String(sides[0].totals) && side.text === sides[0].text, "another sheet");
+  }
+});
+await check("more than twenty at once are refused in the field, and with a sentence", async () => {
+  await anybody.page.goto(address("w1", "division=women"));
+  await anybody.page.getByLabel("How many").fill("21");
+  await anybody.page.getByRole("button", { name: "Show it" }).click();
+  assert(!anybody.page.url().includes("copies"), "the browser sends it");
+  await anybody.page.goto(address("w1", "copies=21"));
+  assert((await anybody.page.locator("main").innerText()).includes("1 to 20"), "the sentence");
+});
+
+// --- heats ------------------------------------------------------------------------------------
+
+const heats = `/desk/${demo.competition}/${gym}/heats/w4`;
+const plain = (text) => text.replace(/\s+/g, "");
+for (const [name, size] of Object.entries(paper)) {
+  await check(`the heats are on ${name} in their order, none of them parted`, async () => {
+    const { page } = staff;
+    await page.goto(heats);
+    const make = page.getByRole("button", { name: "Make the heats" });
+    if (await make.count()) await make.click();
+    await page.getByRole("link", { name: "These heats, to print" }).click();
+    await page.getByLabel("Paper").selectOption(name);
+    await page.getByRole("button", { name: "Show it" }).click();
+    await page.waitForURL(new RegExp(`paper=${name}`));
+    const shown = await page.locator("section.heat").evaluateAll((all) =>
+      all.map((heat) => [heat.querySelector("h2").textContent, ...[...heat.querySelectorAll("tbody tr")].map((row) => row.textContent)]),
+    );
+    assert(shown.length > 3, `${shown.length} heats`);
+    const pdf = await page.pdf({ preferCSSPageSize: true, printBackground: true });
+    if (keep) await writeFile(`${keep}/heats-${name}.pdf`, pdf);
+    const sides = await pages(pdf);
+    assert(Math.abs(sides[0].width - size[0]) < 2 && Math.abs(sides[0].height - size[1]) < 2, `${sides[0].width} × ${sides[0].height}`);
+    const texts = sides.map((side) => plain(side.text));
+    assert(sides.length <= Math.ceil(shown.length / 3), `${sides.length} pages for ${shown.length} heats`);
+    let last = [0, 0];
+    for (const [title, ...lanes] of shown) {
+      const side = texts.findIndex((text) => text.includes(plain(title)));
+      assert(side >= 0, `${title} is not on the paper`);
+      const at = texts[side].indexOf(plain(title));
+      assert(side > last[0] || (side === last[0] && at >= last[1]), `${title} comes too early`);
+      last = [side, at];
+      for (const lane of lanes) {
+        const found = texts[side].indexOf(plain(lane), last[1]);
+        assert(found >= 0, `${lane} is not under ${title}`);
+        last[1] = found;
+      }
+    }
+    assert(texts.join("").includes(plain("Chest pain")), "the cautions");
+    assert(!texts.join("").includes("Showit"), "the form is on the paper");
+  });
+}
+
 // --- schemes that are hard on paper: tests/data/hard_on_paper.toml, applied beside the demo -----
 
 const hard = await toml("tests/data/hard_on_paper.toml");

@@ -48,6 +48,7 @@ const PAGES: &[(Who, &str)] = &[
     (Who::Staff, "/desk/saltmarsh/quayside/proposals"),
     (Who::Staff, "/desk/saltmarsh/quayside/file"),
     (Who::Staff, "/desk/saltmarsh/quayside/heats/w1"),
+    (Who::Staff, "/desk/saltmarsh/quayside/heats/w1/paper"),
     (Who::Staff, "/desk/saltmarsh/quayside/receipt"),
     (Who::Staff, "/desk/saltmarsh/quayside/missing"),
     (Who::Staff, "/desk/saltmarsh/quayside/w1/1042"),

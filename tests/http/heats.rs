@@ -35,6 +35,12 @@ async fn a_gym_makes_its_heats_and_prints_them_in_order() {
     let at = |name: &str| page.find(name).unwrap_or_else(|| panic!("{name} in {page}"));
     assert!(at("Heat 1") < at("Ines Duarte") && at("Ines Duarte") < at("Heat 2"));
     assert!(page.contains("14 January 2027, 11:00") && page.contains("11:20") && page.contains("Vera Lopes (J-1)"));
+    // And on paper, in the same order.
+    let paper = text(&staff.0, &format!("{HEATS}/paper?paper=letter")).await;
+    let at = |name: &str| paper.find(name).unwrap_or_else(|| panic!("{name} in {paper}"));
+    assert!(at("Heat 1") < at("Ines Duarte") && at("Ines Duarte") < at("Heat 2") && at("Heat 2") < at("Tomás Brito"));
+    assert!(paper.contains("11:20") && paper.contains("Vera Lopes (J-1)") && paper.contains("Quayside Gym"));
+    assert!(paper.contains("/static/paper-letter.") && page.contains(&format!("{HEATS}/paper")));
     // The sheets follow, with everything filled in.
     let sheets = text(&staff.0, "/c/saltmarsh/workouts/w1/sheet?gym=quayside").await;
     for field in ["<dd>2027-01-14</dd>", "<dd>11:20</dd>", "<bdi>Vera Lopes (J-1)</bdi>"] {

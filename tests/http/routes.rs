@@ -145,6 +145,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/desk/saltmarsh/quayside/proposals", "form:kind=entry", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/proposals/999999/withdraw", "form:", "13333343344"),
     ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
+    ("GET",    "/desk/saltmarsh/quayside/heats/w1/paper", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
     // A screen is not signed in, and shows what anybody may see.
     ("GET",    "/desk/saltmarsh/quayside/wall", "", "+++++++++++"),

@@ -64,6 +64,15 @@ async fn names_are_for_the_gyms_own_people_and_the_organiser() {
     let (status, walk_in) = page(&app.nobody(), &format!("{gym}&blank=yes")).await;
     assert_eq!((status, walk_in.matches("<article").count()), (200, 1));
     assert!(walk_in.contains("Quayside Gym") && !walk_in.contains("Ines Duarte"));
+    let (status, many) = page(&app.nobody(), &format!("{gym}&blank=yes&copies=20")).await;
+    assert_eq!((status, many.matches("<article").count()), (200, 20));
+    let ids: std::collections::BTreeSet<&str> =
+        many.split("<h2 id=\"").skip(1).filter_map(|x| x.split('"').next()).collect();
+    assert_eq!(ids.len(), 20, "each has an id of its own");
+    assert!(
+        walk_in.contains("name=\"copies\"") && !sheets.contains("name=\"copies\""),
+        "those with names are one each"
+    );
 }
 
 #[tokio::test]
@@ -85,6 +94,11 @@ async fn what_is_not_there_is_said() {
         ("division=nobody", 404),
         ("level=none", 422),
         ("division=men&level=scaled", 422),
+        ("copies=0", 422),
+        ("copies=21", 422),
+        ("copies=-1", 422),
+        ("copies=some", 422),
+        ("copies=99999999999999999999", 422),
     ] {
         assert_eq!(page(&app.nobody(), &format!("{W1}?{query}")).await.0, status, "{query}");
     }

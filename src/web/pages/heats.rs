@@ -33,6 +33,7 @@ struct View {
     action: String,
     back: String,
     sheets: String,
+    paper: String,
     version: u64,
     made: bool,
     heats: Vec<HeatView>,
@@ -48,22 +49,22 @@ struct View {
 }
 
 /// One heat.
-struct HeatView {
-    title: String,
-    starts: When,
-    caption: String,
-    id: String,
-    lanes: Vec<LaneView>,
+pub(super) struct HeatView {
+    pub title: String,
+    pub starts: When,
+    pub caption: String,
+    pub id: String,
+    pub lanes: Vec<LaneView>,
 }
 
 /// One lane.
-struct LaneView {
-    lane: u32,
-    href: String,
-    name: String,
-    bib: u32,
-    division: String,
-    judge: String,
+pub(super) struct LaneView {
+    pub lane: u32,
+    pub href: String,
+    pub name: String,
+    pub bib: u32,
+    pub division: String,
+    pub judge: String,
 }
 
 /// One athlete's fields.
@@ -197,8 +198,6 @@ fn view(
             judge: or_typed(&format!("judge-{}", e.bib), place.and_then(|p| p.judge.clone()).unwrap_or_default()),
         }
     });
-    let without = found.entries.iter().filter(|e| plan.is_some_and(|p| p.place(e.bib).is_none()));
-    let without = without.map(|e| format!("{} ({})", e.name, e.bib)).collect::<Vec<_>>().join(", ");
     Ok(View {
         shell: Shell::new(caller, here(path), &title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
@@ -211,10 +210,11 @@ fn view(
         title,
         action: here(path),
         sheets: format!("/c/{}/workouts/{}/sheet?gym={}", c.slug, x.slug, path.gym),
+        paper: format!("{}/paper", here(path)),
         version: found.version,
         made: plan.is_some(),
         heats: heat_views(found, &desk, &path.workout),
-        without: if without.is_empty() { without } else { put(h.without_place, &[("names", &without)]) },
+        without: without_place(found),
         rows: rows.collect(),
         judges: found.judges.iter().map(|(code, name)| Link::new(code, name)).collect(),
         lanes: or_typed("lanes", number(settings.map(|s| s.lanes), 4)),
@@ -230,8 +230,15 @@ fn view(
     })
 }
 
+/// Who has no place in the heats; empty: nobody, or there are no heats.
+pub(super) fn without_place(found: &HeatsView) -> String {
+    let out = found.entries.iter().filter(|e| found.plan.as_ref().is_some_and(|p| p.place(e.bib).is_none()));
+    let names = out.map(|e| format!("{} ({})", e.name, e.bib)).collect::<Vec<_>>().join(", ");
+    if names.is_empty() { names } else { put(texts().without_place, &[("names", &names)]) }
+}
+
 /// The heats in order.
-fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<HeatView> {
+pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<HeatView> {
     let (h, c) = (texts(), &found.reader.competition);
     let Some(plan) = &found.plan else { return Vec::new() };
     let judge = |code: &Option<String>| match code {

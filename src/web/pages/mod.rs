@@ -9,6 +9,7 @@ mod api;
 mod appeal;
 mod athlete;
 mod calendar;
+mod changes;
 mod claim;
 pub(super) mod codes;
 mod competition;
@@ -17,6 +18,7 @@ mod device;
 pub mod forgotten;
 mod form;
 mod heats;
+mod heats_paper;
 mod history;
 mod home;
 mod imported;
@@ -101,6 +103,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/desk/{c}/{gym}/proposals/{id}/withdraw"),
     ("GET", "/desk/{c}/{gym}/heats/{w}"),
     ("POST", "/desk/{c}/{gym}/heats/{w}"),
+    ("GET", "/desk/{c}/{gym}/heats/{w}/paper"),
     ("GET", "/desk/{c}/{gym}/wall"),
     ("GET", "/desk/{c}/{gym}/receipt"),
     ("GET", "/desk/{c}/{gym}/missing"),
@@ -169,6 +172,7 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/proposals", get(proposals::get_proposals).post(proposals::post_proposals))
         .route("/desk/{c}/{gym}/proposals/{id}/withdraw", post(proposals::post_withdraw))
         .route("/desk/{c}/{gym}/heats/{w}", get(heats::get_heats).post(heats::post_heats))
+        .route("/desk/{c}/{gym}/heats/{w}/paper", get(heats_paper::get_heats_paper))
         .route("/desk/{c}/{gym}/wall", get(wall::get_wall))
         .route("/desk/{c}/{gym}/receipt", get(desk::get_receipt))
         .route("/desk/{c}/{gym}/missing", get(desk::get_missing))

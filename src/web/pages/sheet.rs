@@ -40,18 +40,20 @@ struct View {
     /// Address of a gym's sheets, and their text.
     named: Option<(String, String)>,
     count: String,
+    /// How many without a name; `None`: these have names.
+    copies: Option<usize>,
     pages: Vec<SheetView>,
 }
 
 /// The paper.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Paper {
+pub(super) enum Paper {
     A4,
     Letter,
 }
 
 impl Paper {
-    fn of(text: &str) -> Self {
+    pub(super) fn of(text: &str) -> Self {
         if text.eq_ignore_ascii_case("letter") { Self::Letter } else { Self::A4 }
     }
 
@@ -61,6 +63,17 @@ impl Paper {
 
     fn style(self) -> &'static str {
         if self == Self::A4 { "sheet-a4.css" } else { "sheet-letter.css" }
+    }
+
+    /// The style of pages that flow over as many sides as they need.
+    pub(super) fn page_style(self) -> &'static str {
+        if self == Self::A4 { "paper-a4.css" } else { "paper-letter.css" }
+    }
+
+    /// To choose from.
+    pub(super) fn choices(self) -> Vec<Choice> {
+        let s = texts();
+        vec![Choice::new("a4", s.paper_a4, self.as_str()), Choice::new("letter", s.paper_letter, self.as_str())]
     }
 
     /// Within margins of 8 mm, with 4 mm to spare; as in the style sheets.
@@ -126,6 +139,7 @@ pub async fn get_sheet(
         level: fields.find("level"),
         gym: fields.find("gym"),
         blank: fields.ticked("blank"),
+        copies: fields.get("copies").to_owned(),
     };
     let sheets = sheet::sheets(&app, &caller.actor, caller.received, &slug, &workout, &wanted).await?;
     let paper = Paper::of(fields.get("paper"));
@@ -157,13 +171,11 @@ fn view(sheets: &Sheets, wanted: &Wanted, paper: Paper) -> Answer<View> {
         paper,
         divisions: divisions.collect(),
         levels: std::iter::once(own).chain(levels).collect(),
-        papers: vec![
-            Choice::new("a4", s.paper_a4, paper.as_str()),
-            Choice::new("letter", s.paper_letter, paper.as_str()),
-        ],
+        papers: paper.choices(),
         blank: if gym.is_empty() || wanted.blank { String::new() } else { again(&in_gym("&blank=yes")) },
         named: named.map(|g| (again(&in_gym("")), put(s.named_link, &[("gym", &g.name)]))),
         gym,
+        copies: (wanted.gym.is_none() || wanted.blank).then_some(all),
         count: put(s.sheets_of, &[("n", &all)]),
         pages: sheets.sheets.iter().enumerate().filter_map(|(n, one)| page(sheets, x, one, paper, n)).collect(),
     })
@@ -323,6 +335,7 @@ mod tests {
             blank: "/c/s/workouts/w1/sheet?gym=quayside&blank=yes".to_owned(),
             named: None,
             count: String::new(),
+            copies: Some(pages.len()),
             pages,
         }
         .render()

@@ -91,6 +91,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "heats_changed",
         "Jemand hat diese Heats inzwischen geändert. Hier stehen sie, wie sie jetzt sind: schau sie an und mach es noch einmal.",
     ),
+    ("sheet_copies", "Blätter ohne Namen: eine Zahl von 1 bis {most}."),
     ("heats_lanes", "Bahnen: eine Zahl von 1 bis {most}."),
     ("heats_minutes", "Minuten Abstand: eine Zahl von 1 bis {most}."),
     (

@@ -15,8 +15,10 @@ pub const SHEET: Sheet = Sheet {
     paper: "Papier",
     paper_a4: "A4",
     paper_letter: "Letter",
-    show: "Blatt zeigen",
-    blank_link: "Ein Blatt ohne Namen",
+    show: "Zeigen",
+    copies: "Wie viele",
+    copies_hint: "1 bis 20, eins je Seite",
+    blank_link: "Blätter ohne Namen, für Gäste",
     named_link: "Je ein Blatt für alle aus {gym}",
     sheets_of: "Blätter: {n}",
 

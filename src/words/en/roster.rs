@@ -76,6 +76,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("heat_nobody", "Bib {bib} is not of this gym any more, or takes no part in this workout: empty the heat."),
     ("heat_number", "Bib {bib}: heats are 1 to {most}."),
     ("heats_changed", "Somebody changed these heats meanwhile. They are shown as they are now: look, and do it again."),
+    ("sheet_copies", "Sheets without a name: a number from 1 to {most}."),
     ("heats_lanes", "Lanes: a number from 1 to {most}."),
     ("heats_minutes", "Minutes apart: a number from 1 to {most}."),
     ("judge_code", "\"{code}\" is no judge code: use 1 to {most} letters, digits, hyphens or dots, as J-0142."),

@@ -14,8 +14,10 @@ texts! {
     paper: "Paper",
     paper_a4: "A4",
     paper_letter: "Letter",
-    show: "Show the sheet",
-    blank_link: "A sheet without a name",
+    show: "Show it",
+    copies: "How many",
+    copies_hint: "1 to 20, one a page",
+    blank_link: "Sheets without a name, for walk-ins",
     named_link: "A sheet for each of {gym}",
     sheets_of: "Sheets: {n}",
 
