@@ -1,7 +1,9 @@
 // The gym's desk while somebody types: checks every figure, stores it, takes it back for ten
 // seconds, keeps what is not sent over a reload and a lost network, never overwrites in silence.
 // Works on the rows that the page brings, and on the API that everybody has; the page is whole
-// without it. What it does not do: decide anything, or lay rows out (grid.js).
+// without it. What it does not do: decide anything, count down (time.js), or lay rows out (grid.js).
+
+import { heard, now, put, span } from "./time.js";
 
 const desk = document.getElementById("desk");
 const { competition, gym, account } = desk.dataset;
@@ -15,20 +17,9 @@ const rows = new Map();
 
 // --- words ------------------------------------------------------------------------------------
 
-const put = (text, values = {}) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
 const plural = new Intl.PluralRules(document.documentElement.lang, { type: "ordinal" });
 const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString(document.documentElement.lang) });
 const clock = () => new Date(now()).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-
-// The two largest units, cut down, as the server says them.
-function span(seconds) {
-  const [d, h, m] = [Math.floor(seconds / 86400), Math.floor(seconds / 3600) % 24, Math.floor(seconds / 60) % 60];
-  const day = d === 1 ? words.day : put(words.days, { n: d });
-  const hour = put(words.hour, { n: h });
-  if (d > 0) return h > 0 ? `${day} ${hour}` : day;
-  if (h > 0) return m > 0 ? `${hour} ${put(words.minute, { n: m })}` : hour;
-  return m > 0 ? put(words.minute, { n: m }) : put(words.second, { n: Math.floor(seconds) });
-}
 
 // What is said of lateness, and what happens next, as the server says it.
 function lateLines(view) {
@@ -43,29 +34,6 @@ function lateLines(view) {
   }
   if (view.waiting_attestation) lines.push(put(lateWords.attestation, { judge: view.waiting_attestation.judge }));
   return lines;
-}
-
-// --- the server's clock ------------------------------------------------------------------------
-
-// Set right by each answer: a laptop that slept asks again when it wakes.
-let offset = Date.parse(desk.dataset.now) - Date.now();
-const now = () => Date.now() + offset;
-function heard(answer) {
-  const date = Date.parse(answer.headers.get("date"));
-  if (Math.abs(date - now()) > 2000) offset = date - Date.now();
-}
-
-function tick() {
-  for (const section of desk.querySelectorAll("section[data-closes]")) {
-    const { closes, attestBy, attestText } = section.dataset;
-    const until = (at) => (Date.parse(at) - now()) / 1000;
-    const said =
-      until(closes) > 0 ? put(words.closes_in, { left: span(until(closes)) })
-      : until(attestBy) > 0 ? put(words.attest_left, { left: span(until(attestBy)), at: attestText })
-      : words.over;
-    const shown = section.querySelector(".left strong");
-    if (shown.textContent !== said) shown.textContent = said;
-  }
 }
 
 // --- what is kept on this device ----------------------------------------------------------------
@@ -624,7 +592,7 @@ async function flush() {
 
 // Rows that nobody is typing in become what the service has.
 async function refresh() {
-  for (const section of desk.querySelectorAll("section[data-closes]")) {
+  for (const section of desk.querySelectorAll("section[data-open]")) {
     const { workout } = section.dataset;
     const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
     if (answer?.status !== 200) return;
@@ -730,7 +698,7 @@ for (const form of desk.querySelectorAll("form.visitor")) {
 for (const [id, entry] of Object.entries(kept.rows)) {
   const [workout, bib] = id.split("/");
   if (rows.has(id)) continue;
-  if (entry.visitor && sectionOf(workout)?.dataset.closes) addVisitor(workout, bib, entry.visitor);
+  if (entry.visitor && sectionOf(workout)?.dataset.open !== undefined) addVisitor(workout, bib, entry.visitor);
 }
 window.addEventListener("online", () => {
   pause = 2;
@@ -738,14 +706,7 @@ window.addEventListener("online", () => {
   flush().then(refresh);
 });
 window.addEventListener("offline", () => bar.tell());
-document.addEventListener("visibilitychange", () => {
-  if (!document.hidden) {
-    tick();
-    refresh();
-  }
-});
-setInterval(tick, 1000);
+document.addEventListener("woke", refresh);
 setInterval(() => document.hidden || refresh(), 60_000);
-tick();
 bar.tell();
 flush();

@@ -5,7 +5,7 @@
 const desk = document.getElementById("desk");
 const words = JSON.parse(desk.dataset.words);
 const put = (text, values) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
-const sections = [...desk.querySelectorAll("section[data-closes]")];
+const sections = [...desk.querySelectorAll("section[data-open]")];
 const make = (kind, from, ...inside) => {
   const made = Object.assign(document.createElement(kind), from);
   made.append(...inside);

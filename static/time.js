@@ -1,28 +1,31 @@
 // Times on a page. Counts down to instants, from the server's instant and this device's wall clock: a
 // laptop that slept is right again when it wakes, as its wall clock went on. A wall clock that is set
 // meanwhile is noticed when the page is looked at again. Says deadlines in the reader's own zone too.
+// Other scripts take the server's clock from here, and hear of a waking as `woke` on the document.
 // Without this the words of the server stand, with the absolute time beside them.
 
 const meta = document.querySelector("meta[name=clock]");
 const words = JSON.parse(meta.dataset.words);
 const language = document.documentElement.lang;
-const put = (text, values) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
-const counted = document.querySelectorAll("[data-until]");
+export const put = (text, values = {}) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
 
 // --- the server's clock -------------------------------------------------------------------------
 
 let offset = Date.parse(meta.content) - Date.now();
 let asked = Date.now();
-const now = () => Date.now() + offset;
+export const now = () => Date.now() + offset;
 
 // The Date of an answer is whole seconds: it is taken where it says something else.
+export function heard(answer) {
+  const date = Date.parse(answer.headers.get("date"));
+  if (Math.abs(date - now()) > 2000) offset = date - Date.now();
+}
+
 async function ask() {
   if (Math.abs(Date.now() - asked) < 5000) return;
   asked = Date.now();
   try {
-    const answer = await fetch("/healthz", { method: "HEAD", cache: "no-store" });
-    const date = Date.parse(answer.headers.get("date"));
-    if (Math.abs(date - now()) > 2000) offset = date - Date.now();
+    heard(await fetch("/healthz", { method: "HEAD", cache: "no-store" }));
   } catch {
     // No network: the wall clock goes on.
   }
@@ -32,7 +35,7 @@ async function ask() {
 // --- counting down ------------------------------------------------------------------------------
 
 // The two largest units, cut down, as the server says them.
-function span(seconds) {
+export function span(seconds) {
   const [d, h, m] = [Math.floor(seconds / 86400), Math.floor(seconds / 3600) % 24, Math.floor(seconds / 60) % 60];
   const day = d === 1 ? words.day : put(words.days, { n: d });
   const hour = put(words.hour, { n: h });
@@ -41,22 +44,45 @@ function span(seconds) {
   return m > 0 ? put(words.minute, { n: m }) : put(words.second, { n: Math.floor(seconds) });
 }
 
+// The first instant that is still to come; some have a second one.
+function said({ until, say, thenUntil, thenSay, over }) {
+  for (const [at, text] of [[until, say], [thenUntil, thenSay]]) {
+    const left = (Date.parse(at) - now()) / 1000;
+    if (left >= 1) return put(text, { left: span(left) });
+  }
+  return over ?? words.over;
+}
+
+// What counts down now: other scripts may have changed the page.
 function tell() {
-  for (const element of counted) {
-    const left = (Date.parse(element.dataset.until) - now()) / 1000;
-    const text = left >= 1 ? put(element.dataset.say, { left: span(left) }) : words.over;
+  for (const element of document.querySelectorAll("[data-until]")) {
+    const text = said(element.dataset);
     if (element.textContent !== text) element.textContent = text;
   }
 }
 
-if (counted.length > 0) {
-  tell();
-  setInterval(tell, 1000);
-  document.addEventListener("visibilitychange", () => !document.hidden && ask());
-  window.addEventListener("focus", ask);
-  window.addEventListener("pageshow", (event) => event.persisted && ask());
-  window.addEventListener("online", ask);
+// --- waking -------------------------------------------------------------------------------------
+
+let ticked = Date.now();
+function woke() {
+  if (document.hidden) return;
+  ask();
+  document.dispatchEvent(new CustomEvent("woke"));
 }
+function tick() {
+  // A lid that was shut tells nobody: the seconds that are missing do.
+  const slept = Math.abs(Date.now() - ticked) > 10_000;
+  ticked = Date.now();
+  tell();
+  if (slept) woke();
+}
+
+tell();
+setInterval(tick, 1000);
+document.addEventListener("visibilitychange", woke);
+window.addEventListener("focus", ask);
+window.addEventListener("pageshow", (event) => event.persisted && woke());
+window.addEventListener("online", woke);
 
 // --- the reader's own zone ----------------------------------------------------------------------
 

@@ -8,6 +8,7 @@ use axum::extract::Path;
 use axum::response::{IntoResponse, Response};
 use http::{HeaderMap, HeaderValue, StatusCode, header};
 use rust_embed::RustEmbed;
+use sha2::{Digest, Sha256};
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io::Write;
@@ -54,9 +55,13 @@ struct Table {
 
 static TABLE: LazyLock<Table> = LazyLock::new(|| {
     let mut table = Table { urls: BTreeMap::new(), files: BTreeMap::new() };
-    for name in Files::iter() {
+    // Scripts that take from others come after those, whose names they are given.
+    let mut names: Vec<_> = Files::iter().collect();
+    names.sort_by_key(|name| imports(name).count());
+    for name in names {
         let (Some(file), Some((stem, ending))) = (Files::get(&name), name.rsplit_once('.')) else { continue };
-        let digest = hex::encode(file.metadata.sha256_hash());
+        let plain = linked(&name, file.data, &table.urls);
+        let digest = hex::encode(Sha256::digest(&plain));
         // Addresses have no folders: the file's own name is enough, its content makes it unique.
         let stem = stem.rsplit('/').next().unwrap_or(stem);
         let hashed = format!("{stem}.{}.{ending}", &digest[..12]);
@@ -68,11 +73,30 @@ static TABLE: LazyLock<Table> = LazyLock::new(|| {
             _ => "application/octet-stream",
         };
         table.urls.insert(name.to_string(), format!("/static/{hashed}"));
-        let asset = Asset { kind, tag: format!("\"{}\"", &digest[..24]), plain: file.data, packed: OnceLock::new() };
+        let asset = Asset { kind, tag: format!("\"{}\"", &digest[..24]), plain, packed: OnceLock::new() };
         table.files.insert(hashed, asset);
     }
     table
 });
+
+/// The scripts beside it that a script of ours takes something from.
+fn imports(name: &str) -> impl Iterator<Item = String> {
+    let ours = name.ends_with(".js") && !name.contains('/');
+    let text = Files::get(name).filter(|_| ours).map(|f| String::from_utf8_lossy(&f.data).into_owned());
+    let text = text.unwrap_or_default();
+    let found: Vec<String> =
+        text.split(" from \"./").skip(1).filter_map(|rest| rest.split('"').next()).map(str::to_owned).collect();
+    found.into_iter()
+}
+
+/// A script with the addresses of those it takes from.
+fn linked(name: &str, data: Cow<'static, [u8]>, urls: &BTreeMap<String, String>) -> Cow<'static, [u8]> {
+    imports(name).fold(data, |data, other| {
+        let Some(url) = urls.get(&other) else { return data };
+        let text = String::from_utf8_lossy(&data).replace(&format!("\"./{other}\""), &format!("\"{url}\""));
+        Cow::Owned(text.into_bytes())
+    })
+}
 
 fn packed_by_brotli(data: &[u8], quality: i32) -> Vec<u8> {
     let mut out = Vec::new();

@@ -22,7 +22,7 @@ pub(super) struct WorkoutView {
     pub(super) href: String,
     pub(super) title: String,
     pub(super) summary: String,
-    pub(super) left: String,
+    pub(super) left: Countdown,
     /// Scores can be entered.
     pub(super) open: bool,
     /// In time; of one that has closed, what is left is folded away.
@@ -43,11 +43,19 @@ pub(super) struct WorkoutView {
     pub(super) script: ForScript,
 }
 
+/// How long there is, and then how long judges may still vouch, for `static/time.js` to keep right.
+#[derive(Default)]
+pub(super) struct Countdown {
+    pub(super) text: String,
+    pub(super) until: String,
+    pub(super) say: &'static str,
+    pub(super) then_until: String,
+    pub(super) then_say: String,
+    pub(super) over: &'static str,
+}
+
 /// What the script needs to know of a workout.
 pub(super) struct ForScript {
-    pub(super) closes: String,
-    pub(super) attest_by: String,
-    pub(super) attest_text: String,
     /// More keys than all workouts need.
     pub(super) keys: &'static str,
     /// Levels by division, as JSON: `{"women": [["prescribed", "As prescribed"]]}`.
@@ -169,7 +177,7 @@ impl At<'_> {
             } else {
                 put(w.desk_opens, &[("at", &When::new(window.opens, &self.c.time_zone).text)])
             },
-            left: if open { until(self.c, window, now) } else { String::new() },
+            left: if open { until(self.c, window, now) } else { Countdown::default() },
             open,
             running: open && now < window.closes,
             todo_title: put(w.desk_todo_n, &[("n", &todo.len())]),
@@ -182,7 +190,7 @@ impl At<'_> {
             settled,
             visitor_action: self.base.to_owned(),
             vouch_action: format!("{}/{}/attestation", self.base, x.slug),
-            script: self.script(x, window),
+            script: self.script(x),
         }
     }
 
@@ -211,7 +219,7 @@ impl At<'_> {
         groups
     }
 
-    fn script(&self, x: &Workout, window: &Window) -> ForScript {
+    fn script(&self, x: &Workout) -> ForScript {
         let plain = self.c.divisions.iter().filter(|d| d.combines.is_empty());
         let levels: Map<String, Value> = plain
             .map(|d| {
@@ -220,9 +228,6 @@ impl At<'_> {
             })
             .collect();
         ForScript {
-            closes: window.closes.to_string(),
-            attest_by: window.attest_by.to_string(),
-            attest_text: When::new(window.attest_by, &self.c.time_zone).text,
             keys: if x.format == Format::MaxLoad { "kg lb x" } else { "" },
             levels: Value::Object(levels).to_string(),
             blank: Line {
@@ -290,14 +295,15 @@ fn levels<'a>(c: &'a Competition, x: &Workout, division: &str) -> Vec<(&'a str, 
 }
 
 /// "closes in 3 h 12 min"; after the close, how long judges may still vouch.
-fn until(c: &Competition, window: &Window, now: Timestamp) -> String {
+fn until(c: &Competition, window: &Window, now: Timestamp) -> Countdown {
     let w = words();
-    if let Some(time) = left(now, window.closes) {
-        return put(w.closes_in, &[("left", &time)]);
-    }
     let at = When::new(window.attest_by, &c.time_zone).text;
-    match left(now, window.attest_by) {
-        Some(time) => put(w.desk_attest_left, &[("left", &time), ("at", &at)]),
-        None => w.desk_over.to_owned(),
-    }
+    let then_say = put(w.desk_attest_left, &[("left", &"{left}"), ("at", &at)]);
+    let text = match (left(now, window.closes), left(now, window.attest_by)) {
+        (Some(time), _) => put(w.closes_in, &[("left", &time)]),
+        (None, Some(time)) => put(&then_say, &[("left", &time)]),
+        (None, None) => w.desk_over.to_owned(),
+    };
+    let (until, then_until) = (window.closes.to_string(), window.attest_by.to_string());
+    Countdown { text, until, say: w.closes_in, then_until, then_say, over: w.desk_over }
 }
