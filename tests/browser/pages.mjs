@@ -9,6 +9,8 @@
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
 
+import { spawn } from "node:child_process";
+import { once } from "node:events";
 import { readFile } from "node:fs/promises";
 import { getDocument } from "pdfjs-dist/legacy/build/pdf.mjs";
 import { assert, check, counts, fits, sees, sound } from "./checks.mjs";
@@ -84,6 +86,7 @@ const stops = [
   ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
   ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
   ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
+  ["staff", "heats on paper", `/desk/${c}/${gym}/heats/${running}/paper`],
   ["staff", "codes for athletes", `/desk/${c}/${gym}/codes`],
   ["staff", "people proposed", `/desk/${c}/${gym}/proposals`, propose],
   ["staff", "a proposal with faults", `/desk/${c}/${gym}/proposals`, badProposal],
@@ -107,6 +110,7 @@ const stops = [
   ["organiser", "who is missing in a gym", `/organise/${c}/missing?workout=${running}&gym=${gym}`],
   ["organiser", "competition file", `/organise/${c}/file`],
   ["organiser", "competition file with faults", `/organise/${c}/file`, badFile],
+  ["organiser", "a change that needs a reason", `/organise/${c}/file`, changedFile],
   ...["gyms", "entries", "judges"].map((list) => ["organiser", `list of ${list}`, `/organise/${c}/lists/${list}`]),
   ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
   ["organiser", "people", `/organise/${c}/people`],
@@ -162,6 +166,21 @@ async function badFile(page) {
   await page.locator("#errors, .errors").first().waitFor();
 }
 
+// The demo's file with another load, looked at and applied without a reason.
+async function changedFile(page) {
+  const { workouts, age_date, time_zone } = await api(page, c);
+  const local = (at) => new Date(at).toLocaleString("sv-SE", { timeZone: time_zone, dateStyle: "short", timeStyle: "short" }).replace(" ", "T");
+  let text = (await readFile(`${repository}/src/cli/demo/series.toml`, "utf8")).replace("{age_date}", age_date);
+  for (const w of workouts) {
+    for (const key of ["announce", "opens", "closes"]) text = text.replaceAll(`{${w.slug}_${key}}`, local(w[key]));
+  }
+  await page.locator("textarea[name=text]").fill(text.replace("kg = 16, lb = 35", "kg = 14, lb = 31"));
+  await page.locator('button[value="check"]').click();
+  await page.getByLabel("Why it changes").waitFor();
+  await page.locator('button[value="apply"]').click();
+  await page.locator("#reason-error-1").waitFor();
+}
+
 async function badRows(page) {
   await page.locator("textarea[name=text]").fill("bib,name,born,category,division\nx,,3 March,women,nowhere\n");
   await page.locator('button[value="send"]').click();
@@ -213,6 +232,19 @@ async function german(who) {
   await at.close();
 }
 
+// Takes the turn to write from the service, as a copying program would, until it is told to end. The
+// database of the demo is a file where this is run.
+async function locked() {
+  const lock = "import sqlite3, sys; d = sqlite3.connect(sys.argv[1], isolation_level=None); d.execute('BEGIN IMMEDIATE'); print('held', flush=True); sys.stdin.read()";
+  const holder = spawn("python3", ["-c", lock, demo.database.replace("sqlite://", "")], { stdio: ["pipe", "pipe", "inherit"] });
+  const left = once(holder, "exit");
+  await Promise.race([once(holder.stdout, "data"), left.then(() => { throw new Error("the database cannot be held"); })]);
+  return async () => {
+    holder.stdin.end();
+    await left;
+  };
+}
+
 // --- problems as pages ------------------------------------------------------------------------
 
 async function problems() {
@@ -255,6 +287,20 @@ async function problems() {
     });
     await sound(page, `problem ${status} ${name}`);
   }
+  await check("503 is a page, while somebody else keeps the database to themselves", async () => {
+    const end = await locked();
+    try {
+      assert((await send("/account/tokens", { name: "a", days: "1" })) === 503, "another status");
+      assert((await page.locator("main h1").count()) === 1, "a heading");
+      await sees(page, "Nothing was stored");
+    } finally {
+      await end();
+    }
+  });
+  await sound(page, "problem 503 not now");
+  await check("once the database is free again the same is stored", async () => {
+    assert((await send("/account/tokens", { name: "a", days: "1" })) < 400, "refused");
+  });
   await staff.close();
   // Last: it closes the door for this address and this account for a while.
   const stranger = await open(base);

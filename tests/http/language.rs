@@ -174,3 +174,28 @@ async fn what_is_stored_keeps_its_language() {
     let log = app.organiser().await.get(&format!("{C}/log")).await.expect(200).text();
     assert!(!log.contains("Entscheidung"), "the log knows no language");
 }
+
+/// What a problem's `type` leads to is read without the values of any answer.
+#[tokio::test]
+async fn a_kind_of_problem_reads_well_without_the_values_of_an_answer() {
+    let app = TestApp::empty().await;
+    let mut gaps = 0;
+    let areas = tallywright::words::Lang::En.tables().areas;
+    let problems =
+        areas.iter().find(|area| area.iter().any(|(code, _)| *code == "invalid")).expect("the area of problems");
+    for (code, sentence) in *problems {
+        let shown = !code.starts_with("title_") && !code.starts_with("about_");
+        let page = app.nobody().get(&format!("/problems/{code}")).accept("text/html").await;
+        let page = page.expect(if shown { 200 } else { 404 }).text();
+        let lead = page.split_once("class=\"lead\">").map_or("", |(_, rest)| rest.split('<').next().unwrap_or(""));
+        assert!(!lead.contains('{') && !lead.starts_with('…'), "{code}: {lead}");
+        let explained = page.contains("Where … stands, the answer itself says what it is.");
+        assert_eq!(lead.contains('…') && shown, explained, "{code}: {sentence}");
+        gaps += usize::from(explained);
+    }
+    assert!(gaps > 5);
+    let invalid = app.nobody().get("/problems/invalid").accept("text/html").await.expect(200).text();
+    assert!(invalid.contains("More than one thing must be mended.") && !invalid.contains('…'), "{invalid}");
+    let german = app.nobody().get("/problems/invalid?lang=de").accept("text/html").await.expect(200).text();
+    assert!(german.contains("Mehr als eine Sache muss berichtigt werden."), "{german}");
+}

@@ -65,8 +65,8 @@ async fn the_type_of_a_problem_leads_to_a_page() {
     let app = TestApp::empty().await;
     let page = app.nobody().get("/problems/precondition_failed").await.expect(200);
     assert!(page.text().contains("has changed since you saw it"));
-    let page = app.nobody().get("/problems/too_many_tries").await.expect(200);
-    assert!(page.text().contains("Wait … seconds"), "values are left open");
+    let page = app.nobody().get("/problems/text_too_long").await.expect(200);
+    assert!(page.text().contains("At most … characters"), "values are left open");
     app.nobody().get("/problems/nothing_of_ours").await.expect(404);
     app.nobody().get("/problems/title_404").await.expect(404);
 }

@@ -151,9 +151,18 @@ fn without_values(template: &str) -> String {
 
 /// `GET /problems/{code}`: what a problem's `type` leads to.
 pub async fn show_problem(Path(code): Path<String>) -> Answer {
-    let text = crate::words::template(language::reader(), &code).filter(|_| !code.starts_with("title_"));
+    let said = |code: &str| crate::words::template(language::reader(), code);
+    let text = said(&code).filter(|_| !code.starts_with("title_") && !code.starts_with("about_"));
     let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
     let title = Sentence::new("problem_type").with("code", &code).say(language::reader());
-    let page = pages::problem::page(&title, &without_values(text), &[], "");
+    // What an answer says with its values is said here without them, or with gaps that are explained.
+    let page = match said(&format!("about_{code}")) {
+        Some(about) => pages::problem::page(&title, about, &[], ""),
+        None if text.contains('{') => {
+            let gaps = Sentence::new("problem_gaps").say(language::reader());
+            pages::problem::page(&title, &without_values(text), &[], &gaps)
+        }
+        None => pages::problem::page(&title, text, &[], ""),
+    };
     Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }

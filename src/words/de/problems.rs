@@ -2,6 +2,29 @@
 
 /// Code and sentence.
 pub const SENTENCES: &[(&str, &str)] = &[
+    ("about_address_long", "Die Adresse ist zu lang. Schick lange Werte im Inhalt."),
+    ("about_code_not_of_gym", "Diese Person ist nicht für dieses Gym gemeldet."),
+    (
+        "about_invalid",
+        "Mehr als eine Sache muss berichtigt werden. Die Antwort führt jede auf, mit der Stelle und dem, was zu tun ist.",
+    ),
+    ("about_not_acceptable", "Das gibt es nicht in der verlangten Form. Die Antwort nennt die Formen, die es gibt."),
+    (
+        "about_too_large",
+        "Der Inhalt ist zu groß; die Antwort sagt, wie viel angenommen wird. Schick ihn in Teilen, oder nimm die Kommandozeile.",
+    ),
+    (
+        "about_too_many_tries",
+        "Zu viele Versuche, sich anzumelden. Die Antwort sagt, wie lange zu warten ist; ein Anmeldelink von der Veranstaltung geht inzwischen.",
+    ),
+    (
+        "about_too_slow_body",
+        "Der Inhalt kam nicht rechtzeitig an. Schick ihn noch einmal, in Teilen, wenn die Leitung langsam ist.",
+    ),
+    (
+        "about_unsupported_media_type",
+        "Content-Type nennt nichts, was hier gelesen wird. Die Antwort nennt, was gelesen wird.",
+    ),
     (
         "address_unconfirmed",
         "Dieses Konto ist mit dem Code einer Athletin oder eines Athleten entstanden, und niemand hat geprüft, ob die E-Mail wirklich ihre ist. Lade die E-Mail ein: wem sie gehört, bekommt einen Link.",
@@ -96,6 +119,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "precondition_failed",
         "Es wurde geändert, seit du es gesehen hast. Schau an, was jetzt dort steht, und schick es mit dessen ETag noch einmal, wenn du es dann noch willst.",
     ),
+    ("problem_gaps", "Wo … steht, sagt die Antwort selbst, was dort gemeint ist."),
     ("problem_help", "Wenn du um Hilfe bittest, gib diese Nummer an: {request_id}"),
     ("problem_type", "Meldung „{code}“"),
     ("repeated_member", "\"{name}\" ist mehrfach angegeben. Gib es einmal an."),

@@ -2,6 +2,23 @@
 
 /// Code and sentence.
 pub const SENTENCES: &[(&str, &str)] = &[
+    ("about_address_long", "The address is too long. Send long values in the body."),
+    ("about_code_not_of_gym", "This athlete is not entered for this gym."),
+    (
+        "about_invalid",
+        "More than one thing must be mended. The answer lists each of them, with where it is and what to do.",
+    ),
+    ("about_not_acceptable", "This does not come in the form that was asked for. The answer names those it comes in."),
+    (
+        "about_too_large",
+        "The body is too large; the answer says how much is taken. Send it in parts, or use the command line.",
+    ),
+    (
+        "about_too_many_tries",
+        "Too many tries to sign in. The answer says how long to wait; a sign-in link from the organiser works meanwhile.",
+    ),
+    ("about_too_slow_body", "The body did not arrive in time. Send it again, in parts if the line is slow."),
+    ("about_unsupported_media_type", "Content-Type does not say what can be read here. The answer names what can."),
     (
         "address_unconfirmed",
         "This account was made with an athlete's code, and nobody has made sure that the e-mail is its owner's. Invite the e-mail: its owner gets a link.",
@@ -78,6 +95,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "precondition_failed",
         "It has changed since you saw it. Look at what is there now, and send it again with its ETag if you still want to.",
     ),
+    ("problem_gaps", "Where … stands, the answer itself says what it is."),
     ("problem_help", "If you ask for help, give this number: {request_id}"),
     ("problem_type", "Problem \"{code}\""),
     ("repeated_member", "\"{name}\" is given more than once. Give it once."),
