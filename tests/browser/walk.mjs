@@ -10,8 +10,10 @@ import { readFile } from "node:fs/promises";
 import { assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
 import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
+import { heatsEvening } from "./heats.mjs";
 import { open, signIn, watch } from "./people.mjs";
 import { countdowns } from "./time.mjs";
+import { walls } from "./wall.mjs";
 
 const told = process.argv[2] ? await readFile(process.argv[2], "utf8") : process.env.DEMO;
 if (!told) {
@@ -217,6 +219,8 @@ await check("staff sign out", async () => {
 });
 await atDesk.close();
 await deskEvening(base, demo);
+await heatsEvening(base, demo);
+await walls(base, demo);
 
 // --- a referee --------------------------------------------------------------------------------
 
