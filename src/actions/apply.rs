@@ -11,12 +11,14 @@ use crate::rules::ledger::{Change, Outcome};
 use crate::words::Sentence;
 
 /// How a file is to be applied.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct How {
     /// Only say what would change.
     pub dry_run: bool,
     /// Work stored scores out again where their meaning changes.
     pub rescore: bool,
+    /// Why: needed where something that is published changes. Empty: not said.
+    pub reason: String,
 }
 
 /// 401 or 403 for those who may not apply a file for `competition`, before it is read.
@@ -43,7 +45,7 @@ pub async fn apply(
         let sentence = Sentence::new("other_slug").with("slug", super::reader::shown(&named)).with("path", &slug);
         return Err(Failure::fault("competition.slug", sentence));
     }
-    let change = Change::Apply { raw: Box::new(raw), dry_run: how.dry_run, rescore: how.rescore };
+    let change = Change::Apply { raw: Box::new(raw), dry_run: how.dry_run, rescore: how.rescore, reason: how.reason };
     let answered = request.ask(app, actor, &slug, change).await?;
     let known = app.store.find_competition(&slug).await?;
     if let Some(known) = &known {
@@ -74,6 +76,7 @@ pub fn difference(difference: &Difference) -> DifferenceView {
         to: difference.to.clone(),
         rescore: difference.rescore,
         voids: difference.voids,
+        published: difference.published,
     }
 }
 

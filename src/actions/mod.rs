@@ -11,6 +11,7 @@ pub mod appeal;
 pub mod apply;
 pub mod attest;
 pub mod body;
+pub mod changes;
 pub mod competitions;
 pub mod erase;
 pub mod extend;

@@ -37,6 +37,9 @@ pub(super) struct Apply {
     /// Work stored scores out again where the change alters their meaning.
     #[arg(long)]
     rescore: bool,
+    /// Why: needed where something that is published changes; everybody reads it.
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    reason: String,
     /// Print one JSON object.
     #[arg(long)]
     json: bool,
@@ -116,7 +119,7 @@ impl Apply {
         // All faults of the file are said before a database is opened or made.
         let (raw, _) = read(&self.file).map_err(Stop::from)?;
         open::on(database, async |app| {
-            let how = How { dry_run: self.dry_run, rescore: self.rescore };
+            let how = How { dry_run: self.dry_run, rescore: self.rescore, reason: self.reason };
             let request = Request::at(app.clock.now());
             let view = apply(app, &Actor::operator(), None, request, raw, how).await?;
             if self.json {

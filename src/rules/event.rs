@@ -55,7 +55,12 @@ pub struct Reworked {
 #[expect(missing_docs, reason = "named by their own words; fields are documented where they are defined")]
 pub enum Event {
     /// A competition file was applied.
-    Applied { definition: Box<RawCompetition>, reworked: Vec<Reworked> },
+    Applied {
+        definition: Box<RawCompetition>,
+        reworked: Vec<Reworked>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reason: Option<NoteRef>,
+    },
     /// A gym was added or changed.
     GymSet { gym: Gym },
     /// An entry was added or its facts changed.
@@ -171,6 +176,7 @@ impl Event {
         match self {
             Self::EntryMoved { entry, reason, .. } => (Some(entry.bib), vec![reason]),
             Self::Extended { reason, .. } => (None, vec![reason]),
+            Self::Applied { reason, .. } => (None, reason.iter().collect()),
             Self::Submitted { score, details, reason, .. } => {
                 (Some(score.bib), details.video.iter().chain(reason).collect())
             }
@@ -179,8 +185,7 @@ impl Event {
             Self::Ruled { score, reason, .. }
             | Self::Appealed { score, reason }
             | Self::Admitted { score, reason, .. } => (Some(score.bib), vec![reason]),
-            Self::Applied { .. }
-            | Self::GymSet { .. }
+            Self::GymSet { .. }
             | Self::EntrySet { .. }
             | Self::JudgeSet { .. }
             | Self::Attested { .. }

@@ -8,8 +8,8 @@ use std::collections::HashMap;
 bulk!(NOTES = Bulk::list("SELECT id, text, public FROM notes WHERE competition = $1 AND id IN (", 1, ")"));
 
 impl Store {
-    /// Those of these notes that everybody may read (the reasons of rulings). Erased ones are
-    /// left out.
+    /// Those of these notes that everybody may read (the reasons of rulings and of changed
+    /// files). Erased ones are left out.
     pub async fn list_public_notes(&self, competition: i64, ids: &[u64]) -> Result<HashMap<u64, String>, StoreError> {
         self.notes(competition, ids, false).await
     }

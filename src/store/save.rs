@@ -231,11 +231,12 @@ fn newest(persons: &[(u64, Person, [u8; 32])]) -> impl Iterator<Item = &(u64, Pe
         .map(|(_, p)| p)
 }
 
-/// Numbers of the notes that everybody may read: the reasons of rulings.
+/// Numbers of the notes that everybody may read: the reasons of rulings and of changes to what was
+/// published.
 pub(crate) fn public_notes<'a>(events: impl Iterator<Item = &'a Event>) -> BTreeSet<u64> {
     events
         .filter_map(|event| match event {
-            Event::Ruled { reason, .. } => Some(reason.id),
+            Event::Ruled { reason, .. } | Event::Applied { reason: Some(reason), .. } => Some(reason.id),
             _ => None,
         })
         .collect()

@@ -80,7 +80,7 @@ fn a_changed_title_is_shown_before_and_after() {
     folder.write("series.toml", &SERIES.replace("Low Tide", "High Water"));
     let said = folder.run(&["competition", "apply", "series.toml", "--dry-run"]).done();
     assert!(said.contains("Low Tide → High Water"), "{said}");
-    let json = folder.run(&["competition", "apply", "series.toml", "--json"]).done();
+    let json = folder.run(&["competition", "apply", "series.toml", "--json", "--reason", "It has a name now."]).done();
     let json: Value = serde_json::from_str(&json).unwrap();
     assert_eq!(json["changes"].as_array().unwrap().len(), 1, "{json}");
 }
@@ -93,7 +93,9 @@ fn a_change_that_alters_stored_scores_needs_rescore() {
     folder.write("series.toml", &SERIES.replace("calories = 6", "calories = 8"));
     let said = folder.run(&["competition", "apply", "series.toml"]).refused();
     assert!(said.contains("rescore"), "{said}");
-    let said = folder.run(&["competition", "apply", "series.toml", "--rescore"]).done();
+    let said = folder.run(&["competition", "apply", "series.toml", "--rescore"]).refused();
+    assert!(said.contains("say why"), "{said}");
+    let said = folder.run(&["competition", "apply", "series.toml", "--rescore", "--reason", "Miscounted."]).done();
     assert!(said.contains("score w1/1042"), "{said}");
     folder.run(&["log", "verify"]).done();
 }

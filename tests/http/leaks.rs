@@ -47,7 +47,13 @@ async fn a_refused_precondition_does_not_show_what_is_not_published() {
     let app = TestApp::new().await;
     let file = include_str!("../data/small.toml");
     let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
-    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    app.organiser()
+        .await
+        .put(&format!("{C}?reason=put%20right"))
+        .header("if-match", "*")
+        .body("application/toml", file)
+        .await
+        .expect(200);
     let body = json!({ "performance": "278" });
     app.staff_of("millpond").await.put(&score(2001)).json(body).await.expect(201);
 
@@ -143,7 +149,13 @@ async fn a_history_before_publication_is_of_the_attempts_that_its_reader_may_see
     let app = TestApp::new().await;
     let file = include_str!("../data/small.toml");
     let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
-    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    app.organiser()
+        .await
+        .put(&format!("{C}?reason=put%20right"))
+        .header("if-match", "*")
+        .body("application/toml", file)
+        .await
+        .expect(200);
     visited(&app).await;
     let path = format!("{}/history", score(2001));
     let attempts = |view: Value| -> Vec<u64> {

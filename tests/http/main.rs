@@ -5,6 +5,7 @@ mod account;
 mod api;
 mod api_page;
 mod calendar;
+mod changes;
 mod claims;
 mod desk;
 mod desk_file;

@@ -106,7 +106,13 @@ async fn a_workout_that_is_not_announced_or_published_cannot_be_tried_and_is_not
     let app = three().await;
     let file = include_str!("../data/small.toml");
     let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
-    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    app.organiser()
+        .await
+        .put(&format!("{C}?reason=put%20right"))
+        .header("if-match", "*")
+        .body("application/toml", file)
+        .await
+        .expect(200);
     let asked = |w: &str| format!("{INES}?workout={w}&performance=1%2B1");
     let without = |text: String, w: &str| text.replace(w, "");
     let nowhere = without(page(&app.nobody(), &asked("nowhere")).await.expect(422).text(), "nowhere");

@@ -47,7 +47,13 @@ async fn a_screen_that_is_signed_in_shows_no_hidden_name_and_nothing_unpublished
     }
     let file = include_str!("../data/small.toml");
     let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
-    app.organiser().await.put(C).header("if-match", "*").body("application/toml", file).await.expect(200);
+    app.organiser()
+        .await
+        .put(&format!("{C}?reason=put%20right"))
+        .header("if-match", "*")
+        .body("application/toml", file)
+        .await
+        .expect(200);
     for who in [&app.nobody(), &staff, &organiser] {
         let text = who.get(WALL).accept("text/html").await.expect(200).text();
         assert!(!text.contains("6+14") && text.contains("Results are shown when the window closes"), "{text}");

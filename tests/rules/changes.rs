@@ -5,6 +5,7 @@ use crate::support::{FILE, World, athlete, attested, by_judge, closes, codes, or
 use jiff::SignedDuration;
 use proptest::prelude::*;
 use tallywright::rules::competition::from_toml;
+use tallywright::rules::event::{Event, Record};
 use tallywright::rules::ledger::{Change, Decided, Outcome, Refusal};
 use tallywright::rules::life::{Attest, Decision, FlagReason, Move, State, Submit};
 use tallywright::rules::order::key;
@@ -31,7 +32,7 @@ fn admit(yes: bool) -> Move {
 fn apply(world: &mut World, from: &str, to: &str) -> Result<Decided, Refusal> {
     assert!(FILE.contains(from), "{from}");
     let raw = Box::new(from_toml(&FILE.replace(from, to)).unwrap());
-    world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true })
+    world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true, reason: "put right".into() })
 }
 
 fn to_men(world: &mut World) {
@@ -200,10 +201,25 @@ fn a_correction_that_waits_keeps_its_level_when_levels_are_put_between() {
     let middle = "\n[[workout.prescription]]\ndivisions = [\"women\"]\nlevel = \"middle\"\nloads = [{ item = \"kettlebell\", kg = 14, lb = 30 }]\n";
     let text = FILE.replace("[\"prescribed\", \"scaled\"]", "[\"prescribed\", \"middle\", \"scaled\"]") + middle;
     let raw = Box::new(from_toml(&text).unwrap());
-    world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true }).unwrap();
+    world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true, reason: "put right".into() }).unwrap();
     world.score(&organiser(), 1, admit(true)).unwrap();
     let attempt = world.attempt(1).unwrap();
     assert_eq!((attempt.stored.level, attempt.stored.key.level()), (2, 2));
+}
+
+#[test]
+fn a_file_applied_before_reasons_were_asked_reads_back_to_the_same_bytes() {
+    let mut world = World::new();
+    let old = world.log[0].to_bytes();
+    let text = String::from_utf8(old.clone()).unwrap();
+    assert!(text.contains("\"action\":\"applied\"") && !text.contains("\"reason\""), "{text}");
+    assert_eq!(serde_json::from_slice::<Record>(&old).unwrap().to_bytes(), old);
+    apply(&mut world, "kg = 16, lb = 35", "kg = 18, lb = 40").unwrap();
+    let record = world.log.last().unwrap();
+    let Event::Applied { reason: Some(reason), .. } = &record.event else { panic!("{record:?}") };
+    assert!(!String::from_utf8(record.to_bytes()).unwrap().contains("put right"), "the text stands apart");
+    assert_eq!((reason.commitment.len(), record.event.notes()), (64, (None, vec![reason])));
+    assert_eq!(world.from_log().definition_seq, world.ledger.definition_seq);
 }
 
 #[test]
@@ -418,7 +434,7 @@ fn take(world: &mut World, step: Step) {
             let text = FILE.replace("reps = 20", &format!("reps = {}", 20 + 2 * reps));
             let text = text.replace("kg = 16, lb = 35", &format!("kg = {}", 16 + kg));
             let raw = Box::new(from_toml(&text).unwrap());
-            world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true })
+            world.ask(&organiser(), Change::Apply { raw, dry_run: false, rescore: true, reason: "put right".into() })
         }
     };
 }

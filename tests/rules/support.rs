@@ -106,7 +106,7 @@ impl World {
         let now = opens() - SignedDuration::from_hours(24);
         let mut world = Self { ledger: Ledger::default(), log: Vec::new(), placements: Vec::new(), now };
         let raw = Box::new(from_toml(FILE).expect("the file is right"));
-        world.ok(&Actor::operator(), Change::Apply { raw, dry_run: false, rescore: false });
+        world.ok(&Actor::operator(), Change::Apply { raw, dry_run: false, rescore: false, reason: String::new() });
         for slug in ["quayside", "hilltop"] {
             let gym = RawGym { slug: slug.into(), name: slug.into(), country: "PT".into(), ..RawGym::default() };
             world.ok(&organiser(), Change::SetGym(gym));

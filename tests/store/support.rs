@@ -218,7 +218,7 @@ pub fn file(text: &str) -> RawCompetition {
 }
 
 pub fn apply(text: &str) -> Asked {
-    ask(Change::Apply { raw: Box::new(file(text)), dry_run: false, rescore: false })
+    ask(Change::Apply { raw: Box::new(file(text)), dry_run: false, rescore: false, reason: "put right".to_owned() })
 }
 
 pub fn entry(bib: u32) -> RawEntry {

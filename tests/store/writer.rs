@@ -216,7 +216,8 @@ async fn a_dry_run_writes_nothing() {
     place.attested(1, "4+0").await;
     let length = log(&place).await.len();
     let raw = Box::new(file(&FILE.replace("cap = \"10:00\"", "cap = \"12:00\"")));
-    let answer = place.submit(ask(Change::Apply { raw, dry_run: true, rescore: true })).await.unwrap();
+    let answer =
+        place.submit(ask(Change::Apply { raw, dry_run: true, rescore: true, reason: String::new() })).await.unwrap();
     assert!(matches!(&answer.outcome, Outcome::Applied { differences, .. } if !differences.is_empty()), "{answer:?}");
     let change = EntryChange { gym: Some("milltown".to_owned()), reason: "moved".to_owned(), ..EntryChange::default() };
     place.submit(ask(Change::MoveEntry { bib: 1, change, dry_run: true })).await.unwrap();

@@ -177,6 +177,8 @@ pub struct DifferenceView {
     pub rescore: bool,
     /// Attestations of the workout's scores become void.
     pub voids: bool,
+    /// Changes what was published: needs a `reason`, which everybody reads.
+    pub published: bool,
 }
 
 /// What happens to a stored score when its file or its entry changes.

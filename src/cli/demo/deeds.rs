@@ -4,7 +4,7 @@
 
 use super::field::Field;
 use super::officials;
-use super::series::Calendar;
+use super::series::{Calendar, WHY};
 use super::sheets::{self, Line, Part, Sheet};
 use crate::rules::event::Extension;
 use crate::rules::life::{Decision, FlagReason};
@@ -27,6 +27,7 @@ pub(super) enum Deed {
     Appeal { workout: &'static str, bib: u32, reason: &'static str },
     Admit { workout: &'static str, bib: u32, admit: bool, reason: &'static str },
     Extend(Extension, &'static str),
+    Apply(String, &'static str),
 }
 
 /// Everything that happens before `now`, in order.
@@ -47,6 +48,7 @@ pub(super) fn happenings(field: &Field, calendar: &Calendar, now: Timestamp) -> 
             all.push(Happening { at: calendar.at(day, 12, 0)?, what: Deed::Move(athlete.bib, state, reason) });
         }
     }
+    all.push(Happening { at: calendar.at(-24, 18, 30)?, what: Deed::Apply(calendar.file()?, WHY) });
     all.extend(missing(field, &lines, calendar)?);
     all.extend(officials::officials(field, &lines, calendar, now)?);
     all.extend(late(&lines)?);

@@ -73,7 +73,7 @@ pub(super) async fn tell(
 /// The file is applied; gyms, judges and entries come in, from the command line of the machine:
 /// accounts can only have roles in a competition that is there.
 pub(super) async fn open(app: &App, clock: &Clock, calendar: &Calendar) -> anyhow::Result<Field> {
-    let text = calendar.file()?;
+    let text = calendar.first_file()?;
     let raw = competition::from_toml(&text).map_err(|f| anyhow!("the demo's file does not read: {f:?}"))?;
     let compiled = competition::compile(&raw).map_err(|f| anyhow!("the demo's file does not hold together: {f:?}"))?;
     let field = Field::draw(calendar, compiled.value.age_date);
@@ -135,6 +135,11 @@ async fn happen(
         }
         Deed::Admit { workout, bib, admit: let_in, reason } => {
             admit::admit(app, &cast.organiser, &path(workout, bib), seen(), let_in, reason.to_owned()).await?;
+        }
+        Deed::Apply(text, reason) => {
+            let raw = competition::from_toml(&text).map_err(Failure::faults)?;
+            let how = apply::How { reason: reason.to_owned(), ..apply::How::default() };
+            apply::apply(app, &cast.organiser, Some(SLUG), request, raw, how).await?;
         }
         Deed::Extend(extension, reason) => {
             extend::extend(app, &cast.organiser, SLUG, request, extension, reason.to_owned()).await?;

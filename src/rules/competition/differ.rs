@@ -28,6 +28,9 @@ pub struct Difference {
     /// A division or workout goes: refused while it has scores (or entries).
     #[serde(default)]
     pub removes: bool,
+    /// Changes what was published: needs a reason.
+    #[serde(default)]
+    pub published: bool,
 }
 
 /// What a change of the task of one (workout, division, level) means for its stored scores.
@@ -86,6 +89,7 @@ pub fn differences(
             rescore: false,
             voids: false,
             removes: false,
+            published: false,
         };
         return new_leaves
             .iter()
@@ -116,6 +120,7 @@ pub fn differences(
             rescore: effect != Meaning::Same,
             voids: effect == Meaning::Void,
             removes: to.is_none() && is_whole(key),
+            published: false,
         });
     }
     found

@@ -1,7 +1,7 @@
 //! The competition file: raw → compiled, all faults at once; and what a change of it means.
 //!
 //! Reading order: `raw` (the shape) → `tree` and `read` (TOML or JSON into it) → `compile` (what it
-//! means) → `differ` (what a change of it means) → `describe` (in plain words).
+//! means) → `differ` (what a change of it means) → `published` (whom it concerns already) → `describe` (in plain words).
 //!
 //! [`RawCompetition`] is the shape of the TOML text and of the JSON body alike. It is also what
 //! the log keeps, so it must stay readable for ever: fields are only ever added, with defaults.
@@ -15,6 +15,7 @@ mod compile;
 mod decimal;
 mod describe;
 mod differ;
+mod published;
 mod read;
 mod shape;
 mod tree;
@@ -22,6 +23,7 @@ mod tree;
 pub use compile::{compile, find_zone, is_slug};
 pub use describe::describe;
 pub use differ::{Difference, Meaning, differences, meaning};
+pub use published::mark_published;
 pub use raw::RawCompetition;
 pub use read::{from_json, from_toml};
 pub(super) use shape::{clip, nearest};

@@ -1,10 +1,11 @@
 //! A competition file applied: created, or changed with what that does to stored scores.
 
 use super::case::refuse_access;
+use super::notes::{Notes, check_text};
 use super::{Asked, Decided, Ledger, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, permit};
-use crate::rules::competition::{Competition, Meaning, RawCompetition, compile, differences, meaning};
-use crate::rules::event::{Event, Reworked};
+use crate::rules::competition::{Competition, Meaning, RawCompetition, compile, differences, mark_published, meaning};
+use crate::rules::event::{Event, NoteRef, Reworked};
 use crate::rules::fault::Fault;
 use crate::rules::life::{Attempt, State, Stored};
 use crate::rules::order;
@@ -12,14 +13,18 @@ use crate::rules::performance::{self, Around, RawPerformance};
 use crate::rules::workout::Prescription;
 use crate::words::Sentence;
 
+/// How a file is to be applied.
+pub(super) struct How<'a> {
+    /// Only say what would change.
+    pub dry_run: bool,
+    /// Work stored scores out again where their meaning changes.
+    pub rescore: bool,
+    /// Why; empty: not said.
+    pub reason: &'a str,
+}
+
 /// Applies a file, or says what it would change.
-pub(super) fn apply(
-    ledger: &Ledger,
-    asked: &Asked,
-    raw: &RawCompetition,
-    dry_run: bool,
-    rescore: bool,
-) -> Result<Decided, Refusal> {
+pub(super) fn apply(ledger: &Ledger, asked: &Asked, raw: &RawCompetition, how: &How<'_>) -> Result<Decided, Refusal> {
     let act =
         if ledger.definition.is_some() { Act::Apply { competition: &asked.competition } } else { Act::Administer };
     let permit = permit(&asked.actor, act).map_err(refuse_access)?;
@@ -31,7 +36,10 @@ pub(super) fn apply(
         return Err(Refusal::Faults(vec![Fault::new("competition.slug", sentence)]));
     }
     let old = ledger.definition.as_ref().map(|(r, c)| (r.as_ref(), c.as_ref()));
-    let found = differences(old, (raw, &new));
+    let mut found = differences(old, (raw, &new));
+    if let Some((_, old)) = old {
+        mark_published(&mut found, old, asked.received);
+    }
     let mut decided = Decided { actor: Some(permit.actor().clone()), warnings: checked.warnings, ..Decided::default() };
     if old.is_some() && found.is_empty() {
         return Ok(decided);
@@ -40,7 +48,7 @@ pub(super) fn apply(
     let reworked = match old {
         Some((_, old)) if found.iter().any(|d| d.rescore) => {
             let touched = rework(ledger, old, &new)?;
-            if !touched.is_empty() && !rescore {
+            if !touched.is_empty() && !how.rescore {
                 let sentence = Sentence::new("needs_rescore").with("scores", touched.len());
                 return Err(Refusal::Conflict(sentence, found));
             }
@@ -48,11 +56,32 @@ pub(super) fn apply(
         }
         _ => Vec::new(),
     };
+    let published = found.iter().any(|d| d.published);
     decided.outcome = Outcome::Applied { created: old.is_none(), differences: found, reworked: reworked.clone() };
-    if !dry_run {
-        decided.events.push(Event::Applied { definition: Box::new(raw.clone()), reworked });
+    if !how.dry_run {
+        let reason = reason(ledger, asked, how.reason, published, &mut decided)?;
+        decided.events.push(Event::Applied { definition: Box::new(raw.clone()), reworked, reason });
     }
     Ok(decided)
+}
+
+/// Why, kept apart from the log; it has to be said where something that is published changes.
+fn reason(
+    ledger: &Ledger,
+    asked: &Asked,
+    said: &str,
+    published: bool,
+    decided: &mut Decided,
+) -> Result<Option<NoteRef>, Refusal> {
+    if said.trim().is_empty() {
+        let fault = || Fault::new("/reason", Sentence::new("reason_for_published"));
+        return if published { Err(Refusal::Faults(vec![fault()])) } else { Ok(None) };
+    }
+    check_text("/reason", said, true).map_err(|f| Refusal::Faults(vec![f]))?;
+    let mut notes = Notes::after(ledger.head.last_note, asked.salt, None);
+    let reason = notes.keep(said.trim());
+    decided.notes = notes.into_taken();
+    Ok(Some(reason))
 }
 
 fn precondition(ledger: &Ledger, asked: &Asked) -> Result<(), Refusal> {

@@ -19,9 +19,14 @@ impl Ledger {
     pub fn fold(&mut self, record: &Record) -> Effects {
         self.head.seq = record.seq;
         self.head.at = record.at.as_microsecond();
+        for note in record.event.notes().1 {
+            self.head.last_note = self.head.last_note.max(note.id);
+        }
         let mut effects = Effects::default();
         match &record.event {
-            Event::Applied { definition, reworked } => self.fold_applied(record, definition, reworked, &mut effects),
+            Event::Applied { definition, reworked, .. } => {
+                self.fold_applied(record, definition, reworked, &mut effects)
+            }
             Event::GymSet { gym } => {
                 self.note_person(gym.contact.as_ref().map(|c| c.id));
                 effects.rows.push(RowKey::Gym(gym.slug.clone()));
@@ -33,13 +38,11 @@ impl Ledger {
                 self.judges.insert(judge.code.clone(), judge.clone());
             }
             Event::EntrySet { entry } => self.fold_entry(record, entry, &mut effects),
-            Event::EntryMoved { entry, reason, reworked } => {
-                self.note(Some(reason));
+            Event::EntryMoved { entry, reworked, .. } => {
                 self.fold_entry(record, entry, &mut effects);
                 self.fold_reworked(record, reworked, &mut effects);
             }
-            Event::Extended { extension, reason } => {
-                self.note(Some(reason));
+            Event::Extended { extension, .. } => {
                 effects.rows.push(RowKey::Extension(self.extensions.len()));
                 self.extensions.push(extension.clone());
             }
@@ -61,20 +64,17 @@ impl Ledger {
     }
 
     fn fold_score(&mut self, record: &Record, event: &Event, effects: &mut Effects) {
-        let (score, note) = match event {
-            Event::Submitted { score, reason, details, .. } => {
-                self.note(details.video.as_ref());
-                (score, reason.as_ref())
-            }
-            Event::Detailed { score, details } => (score, details.video.as_ref()),
-            Event::Flagged { score, note, .. } => (score, note.as_ref()),
-            Event::Ruled { score, reason, .. }
-            | Event::Appealed { score, reason }
-            | Event::Admitted { score, reason, .. } => (score, Some(reason)),
-            Event::Attested { score, .. } | Event::Withdrawn { score } => (score, None),
-            _ => return,
+        let (Event::Submitted { score, .. }
+        | Event::Detailed { score, .. }
+        | Event::Flagged { score, .. }
+        | Event::Ruled { score, .. }
+        | Event::Appealed { score, .. }
+        | Event::Admitted { score, .. }
+        | Event::Attested { score, .. }
+        | Event::Withdrawn { score }) = event
+        else {
+            return;
         };
-        self.note(note);
         self.with_placement(record, score, effects, |attempts| change_attempt(attempts, score, record, event));
     }
 
@@ -202,10 +202,6 @@ impl Ledger {
         }
         attempt.stale |= change.stale;
         effects.rows.push(RowKey::Attempt { workout: score.workout.clone(), bib: score.bib, attempt: score.attempt });
-    }
-
-    fn note(&mut self, note: Option<&NoteRef>) {
-        self.head.last_note = self.head.last_note.max(note.map_or(0, |n| n.id));
     }
 
     fn note_person(&mut self, id: Option<u64>) {

@@ -139,6 +139,8 @@ pub enum Change {
         dry_run: bool,
         /// Work stored scores out again where their meaning changes.
         rescore: bool,
+        /// Why: needed where something that is published changes, and everybody reads it. Empty: none.
+        reason: String,
     },
     /// Add or change a gym.
     SetGym(RawGym),
@@ -346,7 +348,9 @@ impl Ledger {
     /// Decides one change on this state. Never changes it.
     pub fn decide(&self, asked: &Asked, now: Timestamp) -> Result<Decided, Refusal> {
         match &asked.change {
-            Change::Apply { raw, dry_run, rescore } => apply::apply(self, asked, raw, *dry_run, *rescore),
+            Change::Apply { raw, dry_run, rescore, reason } => {
+                apply::apply(self, asked, raw, &apply::How { dry_run: *dry_run, rescore: *rescore, reason })
+            }
             Change::SetGym(raw) => entries::set_gym(self, asked, raw),
             Change::SetEntry(raw) => entries::set_entry(self, asked, raw),
             Change::SetJudge(raw) => entries::set_judge(self, asked, raw),

@@ -49,13 +49,18 @@ pub struct ApplyQuery {
     dry_run: Option<bool>,
     /// Work stored scores out again where their meaning changes.
     rescore: Option<bool>,
+    /// Why. Needed where something that is published changes (a workout after its announcement, or
+    /// what holds for all workouts): everybody reads it in the list of changes on the workout's page.
+    #[param(max_length = 2000)]
+    reason: Option<String>,
 }
 
 /// Apply a competition file.
 ///
 /// Creates the competition, or changes what differs and says what it changed; all or nothing. A
-/// change that would alter the meaning of stored scores is 409 unless `rescore` is given. Every
-/// fault of the file is listed, with its line for TOML.
+/// change that would alter the meaning of stored scores is 409 unless `rescore` is given; one of
+/// something that is published is 422 unless a `reason` is. Every fault of the file is listed, with
+/// its line for TOML.
 #[utoipa::path(put, path = "/competitions/{competition}", tag = "competitions", 
     params(OfCompetition, ApplyQuery, Matching, Absent, Once),
     request_body(description = "The file, as TOML or as the same shape in JSON.",
@@ -78,7 +83,11 @@ async fn apply_competition(
         Kind::Toml => from_toml(body.text()?).map_err(Failure::faults)?,
         Kind::Csv => return Err(super::wrong_kind("application/toml, application/json")),
     };
-    let how = How { dry_run: query.dry_run.unwrap_or(false), rescore: query.rescore.unwrap_or(false) };
+    let how = How {
+        dry_run: query.dry_run.unwrap_or(false),
+        rescore: query.rescore.unwrap_or(false),
+        reason: query.reason.unwrap_or_default(),
+    };
     let view = apply::apply(&app, &caller.actor, Some(&path.competition), around, raw, how).await?;
     let status = if view.created && !view.dry_run { StatusCode::CREATED } else { StatusCode::OK };
     Ok((status, axum::Json(view)).into_response())

@@ -76,7 +76,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         calendar: format!("/c/{slug}/calendar.ics{}", language::query()),
         divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
         ages: ages(c),
-        rules: rules_said::overall(c),
+        rules: rules_said::overall(c, |x| reader.sees(x)),
     })
 }
 
@@ -143,6 +143,18 @@ pub(super) fn time_left(x: &Workout, now: Timestamp) -> Option<Left> {
 }
 
 fn division_line(c: &Competition, d: &Division, entries: u64) -> DivisionLine {
+    let (who, level) = division_said(c, d);
+    DivisionLine {
+        href: format!("/c/{}/divisions/{}", c.slug, d.slug),
+        title: d.title.clone(),
+        who,
+        level,
+        entries: (words().number)(entries),
+    }
+}
+
+/// Who is in a division, and at which level it is done.
+pub(super) fn division_said(c: &Competition, d: &Division) -> (String, String) {
     let w = words();
     let level = c.levels.get(usize::from(d.level)).map_or("", |l| l.title.as_str());
     let lower = d.allow_lower && usize::from(d.level) + 1 < c.levels.len();
@@ -153,21 +165,16 @@ fn division_line(c: &Competition, d: &Division, entries: u64) -> DivisionLine {
         let together = put(w.combines, &[("divisions", &titles.join(", "))]);
         if d.mixed { format!("{together}. {}", w.mixed) } else { together }
     };
-    DivisionLine {
-        href: format!("/c/{}/divisions/{}", c.slug, d.slug),
-        title: d.title.clone(),
-        who,
-        level: match (d.combines.is_empty(), lower) {
-            (false, _) => String::new(),
-            (true, true) => put(w.level_lower_too, &[("level", &level)]),
-            (true, false) => level.to_owned(),
-        },
-        entries: (words().number)(entries),
-    }
+    let level = match (d.combines.is_empty(), lower) {
+        (false, _) => String::new(),
+        (true, true) => put(w.level_lower_too, &[("level", &level)]),
+        (true, false) => level.to_owned(),
+    };
+    (who, level)
 }
 
 /// The day ages are counted on, where a division asks for an age.
-fn ages(c: &Competition) -> String {
+pub(super) fn ages(c: &Competition) -> String {
     let asks = c.divisions.iter().any(|d| d.from_age.is_some() || d.to_age.is_some());
     if !asks {
         return String::new();

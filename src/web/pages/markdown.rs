@@ -27,6 +27,35 @@ pub fn html(text: &str) -> String {
     out
 }
 
+/// The text alone, without its marks: a line for each paragraph, heading, item and row.
+#[must_use]
+pub fn lines(text: &str) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for event in Parser::new_ext(text, Options::ENABLE_TABLES) {
+        let line = lines.last_mut();
+        match (event, line) {
+            (Event::Text(part) | Event::Code(part) | Event::Html(part) | Event::InlineHtml(part), Some(line)) => {
+                line.push_str(&part);
+            }
+            (Event::SoftBreak | Event::HardBreak | Event::End(TagEnd::TableCell), Some(line)) => line.push(' '),
+            (
+                Event::End(
+                    TagEnd::Paragraph
+                    | TagEnd::Heading(_)
+                    | TagEnd::Item
+                    | TagEnd::TableRow
+                    | TagEnd::TableHead
+                    | TagEnd::CodeBlock
+                    | TagEnd::HtmlBlock,
+                ),
+                _,
+            ) => lines.push(String::new()),
+            _ => {}
+        }
+    }
+    lines.into_iter().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect()
+}
+
 /// Headings of the text stand below the page's second level.
 fn below(level: HeadingLevel) -> HeadingLevel {
     match level {

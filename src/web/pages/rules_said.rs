@@ -37,9 +37,9 @@ pub fn format(task: &Task) -> String {
     }
 }
 
-/// How places, overall points and ties are worked out here.
+/// How places, overall points and ties are worked out here, as far as the reader knows the workouts.
 #[must_use]
-pub fn overall(c: &Competition) -> Vec<String> {
+pub fn overall(c: &Competition, knows: impl Fn(&Workout) -> bool) -> Vec<String> {
     let (w, rules) = (words(), &c.overall);
     let mut said = vec![w.rule_place.to_owned()];
     if c.levels.len() > 1 {
@@ -52,7 +52,7 @@ pub fn overall(c: &Competition) -> Vec<String> {
             put(w.rule_points_table, &[("table", &points(table, *past_end_last))])
         }
     });
-    for x in c.workouts.iter().filter(|x| x.weight > 1) {
+    for x in c.workouts.iter().filter(|x| x.weight > 1 && knows(x)) {
         said.push(put(w.rule_weight, &[("workout", &x.title), ("weight", &x.weight)]));
     }
     said.push(match rules.missing {
@@ -96,9 +96,24 @@ fn points(table: &[u32], past_end_last: bool) -> String {
     format!("{}; {}", numbers.join(", "), if past_end_last { w.rule_table_last } else { w.rule_table_zero })
 }
 
-/// How this workout is scored.
+/// How this workout is scored, with examples made from its own scheme.
 #[must_use]
 pub fn scoring(x: &Workout) -> Vec<String> {
+    let w = words();
+    let mut said = scoring_rules(x);
+    if let Some(example) = example(&x.task) {
+        said.insert(1, example);
+    }
+    for p in worked::pairs(&x.task) {
+        let gap = p.gap.say(language::reader());
+        said.push(put(w.score_pair, &[("better", &p.better), ("other", &p.other), ("gap", &gap)]));
+    }
+    said
+}
+
+/// How this workout is scored; the first line is what is better.
+#[must_use]
+pub fn scoring_rules(x: &Workout) -> Vec<String> {
     let (w, task) = (words(), &x.task);
     let mut said = vec![match task.format {
         Format::Amrap => w.score_amrap.to_owned(),
@@ -111,9 +126,6 @@ pub fn scoring(x: &Workout) -> Vec<String> {
         Format::MaxCount => w.score_max_count.to_owned(),
         Format::Intervals => intervals(task).to_owned(),
     }];
-    if let Some(example) = example(task) {
-        said.push(example);
-    }
     said.push(tiebreak(task));
     if task.time_step != TimeStep::Second || task.time_rounding == Rounding::Up {
         let step = match task.time_step {
@@ -129,10 +141,6 @@ pub fn scoring(x: &Workout) -> Vec<String> {
     }
     if let Some(seconds) = x.seconds_per_rep {
         said.push(put(w.score_deduction, &[("n", &(w.count)(u64::from(seconds), Noun::Second))]));
-    }
-    for p in worked::pairs(task) {
-        let gap = p.gap.say(language::reader());
-        said.push(put(w.score_pair, &[("better", &p.better), ("other", &p.other), ("gap", &gap)]));
     }
     said
 }

@@ -77,7 +77,9 @@ pub fn divisions(c: &Competition, p: &Prescription) -> String {
     p.divisions.iter().map(|d| super::say::division(c, d)).collect::<Vec<_>>().join(", ")
 }
 
-fn scheme_view(scheme: &Scheme, whom: String) -> SchemeView {
+/// One scheme and whom it is for.
+#[must_use]
+pub fn scheme_view(scheme: &Scheme, whom: String) -> SchemeView {
     let w = words();
     let reps = |n| (w.count)(n, Noun::Rep);
     let mut lines = Vec::new();

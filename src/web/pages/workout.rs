@@ -3,9 +3,9 @@
 use super::markdown;
 use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes};
 use super::shell::{Left, Link, Shell, When, words};
-use super::{Page, competition, html, rules_said};
-use crate::actions::language;
+use super::{Page, changes, competition, html, rules_said};
 use crate::actions::reader::Reader;
+use crate::actions::{changes as read, language};
 use crate::app::App;
 use crate::rules::competition::Competition;
 use crate::rules::workout::{Attempts, Prescription, Publish, Workout};
@@ -39,6 +39,10 @@ struct View {
     cautions: &'static Cautions,
     divisions: Vec<Link>,
     sheet: Link,
+    /// Whether everybody may know of it.
+    announced: bool,
+    /// What was changed since, the newest first.
+    changes: Vec<changes::ChangeView>,
 }
 
 /// Loads and heights of one prescription.
@@ -59,6 +63,7 @@ pub async fn get_workout(
     let x = reader.workout(&workout)?;
     let c = &reader.competition;
     let base = format!("/c/{slug}");
+    let changed = read::of_workout(&app, &reader, x).await?;
     let places = |d: &str| format!("{base}/divisions/{d}/workouts/{workout}");
     html(&View {
         shell: Shell::new(&caller, format!("{base}/workouts/{workout}"), format!("{} · {}", x.title, c.title))
@@ -79,11 +84,13 @@ pub async fn get_workout(
         cautions: words().cautions,
         divisions: c.divisions.iter().map(|d| Link::new(places(&d.slug), &d.title)).collect(),
         sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(language::reader()).link),
+        announced: x.window.announced(reader.now),
+        changes: changes::views(&reader, &x.slug, &changed),
     })
 }
 
 /// The instants of the window.
-fn facts(c: &Competition, x: &Workout) -> Vec<(&'static str, When, String)> {
+pub(super) fn facts(c: &Competition, x: &Workout) -> Vec<(&'static str, When, String)> {
     let w = words();
     let at = |t| When::new(t, &c.time_zone);
     let grace = if x.window.grace_ends > x.window.closes {
@@ -99,7 +106,7 @@ fn facts(c: &Competition, x: &Workout) -> Vec<(&'static str, When, String)> {
 }
 
 /// Attempts, publishing, weight, evidence.
-fn more(x: &Workout) -> Vec<(&'static str, String)> {
+pub(super) fn more(x: &Workout) -> Vec<(&'static str, String)> {
     let w = words();
     let attempts = match x.attempts {
         Attempts::Best => w.attempts_best,
@@ -188,6 +195,17 @@ mod tests {
             cautions: words().cautions,
             divisions: vec![Link::new("/c/s/divisions/women/workouts/w1", samples::LONG)],
             sheet: Link::new("/c/s/workouts/w1/sheet", sheet(language::reader()).link),
+            announced: true,
+            changes: vec![changes::ChangeView {
+                at: samples::when(),
+                reason: samples::BIDI.to_owned(),
+                lines: vec![changes::Line {
+                    what: "Load, kettlebell".to_owned(),
+                    whom: samples::HOSTILE.to_owned(),
+                    from: "24 kg".to_owned(),
+                    to: samples::LONG.to_owned(),
+                }],
+            }],
         }
     }
 
@@ -203,9 +221,11 @@ mod tests {
 
     #[test]
     fn a_workout_without_scheme_or_loads_says_so() {
-        let bare = View { schemes: Vec::new(), loads: Vec::new(), standards: String::new(), ..view() };
+        let bare =
+            View { schemes: Vec::new(), loads: Vec::new(), standards: String::new(), changes: Vec::new(), ..view() };
         let page = bare.render().expect("renders");
         samples::assert_sound(&page);
         assert!(page.contains(words().loads_none) && page.contains(words().scheme_none));
+        assert!(page.contains(words().changes_none));
     }
 }

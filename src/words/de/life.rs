@@ -89,6 +89,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("nothing_late", "Von diesem Ergebnis wartet nichts auf die Wettkampfleitung."),
     ("nothing_to_appeal", "Es gibt keine Entscheidung, gegen die Einspruch möglich wäre."),
     ("one_attempt_only", "In diesem Workout gibt es nur einen Versuch: korrigiere diesen."),
+    (
+        "reason_for_published",
+        "Damit ändert sich, was schon veröffentlicht ist: Sag in ein paar Worten, warum. Alle lesen den Grund auf der Seite des Workouts.",
+    ),
     ("reason_missing", "Sag in ein paar Worten, warum."),
     ("restore_of_changed_workout", "Das Workout wurde seitdem geändert: setz stattdessen andere Zahlen ein."),
     ("restore_only_on_appeal", "Nur auf Einspruch wird zurückgegeben, was eine Entscheidung genommen hat."),

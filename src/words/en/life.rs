@@ -62,6 +62,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("nothing_late", "Nothing of this score waits for the organiser."),
     ("nothing_to_appeal", "There is no ruling to appeal."),
     ("one_attempt_only", "This workout takes one attempt: correct that one instead."),
+    (
+        "reason_for_published",
+        "This changes what is published already: say why, in a few words. Everybody reads the reason on the workout's page.",
+    ),
     ("reason_missing", "Say why, in a few words."),
     ("restore_of_changed_workout", "The workout has changed since: replace the figures instead."),
     ("restore_only_on_appeal", "Only an appeal gives back what a ruling took."),

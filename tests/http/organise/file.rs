@@ -36,10 +36,20 @@ async fn a_file_is_looked_at_first_and_then_applied_as_it_was_shown() {
     assert!(standards().await.contains("Hips straight"), "looking changes nothing");
     // As a browser sends the field back.
     let (text, etag) = (changed.replace('\n', "\r\n"), hidden(&page, "etag"));
+    // It is published: the page asks why, and asks again.
+    assert!(page.contains("name=\"reason\"") && page.contains("published already: needs a reason"), "{page}");
     let form = [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &text)];
+    let asks = browser.post(PATH).form(&form).await.expect(422).text();
+    assert!(asks.contains("href=\"#reason\"") && asks.contains("workout.w1.standards"), "{asks}");
+    assert!(asks.contains("value=\"apply\"") && hidden(&asks, "etag") == etag, "{asks}");
+    assert!(standards().await.contains("Hips straight"), "nothing is stored without it");
+    let form =
+        [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &text), ("reason", "Asked at the briefing")];
     let page = browser.post(PATH).form(&form).await.expect(200).text();
-    assert!(page.contains("It is in force."), "{page}");
+    assert!(page.contains("It is in force.") && !page.contains("name=\"reason\""), "{page}");
     assert!(standards().await.contains("Hips open"));
+    let brief = app.nobody().get("/c/saltmarsh/workouts/w1").accept("text/html").await.expect(200).text();
+    assert!(brief.contains("Asked at the briefing"), "{brief}");
     // What was shown then is not what would happen now.
     let again = text.replace("Hips open", "Hips level");
     let form = [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &again)];
@@ -82,10 +92,23 @@ async fn what_changes_stored_scores_needs_the_tick() {
     let fields = |rescore| [("csrf", csrf.as_str()), ("text", changed.as_str()), ("do", "check"), ("rescore", rescore)];
     let page = browser.post(PATH).form(&fields("")).await.expect(409).text();
     assert!(page.contains("href=\"#rescore\"") && page.contains("attestations void"), "{page}");
+    // Both that are missing are said at once.
+    let mut asked = fields("").to_vec();
+    asked[2] = ("do", "apply");
+    let etag = hidden(&page, "etag");
+    asked.push(("etag", &etag));
+    let both = browser.post(PATH).form(&asked).await.expect(409).text();
+    assert!(both.contains("href=\"#rescore\"") && both.contains("href=\"#reason\""), "{both}");
     let page = browser.post(PATH).form(&fields("yes")).await.expect(200).text();
     assert!(page.contains("1 stored scores are worked out again, 1 of them need a judge again."), "{page}");
-    let form =
-        [("csrf", &*csrf), ("etag", &hidden(&page, "etag")), ("do", "apply"), ("rescore", "yes"), ("text", &changed)];
+    let form = [
+        ("csrf", &*csrf),
+        ("etag", &hidden(&page, "etag")),
+        ("do", "apply"),
+        ("rescore", "yes"),
+        ("text", &changed),
+        ("reason", "Miscounted"),
+    ];
     browser.post(PATH).form(&form).await.expect(200);
     let now = app.nobody().get(score).await.expect(200).json();
     assert_eq!(now["state"], "entered");

@@ -23,7 +23,7 @@ use crate::web::session::Caller;
 use crate::words::en::new_competition::NewCompetition;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{self, put};
+use crate::words::{self, Sentence, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -50,6 +50,8 @@ pub(super) struct View {
     /// Log position of the file that the text was compared with.
     etag: String,
     rescore: bool,
+    /// Why it changes, as typed.
+    reason: String,
     /// There is a competition already whose stored scores a file may change.
     stands: bool,
     looked: Option<Looked>,
@@ -61,6 +63,8 @@ struct Looked {
     title: &'static str,
     changes: Vec<Change>,
     reworked: String,
+    /// Something that is published changes.
+    published: bool,
     /// It can be applied as it is.
     ready: bool,
 }
@@ -69,7 +73,7 @@ struct Change {
     key: String,
     from: String,
     to: String,
-    means: &'static str,
+    means: Vec<&'static str>,
 }
 
 impl View {
@@ -104,6 +108,7 @@ impl View {
             text: String::new(),
             etag: String::new(),
             rescore: false,
+            reason: String::new(),
             stands: false,
             looked: None,
             warnings: Vec::new(),
@@ -133,6 +138,7 @@ fn looked(title: &'static str, applied: &AppliedView, ready: bool) -> Looked {
         title,
         changes: applied.changes.iter().take(SHOWN).map(change).collect(),
         reworked: if applied.reworked.is_empty() { String::new() } else { put(texts().file_reworked, &values) },
+        published: applied.changes.iter().any(|d| d.published),
         ready: ready && !applied.changes.is_empty(),
     }
 }
@@ -140,11 +146,12 @@ fn looked(title: &'static str, applied: &AppliedView, ready: bool) -> Looked {
 fn change(d: &DifferenceView) -> Change {
     let o = texts();
     let said = |value: &Option<String>| value.clone().unwrap_or_else(|| o.file_nothing.to_owned());
-    let means = match (d.rescore, d.voids) {
-        (_, true) => o.file_voids,
-        (true, false) => o.file_needs_rescore,
-        (false, false) => "",
+    let scores = match (d.rescore, d.voids) {
+        (_, true) => Some(o.file_voids),
+        (true, false) => Some(o.file_needs_rescore),
+        (false, false) => None,
     };
+    let means = d.published.then_some(o.file_published).into_iter().chain(scores).collect();
     Change { key: d.key.clone(), from: said(&d.from), to: said(&d.to), means }
 }
 
@@ -178,7 +185,8 @@ pub(super) async fn look(
 ) -> Answer<(StatusCode, View)> {
     let o = texts();
     view.rescore = upload.fields.ticked("rescore");
-    let how = How { dry_run: upload.fields.get("do") != "apply", rescore: view.rescore };
+    view.reason = upload.fields.exact("reason").trim().to_owned();
+    let how = How { dry_run: upload.fields.get("do") != "apply", rescore: view.rescore, reason: view.reason.clone() };
     let Some(text) = upload.text() else {
         view.errors.push(FieldError::new("file", o.file_not_text));
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, view));
@@ -201,23 +209,31 @@ pub(super) async fn look(
         Some(_) => upload.fields.get("etag").parse().map_or(Precondition::None, |etag| Precondition::Match(vec![etag])),
     };
     let request = Request::at(caller.received).having_seen(seen);
+    let looking = how.dry_run;
     let status = match apply::apply(app, &caller.actor, slug, request, raw, how).await {
         Ok(applied) => {
             view.warnings = applied.warnings.iter().map(|r| r.message.clone()).collect();
             view.etag.clone_from(&applied.etag);
-            let title = if how.dry_run { o.file_changes_title } else { o.file_changed_title };
-            let title = if applied.created && how.dry_run { o.file_new } else { title };
-            view.looked = Some(looked(title, &applied, how.dry_run));
-            view.done = (!how.dry_run).then_some(o.file_applied);
+            let title = if looking { o.file_changes_title } else { o.file_changed_title };
+            let title = if applied.created && looking { o.file_new } else { title };
+            view.looked = Some(looked(title, &applied, looking));
+            view.done = (!looking).then_some(o.file_applied);
             StatusCode::OK
         }
         Err(Failure::Refused(Refusal::Faults(faults))) => {
+            if faults.iter().all(|f| f.pointer == "/reason") {
+                view.looked = again(app, caller, slug, &view).await?;
+            }
             view.errors = faults.iter().map(fault).collect();
             StatusCode::UNPROCESSABLE_ENTITY
         }
         // What alters stored scores: shown like any difference, to be said yes to.
         Err(Failure::Refused(Refusal::Conflict(_, differences))) if !differences.is_empty() => {
             view.errors.push(FieldError::new("rescore", o.file_conflict));
+            if !looking && view.reason.is_empty() && differences.iter().any(|d| d.published) {
+                let said = Sentence::new("reason_for_published").say(language::reader());
+                view.errors.push(FieldError::new("reason", said));
+            }
             view.looked = Some(conflict(&differences));
             StatusCode::CONFLICT
         }
@@ -234,15 +250,28 @@ pub(super) async fn look(
     Ok((status, view))
 }
 
+/// What would change, looked at again: only the reason was missing.
+async fn again(app: &App, caller: &Caller, slug: Option<&str>, view: &View) -> Answer<Option<Looked>> {
+    let Ok(raw) = from_toml(&view.text) else { return Ok(None) };
+    let how = How { dry_run: true, rescore: view.rescore, reason: String::new() };
+    let request = Request::at(caller.received).having_seen(Precondition::None);
+    let applied = apply::apply(app, &caller.actor, slug, request, raw, how).await?;
+    Ok(Some(looked(texts().file_changes_title, &applied, true)))
+}
+
 /// What would change, once it is said that stored scores are worked out again.
 fn conflict(differences: &[Difference]) -> Looked {
     let changes = differences.iter().take(SHOWN).map(|d| change(&apply::difference(d))).collect();
-    Looked { title: texts().file_changes_title, changes, reworked: String::new(), ready: true }
+    let published = differences.iter().any(|d| d.published);
+    Looked { title: texts().file_changes_title, changes, reworked: String::new(), published, ready: true }
 }
 
 /// A fault of the file, with its line.
 fn fault(fault: &Fault) -> FieldError {
     let said = fault.sentence.say(language::reader());
+    if fault.pointer == "/reason" {
+        return FieldError::new("reason", said);
+    }
     let at = if fault.pointer.is_empty() { said } else { format!("{}: {said}", fault.pointer) };
     let text = match fault.line {
         Some(line) => put(texts().file_line, &[("line", &line), ("text", &at)]),
@@ -255,7 +284,6 @@ fn fault(fault: &Fault) -> FieldError {
 mod tests {
     use super::super::super::samples;
     use super::*;
-    use crate::words::Sentence;
 
     fn page(looked: Option<Looked>, errors: Vec<FieldError>) -> String {
         let o = texts();
@@ -274,6 +302,7 @@ mod tests {
             text: format!("</textarea>{}", samples::HOSTILE),
             etag: "12".to_owned(),
             rescore: true,
+            reason: samples::HOSTILE.to_owned(),
             looked,
             warnings: vec![samples::HOSTILE.to_owned()],
         };
@@ -292,13 +321,14 @@ mod tests {
             key: format!("workout.w{n}.cap"),
             from: samples::HOSTILE.to_owned(),
             to: samples::BIDI.to_owned(),
-            means: texts().file_voids,
+            means: vec![texts().file_published, texts().file_voids],
         };
         let changes = |n| {
             Some(Looked {
                 title: "What",
                 changes: (0..n).map(change).collect(),
                 reworked: "2".to_owned(),
+                published: n > 0,
                 ready: n > 0,
             })
         };

@@ -17,7 +17,8 @@ async fn applying_the_same_file_again_changes_nothing() {
     let again = organiser.put(C).body("application/toml", FILE).await.expect(200).json();
     assert_eq!((&again["changes"], &again["created"]), (&json!([]), &json!(false)));
     let changed = FILE.replace("Saltmarsh Winter Series", "Saltmarsh Series");
-    let changed = organiser.put(C).body("application/toml", changed).await.expect(200).json();
+    let changed =
+        organiser.put(&format!("{C}?reason=renamed")).body("application/toml", changed).await.expect(200).json();
     assert_eq!(changed["changes"][0]["to"], "Saltmarsh Series");
     assert_eq!(app.nobody().get(C).await.expect(200).json()["title"], "Saltmarsh Series");
 }
@@ -59,7 +60,12 @@ async fn a_change_that_alters_stored_scores_needs_rescore() {
         FILE.replace("reps = 14", "reps = 15").replace("slug = \"saltmarsh\"", "slug = \"saltmarsh\"\nprivate = false");
     let refused = organiser.put(C).body("application/toml", file.clone()).await.expect(409).json();
     assert!(refused["differences"].as_array().is_some_and(|d| !d.is_empty()), "{refused}");
-    let applied = organiser.put(&format!("{C}?rescore=true")).body("application/toml", file).await.expect(200).json();
+    let applied = organiser
+        .put(&format!("{C}?rescore=true&reason=Miscounted"))
+        .body("application/toml", file)
+        .await
+        .expect(200)
+        .json();
     assert_eq!((&applied["reworked"][0]["bib"], &applied["reworked"][0]["void"]), (&json!(1042), &json!(true)));
     let score = app.nobody().get(&super::score("w1", 1042)).await.expect(200).json();
     assert_eq!(score["state"], "entered");
@@ -72,8 +78,18 @@ async fn a_stale_file_is_not_applied_over_a_newer_one() {
     let read = organiser.get(C).await.expect(200);
     let tag = read.header("etag").to_owned();
     let file = |title: &str| FILE.replace("Saltmarsh Winter Series", title);
-    organiser.put(C).header("if-match", &tag).body("application/toml", file("One")).await.expect(200);
-    organiser.put(C).header("if-match", &tag).body("application/toml", file("Two")).await.expect(412);
+    organiser
+        .put(&format!("{C}?reason=renamed"))
+        .header("if-match", &tag)
+        .body("application/toml", file("One"))
+        .await
+        .expect(200);
+    organiser
+        .put(&format!("{C}?reason=renamed"))
+        .header("if-match", &tag)
+        .body("application/toml", file("Two"))
+        .await
+        .expect(412);
     assert_eq!(organiser.get(C).await.json()["title"], "One");
 }
 

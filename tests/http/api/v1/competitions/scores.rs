@@ -254,7 +254,7 @@ async fn a_video_is_expected_of_those_placed_at_the_top() {
     let app = TestApp::new().await;
     let text = include_str!("../../../../data/small.toml");
     let asks = text.replacen("slug = \"w1\"", "slug = \"w1\"\nevidence = { top = 1 }", 1);
-    app.organiser().await.put(C).body("application/toml", asks).await.expect(200);
+    app.organiser().await.put(&format!("{C}?reason=put%20right")).body("application/toml", asks).await.expect(200);
     let staff = app.staff_of("quayside").await;
     let codes = |view: &serde_json::Value| -> Vec<String> {
         view["warnings"].as_array().unwrap().iter().map(|w| w["code"].as_str().unwrap().to_owned()).collect()
