@@ -62,7 +62,8 @@ function newKey() {
 
 // --- asking the service -------------------------------------------------------------------------
 
-// The answer with its JSON; nothing where there is no network.
+// The answer with its JSON; nothing where there is no network, or where what answers is not the
+// service, as the page that a public network asks to agree to first.
 async function ask(method, path, body, headers = {}) {
   const typed = body === undefined ? {} : { "content-type": "application/json" };
   try {
@@ -72,8 +73,10 @@ async function ask(method, path, body, headers = {}) {
       body: body === undefined ? undefined : JSON.stringify(body),
       signal: AbortSignal.timeout(20_000),
     });
+    const text = await answer.text();
+    if (text && !/json/.test(answer.headers.get("content-type"))) return undefined;
     heard(answer);
-    return { status: answer.status, json: await answer.json().catch(() => ({})) };
+    return { status: answer.status, json: text ? JSON.parse(text) : {} };
   } catch {
     return undefined;
   }

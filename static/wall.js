@@ -87,7 +87,7 @@ function lay() {
   const tables = [...columns.querySelectorAll("table")];
   // Where pages may be needed, what turns them takes room.
   pager.hidden = HAND.matches;
-  const room = window.innerHeight - columns.getBoundingClientRect().top - window.scrollY - 8 - document.querySelector(".controls").offsetHeight;
+  const room = window.innerHeight - columns.getBoundingClientRect().top - window.scrollY - 28 - document.querySelector(".controls").offsetHeight;
   if (!HAND.matches && room > LEAST && columns.scrollHeight > room) cut(columns, tables, room);
   turn(Math.min(at, Math.max(sheets().length - 1, 0)));
 }
@@ -126,7 +126,7 @@ function cut(columns, tables, room) {
         part = table.cloneNode(false);
         const caption = name.cloneNode(true);
         if (!begins) caption.firstElementChild.replaceChildren(put(columns.dataset.again, { name: name.textContent.trim() }));
-        part.append(caption, table.tHead.cloneNode(true), document.createElement("tbody"));
+        part.append(caption, table.querySelector("colgroup").cloneNode(true), table.tHead.cloneNode(true), document.createElement("tbody"));
         column.append(part);
         left -= heading;
       }

@@ -47,7 +47,7 @@ export async function heatsEvening(base, demo) {
     await page.getByRole("button", { name: "Make the heats" }).click();
     await page.getByRole("heading", { name: /^Heat 1, / }).waitFor();
     await page.getByRole("link", { name: "Back to the desk" }).click();
-    const titles = await section().locator("h4").allInnerTexts();
+    const titles = await section().locator("h4", { hasText: /^Heat \d/ }).allInnerTexts();
     const numbers = titles.map((t) => Number(/^Heat (\d+), /.exec(t)?.[1]));
     assert(titles.length > 3 && numbers.every((n, i) => i === 0 || n > numbers[i - 1]), titles.join(" | "));
     const turns = await rows().evaluateAll((all) => all.map((li) => li.dataset.turn.split(".").map(Number)));
@@ -123,7 +123,7 @@ export async function heatsEvening(base, demo) {
   await check("results as a file: what is refused is mended and sent again", async () => {
     await page.goto(address);
     const [good, bad] = [await rows().nth(0).getAttribute("data-bib"), await rows().nth(1).getAttribute("data-bib")];
-    await page.getByRole("link", { name: /file/i }).last().click();
+    await page.getByRole("link", { name: "Results from a spreadsheet, and into one" }).click();
     await page.locator("textarea[name=text]").fill(`workout,bib,performance\n${workout},${good},20/20/20/20\n${workout},${bad},lots\n`);
     await page.locator('button[value="send"]').click();
     const field = page.locator("textarea[name=text]");
@@ -136,8 +136,6 @@ export async function heatsEvening(base, demo) {
     await sees(page, /1 (stored|taken)/);
     assert((await score(good)).state === "entered" && (await score(bad)).state === "entered", "both wait for a judge");
   });
-  await at.close();
-
   // --- by plain forms -----------------------------------------------------------------------------
 
   const plain = await open(base, { javaScriptEnabled: false });
@@ -168,4 +166,15 @@ export async function heatsEvening(base, demo) {
     await sees(on, "Vouched for: 2.");
   });
   await plain.close();
+
+  await check("heats are taken away, and what was stored stays", async () => {
+    await page.goto(`${address}/heats/${workout}`);
+    await page.locator("summary", { hasText: "Make them anew" }).click();
+    await page.getByRole("button", { name: "Take the heats away" }).click();
+    await page.getByRole("heading", { name: /^Heat 1, / }).waitFor({ state: "detached" });
+    await page.goto(address);
+    await sees(page, "settled");
+    assert((await section().locator("input.by").count()) === 0, "a lane's judge is still asked for");
+  });
+  await at.close();
 }

@@ -149,6 +149,18 @@ fn without_values(template: &str) -> String {
     parts.fold(first, |said, part| said + "…" + part.split_once('}').map_or(part, |(_, rest)| rest))
 }
 
+/// Kinds of problems that are told otherwise than their answers.
+const ABOUT: &[(&str, &str)] = &[
+    ("address_long", "about_address_long"),
+    ("code_not_of_gym", "about_code_not_of_gym"),
+    ("invalid", "about_invalid"),
+    ("not_acceptable", "about_not_acceptable"),
+    ("too_large", "about_too_large"),
+    ("too_many_tries", "about_too_many_tries"),
+    ("too_slow_body", "about_too_slow_body"),
+    ("unsupported_media_type", "about_unsupported_media_type"),
+];
+
 /// `GET /problems/{code}`: what a problem's `type` leads to.
 pub async fn show_problem(Path(code): Path<String>) -> Answer {
     let said = |code: &str| crate::words::template(language::reader(), code);
@@ -156,7 +168,8 @@ pub async fn show_problem(Path(code): Path<String>) -> Answer {
     let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
     let title = Sentence::new("problem_type").with("code", &code).say(language::reader());
     // What an answer says with its values is said here without them, or with gaps that are explained.
-    let page = match said(&format!("about_{code}")) {
+    let about = ABOUT.iter().find(|(of, _)| *of == code).and_then(|(_, about)| said(about));
+    let page = match about {
         Some(about) => pages::problem::page(&title, about, &[], ""),
         None if text.contains('{') => {
             let gaps = Sentence::new("problem_gaps").say(language::reader());

@@ -49,7 +49,7 @@ struct View {
     caption: String,
     head: Vec<&'static str>,
     rows: Vec<Vec<String>>,
-    /// The last column has days, which stay in one line.
+    /// Codes and days stand in the second and the last column: each stays in one line.
     dated: bool,
     columns: String,
     dates: Vec<Choice>,
