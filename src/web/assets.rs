@@ -81,7 +81,7 @@ static TABLE: LazyLock<Table> = LazyLock::new(|| {
 
 /// The scripts beside it that a script of ours takes something from.
 fn imports(name: &str) -> impl Iterator<Item = String> {
-    let ours = name.ends_with(".js") && !name.contains('/');
+    let ours = name.strip_suffix(".js").is_some_and(|stem| !stem.contains('/'));
     let text = Files::get(name).filter(|_| ours).map(|f| String::from_utf8_lossy(&f.data).into_owned());
     let text = text.unwrap_or_default();
     let found: Vec<String> =

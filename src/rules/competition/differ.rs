@@ -13,6 +13,7 @@ const MAX_PRINTED: usize = 200;
 
 /// One difference between two competition files, for a person and for a program.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[expect(clippy::struct_excessive_bools, reason = "each says something else of one line, and is written out")]
 pub struct Difference {
     /// Key, e.g. `workout.w1.cap`; a whole division or workout that comes or goes is
     /// `division.women` or `workout.w1`.

@@ -25,7 +25,7 @@ impl Ledger {
         let mut effects = Effects::default();
         match &record.event {
             Event::Applied { definition, reworked, .. } => {
-                self.fold_applied(record, definition, reworked, &mut effects)
+                self.fold_applied(record, definition, reworked, &mut effects);
             }
             Event::GymSet { gym } => {
                 self.note_person(gym.contact.as_ref().map(|c| c.id));
