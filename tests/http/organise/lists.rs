@@ -55,5 +55,6 @@ async fn a_file_that_is_none_says_what_is_wanted_and_keeps_what_was_pasted() {
     let page = browser.post(path).form(&send("day_first")).await.expect(200).text();
     assert!(page.contains("1 taken"), "{page}");
     let page = browser.get(&format!("{path}?q=ada")).await.expect(200).text();
-    assert!(page.contains("2026-02-01 to 2027-03-01"), "{page}");
+    let days = "<span class=\"whole\">2026-02-01</span> <span class=\"whole\">to</span> <span class=\"whole\">2027-03-01</span>";
+    assert!(page.contains(days), "{page}");
 }
