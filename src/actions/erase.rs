@@ -20,6 +20,7 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
     };
     let person = person(app, actor, competition, &whose).await?;
     Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    app.store.forget_answers(competition).await?;
     if let Some(known) = app.store.find_competition(competition).await? {
         if let Whose::Entry(bib) = &whose {
             app.store.end_claim(known.id, *bib).await?;

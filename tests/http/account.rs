@@ -32,6 +32,10 @@ async fn athlete(app: &TestApp, more: &[Grant]) -> (Client, String) {
     let flag = json!({ "reason": "other", "note": "seen limping on the left" });
     let etag = stored["etag"].as_str().expect("an etag");
     app.referee().await.post(&format!("{score}/flags")).if_match(etag).json(flag).await.expect(200);
+    // Answers are kept for a repeat, and this one says whose bib it is.
+    let row = "bib,name,performance\n4711,Somebody Else,278\n";
+    let file = staff.post(&format!("{C}/workouts/w1/scores")).header("idempotency-key", "a-file").csv(row);
+    assert!(file.await.expect(200).text().contains("Quorzella Vexwhistle"));
     let own = Grant { bib: Some(4711), ..grant(Role::Athlete, Some(SALTMARSH)) };
     let browser = app.browser("quorzella@zephyrine.box", &[&[own], more].concat()).await;
     let csrf = browser.get("/account").await.expect(200).csrf();

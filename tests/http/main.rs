@@ -10,6 +10,7 @@ mod claims;
 mod desk;
 mod desk_file;
 mod every_page;
+mod everywhere;
 mod forgotten;
 mod heats;
 mod hostile;

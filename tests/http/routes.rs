@@ -3,13 +3,13 @@
 //! A route that is missing from the table fails the test, and so does a line without a route. The
 //! routes come from the API's own document, the pages' list and the web floor's list.
 
-use crate::support::{Client, HIDDEN, SALTMARSH, TestApp};
+use crate::support::{Client, HIDDEN, Reply, SALTMARSH, TestApp};
 use http::Method;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 
 /// The columns, in turn. The score is 1042's of gym quayside, where it was performed.
-const WHO: [&str; 11] = [
+pub const WHO: [&str; 11] = [
     "nobody",
     "signed in, no role",
     "athlete 1042",
@@ -74,6 +74,7 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/api/v1/competitions/saltmarsh/gyms", "", "+++++++++++"),
     ("POST",   "/api/v1/competitions/saltmarsh/gyms", r#"{"slug":"hilltop","name":"Hilltop","country":"PT"}"#, "133333333++"),
     ("GET",    "/api/v1/competitions/saltmarsh/entries", "", "+++++++++++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/entries?q=1042", "", "+++++++++++"),
     ("POST",   "/api/v1/competitions/saltmarsh/entries", "{}", "133333333++"),
     ("GET",    "/api/v1/competitions/saltmarsh/judges", "", "13+++++++++"),
     ("POST",   "/api/v1/competitions/saltmarsh/judges", "{}", "133333333++"),
@@ -118,6 +119,7 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/c/saltmarsh/divisions/women", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/divisions/women/workouts/w1", "", "+++++++++++"),
     ("GET",    "/c/saltmarsh/athletes/1042", "", "+++++++++++"),
+    ("GET",    "/c/saltmarsh/athletes/1042?workout=w1&performance=6%2B20", "", "+++++++++++"),
     ("GET",    "/api", "", "+++++++++++"),
     // Nobody has ruled on it: what stands behind the permission is a conflict.
     ("POST",   "/c/saltmarsh/athletes/1042/workouts/w1/appeal", "form:reason=counted+again&etag=1", "13+333+3333"),
@@ -149,6 +151,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
     // A screen is not signed in, and shows what anybody may see.
     ("GET",    "/desk/saltmarsh/quayside/wall", "", "+++++++++++"),
+    ("GET",    "/desk/saltmarsh/quayside/wall?show=w1", "", "+++++++++++"),
     ("GET",    "/desk/saltmarsh/quayside/receipt", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/missing", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/file", "", "133333+3+++"),
@@ -206,7 +209,7 @@ async fn routes(app: &TestApp) -> BTreeSet<(String, String)> {
 }
 
 /// Whether an address is of a route's pattern.
-fn fits(address: &str, pattern: &str) -> bool {
+pub fn fits(address: &str, pattern: &str) -> bool {
     let address = address.split('?').next().unwrap_or_default();
     let (a, p): (Vec<_>, Vec<_>) = (address.split('/').collect(), pattern.split('/').collect());
     a.len() == p.len() && a.iter().zip(&p).all(|(a, p)| p.starts_with('{') || a == p)
@@ -243,15 +246,30 @@ pub async fn people(app: &TestApp) -> Vec<Person> {
     people
 }
 
-async fn answer(person: &Person, (method, address, body, _): &Line, address_of: impl Fn(&str) -> String) -> u16 {
+/// What one column's person is answered; `headers` go along, `put` says what stands in the address and
+/// the body instead.
+pub async fn send(
+    person: &Person,
+    (method, address, body, _): &Line,
+    headers: &[(&str, &str)],
+    put: impl Fn(&str) -> String,
+) -> Reply {
     let client = if address.starts_with("/api/") || *address == "/metrics" { &person.program } else { &person.browser };
-    let call = client.call(Method::from_bytes(method.as_bytes()).expect("a method"), &address_of(address));
+    let mut call = client.call(Method::from_bytes(method.as_bytes()).expect("a method"), &put(address));
+    for (name, value) in headers {
+        call = call.header(name, value);
+    }
+    let body = put(body);
     let call = match body.strip_prefix("form:") {
         Some(form) => call.body("application/x-www-form-urlencoded", format!("{form}&csrf={}", person.csrf)),
         None if body.is_empty() => call,
-        None => call.body("application/json", (*body).to_owned()),
+        None => call.body("application/json", body),
     };
-    call.await.status.as_u16()
+    call.await
+}
+
+async fn answer(person: &Person, line: &Line, address_of: impl Fn(&str) -> String) -> u16 {
+    send(person, line, &[], address_of).await.status.as_u16()
 }
 
 /// The sign of a status.

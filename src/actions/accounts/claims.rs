@@ -40,7 +40,7 @@ pub struct Codes {
     pub reader: Reader,
     /// The gym's name.
     pub gym: String,
-    /// Until when codes hold; `None`: no workout says.
+    /// Until when codes hold; `None`: no workout says, or one does that is not announced to who asks.
     pub until: Option<Timestamp>,
     /// By bib; those who are removed or erased are left out.
     pub rows: Vec<CodeRow>,
@@ -129,7 +129,9 @@ pub async fn list_codes(
         division: e.division,
     });
     let rows = rows.collect();
-    Ok(Codes { until: last_instant(&reader.competition), gym: known.name, rows, permit, reader })
+    let announced = reader.competition.workouts.iter().all(|w| reader.sees(w));
+    let until = last_instant(&reader.competition).filter(|_| announced);
+    Ok(Codes { until, gym: known.name, rows, permit, reader })
 }
 
 /// Makes codes for these entries of the gym (`None`: all that have none and were not claimed), each
@@ -146,7 +148,7 @@ pub async fn make_codes(
     bibs: Option<&BTreeSet<u32>>,
 ) -> Result<(Codes, Vec<Slip>), Failure> {
     let codes = list_codes(app, actor, now, competition, gym).await?;
-    if codes.until.is_some_and(|until| now >= until) {
+    if last_instant(&codes.reader.competition).is_some_and(|until| now >= until) {
         return Err(Refusal::Conflict(Sentence::new("codes_over"), Vec::new()).into());
     }
     let strange = bibs.into_iter().flatten().filter(|bib| !codes.rows.iter().any(|r| r.bib == **bib));
