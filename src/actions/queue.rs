@@ -174,6 +174,7 @@ async fn show(
 ) -> Result<Vec<Waiting>, Failure> {
     let bibs: Vec<u32> = rows.iter().map(|r| r.attempt.score.bib).collect();
     let names = reader.names(app, &bibs).await?;
+    let all = app.store.list_attempts_of_many(reader.id, &workout.slug, &bibs).await?;
     let entries = app.store.list_named(reader.id, &bibs).await?;
     let ids: Vec<u64> = rows.iter().filter_map(|r| Some(r.attempt.flag.as_ref()?.note.as_ref()?.id)).collect();
     let notes = Arc::new(notes(app, reader, Some(permit), &ids).await?);
@@ -182,12 +183,12 @@ async fn show(
     for row in rows {
         let bib = row.attempt.score.bib;
         let Some(entry) = entries.get(&bib).map(|named| &named.entry) else { continue };
-        let attempts = app.store.list_attempts(reader.id, &workout.slug, bib).await?;
+        let attempts = all.get(&bib).map_or(&[][..], Vec::as_slice);
         let earlier = match row.doubt {
             Doubt::Raised => earlier(app, reader, &row.attempt).await?,
             _ => None,
         };
-        let then = otherwise(row.doubt, workout.attempts, &attempts, row.attempt.score.attempt, earlier);
+        let then = otherwise(row.doubt, workout.attempts, attempts, row.attempt.score.attempt, earlier);
         let query = Query { division: row.division.clone(), scope: Scope::default(), mask: Mask::NONE };
         let window = window::for_entry(workout, extensions, entry.gym.as_deref(), &entry.region);
         let score = Show::with(reader, workout, entry, Arc::clone(&notes), Arc::clone(extensions), reader.seq)

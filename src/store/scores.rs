@@ -1,10 +1,12 @@
 //! Scores: every attempt as it stands, statements of not taking part, extensions of windows.
 
+use super::db::{Bulk, Val};
 use super::{Store, StoreError, number, parse};
 use crate::rules::access::Permit;
 use crate::rules::event::Extension;
 use crate::rules::life::{Attempt, State};
 use crate::rules::people::Entry;
+use std::collections::{BTreeSet, HashMap};
 
 /// Which scores of a workout.
 #[derive(Clone, Debug)]
@@ -36,6 +38,14 @@ pub struct Listed {
     pub entry_gym: Option<String>,
 }
 
+bulk!(
+    ATTEMPTS = Bulk::list(
+        "SELECT body FROM scores WHERE competition = $1 AND workout = $2 AND bib IN (",
+        2,
+        ") ORDER BY bib, attempt"
+    )
+);
+
 impl Store {
     /// All attempts of an entry in a workout, in order.
     pub async fn list_attempts(&self, competition: i64, workout: &str, bib: u32) -> Result<Vec<Attempt>, StoreError> {
@@ -45,6 +55,27 @@ impl Store {
         .iter()
         .map(|body| parse("scores", body))
         .collect()
+    }
+
+    /// The attempts of these entries in a workout, by bib, in order.
+    pub async fn list_attempts_of_many(
+        &self,
+        competition: i64,
+        workout: &str,
+        bibs: &[u32],
+    ) -> Result<HashMap<u32, Vec<Attempt>>, StoreError> {
+        let mut conn = self.read().await?;
+        let fixed = [Val::Int(competition), Val::Text(workout.to_owned())];
+        // Each once: they are asked for in parts.
+        let members: BTreeSet<Val> = bibs.iter().map(|bib| Val::Int((*bib).into())).collect();
+        let members = members.into_iter().collect();
+        let rows: Vec<(String,)> = ATTEMPTS.read(&mut conn, &fixed, members).await?;
+        let mut all: HashMap<u32, Vec<Attempt>> = HashMap::new();
+        for (body,) in rows {
+            let attempt: Attempt = parse("scores", &body)?;
+            all.entry(attempt.score.bib).or_default().push(attempt);
+        }
+        Ok(all)
     }
 
     /// All attempts of an entry in all workouts.
