@@ -62,7 +62,7 @@ pub async fn apply(
         changes: changes.iter().map(difference).collect(),
         reworked: reworked.iter().map(self::reworked).collect(),
         warnings: remarks(&answered.warnings),
-        etag: known.map_or(0, |k| k.definition.seq).to_string(),
+        etag: known.map_or_else(String::new, |k| k.definition.tag.to_string()),
         log_seq: answered.seq,
     })
 }

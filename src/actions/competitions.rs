@@ -46,7 +46,7 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Resul
         age_date: competition.age_date,
         levels: competition.levels.iter().map(|l| l.slug.clone()).collect(),
         private: competition.private,
-        etag: reader.definition_seq.to_string(),
+        etag: reader.definition_tag.to_string(),
         log_seq: reader.seq,
         divisions: competition.divisions.iter().map(|d| division(competition, d)).collect(),
         workouts: reader.workouts().map(|w| workout(w, now)).collect(),

@@ -10,6 +10,7 @@ use crate::app::App;
 use crate::rules::access::{Act, Actor, Permit, Role, permit};
 use crate::rules::competition::{Competition, RawCompetition};
 use crate::rules::people::Entry;
+use crate::rules::tag::Tag;
 use crate::rules::workout::{Publish, Workout};
 use crate::standings::Mask;
 use crate::store::entries::Named;
@@ -29,6 +30,8 @@ pub struct Reader {
     pub seq: u64,
     /// Log position at which the file in force was applied.
     pub definition_seq: u64,
+    /// The tag of the file in force.
+    pub definition_tag: Tag,
     /// The file in force, as written.
     pub raw: Arc<RawCompetition>,
     /// The file in force.
@@ -60,6 +63,7 @@ impl Reader {
             slug: known.slug,
             seq: known.seq,
             definition_seq: known.definition.seq,
+            definition_tag: known.definition.tag,
             raw: known.definition.raw,
             competition: known.definition.competition,
             actor: actor.clone(),

@@ -7,6 +7,7 @@
 use super::event::{NoteRef, ScoreRef};
 use super::order::Key;
 use super::performance::RawPerformance;
+use super::tag::Tag;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -300,6 +301,12 @@ impl Attempt {
             upward: false,
             officials: Vec::new(),
         }
+    }
+
+    /// The tag of this state, by which a change says what it has seen.
+    #[must_use]
+    pub fn tag(&self) -> Tag {
+        Tag::of(self.etag, self)
     }
 
     /// The key it is placed by, if it is placed.

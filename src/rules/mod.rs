@@ -27,6 +27,7 @@ pub mod roster;
 pub mod scheme;
 pub mod spread;
 pub mod table;
+pub mod tag;
 pub mod window;
 pub mod worked;
 pub mod workout;

@@ -4,6 +4,7 @@ use super::db::AsEx;
 use super::merkle::Peaks;
 use super::{Store, StoreError, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
+use crate::rules::tag::Tag;
 use jiff::Timestamp;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex};
@@ -34,6 +35,15 @@ pub struct Definition {
     pub raw: Arc<RawCompetition>,
     /// Compiled.
     pub competition: Arc<Competition>,
+    /// Of this file at this position.
+    pub tag: Tag,
+}
+
+impl Definition {
+    /// A file applied at `seq`.
+    pub(super) fn new(seq: u64, raw: Arc<RawCompetition>, competition: Arc<Competition>) -> Self {
+        Self { seq, tag: Tag::of(seq, &*raw), raw, competition }
+    }
 }
 
 /// The end of a log.
@@ -69,7 +79,7 @@ impl Definitions {
         let compiled = competition::compile(&raw).map_err(|faults| {
             StoreError::unreadable("competitions", format!("{} faults in the file applied at {seq}", faults.len()))
         })?;
-        let made = Definition { seq, raw: Arc::new(raw), competition: Arc::new(compiled.value) };
+        let made = Definition::new(seq, Arc::new(raw), Arc::new(compiled.value));
         self.put(id, made.clone());
         Ok(made)
     }

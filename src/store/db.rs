@@ -238,19 +238,22 @@ impl Bulk {
         self.texts()[n.trailing_zeros() as usize]
     }
 
-    /// Writes all rows, in as few statements as the sizes allow.
-    pub async fn write(&self, on: &mut impl AsEx, mut rows: Vec<Vec<Val>>) -> sqlx::Result<()> {
+    /// Writes all rows, in as few statements as the sizes allow; how many were inserted or changed.
+    pub async fn write(&self, on: &mut impl AsEx, mut rows: Vec<Vec<Val>>) -> sqlx::Result<u64> {
+        let mut written = 0;
         while !rows.is_empty() {
             let n = LARGEST.min(1 << rows.len().ilog2());
             let rest = rows.split_off(n);
             let values = rows.into_iter().flatten();
-            match on.ex() {
-                Ex::Sqlite(c) => bound!(sqlx::query::<Sqlite>(self.text(n)), values).execute(c).await.map(drop)?,
-                Ex::Postgres(c) => bound!(sqlx::query::<Postgres>(self.text(n)), values).execute(c).await.map(drop)?,
-            }
+            written += match on.ex() {
+                Ex::Sqlite(c) => bound!(sqlx::query::<Sqlite>(self.text(n)), values).execute(c).await?.rows_affected(),
+                Ex::Postgres(c) => {
+                    bound!(sqlx::query::<Postgres>(self.text(n)), values).execute(c).await?.rows_affected()
+                }
+            };
             rows = rest;
         }
-        Ok(())
+        Ok(written)
     }
 
     /// Reads the rows of all members; lists are filled up by repeating the last member.

@@ -7,7 +7,7 @@
 use super::competitions::{Definition, LogHead};
 use super::db::{Db, Tx};
 use super::heaviest::Loads;
-use super::idempotency::{Answers, Earlier, sweep};
+use super::idempotency::{Answers, Earlier};
 use super::load::{Loaded, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
@@ -21,7 +21,8 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// How often the head is looked for after a commit whose answer was lost.
+/// How often something is tried that another process may have come between: the head looked for after
+/// a commit whose answer was lost, a group whose key was used meanwhile.
 const TRIES: u32 = 5;
 const BETWEEN_TRIES: Duration = Duration::from_millis(500);
 
@@ -66,8 +67,20 @@ impl Failure {
     }
 }
 
-/// Decides and commits.
+/// Decides and commits; once more where another process has used a key meanwhile, to find what it
+/// was used for.
 pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
+    let mut tries = TRIES;
+    loop {
+        tries -= 1;
+        match decide_and_commit(store, now, jobs).await {
+            Err(Failure::Undone(StoreError::KeyTaken)) if tries > 0 => {}
+            done => return done,
+        }
+    }
+}
+
+async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
     let wanted = wanted(jobs);
     let slugs: Vec<&str> = wanted.keys().copied().collect();
     let long = wanted.values().any(|w| w.all.everything);
@@ -246,7 +259,6 @@ impl Group {
         }
         if self.answers.is_fresh() {
             self.answers.save(tx, self.now).await?;
-            sweep(tx, self.now).await?;
         }
         Ok(all)
     }
@@ -256,7 +268,7 @@ impl Part {
     fn definition(&self) -> Option<Definition> {
         let ledger = &self.loaded.ledger;
         let (raw, competition) = ledger.definition.clone()?;
-        Some(Definition { seq: ledger.definition_seq, raw, competition })
+        Some(Definition::new(ledger.definition_seq, raw, competition))
     }
 
     fn decide(&mut self, asked: &Asked, now: Timestamp) -> Result<Answered, WriteError> {

@@ -60,7 +60,7 @@ bulk!(
     KEEP = Bulk::rows(
         "INSERT INTO idempotency (key, account, method, path, body_digest, answer, created_at) VALUES ",
         7,
-        " ON CONFLICT (key, account) DO UPDATE SET method = excluded.method, path = excluded.path, body_digest = excluded.body_digest, answer = excluded.answer, created_at = excluded.created_at"
+        " ON CONFLICT (key, account) DO NOTHING"
     )
 );
 
@@ -119,11 +119,21 @@ impl Answers {
         !self.fresh.is_empty()
     }
 
-    /// Writes the answers kept since the load.
-    pub(crate) async fn save(&self, tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
+    /// Writes the answers kept since the load, and sweeps away what has had its time.
+    ///
+    /// # Errors
+    /// [`StoreError::KeyTaken`]: another process, at another competition, has used one of the keys
+    /// since the load.
+    pub(crate) async fn save(&mut self, tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
+        // What has had its time goes first, to make room for its key. The same order everywhere: two
+        // that wait for each other's keys would wait for ever.
+        sweep(tx, now).await?;
+        self.fresh.sort_unstable();
         let kept = self.fresh.iter().filter_map(|at| self.known.get(at));
         let rows = kept.filter_map(|(request, answer)| Some(row(request, json(answer.as_ref()?), now)));
-        Ok(KEEP.write(tx, rows.collect()).await?)
+        let rows: Vec<Vec<Val>> = rows.collect();
+        let all = rows.len() as u64;
+        if KEEP.write(tx, rows).await? < all { Err(StoreError::KeyTaken) } else { Ok(()) }
     }
 }
 
@@ -156,17 +166,27 @@ impl Store {
         }))
     }
 
-    /// Keeps the answer to a request that the writer did not take as one change.
+    /// Forgets the answers about a competition: they may name somebody who was erased. What is sent
+    /// again after that is judged by itself.
+    pub async fn forget_answers(&self, competition: &str) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let below = format!("%/competitions/{competition}/%");
+        db!(&mut tx, exec: "DELETE FROM idempotency WHERE path LIKE $1", below)?;
+        Ok(tx.commit().await?)
+    }
+
+    /// Keeps the answer to a request that the writer did not take as one change; the first one, where
+    /// the key is in use.
     pub async fn keep_answer(&self, request: &Idempotency, answer: String, now: Timestamp) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        KEEP.write(&mut tx, vec![row(request, answer, now)]).await?;
         sweep(&mut tx, now).await?;
+        KEEP.write(&mut tx, vec![row(request, answer, now)]).await?;
         Ok(tx.commit().await?)
     }
 }
 
 /// Sweeps away what is no longer given again.
-pub(crate) async fn sweep(tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
+async fn sweep(tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
     db!(tx, exec: "DELETE FROM idempotency WHERE created_at <= $1", oldest(now))?;
     Ok(())
 }

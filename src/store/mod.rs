@@ -82,6 +82,9 @@ pub enum StoreError {
     /// The group that a change was in was rolled back, and the change alone too.
     #[error("rolled back: {0}")]
     RolledBack(String),
+    /// An idempotency key was used by another process meanwhile.
+    #[error("the idempotency key is in use")]
+    KeyTaken,
     /// Something with this name is already there.
     #[error("already taken")]
     Taken,

@@ -2,10 +2,16 @@
 
 use crate::support::{Client, Reply, TestApp};
 use serde_json::{Value, json};
+use std::fmt::Write as _;
 use std::time::{Duration, Instant};
+use tallywright::rules::access::{Grant, Role};
 
 const C: &str = "/api/v1/competitions/saltmarsh";
 const WOMEN: &str = "/api/v1/competitions/saltmarsh/divisions/women/workouts/w1/places";
+
+fn staff_in(competition: &str) -> Grant {
+    crate::support::grant(Role::Staff, Some(competition))
+}
 
 fn path(bib: u32) -> String {
     format!("{C}/workouts/w1/scores/{bib}")
@@ -84,6 +90,45 @@ async fn a_request_sent_again_to_the_other_is_done_once() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_key_stands_for_one_request_at_two_services_and_two_competitions() {
+    let one = TestApp::new().await;
+    one.db_competition("second", false).await;
+    let two = one.beside().await;
+    let grants = ["saltmarsh", "second"].map(|c| Grant { gym: Some("quayside".to_owned()), ..staff_in(c) });
+    let here = one.somebody("both@example.org", &grants).await;
+    let there = two.as_here(&here);
+    for competition in ["saltmarsh", "second"] {
+        let mut csv = "bib,name,born,category,division,gym\n".to_owned();
+        for n in 0..12 {
+            let _ = writeln!(csv, "{},Runner {n},1995-02-03,women,women,quayside", 3000 + n);
+        }
+        let path = format!("/api/v1/competitions/{competition}/entries");
+        assert_eq!(one.administrator().await.post(&path).csv(&csv).await.expect(200).json()["taken"], 12);
+    }
+    for n in 0..12 {
+        let key = format!("k-{n}");
+        let body = json!({ "performance": "6+14 tb 11:24" });
+        let send = |client: &Client, competition: &str| {
+            // A score of its own each time: nothing but the key can keep the second from being stored.
+            let path = format!("/api/v1/competitions/{competition}/workouts/w1/scores/{}", 3000 + n);
+            client.put(&path).header("idempotency-key", &key).json(body.clone())
+        };
+        let (first, second) = tokio::join!(send(&here, "saltmarsh"), send(&there, "second"));
+        let mut statuses = [first.status.as_u16(), second.status.as_u16()];
+        statuses.sort_unstable();
+        assert_eq!(statuses, [201, 422], "{} {}", first.text(), second.text());
+        let (done, refused) = if first.status == 201 { (&first, &second) } else { (&second, &first) };
+        assert_eq!(refused.code(), "idempotency_key_reused");
+        // Said again at the other service, the one that was done is given again, the other refused again.
+        let (done_at, refused_at) = if first.status == 201 { ("saltmarsh", "second") } else { ("second", "saltmarsh") };
+        for client in [&here, &there] {
+            assert_eq!(send(client, done_at).await.expect(201).json()["etag"], done.json()["etag"]);
+            send(client, refused_at).await.expect(422);
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_session_holds_at_both_until_it_is_ended_at_one() {
     let one = TestApp::new().await;
     let two = one.beside().await;
@@ -144,7 +189,7 @@ async fn keep(app: &TestApp, name: &str) {
 async fn put_back(app: &TestApp, name: &str) {
     let tables = ["scores", "placements", "records"]
         .map(|table| format!("DELETE FROM {table}; INSERT INTO {table} SELECT * FROM {name}_{table};"));
-    let columns = ["seq", "at", "peaks", "root"]
+    let columns = ["definition", "definition_seq", "seq", "at", "peaks", "root"]
         .map(|c| format!("{c} = (SELECT k.{c} FROM {name}_competitions k WHERE k.id = competitions.id)"));
     let sql = format!("BEGIN; {} UPDATE competitions SET {}; COMMIT", tables.concat(), columns.join(", "));
     app.database.raw().await.run(&sql).await.expect("put back");
@@ -178,4 +223,50 @@ async fn a_database_put_back_to_another_state_is_loaded_anew() {
         assert_eq!(verified.difference, None);
     }
     app.nobody().get("/readyz").await.expect(200);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_tag_from_before_a_database_was_put_back_fits_nothing_of_the_log_that_went_on() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let organiser = app.organiser().await;
+    let rename = |title: &str| {
+        let text = include_str!("../data/small.toml").replace("Saltmarsh Winter Series", title);
+        organiser.put(C).header("if-match", "*").body("application/toml", text)
+    };
+    attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
+    keep(&app, "early").await;
+    rename("One").await.expect(200);
+    attested(&staff, 1043, "3+1 tb 11:00").await.expect(201);
+    let past = format!("{WOMEN}?as_of={}", seq(&app.nobody().get(WOMEN).await.expect(200).json()));
+    let overall = format!("{C}/divisions/women/standings");
+    let kept = [WOMEN, &past, &overall, &path(1043)].map(str::to_owned);
+    let mut before = Vec::new();
+    for address in &kept {
+        let read = app.nobody().get(address).await.expect(200);
+        app.nobody().get(address).header("if-none-match", read.header("etag")).await.expect(304);
+        before.push(read);
+    }
+    let file = organiser.get(C).await.expect(200).header("etag").to_owned();
+
+    put_back(&app, "early").await;
+    comes_to_show(&app, &["6+14 tb 11:24"]).await;
+    rename("Two").await.expect(200);
+    attested(&staff, 1043, "7+2 tb 11:30").await.expect(201);
+    comes_to_show(&app, &["7+2 tb 11:30", "6+14 tb 11:24"]).await;
+    for (address, read) in kept.iter().zip(&before) {
+        let now = app.nobody().get(address).header("if-none-match", read.header("etag")).await.expect(200);
+        assert_eq!(now.json()["log_seq"], read.json()["log_seq"], "of equal length: {address}");
+        assert_ne!(now.text(), read.text());
+    }
+
+    // Who has seen what stood at these positions changes nothing of what stands there now.
+    let seen = before[3].header("etag");
+    let other = json!({ "performance": "5+5 tb 11:10" });
+    staff.put(&path(1043)).header("if-match", seen).json(other).await.expect(412);
+    let flag = json!({ "reason": "count", "note": "two short" });
+    app.referee().await.post(&format!("{}/flags", path(1043))).header("if-match", seen).json(flag).await.expect(412);
+    let text = include_str!("../data/small.toml").replace("Saltmarsh Winter Series", "Three");
+    organiser.put(C).header("if-match", &file).body("application/toml", text).await.expect(412);
+    assert_eq!(organiser.get(C).await.expect(200).json()["title"], "Two");
 }

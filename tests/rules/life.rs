@@ -12,6 +12,7 @@ use tallywright::rules::life::{Attest, Decision, FlagReason, How, Move, State, S
 use tallywright::rules::people::EntryState;
 use tallywright::rules::performance::RawPerformance;
 use tallywright::rules::roster::EntryChange;
+use tallywright::rules::tag::Tag;
 
 fn only_code(refusal: &Refusal) -> String {
     let codes = codes(refusal);
@@ -63,11 +64,12 @@ fn a_correction_needs_the_state_it_corrects() {
     let desk = staff("quayside");
     let put = |text: &str| Change::Score { workout: "w1".into(), bib: 1, what: Move::Submit(submit(text)) };
     world.ask(&desk, put("6+14")).unwrap();
-    let etag = world.attempt(1).unwrap().etag;
+    let attempt = world.attempt(1).unwrap();
+    let (etag, elsewhere) = (attempt.tag(), Tag::of(attempt.etag, &"another log"));
     assert_eq!(only_code(&world.ask(&desk, put("6+15")).unwrap_err()), "428");
     assert_eq!(only_code(&world.ask_with(&desk, Precondition::Absent, put("6+15")).unwrap_err()), "412");
-    let stale = Precondition::Match(vec![etag + 1]);
-    assert_eq!(only_code(&world.ask_with(&desk, stale, put("6+15")).unwrap_err()), "412");
+    let other = Precondition::Match(vec![elsewhere]);
+    assert_eq!(only_code(&world.ask_with(&desk, other, put("6+15")).unwrap_err()), "412");
     world.ask_with(&desk, Precondition::Match(vec![etag]), put("6+15")).unwrap();
     // The answer was lost and the same is sent again from the same etag.
     let repeated = world.ask_with(&desk, Precondition::Match(vec![etag]), put("6+15")).unwrap();
@@ -325,7 +327,7 @@ fn other_details_need_the_state_they_change() {
         what: Move::Submit(Submit { no_reps: Some(no_reps), ..submit("6+14") }),
     };
     world.ask(&desk, put(3)).unwrap();
-    let first = world.attempt(1).unwrap().etag;
+    let first = world.attempt(1).unwrap().tag();
     assert_eq!(only_code(&world.ask(&desk, put(4)).unwrap_err()), "428");
     world.ask_with(&desk, Precondition::Match(vec![first]), put(4)).unwrap();
     assert_eq!(only_code(&world.ask_with(&desk, Precondition::Match(vec![first]), put(5)).unwrap_err()), "412");

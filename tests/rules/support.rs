@@ -180,7 +180,7 @@ impl World {
 
     /// Does something with bib's score in w1, having seen its newest state.
     pub fn score(&mut self, actor: &Actor, bib: u32, what: Move) -> Result<Decided, Refusal> {
-        let seen = self.attempt(bib).map_or(Precondition::None, |a| Precondition::Match(vec![a.etag]));
+        let seen = self.attempt(bib).map_or(Precondition::None, |a| Precondition::Match(vec![a.tag()]));
         self.ask_with(actor, seen, Change::Score { workout: "w1".into(), bib, what })
     }
 

@@ -73,7 +73,7 @@ fn columns_are_checked_once() {
     let warnings = table.check_columns(Kind::Entries, &[]).unwrap();
     assert_eq!(warnings.len(), 1);
     assert_eq!(warnings[0].sentence.say(Lang::En), "Nobody knows the column \"Shoe size\": it was not read.");
-    let entry = table::entry(&table, &table.rows[0], DateOrder::Ask).unwrap();
+    let entry = table::entry(&table, &table.rows[0], DateOrder::Ask).whole().unwrap();
     assert_eq!(entry.show_name, Some(false));
     assert_eq!(read("name,name\nA,B").check_columns(Kind::Gyms, &[]).unwrap_err().len(), 3, "twice, and two missing");
 }
@@ -83,15 +83,16 @@ fn scores_are_long_or_wide() {
     let long =
         read("bib;performance;tb;judge;no_reps;revise;workout\n1042;6+14;TB 11:24;J-0142;3;yes;\n;148 reps;;;;;w3");
     assert!(long.check_columns(Kind::Scores, &[]).unwrap().is_empty());
-    let row = table::score(&long, &long.rows[0], &[]).unwrap();
+    let row = table::score(&long, &long.rows[0], &[]).whole().unwrap();
     assert_eq!(row.performances, [(None, "6+14 tb 11:24".to_owned())]);
     assert_eq!((row.bib, row.no_reps, row.revise, row.judge.as_str()), (Some(1042), Some(3), true, "J-0142"));
-    let nobody = table::score(&long, &long.rows[1], &[]).unwrap_err();
+    let nobody = table::score(&long, &long.rows[1], &[]).whole().unwrap_err();
     assert_eq!((nobody[0].pointer.as_str(), nobody[0].line), ("/bib", Some(3)));
 
     let wide = read("name,w-1,w2\nInes Duarte,6+14 tb 11:24,\nRita Alves,5+3,100 kg");
     assert!(wide.check_columns(Kind::Scores, &["w-1", "w2"]).unwrap().is_empty());
-    let rows: Vec<_> = wide.rows.iter().map(|r| table::score(&wide, r, &["w-1", "w2"]).unwrap().performances).collect();
+    let rows: Vec<_> =
+        wide.rows.iter().map(|r| table::score(&wide, r, &["w-1", "w2"]).whole().unwrap().performances).collect();
     assert_eq!(rows[0], [(Some("w-1".to_owned()), "6+14 tb 11:24".to_owned())]);
     assert_eq!(rows[1].len(), 2);
     let both = read("bib,performance,w2\n1,2,3").check_columns(Kind::Scores, &["w2"]).unwrap_err();
@@ -103,7 +104,7 @@ fn scores_are_long_or_wide() {
 #[test]
 fn a_row_is_refused_by_itself_with_line_and_column() {
     let table = read("bib,performance\n\"1,042\",5+1\n1042.0,5+1\n7,5+1,extra\n1.2E+03,5+1");
-    let row = |at: usize| table::score(&table, &table.rows[at], &[]);
+    let row = |at: usize| table::score(&table, &table.rows[at], &[]).whole();
     let faults = row(0).unwrap_err();
     assert_eq!((faults[0].pointer.as_str(), faults[0].line), ("/bib", Some(2)));
     assert_eq!(faults[0].sentence.code, "csv_number_changed");
@@ -185,7 +186,7 @@ fn all_faults_of_an_entry_come_at_once() {
     let raw = competition::from_toml(include_str!("../data/saltmarsh.toml")).unwrap();
     let competition = competition::compile(&raw).unwrap().value;
     let table = read("bib,name,born,category,division,gym,country,email\n0,,1991-13-01,ladies,wimen,harbour,UK,ines");
-    let entry = table::entry(&table, &table.rows[0], DateOrder::Ask).unwrap();
+    let entry = table::entry(&table, &table.rows[0], DateOrder::Ask).whole().unwrap();
     let faults = check_entry(&entry, &competition, &|_| false).unwrap_err();
     let said: Vec<String> = faults.iter().map(|f| format!("{} {}", f.pointer, f.sentence.say(Lang::En))).collect();
     insta::assert_snapshot!(said.join("\n"), @r#"
@@ -206,7 +207,7 @@ fn somebody_under_age_is_hidden_and_needs_consent() {
     let raw = competition::from_toml(&text).unwrap();
     let competition = competition::compile(&raw).unwrap().value;
     let table = read("name,born,category,division,country,guardian_consent\nTomé Reis,2010-01-15,men,men,pt,");
-    let mut entry = table::entry(&table, &table.rows[0], DateOrder::Ask).unwrap();
+    let mut entry = table::entry(&table, &table.rows[0], DateOrder::Ask).whole().unwrap();
     let checked = check_entry(&entry, &competition, &|_| true).unwrap();
     assert!(!checked.value.show_name);
     assert_eq!(checked.value.country, "PT");
@@ -220,13 +221,13 @@ fn gyms_and_judges_are_checked_whole() {
     let table = read(
         "slug,name,country,time_zone,email\nquayside,Quayside Hall,PT,Atlantic/Azores,desk@quayside.example\nQuay Side,,XX,Mars/Base,x",
     );
-    let row = |at: usize| table::gym(&table, &table.rows[at]).unwrap();
+    let row = |at: usize| table::gym(&table, &table.rows[at]).whole().unwrap();
     let gym = check_gym(&row(0)).unwrap().value;
     assert_eq!((gym.gym.slug.as_str(), gym.contact.unwrap().email.as_str()), ("quayside", "desk@quayside.example"));
     assert_eq!(check_gym(&row(1)).unwrap_err().len(), 5);
     let table =
         read("code,name,valid_from,valid_to\nJ-0142,Rita Alves,2027-01-01,31.12.2027\nJ 1,Rita,2027-02-01,2027-01-01");
-    let row = |at: usize| table::judge(&table, &table.rows[at], DateOrder::Ask).unwrap();
+    let row = |at: usize| table::judge(&table, &table.rows[at], DateOrder::Ask).whole().unwrap();
     assert_eq!(check_judge(&row(0), &|_| true).unwrap().value.valid_to, jiff::civil::date(2027, 12, 31));
     let codes: Vec<_> = check_judge(&row(1), &|_| true).unwrap_err().into_iter().map(|f| f.sentence.code).collect();
     assert_eq!(codes, ["judge_code", "judge_dates"]);
@@ -261,9 +262,9 @@ fn rows_of(bytes: &[u8]) {
         let _ = table.check_columns(kind, &["w1"]);
     }
     for row in &table.rows {
-        let _ = table::gym(&table, row).map(|gym| check_gym(&gym));
+        let _ = check_gym(&table::gym(&table, row).value);
         let _ = table::entry(&table, row, DateOrder::Ask);
-        let _ = table::judge(&table, row, DateOrder::DayFirst).map(|judge| check_judge(&judge, &|_| true));
+        let _ = check_judge(&table::judge(&table, row, DateOrder::DayFirst).value, &|_| true);
         let _ = table::score(&table, row, &["w1"]);
     }
 }

@@ -46,6 +46,9 @@ pub struct StandingsQuery {
 pub struct Stamp {
     /// Log position of the last change that can alter what is shown of the division.
     pub version: u64,
+    /// Leaf hash of the record there: a database that was put back to an earlier state goes on with
+    /// other records at the same positions.
+    pub leaf: Option<[u8; 32]>,
     /// The last window boundary that has passed, microseconds.
     pub boundary: i64,
     /// Which workouts the reader counts: bit n is the nth of the file.
@@ -120,9 +123,12 @@ impl Desk {
     ///
     /// # Errors
     /// Not found.
-    pub fn stamp(&self, division: &str) -> Result<Stamp, Failure> {
+    pub async fn stamp(&self, app: &App, division: &str) -> Result<Stamp, Failure> {
+        let version = self.version(division)?;
+        let leaf = app.store.leaves_between(self.reader.id, version.saturating_sub(1), version).await?.pop();
         Ok(Stamp {
-            version: self.version(division)?,
+            version,
+            leaf,
             boundary: self.reader.boundary(),
             mask: self.mask.0,
             common: self.reader.actor.grants.is_empty() && !self.reader.actor.operator,

@@ -42,8 +42,8 @@ pub struct CompetitionView {
     pub levels: Vec<String>,
     /// Hidden from those without a role.
     pub private: bool,
-    /// Log position of the file in force: send it as `If-Match` to change exactly this file.
-    #[schema(example = "1")]
+    /// Names the file in force: send it as `If-Match` to change exactly this file.
+    #[schema(example = "1-5f0c1a9be2d3")]
     pub etag: String,
     /// Log position of this answer.
     pub log_seq: u64,
@@ -157,7 +157,7 @@ pub struct AppliedView {
     pub reworked: Vec<ReworkedView>,
     /// Taken, but somebody should know.
     pub warnings: Vec<super::RemarkView>,
-    /// Log position of the file in force.
+    /// Names the file in force.
     pub etag: String,
     /// Log position of this answer.
     pub log_seq: u64,

@@ -173,9 +173,13 @@ pub struct ScoreView {
     /// Revisions so far.
     #[schema(example = 1)]
     pub version: u32,
-    /// Log position of its last change: send it as `If-Match`.
-    #[schema(example = "8812")]
+    /// Names this state of the score, by the log position of its last change and what it then was:
+    /// send it as `If-Match`.
+    #[schema(example = "8812-5f0c1a9be2d3")]
     pub etag: String,
+    /// Log position of its last change.
+    #[serde(skip)]
+    pub changed_at: u64,
     /// `entered`, `attested`, `flagged`, `withheld`, `amended`, `struck`, `withdrawn` or `late`.
     #[schema(example = "attested")]
     pub state: &'static str,

@@ -87,7 +87,7 @@ fn reason(
 fn precondition(ledger: &Ledger, asked: &Asked) -> Result<(), Refusal> {
     let met = match (&asked.precondition, ledger.definition.is_some()) {
         (Precondition::None, _) | (Precondition::Any, true) | (Precondition::Absent, false) => true,
-        (Precondition::Match(tags), true) => tags.contains(&ledger.definition_seq),
+        (Precondition::Match(tags), true) => ledger.definition_tag().is_some_and(|tag| tags.contains(&tag)),
         (Precondition::Any | Precondition::Match(_), false) | (Precondition::Absent, true) => false,
     };
     if met { Ok(()) } else { Err(Refusal::PreconditionFailed(None)) }

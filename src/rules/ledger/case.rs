@@ -150,7 +150,7 @@ impl<'a> Case<'a> {
             Precondition::None if self.actor().operator => Ok(()),
             Precondition::None => Err(Refusal::PreconditionRequired(Sentence::new("if_match_required"), current())),
             Precondition::Any => Ok(()),
-            Precondition::Match(tags) if tags.contains(&attempt.etag) => Ok(()),
+            Precondition::Match(tags) if tags.contains(&attempt.tag()) => Ok(()),
             Precondition::Match(_) | Precondition::Absent => Err(Refusal::PreconditionFailed(current())),
         }
     }

@@ -11,6 +11,7 @@ mod case;
 mod entries;
 mod erase;
 mod extend;
+mod faults;
 mod fold;
 mod notes;
 mod referee;
@@ -33,6 +34,7 @@ use super::people::{Entry, Gym, Judge, Person};
 use super::placement::Placement;
 use super::quantity::Grams;
 use super::roster::{EntryChange, RawEntry, RawGym, RawJudge};
+use super::tag::Tag;
 use crate::words::Sentence;
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -122,9 +124,17 @@ pub enum Precondition {
     Absent,
     /// `If-Match: *`.
     Any,
-    /// `If-Match: "8812"`: one of these log positions. Weak or unreadable tags never match and
-    /// are left out.
-    Match(Vec<u64>),
+    /// `If-Match: "8812-5f0c1a9be2d3"`: one of these states. Weak or unreadable tags never match
+    /// and are left out.
+    Match(Vec<Tag>),
+}
+
+impl Precondition {
+    /// What the hidden field of a form says; `None`: it is empty. What is no tag matches nothing.
+    #[must_use]
+    pub fn of_field(text: &str) -> Option<Self> {
+        (!text.is_empty()).then(|| Self::Match(text.parse().into_iter().collect()))
+    }
 }
 
 /// A change to one competition, as somebody asks for it.
@@ -345,6 +355,12 @@ pub struct Touches {
 }
 
 impl Ledger {
+    /// The tag of the file in force; `None`: there is none.
+    #[must_use]
+    pub fn definition_tag(&self) -> Option<Tag> {
+        self.definition.as_ref().map(|(raw, _)| Tag::of(self.definition_seq, &**raw))
+    }
+
     /// Decides one change on this state. Never changes it.
     pub fn decide(&self, asked: &Asked, now: Timestamp) -> Result<Decided, Refusal> {
         match &asked.change {

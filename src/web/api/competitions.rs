@@ -33,7 +33,7 @@ async fn list_competitions(State(app): State<App>, caller: Caller) -> Answer {
 
 /// One competition, with its divisions and announced workouts.
 #[utoipa::path(get, path = "/competitions/{competition}", tag = "competitions", params(OfCompetition), responses(
-    (status = 200, description = "The competition. Its `ETag` is the log position of the file in force, for `If-Match`.", body = CompetitionView), Problems))]
+    (status = 200, description = "The competition. Its `ETag` names the file in force, for `If-Match`.", body = CompetitionView), Problems))]
 async fn get_competition(State(app): State<App>, caller: Caller, Path(path): Path<OfCompetition>) -> Answer {
     let view = competitions::read(&app, &caller.actor, caller.received, &path.competition).await?;
     let tag = format!("\"{}\"", view.etag);

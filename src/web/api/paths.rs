@@ -103,7 +103,7 @@ pub struct OfPlaces {
 #[into_params(parameter_in = Header)]
 pub struct Matching {
     /// The `etag` of what the write changes, as it was last read: only that is changed. Or `*`.
-    #[param(rename = "If-Match", value_type = String, required = false, example = "\"8812\"")]
+    #[param(rename = "If-Match", value_type = String, required = false, example = "\"8812-5f0c1a9be2d3\"")]
     pub if_match: Option<String>,
 }
 

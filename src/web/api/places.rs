@@ -42,7 +42,7 @@ async fn get_places(
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
     // What may not be seen is 404 before it is 304.
     desk.published(&workout)?;
-    let tag = reading::tag(&desk.stamp(&division)?, &uri, form, &caller, &headers);
+    let tag = reading::tag(&desk.stamp(&app, &division).await?, &uri, form, &caller, &headers);
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }

@@ -35,7 +35,7 @@ fn coding(headers: &HeaderMap) -> &'static str {
     }
 }
 
-/// The tag of a page of standings: of the division's last change, the windows passed, what its reader sees, what
+/// The tag of a page of standings: of the division's last change and its record, the windows passed, what its reader sees, what
 /// was asked for, the build and the coding.
 pub fn tag(stamp: &Stamp, asked: &Uri, form: &str, caller: &Caller, headers: &HeaderMap) -> String {
     let mut hash = Sha256::new();
@@ -44,6 +44,7 @@ pub fn tag(stamp: &Stamp, asked: &Uri, form: &str, caller: &Caller, headers: &He
         if stamp.common { String::new() } else { format!("{:?} {:?}", caller.actor.account, caller.actor.grants) };
     let parts = [
         stamp.version.to_string(),
+        stamp.leaf.map_or_else(String::new, hex::encode),
         stamp.boundary.to_string(),
         stamp.mask.to_string(),
         reader,

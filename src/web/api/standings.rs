@@ -122,7 +122,7 @@ async fn get_standings(
     let query = query.read(form == CSV)?;
     let OfDivision { competition, division } = path;
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
-    let tag = reading::tag(&desk.stamp(&division)?, &uri, form, &caller, &headers);
+    let tag = reading::tag(&desk.stamp(&app, &division).await?, &uri, form, &caller, &headers);
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }

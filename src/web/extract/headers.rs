@@ -68,7 +68,7 @@ impl Conditional {
             (Some(_), Some(_)) => bad("both_preconditions"),
             (Some(tags), None) if tags == "*" => Ok(Precondition::Any),
             (Some(tags), None) => {
-                Ok(Precondition::Match(match_tags(&tags).iter().filter_map(|t| position(t)).collect()))
+                Ok(Precondition::Match(match_tags(&tags).iter().filter_map(|t| t.parse().ok()).collect()))
             }
         }
     }
@@ -117,11 +117,6 @@ pub fn match_tags(list: &str) -> Vec<String> {
         }
     }
     tags
-}
-
-/// A log position as we write it; another way of writing the same number is another tag.
-fn position(tag: &str) -> Option<u64> {
-    tag.parse::<u64>().ok().filter(|n| n.to_string() == tag)
 }
 
 /// What the reader takes: the `Accept` header, or `*/*`.
@@ -201,6 +196,7 @@ impl FromRequestParts<App> for Accept {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::tag::Tag;
 
     fn with(name: &'static str, value: &str) -> HeaderMap {
         let mut headers = HeaderMap::new();
@@ -212,14 +208,20 @@ mod tests {
     #[test]
     fn a_weak_tag_never_matches_and_a_strong_one_does() {
         let read = |text: &str| Conditional::read(&with("if-match", text)).unwrap();
-        assert_eq!(read("\"1\""), Precondition::Match(vec![1]));
-        assert_eq!(read("W/\"1\""), Precondition::Match(vec![]));
-        assert_eq!(read("\"2\", W/\"1\",\"3\""), Precondition::Match(vec![2, 3]));
+        let tag = |n: u64| Tag::of(n, &"6+14");
+        let (one, two, three) = (tag(1), tag(2), tag(3));
+        assert_eq!(read(&format!("\"{one}\"")), Precondition::Match(vec![one]));
+        assert_eq!(read(&format!("W/\"{one}\"")), Precondition::Match(vec![]));
+        assert_eq!(read(&format!("\"{two}\", W/\"{one}\",\"{three}\"")), Precondition::Match(vec![two, three]));
         assert_eq!(read("*"), Precondition::Any);
         assert_eq!(read("\"v3\""), Precondition::Match(vec![]), "not one of our tags");
-        assert_eq!(read("\"01\""), Precondition::Match(vec![]), "written another way, another tag");
-        assert_eq!(read("\"a,b\", \"7\""), Precondition::Match(vec![7]), "a comma inside a tag does not part it");
-        assert_eq!(read("garbage, \"7\""), Precondition::Match(vec![7]));
+        assert_eq!(read(&format!("\"0{one}\"")), Precondition::Match(vec![]), "written another way, another tag");
+        assert_eq!(
+            read(&format!("\"a,b\", \"{two}\"")),
+            Precondition::Match(vec![two]),
+            "a comma inside a tag does not part it"
+        );
+        assert_eq!(read(&format!("garbage, \"{two}\"")), Precondition::Match(vec![two]));
     }
 
     #[test]

@@ -88,7 +88,7 @@ pub async fn post_appeal(
     Form(fields): Form<Fields>,
 ) -> Answer {
     let path = ScorePath { competition, workout, bib };
-    let seen = fields.get("etag").parse().map_or(Precondition::Absent, |etag| Precondition::Match(vec![etag]));
+    let seen = Precondition::of_field(fields.get("etag")).unwrap_or(Precondition::Absent);
     let request = Request::at(caller.received).having_seen(seen);
     let reason = fields.get("reason").to_owned();
     let (status, error) = match appeal::appeal(&app, &caller.actor, &path, request, reason.clone()).await {

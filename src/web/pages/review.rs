@@ -247,7 +247,7 @@ fn kinds(now: &str, deducts: bool, appealed: bool) -> Vec<Choice> {
 
 /// What the referee has seen, by the hidden field.
 fn request(caller: &Caller, fields: &Fields) -> Request {
-    let seen = fields.get("etag").parse().map_or(Precondition::None, |etag| Precondition::Match(vec![etag]));
+    let seen = Precondition::of_field(fields.get("etag")).unwrap_or_default();
     Request::at(caller.received).having_seen(seen)
 }
 

@@ -98,7 +98,7 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
                 late: score.map_or(Vec::new(), late_said::lines),
                 judge: judge.map_or(String::new(), |a| judges::called(&desk.judges, &a.judge)),
                 at: score.map_or(String::new(), |s| When::new(s.received_at, &c.time_zone).text),
-                position: score.map_or(String::new(), |s| s.etag.clone()),
+                position: score.map_or(String::new(), |s| s.changed_at.to_string()),
             }
         };
         workouts.push(Sheet {

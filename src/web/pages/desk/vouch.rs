@@ -10,6 +10,7 @@ use crate::actions::{Request, ScorePath, attest, lists};
 use crate::app::App;
 use crate::rules::ledger::Precondition;
 use crate::rules::life::{Attest, How};
+use crate::rules::tag::Tag;
 use crate::web::extract::Path;
 use crate::web::pages::form::Fields;
 use crate::web::pages::html;
@@ -85,7 +86,7 @@ pub async fn post_attestation(
 }
 
 /// Bibs with the state of the score that was on the page: fields `a-1042`.
-fn ticked(fields: &Fields) -> Vec<(u32, u64)> {
+fn ticked(fields: &Fields) -> Vec<(u32, Tag)> {
     let both = fields.0.iter().filter_map(|(name, etag)| Some((name.strip_prefix("a-")?, etag)));
     both.filter_map(|(bib, etag)| Some((bib.parse().ok()?, etag.parse().ok()?))).collect()
 }
@@ -103,7 +104,8 @@ mod tests {
     #[test]
     fn only_bibs_with_a_state_are_ticked() {
         let pair = |n: &str, v: &str| (n.to_owned(), v.to_owned());
-        let fields = Fields(vec![pair("a-1042", "88"), pair("a-x", "1"), pair("a-7", ""), pair("judge", "J-1")]);
-        assert_eq!(ticked(&fields), [(1042, 88)]);
+        let fields =
+            Fields(vec![pair("a-1042", "88-0a0b0c0d0e0f"), pair("a-x", "1"), pair("a-7", ""), pair("judge", "J-1")]);
+        assert_eq!(ticked(&fields), [(1042, "88-0a0b0c0d0e0f".parse().unwrap())]);
     }
 }

@@ -81,7 +81,7 @@ impl View {
     fn of(caller: &Caller, reader: &Reader) -> Self {
         let o = texts();
         Self {
-            etag: reader.definition_seq.to_string(),
+            etag: reader.definition_tag.to_string(),
             stands: true,
             ..Self::blank(
                 caller,
@@ -206,7 +206,7 @@ pub(super) async fn look(
     let seen = match slug {
         None => Precondition::Absent,
         Some(_) if how.dry_run => Precondition::None,
-        Some(_) => upload.fields.get("etag").parse().map_or(Precondition::None, |etag| Precondition::Match(vec![etag])),
+        Some(_) => Precondition::of_field(upload.fields.get("etag")).unwrap_or_default(),
     };
     let request = Request::at(caller.received).having_seen(seen);
     let looking = how.dry_run;

@@ -307,7 +307,7 @@ pub async fn post_late(
             return again(&app, &caller, &reader, status, Typed { fields, errors, late }).await;
         }
     };
-    let seen = fields.get("etag").parse().map_or(Precondition::None, |etag| Precondition::Match(vec![etag]));
+    let seen = Precondition::of_field(fields.get("etag")).unwrap_or_default();
     let path = ScorePath { competition: slug.clone(), workout: workout.clone(), bib };
     let request = Request::at(caller.received).having_seen(seen);
     match admit::admit(&app, &caller.actor, &path, request, admit, fields.get("reason").to_owned()).await {
