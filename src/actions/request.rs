@@ -4,6 +4,7 @@
 use super::Failure;
 use crate::app::App;
 use crate::rules::access::Actor;
+use crate::rules::fault::Read;
 use crate::rules::ledger::{Asked, Change, Precondition};
 use crate::store::{Answered, Idempotency, Trouble, WriteError};
 use jiff::Timestamp;
@@ -68,6 +69,23 @@ impl Request {
         let key = self.kept_under(actor);
         let asked = self.asked(app, actor, competition, change);
         Ok(app.writer.submit(asked, key).await?)
+    }
+
+    /// A change that was read as a whole. Where something could not be read: that, and all else that the
+    /// rules say is wrong with it.
+    pub(super) async fn whole(
+        &self,
+        app: &App,
+        actor: &Actor,
+        competition: &str,
+        read: Read<Change>,
+    ) -> Result<Change, Failure> {
+        if read.faults.is_empty() {
+            return Ok(read.value);
+        }
+        let asked = self.asked(app, actor, competition, read.value.clone());
+        let others = app.store.list_faults(competition, &[asked], app.clock.now()).await?;
+        read.and_others(others.into_iter().flatten().collect()).whole().map_err(Failure::faults)
     }
 
     /// Under which key of this account the answer is kept.

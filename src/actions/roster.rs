@@ -1,6 +1,7 @@
 //! Adding or changing one gym, entry or judge. Many at once: [`super::import`]; reading them:
 //! [`super::lists`].
 
+use super::import::{What, change_of};
 use super::reader::Reader;
 use super::score::{WAIT, remarks};
 use super::views::RosterWritten;
@@ -11,6 +12,7 @@ use crate::rules::ledger::{Change, Outcome};
 use crate::rules::people::{Entry, Person, fold_name};
 use crate::rules::roster::{RawEntry, RawGym, RawJudge};
 use crate::store::entries::EntryFilter;
+use serde_json::Value;
 
 /// 401 or 403 for those who may not change the roster, 404 for a competition that does not exist
 /// for them, before a body is read.
@@ -52,6 +54,23 @@ pub async fn set_judge(
     judge: RawJudge,
 ) -> Result<RosterWritten, Failure> {
     set(app, actor, competition, request, Change::SetJudge(judge)).await
+}
+
+/// Adds or changes what an object says, as far as it could be read.
+///
+/// # Errors
+/// Everything that is wrong with it, at once.
+pub async fn set_one(
+    app: &App,
+    actor: &Actor,
+    competition: &str,
+    request: Request,
+    what: &What,
+    object: &Value,
+) -> Result<RosterWritten, Failure> {
+    let read = change_of(object, what).map_err(Failure::faults)?;
+    let change = request.whole(app, actor, competition, read).await?;
+    set(app, actor, competition, request, change).await
 }
 
 async fn set(

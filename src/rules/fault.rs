@@ -52,3 +52,41 @@ pub struct Checked<T> {
     /// What must be answered with yes before the value is stored. Empty where all was confirmed.
     pub questions: Vec<Question>,
 }
+
+/// Something that was read member by member, with a stand-in for each that is at fault: so that the
+/// rules can say what else is wrong, and all is told at once.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Read<T> {
+    /// As far as it could be read.
+    pub value: T,
+    /// Everything that could not.
+    pub faults: Vec<Fault>,
+}
+
+impl<T> Read<T> {
+    /// The value, if nothing was wrong with it.
+    ///
+    /// # Errors
+    /// Everything that was.
+    pub fn whole(self) -> Result<T, Vec<Fault>> {
+        if self.faults.is_empty() { Ok(self.value) } else { Err(self.faults) }
+    }
+
+    /// Adds what the rules say of the rest. What they say where something could not be read is about
+    /// its stand-in, and left out.
+    #[must_use]
+    pub fn and_others(mut self, others: Vec<Fault>) -> Self {
+        let within = |inner: &str, outer: &str| {
+            inner.strip_prefix(outer).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        };
+        let unread: Vec<String> = self.faults.iter().map(|f| f.pointer.clone()).collect();
+        let apart = |f: &Fault| !unread.iter().any(|at| within(&f.pointer, at) || within(at, &f.pointer));
+        self.faults.extend(others.into_iter().filter(apart));
+        self
+    }
+
+    /// The same, read on.
+    pub fn map<U>(self, read: impl FnOnce(T) -> U) -> Read<U> {
+        Read { value: read(self.value), faults: self.faults }
+    }
+}

@@ -3,19 +3,44 @@
 
 use super::load::{Wanted, load};
 use super::{Store, StoreError, dialect};
-use crate::rules::ledger::{Asked, Decided, Refusal};
+use crate::rules::fault::Fault;
+use crate::rules::ledger::{Asked, Decided, Ledger, Refusal};
 use jiff::Timestamp;
 
 impl Store {
     /// Decides a change as the writer would at `now`, and forgets the decision's effects.
     pub async fn preview(&self, asked: &Asked, now: Timestamp) -> Result<Result<Decided, Refusal>, StoreError> {
+        let (ledger, now) = self.as_it_is(std::slice::from_ref(asked), &asked.competition, now).await?;
+        Ok(ledger.decide(asked, now))
+    }
+
+    /// Everything that is wrong with each of these changes of one competition, by itself.
+    pub async fn list_faults(
+        &self,
+        competition: &str,
+        asked: &[Asked],
+        now: Timestamp,
+    ) -> Result<Vec<Vec<Fault>>, StoreError> {
+        let (ledger, now) = self.as_it_is(asked, competition, now).await?;
+        Ok(asked.iter().map(|asked| ledger.faults(asked, now)).collect())
+    }
+
+    /// The part of a ledger that these changes touch, and the instant they would be decided at.
+    async fn as_it_is(
+        &self,
+        asked: &[Asked],
+        competition: &str,
+        now: Timestamp,
+    ) -> Result<(Ledger, Timestamp), StoreError> {
         let mut wanted = Wanted::default();
-        wanted.add(asked.touches());
+        for asked in asked {
+            wanted.add(asked.touches());
+        }
         let mut tx = dialect::snapshot(&self.inner.reads).await?;
-        let loaded = load(&mut tx, &self.inner.definitions, &asked.competition, &wanted).await;
+        let loaded = load(&mut tx, &self.inner.definitions, competition, &wanted).await;
         tx.rollback().await?;
         let ledger = loaded?.ledger;
         let head = Timestamp::from_microsecond(ledger.head.at).unwrap_or(now);
-        Ok(ledger.decide(asked, now.max(head)))
+        Ok((ledger, now.max(head)))
     }
 }

@@ -1,6 +1,6 @@
 //! The members of a JSON object, taken one by one.
 
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Read};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use serde_json::{Map, Value};
@@ -169,14 +169,19 @@ impl<'a> Members<'a> {
 
     /// `value`, if nothing was wrong; members that nobody knows are faults, so that a typing slip
     /// is seen.
-    pub fn done<T>(mut self, value: T) -> Result<T, Vec<Fault>> {
+    pub fn done<T>(self, value: T) -> Result<T, Vec<Fault>> {
+        self.parts(value).whole()
+    }
+
+    /// `value`, with a stand-in for each member at fault, and everything that was wrong.
+    pub fn parts<T>(mut self, value: T) -> Read<T> {
         let strange: Vec<&String> = self.map.keys().filter(|k| !self.known.contains(k.as_str())).collect();
         for name in strange {
             let known = self.known.iter().copied().collect::<Vec<_>>().join(", ");
             let shown: String = name.chars().filter(|c| !c.is_control()).take(60).collect();
             self.fault(name, Sentence::new("member_unknown").with("member", shown).with("known", known));
         }
-        if self.faults.is_empty() { Ok(value) } else { Err(self.faults) }
+        Read { value, faults: self.faults }
     }
 }
 

@@ -3,7 +3,7 @@
 use super::Members;
 use super::members::{LONG, SHORT};
 use crate::rules::event::Extension;
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Read};
 use crate::rules::people::EntryState;
 use crate::rules::roster::{EntryChange, RawEntry, RawGym, RawJudge};
 use jiff::Timestamp;
@@ -20,8 +20,8 @@ const STATES: [(&str, EntryState); 4] = [
     ("guest", EntryState::Guest),
 ];
 
-/// Reads a gym.
-pub fn gym(body: &Value) -> Result<RawGym, Vec<Fault>> {
+/// Reads a gym, with a stand-in for each member at fault, and what is wrong.
+pub fn gym(body: &Value) -> Result<Read<RawGym>, Vec<Fault>> {
     let mut members = Members::of(body, "")?;
     let mut text = |name| members.text(name, SHORT).unwrap_or_default();
     let gym = RawGym {
@@ -35,11 +35,11 @@ pub fn gym(body: &Value) -> Result<RawGym, Vec<Fault>> {
         phone: text("phone"),
         emergency: text("emergency"),
     };
-    members.done(gym)
+    Ok(members.parts(gym))
 }
 
-/// Reads an entry.
-pub fn entry(body: &Value) -> Result<RawEntry, Vec<Fault>> {
+/// Reads an entry, with a stand-in for each member at fault, and what is wrong.
+pub fn entry(body: &Value) -> Result<Read<RawEntry>, Vec<Fault>> {
     let mut members = Members::of(body, "")?;
     let bib = members.small("bib", 1, MOST_BIB);
     let show_name = members.yes("show_name");
@@ -58,11 +58,11 @@ pub fn entry(body: &Value) -> Result<RawEntry, Vec<Fault>> {
         show_name,
         guardian_consent,
     };
-    members.done(entry)
+    Ok(members.parts(entry))
 }
 
-/// Reads a judge.
-pub fn judge(body: &Value) -> Result<RawJudge, Vec<Fault>> {
+/// Reads a judge, with a stand-in for each member at fault, and what is wrong.
+pub fn judge(body: &Value) -> Result<Read<RawJudge>, Vec<Fault>> {
     let mut members = Members::of(body, "")?;
     let mut text = |name| members.text(name, SHORT).unwrap_or_default();
     let judge = RawJudge {
@@ -73,7 +73,7 @@ pub fn judge(body: &Value) -> Result<RawJudge, Vec<Fault>> {
         valid_to: text("valid_to"),
         email: text("email"),
     };
-    members.done(judge)
+    Ok(members.parts(judge))
 }
 
 /// Reads a change of an entry. `"gym": null` takes the gym away.

@@ -2,7 +2,7 @@
 
 use super::Members;
 use super::members::{LONG, SHORT};
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Read};
 use crate::rules::life::{Attest, How, Submit};
 use crate::rules::performance::{RawFigures, RawPerformance};
 use crate::words::Sentence;
@@ -16,11 +16,11 @@ const ATTEMPTS: u32 = 1_000;
 /// The ways an attestation can be given.
 const HOW: [(&str, How); 3] = [("signed_in", How::SignedIn), ("paper_sheet", How::PaperSheet), ("video", How::Video)];
 
-/// Reads a score.
-pub fn submit(body: &Value) -> Result<Submit, Vec<Fault>> {
+/// Reads a score, with a stand-in for each member at fault, and what is wrong.
+pub fn submit(body: &Value) -> Result<Read<Submit>, Vec<Fault>> {
     let mut members = Members::of(body, "")?;
     let sent = submit_members(&mut members);
-    members.done(sent)
+    Ok(members.parts(sent))
 }
 
 /// Reads the members of a score; the caller may take more.

@@ -8,16 +8,17 @@ mod scores;
 mod source;
 
 pub use outcome::refused_csv;
+pub(super) use roster::change_of;
 
 use super::reader::Reader;
 use super::score::WAIT;
 use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
-use crate::rules::ledger::{Change, Outcome};
+use crate::rules::ledger::{Asked, Change, Outcome};
 use crate::store::KeptAnswer;
 use crate::words::Sentence;
-use outcome::{fault, faults_of};
+use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
 use serde::{Deserialize, Serialize};
 use source::Source;
 use utoipa::ToSchema;
@@ -165,7 +166,8 @@ pub struct Options {
     pub pass_empty: bool,
 }
 
-/// One row, read: what it asks for, or everything that is wrong with it.
+/// One row, read: what it asks for, and what could not be read of it. Where anything could not, it is
+/// given back whole, with all that is wrong, and nothing of it is stored.
 struct Asking {
     /// Index among the rows of the source.
     index: usize,
@@ -271,14 +273,18 @@ async fn take(
     chunk: Vec<Asking>,
     view: &mut ImportView,
 ) -> Result<(), Failure> {
-    let mut sent = Vec::new();
-    for row in &chunk {
-        sent.extend(row.changes.iter().map(|(_, c)| request.asked(app, actor, competition, c.clone())));
-    }
+    let asked = |row: &Asking| -> Vec<Asked> {
+        row.changes.iter().map(|(_, c)| request.asked(app, actor, competition, c.clone())).collect()
+    };
+    let sent = chunk.iter().filter(|row| row.faults.is_empty()).flat_map(asked).collect();
     let mut answers = app.writer.submit_many(sent).await.into_iter();
+    let mut refused = Vec::new();
     for row in chunk {
-        let mut faults = row.faults;
-        let (mut taken, mut late) = (false, false);
+        if !row.faults.is_empty() {
+            refused.push((row, Vec::new()));
+            continue;
+        }
+        let (mut faults, mut taken, mut late) = (Vec::new(), false, false);
         for (column, _) in &row.changes {
             match answers.next() {
                 Some(Ok(answered)) => {
@@ -292,18 +298,39 @@ async fn take(
         }
         view.late += u32::from(late);
         if !faults.is_empty() {
-            view.refused += 1;
-            view.rows.push(RefusedRow {
-                row: super::score::count(row.index + 1),
-                line: source.line(row.index),
-                errors: faults,
-                cells: source.cells(row.index),
-            });
+            refused.push((row, faults));
         } else if taken {
             view.taken += 1;
         } else {
             view.unchanged += 1;
         }
+    }
+    // One thing that is wrong may have kept the rules from saying what else is.
+    let unclear = |(row, said): &&(Asking, Vec<RowFault>)| !row.faults.is_empty() || said.iter().any(of_nobody);
+    let again: Vec<Asked> = refused.iter().filter(unclear).flat_map(|(row, _)| asked(row)).collect();
+    let found =
+        if again.is_empty() { Vec::new() } else { app.store.list_faults(competition, &again, app.clock.now()).await? };
+    let mut found = found.into_iter();
+    for (row, said) in refused {
+        let mut errors = row.faults.clone();
+        if errors.is_empty() && !said.iter().any(of_nobody) {
+            errors = said;
+        } else {
+            for ((column, _), found) in row.changes.iter().zip(found.by_ref()) {
+                add_others(&mut errors, &row.faults, of_faults(&found, column.as_deref()));
+            }
+            // Somebody came to be there meanwhile.
+            if errors.is_empty() {
+                errors = said;
+            }
+        }
+        view.refused += 1;
+        view.rows.push(RefusedRow {
+            row: super::score::count(row.index + 1),
+            line: source.line(row.index),
+            errors,
+            cells: source.cells(row.index),
+        });
     }
     Ok(())
 }

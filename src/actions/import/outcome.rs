@@ -18,6 +18,27 @@ pub fn of_faults(faults: &[Fault], performance: Option<&str>) -> Vec<RowFault> {
     faults.iter().map(|f| fault(&column(&f.pointer, performance), &f.sentence)).collect()
 }
 
+/// Whether a row is said to be of somebody who is not there.
+pub fn of_nobody(fault: &RowFault) -> bool {
+    fault.code == "no_such_bib"
+}
+
+/// Adds what the rules say of a row that could not be read as a whole: of other columns than those that
+/// could not, and nothing that only follows from a stand-in.
+pub fn add_others(errors: &mut Vec<RowFault>, unread: &[RowFault], said: Vec<RowFault>) {
+    let at_fault = |column: &str| unread.iter().any(|f| f.column == column);
+    let follows = |f: &RowFault| match &*f.code {
+        "no_such_bib" => at_fault("bib") || at_fault("name"),
+        "differs_from_stored" => at_fault("attempt") || at_fault("revise"),
+        _ => false,
+    };
+    for fault in said {
+        if !at_fault(&fault.column) && !follows(&fault) && !errors.contains(&fault) {
+            errors.push(fault);
+        }
+    }
+}
+
 /// The column a pointer means. `performance`: the column that holds it in the wide shape.
 fn column(pointer: &str, performance: Option<&str>) -> String {
     let last = pointer.rsplit('/').find(|part| !part.is_empty() && part.parse::<u32>().is_err()).unwrap_or_default();
@@ -46,6 +67,7 @@ pub fn faults_of(failure: Failure, performance: Option<&str>) -> Result<Vec<RowF
         Refusal::Ask(questions) => {
             Ok(questions.iter().map(|q| fault(&column(&q.pointer, performance), &q.sentence)).collect())
         }
+        Refusal::NotFound(sentence) if sentence.code == "no_such_bib" => Ok(vec![fault("bib", &sentence)]),
         Refusal::NotAllowed(sentence)
         | Refusal::NotFound(sentence)
         | Refusal::Conflict(sentence, _)

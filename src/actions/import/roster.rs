@@ -5,23 +5,26 @@ use super::source::Source;
 use super::{Asking, Options, What};
 use crate::actions::views::RemarkView;
 use crate::actions::{Failure, body, score};
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Read};
 use crate::rules::ledger::Change;
 use crate::rules::table::{self, Kind, Row, Table};
 use serde_json::Value;
 
+/// A row, read; faults alone where it is no row at all.
+type Reading = Result<Read<Change>, Vec<Fault>>;
+
 /// Reads all rows.
 pub fn read(source: &Source, what: &What, options: &Options) -> Result<(Vec<Asking>, Vec<RemarkView>), Failure> {
-    let (changes, remarks): (Vec<Result<Change, Vec<Fault>>>, Vec<RemarkView>) = match source {
+    let (changes, remarks): (Vec<Reading>, Vec<RemarkView>) = match source {
         Source::Table(table) => {
             let warnings = table.check_columns(kind(what), &[]).map_err(Failure::faults)?;
-            let rows = table.rows.iter().map(|row| of_row(table, row, what, options));
+            let rows = table.rows.iter().map(|row| Ok(of_row(table, row, what, options)));
             (rows.collect(), score::remarks(&warnings))
         }
-        Source::Array(values) => (values.iter().map(|value| of_value(value, what)).collect(), Vec::new()),
+        Source::Array(values) => (values.iter().map(|value| change_of(value, what)).collect(), Vec::new()),
     };
     let asking = changes.into_iter().enumerate().map(|(index, change)| match change {
-        Ok(change) => Asking { index, changes: vec![(None, change)], faults: Vec::new() },
+        Ok(read) => Asking { index, changes: vec![(None, read.value)], faults: of_faults(&read.faults, None) },
         Err(faults) => Asking { index, changes: Vec::new(), faults: of_faults(&faults, None) },
     });
     Ok((asking.collect(), remarks))
@@ -36,7 +39,7 @@ fn kind(what: &What) -> Kind {
     }
 }
 
-fn of_row(table: &Table, row: &Row, what: &What, options: &Options) -> Result<Change, Vec<Fault>> {
+fn of_row(table: &Table, row: &Row, what: &What, options: &Options) -> Read<Change> {
     match what {
         What::Gyms => table::gym(table, row).map(Change::SetGym),
         What::Judges => table::judge(table, row, options.dates).map(Change::SetJudge),
@@ -44,10 +47,11 @@ fn of_row(table: &Table, row: &Row, what: &What, options: &Options) -> Result<Ch
     }
 }
 
-fn of_value(value: &Value, what: &What) -> Result<Change, Vec<Fault>> {
+/// A gym, entry or judge of an object, with a stand-in for each member at fault.
+pub fn change_of(value: &Value, what: &What) -> Reading {
     match what {
-        What::Gyms => body::roster::gym(value).map(Change::SetGym),
-        What::Judges => body::roster::judge(value).map(Change::SetJudge),
-        What::Entries | What::Scores { .. } => body::roster::entry(value).map(Change::SetEntry),
+        What::Gyms => Ok(body::roster::gym(value)?.map(Change::SetGym)),
+        What::Judges => Ok(body::roster::judge(value)?.map(Change::SetJudge)),
+        What::Entries | What::Scores { .. } => Ok(body::roster::entry(value)?.map(Change::SetEntry)),
     }
 }

@@ -11,13 +11,16 @@ use crate::actions::reader::Reader;
 use crate::actions::views::RemarkView;
 use crate::actions::{Failure, Request, score};
 use crate::app::App;
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Read};
 use crate::rules::ledger::Change;
 use crate::rules::life::{Attest, How, Move, Submit};
 use crate::rules::performance::RawPerformance;
 use crate::rules::table::{self, Kind, ScoreRow};
 use crate::words::Sentence;
 use serde_json::Value;
+
+/// Stands in where it cannot be told whose a row is: nobody has this bib.
+const NOBODY: u32 = 0;
 
 /// A row before names are looked up.
 struct Raw {
@@ -47,10 +50,7 @@ pub async fn read(
     let (raws, mut remarks): (Vec<Raw>, Vec<RemarkView>) = match source {
         Source::Table(table) => {
             let warnings = table.check_columns(Kind::Scores, &wide).map_err(Failure::faults)?;
-            let rows = table.rows.iter().map(|row| match table::score(table, row, &wide) {
-                Ok(row) => of_row(row, options),
-                Err(faults) => Raw::faulty(&faults),
-            });
+            let rows = table.rows.iter().map(|row| of_row(table::score(table, row, &wide), options));
             (rows.collect(), score::remarks(&warnings))
         }
         Source::Array(values) => {
@@ -87,11 +87,11 @@ impl Raw {
 }
 
 /// A row of a table.
-fn of_row(row: ScoreRow, options: &Options) -> Raw {
+fn of_row(Read { value: row, faults }: Read<ScoreRow>, options: &Options) -> Raw {
     let some = |text: String| (!text.is_empty()).then_some(text);
     let judge = some(row.judge);
     let sheet = some(row.sheet);
-    let mut faults = Vec::new();
+    let mut faults = of_faults(&faults, None);
     if sheet.is_some() && judge.is_none() {
         faults.push(fault("sheet", &Sentence::new("sheet_needs_judge")));
     }
@@ -117,9 +117,6 @@ fn of_row(row: ScoreRow, options: &Options) -> Raw {
         .iter()
         .map(|(workout, text)| (workout.clone(), workout.clone().filter(|_| wide), send(text.clone())))
         .collect();
-    if sends.is_empty() {
-        faults.push(fault("performance", &Sentence::new("member_needed").with("member", "performance")));
-    }
     Raw { bib: row.bib, name: row.name, judge, sends, performed_at: row.performed_at, faults }
 }
 
@@ -134,13 +131,14 @@ fn of_value(value: &Value, workouts: bool) -> Result<Raw, Vec<Fault>> {
     sent.row = true;
     sent.revise = revise;
     let judge = sent.attestation.as_ref().map(|a| a.judge.clone());
-    members.done(Raw {
+    let Read { value: sent, faults } = members.parts(sent);
+    Ok(Raw {
         bib,
         name,
         judge,
         sends: vec![(workout, None, sent)],
         performed_at: String::new(),
-        faults: Vec::new(),
+        faults: of_faults(&faults, None),
     })
 }
 
@@ -190,13 +188,8 @@ fn ask(
             attestation.judge.clone_from(code);
         }
         sent.expect_name = raw.bib.and(Some(raw.name.clone())).filter(|name| !name.trim().is_empty());
-        if let Some(bib) = bib {
-            changes.push((column, Change::Score { workout: slug, bib, what: Move::Submit(sent) }));
-        }
-    }
-    // A row with a fault of its own is given back whole: nothing of it is stored.
-    if !faults.is_empty() {
-        changes.clear();
+        let bib = bib.unwrap_or(NOBODY);
+        changes.push((column, Change::Score { workout: slug, bib, what: Move::Submit(sent) }));
     }
     faults.dedup();
     Asking { index, changes, faults }

@@ -20,9 +20,9 @@ use super::views::{PlaceView, ScoreWithAttempts, Written};
 use super::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
 use crate::rules::access::{Actor, Denied, Role};
-use crate::rules::fault::Warning;
+use crate::rules::fault::{Fault, Read, Warning};
 use crate::rules::ledger::{self, Change, Outcome, Refusal};
-use crate::rules::life::{Attempt, Move, State};
+use crate::rules::life::{Attempt, Move, State, Submit};
 use crate::rules::people::{Entry, EntryState};
 use crate::rules::workout::Workout;
 use crate::store::Answered;
@@ -45,6 +45,40 @@ pub async fn may(app: &App, actor: &Actor, now: Timestamp, score: &ScorePath, ro
         return Ok(());
     }
     Err(Denied::NotAllowed.into())
+}
+
+/// A submission that was read as a whole. Where something could not be read, and the reader is of those
+/// who may send one: that, and all else that the rules say is wrong with it.
+pub async fn whole(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    score: &ScorePath,
+    roles: &[Role],
+    read: Read<Submit>,
+) -> Result<Submit, Failure> {
+    if read.faults.is_empty() {
+        return Ok(read.value);
+    }
+    may(app, actor, now, score, roles).await?;
+    let others = faults(app, actor, now, score, read.value.clone()).await?;
+    read.and_others(others).whole().map_err(Failure::faults)
+}
+
+/// Everything that the rules say is wrong with a submission, which is not stored.
+pub async fn faults(
+    app: &App,
+    actor: &Actor,
+    received: Timestamp,
+    score: &ScorePath,
+    sent: Submit,
+) -> Result<Vec<Fault>, Failure> {
+    // What has been seen of the score is not asked for here.
+    let what = Move::Submit(Submit { revise: true, ..sent });
+    let change = Change::Score { workout: score.workout.clone(), bib: score.bib, what };
+    let asked = Request::at(received).asked(app, actor, &score.competition, change);
+    let found = app.store.list_faults(&score.competition, &[asked], app.clock.now()).await?;
+    Ok(found.into_iter().flatten().collect())
 }
 
 /// Makes one move on a score and answers with it and its places afterwards.

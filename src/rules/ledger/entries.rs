@@ -101,7 +101,13 @@ fn erased_stays(ledger: &Ledger, person: &PersonRef, number: &str) -> Result<(),
 pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Result<Decided, Refusal> {
     let (competition, permit) = organise(ledger, asked)?;
     let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
-    let checked = roster::check_entry(raw, competition, &known_gym).map_err(Refusal::Faults)?;
+    let checked = roster::check_entry(raw, competition, &known_gym).map_err(|mut faults| {
+        // Said at once with the rest, where the bib tells whose row it is.
+        let before = raw.bib.and_then(|bib| ledger.entries.get(&bib));
+        let moved = before.map(|entry| moved(entry, raw.division.trim(), raw.gym.trim())).unwrap_or_default();
+        faults.extend(moved.into_iter().filter(|m| !faults.iter().any(|f| f.pointer == m.pointer)).collect::<Vec<_>>());
+        Refusal::Faults(faults)
+    })?;
     let new = checked.value;
     let same = (fold_name(&new.person.name), new.person.born);
     let bib = new.bib.or_else(|| ledger.by_name.get(&same).copied());
@@ -116,16 +122,7 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
     };
     if let Some(entry) = before {
         erased_stays(ledger, &entry.person, &bib.to_string())?;
-        let mut faults = Vec::new();
-        let mut fixed = |pointer: &str, now: &str, then: &str| {
-            if now != then {
-                let sentence =
-                    Sentence::new("move_with_a_reason").with("bib", bib).with("now", now).with("asked", then);
-                faults.push(Fault::new(pointer, sentence));
-            }
-        };
-        fixed("/division", &entry.division, &new.division);
-        fixed("/gym", entry.gym.as_deref().unwrap_or(""), new.gym.as_deref().unwrap_or(""));
+        let faults = moved(entry, &new.division, new.gym.as_deref().unwrap_or(""));
         if !faults.is_empty() {
             return Err(Refusal::Faults(faults));
         }
@@ -141,6 +138,19 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
     let mut decided = set(&permit, before.is_none(), bib.to_string(), event, Some(kept));
     decided.warnings = checked.warnings;
     Ok(decided)
+}
+
+/// Division and gym of an entry do not change by the way.
+fn moved(entry: &Entry, division: &str, gym: &str) -> Vec<Fault> {
+    let fixed = [("/division", &*entry.division, division), ("/gym", entry.gym.as_deref().unwrap_or(""), gym)];
+    let moved = fixed.into_iter().filter(|(_, now, then)| now != then);
+    let fault = |(pointer, now, then): (&str, &str, &str)| {
+        Fault::new(
+            pointer,
+            Sentence::new("move_with_a_reason").with("bib", entry.bib).with("now", now).with("asked", then),
+        )
+    };
+    moved.map(fault).collect()
 }
 
 /// Changes an entry's division, gym or state, with a reason; says what happens to each score.

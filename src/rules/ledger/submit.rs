@@ -5,6 +5,7 @@ use super::case::{Case, no_open_appeal};
 use super::notes::{Notes, check_text};
 use super::{Decided, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, Role};
+use crate::rules::competition::Competition;
 use crate::rules::event::{Event, NoteRef, ScoreRef};
 use crate::rules::fault::{Fault, Question, Warning};
 use crate::rules::life::{Attempt, Details, State, Stored, Submit, Waiting};
@@ -280,11 +281,9 @@ pub(super) fn level(case: &Case<'_>, slug: Option<&str>, pointer: &str, faults: 
     };
     let Some(slug) = slug else { return Some(division.level) };
     let index = case.competition.levels.iter().position(|l| l.slug == slug).and_then(|i| u8::try_from(i).ok());
-    let names = || case.competition.levels.iter().map(|l| l.slug.as_str()).collect::<Vec<_>>().join(", ");
     match index {
         None => {
-            let sentence = Sentence::new("no_such_level").with("level", slug).with("levels", names());
-            faults.push(Fault::new(pointer, sentence));
+            faults.push(Fault::new(pointer, no_such_level(case.competition, slug)));
             None
         }
         Some(i) if i == division.level || (i > division.level && division.allow_lower) => Some(i),
@@ -296,6 +295,12 @@ pub(super) fn level(case: &Case<'_>, slug: Option<&str>, pointer: &str, faults: 
             None
         }
     }
+}
+
+/// A level that the competition does not have, and those that it has.
+pub(super) fn no_such_level(competition: &Competition, slug: &str) -> Sentence {
+    let names = competition.levels.iter().map(|l| l.slug.as_str()).collect::<Vec<_>>().join(", ");
+    Sentence::new("no_such_level").with("level", slug).with("levels", names)
 }
 
 /// What a performance of this entry at a level is validated against.
@@ -361,7 +366,7 @@ fn adds(case: &Case<'_>) -> Result<(), Refusal> {
     let fits = match &case.asked.precondition {
         Precondition::None | Precondition::Absent => true,
         Precondition::Any => !case.attempts.is_empty(),
-        Precondition::Match(tags) => case.attempts.iter().any(|a| tags.contains(&a.etag)),
+        Precondition::Match(tags) => case.attempts.iter().any(|a| tags.contains(&a.tag())),
     };
     if fits { Ok(()) } else { Err(Refusal::PreconditionFailed(case.attempts.last().cloned().map(Box::new))) }
 }
@@ -398,7 +403,7 @@ fn is_late(case: &Case<'_>, role: Option<Role>, existing: Option<&Attempt>) -> b
 }
 
 /// What is wrong with sheet, no-reps and video.
-fn check_details(asked: &Submit, faults: &mut Vec<Fault>) {
+pub(super) fn check_details(asked: &Submit, faults: &mut Vec<Fault>) {
     if asked.no_reps.is_some_and(|n| n > MOST_NO_REPS) {
         faults.push(Fault::new("/no_reps", Sentence::new("too_many_no_reps").with("most", MOST_NO_REPS)));
     }

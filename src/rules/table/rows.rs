@@ -1,9 +1,10 @@
-//! A row → what the forms and JSON send too.
+//! A row → what the forms and JSON send too, with a stand-in for each cell at fault, and what is wrong
+//! with it: the rules then say what else is.
 
 use super::dates::{self, DateOrder};
 use super::{Row, Table, column_name};
 use crate::rules::competition::clip;
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Read};
 use crate::rules::roster::{RawEntry, RawGym, RawJudge};
 use crate::words::Sentence;
 
@@ -115,13 +116,14 @@ impl<'a> Cells<'a> {
         }
     }
 
-    fn done<T>(self, value: T) -> Result<T, Vec<Fault>> {
-        if self.faults.is_empty() { Ok(value) } else { Err(self.faults) }
+    fn done<T>(self, value: T) -> Read<T> {
+        Read { value, faults: self.faults }
     }
 }
 
 /// A row of gyms.
-pub fn gym(table: &Table, row: &Row) -> Result<RawGym, Vec<Fault>> {
+#[must_use]
+pub fn gym(table: &Table, row: &Row) -> Read<RawGym> {
     let cells = Cells::of(table, row);
     let gym = RawGym {
         slug: cells.text("slug"),
@@ -138,7 +140,8 @@ pub fn gym(table: &Table, row: &Row) -> Result<RawGym, Vec<Fault>> {
 }
 
 /// A row of entries. Dates that have one reading are made `YYYY-MM-DD`.
-pub fn entry(table: &Table, row: &Row, order: DateOrder) -> Result<RawEntry, Vec<Fault>> {
+#[must_use]
+pub fn entry(table: &Table, row: &Row, order: DateOrder) -> Read<RawEntry> {
     let mut cells = Cells::of(table, row);
     let entry = RawEntry {
         bib: cells.number("bib"),
@@ -157,7 +160,8 @@ pub fn entry(table: &Table, row: &Row, order: DateOrder) -> Result<RawEntry, Vec
 }
 
 /// A row of judges.
-pub fn judge(table: &Table, row: &Row, order: DateOrder) -> Result<RawJudge, Vec<Fault>> {
+#[must_use]
+pub fn judge(table: &Table, row: &Row, order: DateOrder) -> Read<RawJudge> {
     let cells = Cells::of(table, row);
     let judge = RawJudge {
         code: cells.text("code"),
@@ -172,11 +176,12 @@ pub fn judge(table: &Table, row: &Row, order: DateOrder) -> Result<RawJudge, Vec
 
 /// A row of scores; `workouts`: the slugs whose columns hold performances (empty: only the long
 /// shape is taken).
-pub fn score(table: &Table, row: &Row, workouts: &[&str]) -> Result<ScoreRow, Vec<Fault>> {
+#[must_use]
+pub fn score(table: &Table, row: &Row, workouts: &[&str]) -> Read<ScoreRow> {
     let mut cells = Cells::of(table, row);
     let bib = cells.number("bib");
     let name = cells.text("name");
-    if bib.is_none() && name.is_empty() && cells.faults.is_empty() {
+    if bib.is_none() && name.is_empty() && cells.text("bib").is_empty() {
         cells.fault("bib", Sentence::new("csv_row_whose"));
     }
     let mut performances = Vec::new();
@@ -185,9 +190,8 @@ pub fn score(table: &Table, row: &Row, workouts: &[&str]) -> Result<ScoreRow, Ve
         let workout = Some(cells.text("workout")).filter(|workout| !workout.is_empty());
         if text.is_empty() {
             cells.fault("performance", Sentence::new("csv_row_what"));
-        } else {
-            performances.push((workout, with_tiebreak(text, &cells.text("tb"))));
         }
+        performances.push((workout, with_tiebreak(text, &cells.text("tb"))));
     } else {
         let filled = workouts.iter().map(|slug| (*slug, cells.text(&column_name(slug))));
         performances

@@ -2,9 +2,9 @@
 
 use super::forms::AdmissionForm;
 use super::paths::{Matching, OfScore, Once};
-use super::{ORGANISES, read_for, written};
+use super::{ORGANISES, on_score, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{admit, body, signed_in};
+use crate::actions::{admit, body};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -29,9 +29,7 @@ async fn admit_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let (admitted, reason) = read_for(&app, &caller, &path, ORGANISES, body::decision::admission(&value)).await?;
+    let (path, around, (admitted, reason)) =
+        on_score(&app, &caller, path, sent, ORGANISES, body::decision::admission).await?;
     Ok(written(admit::admit(&app, &caller.actor, &path, around, admitted, reason).await?))
 }

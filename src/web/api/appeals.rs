@@ -2,9 +2,9 @@
 
 use super::forms::ReasonForm;
 use super::paths::{Matching, OfScore, Once};
-use super::{ENTERS, read_for, written};
+use super::{ENTERS, on_score, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{appeal, body, signed_in};
+use crate::actions::{appeal, body};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -29,9 +29,6 @@ async fn appeal_ruling(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let reason = read_for(&app, &caller, &path, ENTERS, body::decision::appeal(&value)).await?;
+    let (path, around, reason) = on_score(&app, &caller, path, sent, ENTERS, body::decision::appeal).await?;
     Ok(written(appeal::appeal(&app, &caller.actor, &path, around, reason).await?))
 }

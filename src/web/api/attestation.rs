@@ -2,9 +2,9 @@
 
 use super::forms::AttestationForm;
 use super::paths::{Matching, OfScore, Once};
-use super::{ATTESTS, read_for, written};
+use super::{ATTESTS, on_score, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{attest, body, signed_in};
+use crate::actions::{attest, body};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -31,9 +31,6 @@ async fn attest_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let sent = read_for(&app, &caller, &path, ATTESTS, body::score::attest(&value)).await?;
+    let (path, around, sent) = on_score(&app, &caller, path, sent, ATTESTS, body::score::attest).await?;
     Ok(written(attest::attest(&app, &caller.actor, &path, around, sent).await?))
 }

@@ -1,9 +1,9 @@
 //! Entries of a competition: lists, one, changes.
 
 use super::forms::{EntriesForm, EntryChangeForm, RosterAnswer};
-use super::many::{self, ManyQuery, OneOrMany};
+use super::many::{self, ManyQuery};
 use super::paths::{OfCompetition, OfEntry, Once};
-use super::{FindQuery, reading, roster_answer};
+use super::{FindQuery, reading};
 use crate::actions::import::What;
 use crate::actions::views::{EntryView, MovedView, RosterWritten};
 use crate::actions::{Failure, body, lists, move_entry, roster, signed_in};
@@ -54,18 +54,7 @@ async fn add_entries(
     Query(query): Query<ManyQuery>,
     sent: Result<SentBody, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (sent, around) = sent?.parts(&caller);
-    roster::may(&app, &caller.actor, &path.competition, &around).await?;
-    match OneOrMany::of(&sent)? {
-        OneOrMany::One(value) => {
-            let entry = body::roster::entry(&value).map_err(Failure::faults)?;
-            Ok(roster_answer(&roster::set_entry(&app, &caller.actor, &path.competition, around, entry).await?))
-        }
-        OneOrMany::Many(rows) => {
-            many::take(&app, &caller, &accept, &path.competition, around, (What::Entries, rows), query).await
-        }
-    }
+    many::add(&app, &caller, &accept, &path.competition, sent, What::Entries, query).await
 }
 
 /// One entry's public facts.

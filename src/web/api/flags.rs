@@ -2,9 +2,9 @@
 
 use super::forms::FlagForm;
 use super::paths::{Matching, OfScore, Once};
-use super::{RULES, read_for, written};
+use super::{RULES, on_score, written};
 use crate::actions::views::ScoreView;
-use crate::actions::{body, referee, signed_in};
+use crate::actions::{body, referee};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -29,10 +29,7 @@ async fn flag_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let (reason, note) = read_for(&app, &caller, &path, RULES, body::decision::flag(&value)).await?;
+    let (path, around, (reason, note)) = on_score(&app, &caller, path, sent, RULES, body::decision::flag).await?;
     Ok(written(referee::flag(&app, &caller.actor, &path, around, reason, note).await?))
 }
 
@@ -46,9 +43,6 @@ async fn withhold_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let (reason, note) = read_for(&app, &caller, &path, RULES, body::decision::flag(&value)).await?;
+    let (path, around, (reason, note)) = on_score(&app, &caller, path, sent, RULES, body::decision::flag).await?;
     Ok(written(referee::withhold(&app, &caller.actor, &path, around, reason, note).await?))
 }

@@ -1,12 +1,12 @@
 //! Judges of a competition.
 
 use super::forms::{JudgesForm, RosterAnswer};
-use super::many::{self, ManyQuery, OneOrMany};
+use super::many::{self, ManyQuery};
 use super::paths::{OfCompetition, Once};
-use super::{FindQuery, reading, roster_answer};
+use super::{FindQuery, reading};
 use crate::actions::import::What;
+use crate::actions::lists;
 use crate::actions::views::{JudgeView, RosterWritten};
-use crate::actions::{Failure, body, lists, roster, signed_in};
 use crate::app::App;
 use crate::web::extract::{Accept, Path, Query, SentBody};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -50,16 +50,5 @@ async fn add_judges(
     Query(query): Query<ManyQuery>,
     sent: Result<SentBody, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (sent, around) = sent?.parts(&caller);
-    roster::may(&app, &caller.actor, &path.competition, &around).await?;
-    match OneOrMany::of(&sent)? {
-        OneOrMany::One(value) => {
-            let judge = body::roster::judge(&value).map_err(Failure::faults)?;
-            Ok(roster_answer(&roster::set_judge(&app, &caller.actor, &path.competition, around, judge).await?))
-        }
-        OneOrMany::Many(rows) => {
-            many::take(&app, &caller, &accept, &path.competition, around, (What::Judges, rows), query).await
-        }
-    }
+    many::add(&app, &caller, &accept, &path.competition, sent, What::Judges, query).await
 }

@@ -1,10 +1,10 @@
 //! What posting many rows shares: the body's kind, the limits, the outcome as JSON or CSV.
 
 use super::reading::{self, CSV, JSON};
-use crate::actions::Request;
 use crate::actions::import::{self, DateOrder, Options, Rows, What, import_once};
+use crate::actions::{Request, roster, signed_in};
 use crate::app::App;
-use crate::web::extract::{Accept, Body, Kind};
+use crate::web::extract::{Accept, Body, Kind, SentBody};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use axum::response::IntoResponse;
@@ -71,6 +71,28 @@ impl OneOrMany {
             }
             Kind::Json => Ok(Self::One(body.json()?)),
         }
+    }
+}
+
+/// Adds or changes one gym, entry or judge, from an object, or many, from a list or CSV.
+pub async fn add(
+    app: &App,
+    caller: &Caller,
+    accept: &Accept,
+    competition: &str,
+    sent: Result<SentBody, Problem>,
+    what: What,
+    query: ManyQuery,
+) -> Answer {
+    signed_in(&caller.actor)?;
+    let (sent, around) = sent?.parts(caller);
+    roster::may(app, &caller.actor, competition, &around).await?;
+    match OneOrMany::of(&sent)? {
+        OneOrMany::One(value) => {
+            let written = roster::set_one(app, &caller.actor, competition, around, &what, &value).await?;
+            Ok(super::roster_answer(&written))
+        }
+        OneOrMany::Many(rows) => take(app, caller, accept, competition, around, (what, rows), query).await,
     }
 }
 

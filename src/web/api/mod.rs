@@ -34,10 +34,11 @@ pub(in crate::web) use reading::csv as csv_file;
 
 use crate::actions::lists::Find;
 use crate::actions::views::{RosterWritten, Written};
-use crate::actions::{Failure, ScorePath};
+use crate::actions::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::fault::Fault;
+use crate::web::extract::Sent;
 use crate::web::problem::Problem;
 use crate::web::session::Caller;
 use crate::words::Sentence;
@@ -45,7 +46,9 @@ use axum::Router;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use http::{StatusCode, header};
+use paths::OfScore;
 use serde::Deserialize;
+use serde_json::Value;
 use std::collections::BTreeMap;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{IntoParams, Modify, OpenApi};
@@ -147,25 +150,30 @@ impl From<FindQuery> for Find {
     }
 }
 
-/// What the body of a move on a score reads as. What is wrong with it is told only to those who
-/// may make such a move: permission comes before rules.
-async fn read_for<T>(
+/// What a move on a score is sent with: which score, what surrounds it, and what its body reads as. 401
+/// for nobody; what is wrong with a body is told only to those who may make such a move: permission
+/// comes before rules.
+async fn on_score<T>(
     app: &App,
     caller: &Caller,
-    score: &ScorePath,
+    path: OfScore,
+    sent: Result<Sent<Value>, Problem>,
     roles: &[Role],
-    read: Result<T, Vec<Fault>>,
-) -> Result<T, Failure> {
-    match read {
-        Ok(value) => Ok(value),
+    read: impl FnOnce(&Value) -> Result<T, Vec<Fault>>,
+) -> Result<(ScorePath, Request, T), Problem> {
+    signed_in(&caller.actor)?;
+    let (value, around) = sent?.parts(caller);
+    let path = path.into();
+    match read(&value) {
+        Ok(value) => Ok((path, around, value)),
         Err(faults) => {
-            crate::actions::score::may(app, &caller.actor, caller.received, score, roles).await?;
-            Err(Failure::faults(faults))
+            crate::actions::score::may(app, &caller.actor, caller.received, &path, roles).await?;
+            Err(Failure::faults(faults).into())
         }
     }
 }
 
-/// Whose moves are what: see [`read_for`].
+/// Whose moves are what: see [`on_score`].
 const ENTERS: &[Role] = &[Role::Staff, Role::Athlete];
 const ATTESTS: &[Role] = &[Role::Judge, Role::Staff];
 const RULES: &[Role] = &[Role::Referee, Role::Organiser];

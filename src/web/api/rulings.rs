@@ -2,10 +2,10 @@
 
 use super::forms::RulingForm;
 use super::paths::{Matching, OfCompetition, OfScore, Once};
-use super::{RULES, read_for, reading, written};
+use super::{RULES, on_score, reading, written};
 use crate::actions::body::decision::Ruled;
 use crate::actions::views::{RulingsView, ScoreView};
-use crate::actions::{body, referee, score, signed_in};
+use crate::actions::{body, referee, score};
 use crate::app::App;
 use crate::web::extract::{Path, Sent};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
@@ -32,11 +32,8 @@ async fn rule_on_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let Ruled { decision, reason, on_appeal } =
-        read_for(&app, &caller, &path, RULES, body::decision::rule(&value)).await?;
+    let (path, around, Ruled { decision, reason, on_appeal }) =
+        on_score(&app, &caller, path, sent, RULES, body::decision::rule).await?;
     Ok(written(referee::rule(&app, &caller.actor, &path, around, decision, reason, on_appeal).await?))
 }
 

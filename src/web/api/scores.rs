@@ -3,7 +3,7 @@
 use super::forms::{ScoreForm, ScoreRowForm};
 use super::many::{self, ManyQuery, OneOrMany};
 use super::paths::{Absent, Matching, OfScore, OfWorkout, Once};
-use super::{ENTERS, read_for, reading, written};
+use super::{ENTERS, on_score, reading, written};
 use crate::actions::import::{self, ImportView, Rows, What};
 use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::{CheckView, DeskView, HistoryView, ScoreView, ScoreWithAttempts};
@@ -32,7 +32,7 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// One score: the attempt that counts, else the latest, with all attempts.
 ///
-/// Its `ETag` is the log position of the last change of that attempt.
+/// Its `ETag` names the state of that attempt.
 #[utoipa::path(get, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}", tag = "scores", params(OfScore),
     responses((status = 200, description = "The score.", body = ScoreWithAttempts),
         (status = 304, description = "As you have it."), Problems))]
@@ -40,8 +40,7 @@ async fn get_score(State(app): State<App>, caller: Caller, Path(path): Path<OfSc
     let view = score::read(&app, &caller.actor, caller.received, &path.into()).await?;
     let tag = format!("\"{}\"", view.score.etag);
     // Another attempt may have changed since: then the answer differs though the tag does not.
-    let newest = view.attempts.iter().filter_map(|a| a.etag.parse::<u64>().ok()).max();
-    let whole = newest.map(|n| n.to_string()).as_deref() == Some(&*view.score.etag);
+    let whole = view.attempts.iter().all(|a| a.changed_at <= view.score.changed_at);
     if whole && reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }
@@ -64,10 +63,8 @@ async fn put_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let sent = read_for(&app, &caller, &path, ENTERS, body::score::submit(&value)).await?;
+    let (path, around, read) = on_score(&app, &caller, path, sent, ENTERS, body::score::submit).await?;
+    let sent = score::whole(&app, &caller.actor, around.received, &path, ENTERS, read).await?;
     Ok(written(submit::submit(&app, &caller.actor, &path, around, sent).await?))
 }
 
@@ -84,10 +81,8 @@ async fn check_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    let sent = read_for(&app, &caller, &path, ENTERS, body::score::submit(&value)).await?;
+    let (path, around, read) = on_score(&app, &caller, path, sent, ENTERS, body::score::submit).await?;
+    let sent = score::whole(&app, &caller.actor, around.received, &path, ENTERS, read).await?;
     let view = score::check(&app, &caller.actor, &path, around.received, sent).await?;
     Ok(axum::Json(view).into_response())
 }

@@ -1,9 +1,10 @@
 //! Taking a score back; stating that an entry takes no part in a workout.
 
 use super::paths::{Matching, OfScore, Once};
-use super::{ENTERS, read_for, written};
+use super::{ENTERS, on_score, written};
+use crate::actions::body::Members;
 use crate::actions::views::{ScoreView, StatedView};
-use crate::actions::{ScorePath, body::Members, signed_in, withdraw};
+use crate::actions::withdraw;
 use crate::app::App;
 use crate::rules::fault::Fault;
 use crate::web::extract::{Path, Sent};
@@ -35,10 +36,7 @@ async fn withdraw_score(
     Path(path): Path<OfScore>,
     sent: Result<Sent<Value>, Problem>,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(&caller);
-    let path = path.into();
-    read_for(&app, &caller, &path, ENTERS, nothing(&value)).await?;
+    let (path, around, ()) = on_score(&app, &caller, path, sent, ENTERS, nothing).await?;
     Ok(written(withdraw::withdraw(&app, &caller.actor, &path, around).await?))
 }
 
@@ -75,10 +73,7 @@ async fn state(
     sent: Result<Sent<Value>, Problem>,
     not_taking_part: bool,
 ) -> Answer {
-    signed_in(&caller.actor)?;
-    let (value, around) = sent?.parts(caller);
-    let path: ScorePath = path.into();
-    read_for(app, caller, &path, ENTERS, nothing(&value)).await?;
+    let (path, around, ()) = on_score(app, caller, path, sent, ENTERS, nothing).await?;
     let view = withdraw::state_not_taking_part(app, &caller.actor, &path, around, not_taking_part).await?;
     Ok(axum::Json(view).into_response())
 }

@@ -25,6 +25,12 @@ pub fn has(errors: &[FieldError], id: &str) -> bool {
     errors.iter().any(|e| e.id == id)
 }
 
+/// Adds those of other fields than have one already.
+pub fn add_others(errors: &mut Vec<FieldError>, found: Vec<FieldError>) {
+    let others: Vec<FieldError> = found.into_iter().filter(|e| !has(errors, &e.id)).collect();
+    errors.extend(others);
+}
+
 /// Faults beside the fields of a form: the last part of the pointer that is one of `fields`,
 /// through `names` where the form calls it otherwise; else the whole form.
 #[must_use]

@@ -8,7 +8,7 @@ use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, Request, heats, submit};
+use crate::actions::{Failure, Request, heats, score, submit};
 use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
@@ -246,11 +246,8 @@ pub async fn post_score(
     let mut errors = Vec::new();
     let fields = with_judge(&app, &caller, &about, fields, &mut errors).await?;
     let sent = sent(&about, &fields, &mut errors);
-    let seen = match (fields.ticked("again"), fields.get("etag").parse()) {
-        (true, _) => Precondition::None,
-        (false, Ok(etag)) => Precondition::Match(vec![etag]),
-        (false, Err(_)) => Precondition::Absent,
-    };
+    let seen = Some(Precondition::None).filter(|_| fields.ticked("again"));
+    let seen = seen.or_else(|| Precondition::of_field(fields.get("etag"))).unwrap_or(Precondition::Absent);
     let request = Request::at(caller.received).having_seen(seen);
     let failure = if errors.is_empty() {
         match submit::submit(&app, &caller.actor, &about.path, request, sent).await {
@@ -258,6 +255,9 @@ pub async fn post_score(
             Err(failure) => Some(failure),
         }
     } else {
+        // All that is wrong is said at once, beside the fields that could be read too.
+        let faults = score::faults(&app, &caller.actor, caller.received, &about.path, sent).await?;
+        form::add_others(&mut errors, form::beside(&faults, FIELDS, NAMES));
         None
     };
     again(&app, &caller, about, &fields, errors, failure).await

@@ -71,7 +71,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("no_bib_left", "Es ist keine Startnummer mehr frei: gib eine an."),
     ("no_open_appeal", "Es gibt keinen Einspruch zu entscheiden."),
     ("no_prescription_left", "keine Vorgabe passt mehr dazu"),
-    ("no_such_bib", "Startnummer {bib} gibt es in diesem Wettkampf nicht."),
+    ("no_such_bib", "Startnummer {bib} gibt es in diesem Wettkampf nicht: prüf die Nummer."),
     ("no_such_competition", "Einen Wettkampf {slug} gibt es nicht."),
     ("no_such_division", "Eine Klasse {slug} gibt es in diesem Wettkampf nicht."),
     ("no_such_gym", "Ein Gym {slug} gibt es in diesem Wettkampf nicht: prüf den Kurznamen, oder leg es zuerst an."),

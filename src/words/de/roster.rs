@@ -24,7 +24,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Mit einer Spalte je Workout gibt es keine Spalte {column}: schreib den Tiebreak in die Zelle, etwa 6+14 tb 11:24.",
     ),
     ("csv_not_utf8", "Die Datei ist nicht UTF-8 (zuerst in Zeile {line}): speichere sie als \"CSV UTF-8\"."),
-    ("csv_number", "\"{text}\" ist keine ganze Zahl."),
+    ("csv_number", "\"{text}\" ist keine ganze Zahl: schreib sie nur mit Ziffern."),
     (
         "csv_number_changed",
         "\"{text}\" ist keine ganze Zahl. Wenn deine Tabelle sie verändert hat, formatiere die Spalte als Text und füge sie noch einmal ein.",
@@ -34,8 +34,8 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "csv_row_long",
         "Die Zeile hat {cells} Zellen, die erste Zeile {columns}: setz eine Zelle mit Trennzeichen in Anführungszeichen.",
     ),
-    ("csv_row_what", "In der Zeile steht kein Ergebnis."),
-    ("csv_row_whose", "In der Zeile steht weder Startnummer noch Name."),
+    ("csv_row_what", "In der Zeile steht kein Ergebnis: trag es ein, oder nimm die Zeile heraus."),
+    ("csv_row_whose", "In der Zeile steht weder Startnummer noch Name: trag eins davon ein."),
     (
         "csv_scores_both",
         "Gib Ergebnisse entweder in einer Spalte performance an oder in einer Spalte je Workout, nicht beides.",
@@ -46,7 +46,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("csv_too_many_rows", "Es sind mehr als {most} Zeilen: teil die Datei."),
     ("csv_unreadable", "Die Datei lässt sich nicht als Zeilen und Spalten lesen."),
     ("csv_utf16", "Die Datei ist UTF-16: speichere sie als \"CSV UTF-8\"."),
-    ("csv_yes_or_no", "\"{text}\" ist weder yes noch no."),
+    ("csv_yes_or_no", "\"{text}\" ist weder yes noch no: schreib eins davon."),
     (
         "date_day_number",
         "{text} sieht aus wie ein Datum, aus dem eine Tabelle eine Zahl gemacht hat ({date}). Schreib {date}, oder formatiere die Spalte als Text.",

@@ -44,7 +44,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("no_bib_left", "There is no bib number left to give out: give one."),
     ("no_open_appeal", "There is no appeal to decide."),
     ("no_prescription_left", "no prescription fits it any more"),
-    ("no_such_bib", "There is no bib {bib} in this competition."),
+    ("no_such_bib", "There is no bib {bib} in this competition: check the number."),
     ("no_such_competition", "There is no competition {slug}."),
     ("no_such_division", "There is no division {slug} in this competition."),
     ("no_such_gym", "There is no gym {slug} in this competition: check its short name, or add it first."),

@@ -21,7 +21,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "With a column for each workout there is no column {column}: write the tiebreak into the cell, as 6+14 tb 11:24.",
     ),
     ("csv_not_utf8", "The file is not UTF-8 (first on line {line}): save it as \"CSV UTF-8\"."),
-    ("csv_number", "\"{text}\" is no whole number."),
+    ("csv_number", "\"{text}\" is no whole number: write it in digits alone."),
     (
         "csv_number_changed",
         "\"{text}\" is no whole number. If your spreadsheet changed it, format the column as text and paste again.",
@@ -31,8 +31,8 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "csv_row_long",
         "The row has {cells} cells, the first line {columns}: put quotation marks round a cell with a separator in it.",
     ),
-    ("csv_row_what", "The row has no figures."),
-    ("csv_row_whose", "The row has neither a bib nor a name."),
+    ("csv_row_what", "The row has no figures: write the result, or take the row out."),
+    ("csv_row_whose", "The row has neither a bib nor a name: write one of them."),
     ("csv_scores_both", "Give figures in one column performance, or in a column for each workout, not both."),
     ("csv_scores_what", "There are no figures: give a column performance, or one for each workout ({workouts})."),
     ("csv_scores_whose", "Give a column bib or name, or both."),
@@ -40,7 +40,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("csv_too_many_rows", "There are more than {most} rows: split the file."),
     ("csv_unreadable", "The file cannot be read as rows and columns."),
     ("csv_utf16", "The file is UTF-16: save it as \"CSV UTF-8\"."),
-    ("csv_yes_or_no", "\"{text}\" is neither yes nor no."),
+    ("csv_yes_or_no", "\"{text}\" is neither yes nor no: write one of them."),
     (
         "date_day_number",
         "{text} looks like a date that a spreadsheet turned into a number ({date}). Write {date}, or format the column as text.",

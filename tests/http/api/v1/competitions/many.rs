@@ -170,3 +170,109 @@ async fn a_file_whose_answer_was_lost_is_answered_as_it_was_by_its_key() {
     let score = staff.put(&format!("{path}/5001")).header("idempotency-key", "file-1");
     score.json(json!({ "performance": "6+14" })).await.expect(422);
 }
+
+/// Row numbers with the columns and codes of everything that is wrong.
+fn told(outcome: &Value) -> Vec<(u64, Vec<String>)> {
+    let text = |v: &Value| v.as_str().expect("a text").to_owned();
+    let of = |row: &Value| {
+        let errors = row["errors"].as_array().expect("errors").iter();
+        let mut said: Vec<String> = errors.map(|e| format!("{} {}", text(&e["column"]), text(&e["code"]))).collect();
+        said.sort();
+        (row["line"].as_u64().or(row["row"].as_u64()).expect("a place"), said)
+    };
+    outcome["rows"].as_array().expect("rows").iter().map(of).collect()
+}
+
+fn expected(rows: &[(u64, &[&str])]) -> Vec<(u64, Vec<String>)> {
+    rows.iter().map(|(line, said)| (*line, said.iter().map(|s| (*s).to_owned()).collect())).collect()
+}
+
+#[tokio::test]
+async fn everything_that_is_wrong_with_a_row_of_scores_is_said_at_once() {
+    let app = TestApp::new().await;
+    let path = format!("{C}/workouts/w1/scores");
+    let staff = app.staff_of("quayside").await;
+    let csv = "bib,name,performance,judge,no_reps,level,gym,revise,performed_at\n\
+        10x2,,5+44,J-99,,,,,\n\
+        1042,,6+xx,J-99,many,,,,\n\
+        9999,,5+44,J-99,,,nowhere,,\n\
+        1043,,5+12,,1.5,expert,,perhaps,\n\
+        ,Nobody Known,5+44,,,,,,yesterday\n\
+        1044,,,J-99,x,,,,\n";
+    let outcome = staff.post(&path).csv(csv).await.expect(200).json();
+    let rows: &[(u64, &[&str])] = &[
+        (2, &["bib csv_number", "judge no_such_judge", "performance whole_round"]),
+        (3, &["judge no_such_judge", "no_reps csv_number", "performance form_amrap"]),
+        (4, &["bib no_such_bib", "gym no_such_gym", "judge no_such_judge", "performance whole_round"]),
+        (5, &["level no_such_level", "no_reps csv_number_changed", "revise csv_yes_or_no"]),
+        (6, &["name name_unknown", "performance whole_round", "performed_at date_unreadable"]),
+        (7, &["judge no_such_judge", "no_reps csv_number", "performance csv_row_what"]),
+    ];
+    assert_eq!(told(&outcome), expected(rows), "{outcome:#}");
+    assert_eq!(outcome["taken"], 0);
+    for row in outcome["rows"].as_array().unwrap() {
+        for error in row["errors"].as_array().unwrap() {
+            assert!(error["message"].as_str().is_some_and(|m| m.ends_with(['.', '?', '"'])), "what to do: {error}");
+        }
+    }
+
+    let rows = json!([
+        { "bib": "1042", "performance": "5+44", "no_reps": -1, "attestation": { "judge": "J-99", "how": "paper_sheet" } },
+        { "bib": 1043, "performance": true, "gym": "nowhere", "levl": "prescribed" },
+    ]);
+    let outcome = staff.post(&path).json(rows).await.expect(200).json();
+    let rows: &[(u64, &[&str])] = &[
+        (1, &["bib member_whole", "judge no_such_judge", "no_reps member_whole", "performance whole_round"]),
+        (2, &["gym no_such_gym", "levl member_unknown", "performance performance_form"]),
+    ];
+    assert_eq!(told(&outcome), expected(rows), "{outcome:#}");
+}
+
+#[tokio::test]
+async fn everything_that_is_wrong_with_a_row_of_a_list_is_said_at_once() {
+    let app = TestApp::new().await;
+    let organiser = app.organiser().await;
+    let send =
+        async |list: &str, csv: &str| told(&organiser.post(&format!("{C}/{list}")).csv(csv).await.expect(200).json());
+    let entries = "bib,name,born,category,division,gym,email,show_name\n\
+        12x,,31/31/1990,women,women,,,\n\
+        1042,Ines Duarte,1996-04-02,women,men,millpond,no address,perhaps\n\
+        ,Ana Reis,1990-01-02,none,mwn,nowhere,,yes\n";
+    let rows: &[(u64, &[&str])] = &[
+        (2, &["bib csv_number", "born date_unreadable", "name name_missing"]),
+        (
+            3,
+            &[
+                "division entry_category_outside",
+                "division entry_division_fits",
+                "email email_wrong",
+                "gym move_with_a_reason",
+                "show_name csv_yes_or_no",
+            ],
+        ),
+        (4, &["category category_unknown", "division division_unknown_near", "gym gym_unknown"]),
+    ];
+    assert_eq!(send("entries", entries).await, expected(rows));
+    let gyms = "slug,name,country,email\nHill top,,XX,nobody\n";
+    assert_eq!(send("gyms", gyms).await[0].1.len(), 4);
+    let judges = "code,name,gym,valid_from,valid_to\nJ 1,,nowhere,2027-02-30,2026-01-01\n";
+    assert_eq!(send("judges", judges).await[0].1.len(), 4);
+
+    let object =
+        json!({ "bib": "12", "name": "", "born": "1996-04-02", "category": "women", "division": "mwn", "nmae": 1 });
+    let mut found = organiser.post(&format!("{C}/entries")).json(object).await.expect(422).errors();
+    found.sort();
+    assert_eq!(
+        found,
+        ["/bib member_whole", "/division division_unknown_near", "/name name_missing", "/nmae member_unknown"]
+    );
+    let score = json!({ "performance": "5+44", "no_reps": "two", "gym": "nowhere" });
+    let refused = app.staff_of("quayside").await.put(&score_path()).json(score).await.expect(422);
+    let mut found = refused.errors();
+    found.sort();
+    assert_eq!(found, ["/gym no_such_gym", "/no_reps member_whole", "/performance whole_round"]);
+}
+
+fn score_path() -> String {
+    score("w1", 1042)
+}
