@@ -26,9 +26,10 @@ fn ends_a_session(line: &Line) -> bool {
 
 /// All that an answer says: its head and its body.
 fn said(reply: &Reply) -> String {
-    let head: String =
-        reply.headers.iter().map(|(n, v)| format!("{n}: {}\n", String::from_utf8_lossy(v.as_bytes()))).collect();
-    format!("{}\n{head}\n{}", reply.status, reply.text())
+    let mut lines = vec![reply.status.to_string()];
+    lines.extend(reply.headers.iter().map(|(n, v)| format!("{n}: {}", String::from_utf8_lossy(v.as_bytes()))));
+    lines.push(reply.text());
+    lines.join("\n")
 }
 
 /// What is left of an answer to be compared: without the request's number, and without a tag that is
