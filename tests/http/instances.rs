@@ -232,7 +232,7 @@ async fn a_tag_from_before_a_database_was_put_back_fits_nothing_of_the_log_that_
     let organiser = app.organiser().await;
     let rename = |title: &str| {
         let text = include_str!("../data/small.toml").replace("Saltmarsh Winter Series", title);
-        organiser.put(C).header("if-match", "*").body("application/toml", text)
+        organiser.put(&format!("{C}?reason=Renamed")).header("if-match", "*").body("application/toml", text)
     };
     attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
     keep(&app, "early").await;

@@ -218,7 +218,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("proposal_gone", "Dieser Vorschlag wartet nicht mehr: er wurde entschieden oder zurückgenommen."),
     (
         "proposals_full",
-        "{most} Vorschläge dieses Gyms warten schon. Bitte die Wettkampfleitung, erst über sie zu entscheiden.",
+        "Von diesem Gym warten schon {most} Vorschläge. Bitte die Wettkampfleitung, erst über sie zu entscheiden.",
     ),
     ("proposals_many", "Entscheide höchstens über {most} Vorschläge auf einmal."),
     (

@@ -171,7 +171,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("proposal_needs_email", "Write the e-mail: they get their sign-in there."),
     ("proposal_member", "“{member}” is not for this kind ({kind}): leave it out."),
     ("proposal_gone", "This proposal does not wait any more: it was decided or taken back."),
-    ("proposals_full", "{most} proposals of this gym wait already. Ask the organiser to decide them first."),
+    ("proposals_full", "This gym already has {most} proposals that wait. Ask the organiser to decide them first."),
     ("proposals_many", "Decide at most {most} proposals at once."),
     ("judge_code_taken", "There is a judge with the code {code} already. Check the code, or ask the organiser."),
     ("no_mail", "This service sends no letters. Ask the organiser for a new link to sign in with."),

@@ -334,7 +334,7 @@ mod tests {
         };
         let full = page(changes(1_000), errors);
         samples::assert_sound(&full);
-        assert_eq!(full.matches("</textarea>").count(), 1);
+        assert_eq!(full.matches("</textarea>").count(), full.matches("<textarea").count());
         assert!(full.contains("value=\"apply\""));
         let same = page(changes(0), Vec::new());
         samples::assert_sound(&same);
