@@ -5,10 +5,13 @@
 //! still the same log. After a failover or a restored database it may not be: then the competition
 //! is loaded anew.
 
+use crate::actions::pour::{Rows, pour};
 use crate::standings::{Board, Gap, InForce};
 use crate::store::competitions::Known;
 use crate::store::merkle::{Hash, Peaks};
+use crate::store::placements::Block;
 use crate::store::{Committed, Store, StoreError};
+use futures_util::StreamExt;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -19,7 +22,7 @@ use tokio_util::sync::CancellationToken;
 const LOOK: Duration = Duration::from_millis(200);
 /// The same while the database cannot be asked.
 const LOOK_FOR_IT: Duration = Duration::from_secs(1);
-/// How long one look may take: a connection on a dead network would keep it for ever.
+/// How long one question may take: a connection on a dead network would keep it for ever.
 const PATIENCE: Duration = Duration::from_secs(10);
 /// How long a state of the past that is being read is waited for before it is forgotten.
 const PAST: Duration = Duration::from_secs(30);
@@ -81,12 +84,7 @@ impl Follower {
                 () = self.0.wake.notified() => {}
                 () = tokio::time::sleep(pause) => {}
             }
-            let looked = tokio::time::timeout(PATIENCE, self.look()).await;
-            let why = match looked {
-                Ok(Ok(())) => None,
-                Ok(Err(error)) => Some(error.to_string()),
-                Err(late) => Some(late.to_string()),
-            };
+            let why = self.look().await.err().map(|error| error.to_string());
             match (&why, reachable) {
                 (Some(error), true) => tracing::warn!(error, "the logs cannot be followed just now"),
                 (None, false) => tracing::info!("the logs are followed again"),
@@ -116,7 +114,7 @@ impl Follower {
         // First what is known: what we commit meanwhile only moves the heads on.
         let seen: HashMap<i64, (u64, Hash)> =
             self.seen().iter().map(|(&id, peaks)| (id, (peaks.size(), peaks.root()))).collect();
-        let heads = self.0.store.list_heads().await?;
+        let heads = patiently(self.0.store.list_heads()).await?;
         for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
             tracing::error!(competition = id, "a log that was followed is gone");
             self.seen().remove(id);
@@ -125,7 +123,7 @@ impl Follower {
         }
         for (id, seq, root) in heads {
             if seen.get(&id) != Some(&(seq, root))
-                && let Some(known) = self.0.store.find_competition_by_id(id).await?
+                && let Some(known) = patiently(self.0.store.find_competition_by_id(id)).await?
             {
                 self.advance(known).await?;
             }
@@ -139,10 +137,10 @@ impl Follower {
         let position = peaks.size();
         if position > known.seq {
             // We have committed since it was read, or the log is another one.
-            let newest = self.0.store.find_head(known.id).await?.map_or(0, |head| head.seq);
+            let newest = patiently(self.0.store.find_head(known.id)).await?.map_or(0, |head| head.seq);
             return if newest < position { self.begin_anew(known).await } else { Ok(()) };
         }
-        for leaf in self.0.store.leaves_between(known.id, position, known.seq).await? {
+        for leaf in patiently(self.0.store.leaves_between(known.id, position, known.seq)).await? {
             peaks.append(leaf);
         }
         if peaks != known.peaks {
@@ -150,12 +148,21 @@ impl Follower {
         }
         let definition = (known.definition.seq > position).then(|| in_force(&known));
         // Only what the head read above vouches for: a file may have been applied after it.
-        let mut rows = self.0.store.placements_after(known.id, position).await?;
-        rows.retain(|placement| placement.seq <= known.seq);
-        let mut seen = self.seen();
-        if seen.get(&known.id).is_some_and(|peaks| peaks.size() == position) {
-            self.0.board.follow(known.id, known.seq, definition, &rows);
-            seen.insert(known.id, peaks);
+        let mut blocks = std::pin::pin!(self.0.store.placements(known.id, position, known.seq));
+        while let Some(block) = blocks.next().await {
+            let Block { upto, placements } = block?;
+            let mut seen = self.seen();
+            if seen.get(&known.id).is_none_or(|peaks| peaks.size() != position) {
+                return Ok(());
+            }
+            // Of a long way the board may be some blocks along when the rest cannot be read: then it
+            // is gone again from the beginning.
+            let definition = definition.clone().filter(|_| upto >= known.definition.seq);
+            self.0.board.follow(known.id, upto, definition, &placements);
+            if upto == known.seq {
+                seen.insert(known.id, peaks);
+                return Ok(());
+            }
         }
         Ok(())
     }
@@ -168,7 +175,7 @@ impl Follower {
             "this log is not the one that was followed: the database was put back to an older state; loaded anew"
         );
         self.0.store.forget_definitions();
-        let fresh = self.0.store.find_competition_by_id(known.id).await?;
+        let fresh = patiently(self.0.store.find_competition_by_id(known.id)).await?;
         if let Some(known) = fresh {
             self.begin(known).await?;
         }
@@ -176,14 +183,28 @@ impl Follower {
         Ok(())
     }
 
+    /// What is committed here meanwhile waits until the board has the rows before it.
     async fn begin(&self, known: Known) -> Result<(), StoreError> {
-        let placements = self.0.store.placements_at(known.id, known.seq).await?;
-        let mut seen = self.seen();
-        self.0.board.load(known.id, in_force(&known), known.seq, placements);
-        seen.insert(known.id, known.peaks);
-        drop(seen);
-        if let Some(memory) = self.0.board.view(known.id).map(|view| view.memory()).filter(|m| m.entries > 0) {
-            let (known_bytes, ranked_bytes) = (memory.known / memory.entries, memory.ranked / memory.entries);
+        self.seen().remove(&known.id);
+        let (board, definition) = (Arc::clone(&self.0.board), in_force(&known));
+        let load = move |rows: Rows| {
+            let mut loading = Board::loading(definition, known.seq);
+            rows.for_each(|row| loading.take(&row));
+            board.loaded(known.id, loading);
+        };
+        pour(&self.0.store, known.id, &known.slug, known.seq, load).await?;
+        self.seen().insert(known.id, known.peaks.clone());
+        self.0.wake.notify_one();
+        self.say_memory(&known).await;
+        Ok(())
+    }
+
+    /// Says what a competition takes in memory. All are ranked for that, so it is done aside.
+    async fn say_memory(&self, known: &Known) {
+        let Some(view) = self.0.board.view(known.id) else { return };
+        let Ok(memory) = tokio::task::spawn_blocking(move || view.memory()).await else { return };
+        let each = |bytes: usize| bytes.checked_div(memory.entries);
+        if let (Some(known_bytes), Some(ranked_bytes)) = (each(memory.known), each(memory.ranked)) {
             tracing::info!(
                 competition = known.slug,
                 seq = known.seq,
@@ -193,7 +214,6 @@ impl Follower {
                 "standings are loaded; bytes an entry"
             );
         }
-        Ok(())
     }
 
     async fn forget_the_past(&self) {
@@ -210,4 +230,8 @@ impl Follower {
 
 fn in_force(known: &Known) -> InForce {
     InForce { at: known.definition.seq, competition: Arc::clone(&known.definition.competition) }
+}
+
+async fn patiently<T>(question: impl Future<Output = Result<T, StoreError>>) -> Result<T, StoreError> {
+    tokio::time::timeout(PATIENCE, question).await.unwrap_or(Err(StoreError::Late))
 }

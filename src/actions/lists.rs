@@ -4,9 +4,10 @@ use super::reader::Reader;
 use super::views::{EntryView, GymView, JudgeView, names};
 use super::{Failure, signed_in};
 use crate::app::App;
-use crate::rules::access::{Act, Actor, Denied, Permit, permit};
-use crate::rules::people::{Gym, fold_name};
+use crate::rules::access::{Act, Actor, Permit, permit};
+use crate::rules::people::{Entry, Gym, Person, fold_name};
 use crate::store::entries::{EntryFilter, Named};
+use crate::store::names::NameFilter;
 use jiff::Timestamp;
 use std::collections::HashMap;
 
@@ -18,7 +19,8 @@ const PAGE: u32 = 1_000;
 pub struct Find {
     /// Of this gym.
     pub gym: Option<String>,
-    /// Part of a shown name, or a bib or code.
+    /// Of entries the beginning of a shown name or of one of its words, or a bib; of gyms and judges a
+    /// part of the name, slug or code.
     pub q: Option<String>,
 }
 
@@ -95,10 +97,9 @@ pub async fn entries(
     find: &Find,
 ) -> Result<Vec<EntryView>, Failure> {
     let reader = Reader::find(app, actor, now, competition).await?;
-    let q = find.q.as_deref().map(fold_name);
     let gym = find.gym.as_deref();
     let permit = permit(actor, Act::ReadPersons { competition: &reader.slug, gym }).ok();
-    let mut filter = EntryFilter { gym, q: q.as_deref(), limit: PAGE, ..EntryFilter::default() };
+    let mut filter = EntryFilter { gym, q: find.q.as_deref(), limit: PAGE, ..EntryFilter::default() };
     let mut views = Vec::new();
     loop {
         let page = match &permit {
@@ -114,6 +115,15 @@ pub async fn entries(
     }
 }
 
+/// Entries found by the beginning of a name or of one of its words: the names in their order,
+/// namesakes by bib. Hidden names are found only by those who may read them.
+pub async fn find_by_name(app: &App, reader: &Reader, filter: &NameFilter<'_>) -> Result<Vec<EntryView>, Failure> {
+    match permit(&reader.actor, Act::ReadPersons { competition: &reader.slug, gym: filter.gym }) {
+        Ok(permit) => Ok(known(app.store.find_by_name_privately(&permit, reader.id, filter).await?)),
+        Err(_) => shown(app, reader, &app.store.find_by_name(reader.id, filter).await?).await,
+    }
+}
+
 /// Entries with all names, for those who may know them.
 async fn known_page(
     app: &App,
@@ -121,18 +131,24 @@ async fn known_page(
     permit: &Permit,
     filter: &EntryFilter<'_>,
 ) -> Result<Vec<EntryView>, Failure> {
-    let page = app.store.list_entries_privately(permit, reader.id, filter).await?;
-    let views = page.into_iter().map(|(entry, person)| {
+    Ok(known(app.store.list_entries_privately(permit, reader.id, filter).await?))
+}
+
+fn known(entries: Vec<(Entry, Option<Person>)>) -> Vec<EntryView> {
+    let views = entries.into_iter().map(|(entry, person)| {
         let name = person.map(|p| p.name).filter(|n| !n.is_empty());
         let name = name.unwrap_or_else(|| super::reader::athlete(entry.bib));
         entry_view(&Named { entry, name: None }, name)
     });
-    Ok(views.collect())
+    views.collect()
 }
 
 /// Entries with the names that the reader may see.
 async fn shown_page(app: &App, reader: &Reader, filter: &EntryFilter<'_>) -> Result<Vec<EntryView>, Failure> {
-    let page = app.store.list_entries(reader.id, filter).await?;
+    shown(app, reader, &app.store.list_entries(reader.id, filter).await?).await
+}
+
+async fn shown(app: &App, reader: &Reader, page: &[Named]) -> Result<Vec<EntryView>, Failure> {
     let bibs: Vec<u32> = page.iter().map(|n| n.entry.bib).collect();
     let mut shown = reader.names(app, &bibs).await?;
     Ok(page.iter().map(|n| entry_view(n, shown.remove(&n.entry.bib).unwrap_or_default())).collect())
@@ -168,6 +184,12 @@ pub async fn entry(
     Ok(entry_view(&named, name))
 }
 
+/// Proof that the names of judges may be read.
+pub(super) fn may_name_judges(reader: &Reader) -> Option<Permit> {
+    let desk = |gym| permit(&reader.actor, Act::ReadDesk { competition: &reader.slug, gym }).ok();
+    reader.actor.grants.iter().map(|g| g.gym.as_deref()).chain([None]).find_map(desk)
+}
+
 /// Judges, by code: for those with a role in the competition. Their names are for its organiser,
 /// its referees and its gyms' staff.
 pub async fn judges(
@@ -180,16 +202,7 @@ pub async fn judges(
     signed_in(actor)?;
     let reader = Reader::find(app, actor, now, competition).await?;
     permit(actor, Act::SeeCompetition { competition: &reader.slug })?;
-    let desk = |gym| permit(actor, Act::ReadDesk { competition: &reader.slug, gym });
-    let permit = actor
-        .grants
-        .iter()
-        .map(|g| g.gym.as_deref())
-        .chain([None])
-        .map(desk)
-        .find(Result::is_ok)
-        .unwrap_or(Err(Denied::NotAllowed))
-        .ok();
+    let permit = may_name_judges(&reader);
     let mut judges = Vec::new();
     let mut after = String::new();
     loop {

@@ -27,6 +27,7 @@ pub mod mail;
 pub mod move_entry;
 pub mod open;
 pub mod own_data;
+mod pour;
 pub mod proposals;
 pub mod queue;
 pub mod reader;

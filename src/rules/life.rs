@@ -238,7 +238,7 @@ pub struct Waiting {
     pub refused: bool,
 }
 
-/// All that is known of one attempt now.
+/// All that is known of one attempt now. What is not there takes no room in a table of millions.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own; none excludes another")]
 pub struct Attempt {
@@ -255,26 +255,37 @@ pub struct Attempt {
     /// Sheet, no-reps, video.
     pub details: Details,
     /// Valid for exactly these figures.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attestation: Option<Attestation>,
     /// An attestation that came after `attest_by`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waiting_attestation: Option<Attestation>,
     /// A late correction.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waiting: Option<Waiting>,
     /// For `Late`: refused by the organiser; may still be admitted.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub refused: bool,
     /// The open flag.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub flag: Option<Flag>,
     /// The last ruling.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ruling: Option<Ruling>,
     /// The appeal against it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub appeal: Option<Appeal>,
     /// Only a referee changes figures: an open flag, or any ruling but `stands`.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub locked: bool,
     /// Can be attested only with new figures: its prescription changed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub stale: bool,
     /// A correction upward after `closes`: for the referees.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub upward: bool,
     /// Accounts that flagged or ruled on it, in turn.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub officials: Vec<i64>,
 }
 

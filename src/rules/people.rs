@@ -3,7 +3,9 @@
 use crate::words::Sentence;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use unicode_normalization::UnicodeNormalization;
+use unicode_normalization::char::canonical_combining_class;
 use unicode_properties::{GeneralCategory, GeneralCategoryGroup, UnicodeGeneralCategory};
 
 /// A place where performances happen.
@@ -127,10 +129,63 @@ impl Person {
 /// ```
 #[must_use]
 pub fn fold_name(name: &str) -> String {
+    if name.is_ascii() {
+        let words: Vec<&str> = name.split_ascii_whitespace().collect();
+        return words.join(" ").to_ascii_lowercase();
+    }
     let compatible: String = name.nfkc().collect();
     let folded = icu_casemap::CaseMapper::new().fold_string(&compatible).into_owned();
     let folded: String = folded.nfkc().collect();
     folded.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The most characters that are looked for; what is typed after them finds the same.
+const MAX_START: usize = 40;
+
+/// What is typed to find a name: as [`fold_name`], without accents, and without what is neither
+/// letter nor digit.
+///
+/// ```
+/// use tallywright::rules::people::search_text;
+/// assert_eq!(search_text("  JOSÉ d’Ávila-Łoś "), "jose d avila los");
+/// ```
+#[must_use]
+pub fn search_text(text: &str) -> String {
+    let mut plain = String::with_capacity(text.len());
+    for c in fold_name(text).nfd().filter(|c| !is_accent(*c)) {
+        match c {
+            'ø' => plain.push('o'),
+            'ł' => plain.push('l'),
+            'đ' | 'ð' => plain.push('d'),
+            'ħ' => plain.push('h'),
+            'ı' => plain.push('i'),
+            'æ' => plain.push_str("ae"),
+            'œ' => plain.push_str("oe"),
+            'þ' => plain.push_str("th"),
+            c if is_letter_or_mark(c) || c.is_alphanumeric() => plain.push(c),
+            _ => plain.push(' '),
+        }
+    }
+    let words: Vec<&str> = plain.split_ascii_whitespace().collect();
+    words.join(" ").nfc().take(MAX_START).collect()
+}
+
+/// A mark that is left out by those who type in a hurry: above, below or beside a letter, and the
+/// points of Hebrew and Arabic. Signs that are letters of their own script stay.
+fn is_accent(c: char) -> bool {
+    canonical_combining_class(c) >= 10
+}
+
+/// What a name is found by: the text from the beginning of each of its words on.
+///
+/// ```
+/// use tallywright::rules::people::name_starts;
+/// assert_eq!(name_starts("Inês  Duarte").into_iter().collect::<Vec<_>>(), ["duarte", "ines duarte"]);
+/// ```
+#[must_use]
+pub fn name_starts(name: &str) -> BTreeSet<String> {
+    let words: Vec<&str> = name.split(|c: char| !is_letter_or_mark(c) && !c.is_alphanumeric()).collect();
+    (0..words.len()).map(|n| search_text(&words[n..].join(" "))).filter(|start| !start.is_empty()).collect()
 }
 
 /// The most characters of a name.

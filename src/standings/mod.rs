@@ -83,6 +83,12 @@ impl Loading {
     pub fn take(&mut self, row: &Placement) {
         self.0.take_in(row);
     }
+
+    /// What has been loaded, beside every board: a state of the past.
+    #[must_use]
+    pub fn view(self) -> View {
+        View { cache: Arc::new(cache::Cache::new(self.0.seq, Settling::default())), field: self.0 }
+    }
 }
 
 impl Board {
@@ -186,8 +192,7 @@ impl Board {
     /// ones are skipped) and the definition in force then.
     #[must_use]
     pub fn as_of(definition: Arc<Competition>, placements: impl IntoIterator<Item = Placement>, seq: u64) -> View {
-        let field = Field::load(InForce { at: seq, competition: definition }, seq, placements);
-        View { cache: Arc::new(cache::Cache::new(seq, Settling::default())), field }
+        Loading(Field::load(InForce { at: seq, competition: definition }, seq, placements)).view()
     }
 
     /// The one place where states of the past are made, one at a time, and the last one kept:

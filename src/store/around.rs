@@ -12,7 +12,22 @@ use std::collections::{BTreeMap, BTreeSet};
 const AROUND: SignedDuration = SignedDuration::from_hours(1);
 
 bulk!(NOTES = Bulk::list("SELECT id, text FROM notes WHERE competition = $1 AND id IN (", 1, ")"));
-bulk!(SHEETS = Bulk::list("SELECT workout, sheet, gym, bib FROM scores WHERE competition = $1 AND sheet IN (", 1, ")"));
+// Joined by `CROSS JOIN`, so that the embedded engine begins with what was sent.
+bulk!(
+    SHEETS = Bulk::matches(
+        "SELECT s.workout, s.sheet, s.gym, s.bib FROM (VALUES ",
+        1,
+        3,
+        ") AS sent CROSS JOIN scores s WHERE s.competition = $1 AND s.gym = sent.column1 AND s.sheet = sent.column2 AND s.workout = sent.column3"
+    )
+);
+bulk!(
+    SHEETS_OF_NO_GYM = Bulk::list(
+        "SELECT workout, sheet, gym, bib FROM scores WHERE competition = $1 AND gym IS NULL AND sheet IN (",
+        1,
+        ")"
+    )
+);
 bulk!(
     JUDGING = Bulk::list(
         "SELECT judge, workout, bib, performed_at FROM scores WHERE competition = $1 AND performed_at >= $2 AND performed_at <= $3 AND judge IN (",
@@ -50,26 +65,31 @@ bulk!(
 );
 
 impl Reader<'_> {
+    /// Numbers of sheets begin anew in every gym: only those of the gyms where these were filled in.
     pub(super) async fn sheets(&mut self) -> Result<(), StoreError> {
-        let wanted = &self.wanted.all.sheets;
-        let members = wanted
-            .iter()
-            .map(|(_, sheet)| sheet)
-            .collect::<BTreeSet<_>>()
-            .into_iter()
-            .map(|s| Val::Text(s.clone()))
-            .collect();
-        let rows: Vec<(String, String, Option<String>, i64)> = SHEETS.read(self.tx, &self.fixed(), members).await?;
-        for (workout, sheet, gym, bib) in rows {
-            let at = (workout, sheet);
-            if wanted.contains(&at) {
-                self.ledger
-                    .around
-                    .sheets
-                    .entry(at)
-                    .or_default()
-                    .insert((gym.unwrap_or_default(), number("scores", bib)?));
+        let (mut in_gyms, mut in_none) = (BTreeSet::new(), BTreeSet::new());
+        for sent in &self.wanted.all.sheets {
+            let attempts = self.ledger.attempts.get(&(sent.workout.clone(), sent.bib));
+            let entry = self.ledger.entries.get(&sent.bib);
+            let stored = attempts.into_iter().flatten().map(|a| a.stored.gym.as_ref());
+            let gyms = stored.chain([sent.gym.as_ref().or(entry.and_then(|e| e.gym.as_ref()))]);
+            for gym in gyms {
+                match gym {
+                    Some(gym) => drop(in_gyms.insert([gym, &sent.sheet, &sent.workout])),
+                    None => drop(in_none.insert(&sent.sheet)),
+                }
             }
+        }
+        let members = in_gyms.into_iter().flatten().map(|text| Val::Text(text.clone())).collect();
+        let none = in_none.into_iter().map(|sheet| Val::Text(sheet.clone())).collect();
+        let mut rows: Vec<(String, String, Option<String>, i64)> = SHEETS.read(self.tx, &self.fixed(), members).await?;
+        rows.extend(
+            SHEETS_OF_NO_GYM.read::<(String, String, Option<String>, i64)>(self.tx, &self.fixed(), none).await?,
+        );
+        let sheets = &mut self.ledger.around.sheets;
+        for (workout, sheet, gym, bib) in rows {
+            let user = (gym.unwrap_or_default(), number("scores", bib)?);
+            sheets.entry((workout, sheet)).or_default().insert(user);
         }
         Ok(())
     }

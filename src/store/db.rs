@@ -182,60 +182,72 @@ impl std::fmt::Display for Val {
 pub const LARGEST: usize = 64;
 const SIZES: usize = 7;
 
-/// A text whose middle repeats: the rows of an `INSERT`, or the members of an `IN` list. Comes
-/// in the sizes 1, 2, 4, … 64, so that every text is prepared once and kept.
+/// A text whose middle repeats: the rows of an `INSERT` or of `VALUES`, or the members of an `IN`
+/// list. Comes in the sizes 1, 2, 4, … 64, so that every text is prepared once and kept.
 #[derive(Debug)]
 pub struct Bulk {
     head: &'static str,
     fixed: usize,
     columns: usize,
     tail: &'static str,
-    texts: OnceLock<[&'static str; SIZES]>,
+    texts: [OnceLock<[&'static str; SIZES]>; 2],
 }
 
 impl Bulk {
     /// `INSERT … VALUES` + rows of `columns` + `tail`.
     #[must_use]
     pub const fn rows(head: &'static str, columns: usize, tail: &'static str) -> Self {
-        Self { head, fixed: 0, columns, tail, texts: OnceLock::new() }
+        Self { head, fixed: 0, columns, tail, texts: [const { OnceLock::new() }; 2] }
     }
 
     /// `SELECT … IN (` + members + `tail`, where `head` uses `$1` to `$fixed`.
     #[must_use]
     pub const fn list(head: &'static str, fixed: usize, tail: &'static str) -> Self {
-        Self { head, fixed, columns: 0, tail, texts: OnceLock::new() }
+        Self { head, fixed, columns: 0, tail, texts: [const { OnceLock::new() }; 2] }
     }
 
-    /// All sizes.
-    pub fn texts(&self) -> &[&'static str; SIZES] {
-        self.texts.get_or_init(|| std::array::from_fn(|power| &*self.build(1 << power).leak()))
+    /// `SELECT … FROM (VALUES ` + rows of `columns` + `tail`, where `tail` uses `$1` to `$fixed`.
+    #[must_use]
+    pub const fn matches(head: &'static str, fixed: usize, columns: usize, tail: &'static str) -> Self {
+        Self { head, fixed, columns, tail, texts: [const { OnceLock::new() }; 2] }
     }
 
-    fn build(&self, n: usize) -> String {
-        let mut text = self.head.to_owned();
+    /// All sizes, as a server takes them, or the embedded engine.
+    pub fn texts(&self, served: bool) -> &[&'static str; SIZES] {
+        self.texts[usize::from(served)]
+            .get_or_init(|| std::array::from_fn(|power| &*self.build(1 << power, served).leak()))
+    }
+
+    /// On a server everything has a number. The embedded engine looks a name (`$7` is one) up from
+    /// the first on, which for a thousand of them takes longer than what they are bound for: members
+    /// have none there, and the others come after them.
+    fn build(&self, n: usize, served: bool) -> String {
+        let values = n * self.columns.max(1);
+        let mut text = if served { self.head.to_owned() } else { renumbered(self.head, values) };
         let mut next = self.fixed + 1;
+        let mut value = || {
+            next += 1;
+            if served { format!("${}", next - 1) } else { "?".to_owned() }
+        };
         for i in 0..n {
             if i > 0 {
                 text.push_str(", ");
             }
             if self.columns > 0 {
-                let row: Vec<String> = (next..next + self.columns).map(|k| format!("${k}")).collect();
+                let row: Vec<String> = (0..self.columns).map(|_| value()).collect();
                 text.push('(');
                 text.push_str(&row.join(", "));
                 text.push(')');
-                next += self.columns;
             } else {
-                text.push('$');
-                text.push_str(&next.to_string());
-                next += 1;
+                text.push_str(&value());
             }
         }
-        text.push_str(self.tail);
+        text.push_str(&if served { self.tail.to_owned() } else { renumbered(self.tail, values) });
         text
     }
 
-    fn text(&self, n: usize) -> &'static str {
-        self.texts()[n.trailing_zeros() as usize]
+    fn text(&self, n: usize, served: bool) -> &'static str {
+        self.texts(served)[n.trailing_zeros() as usize]
     }
 
     /// Writes all rows, in as few statements as the sizes allow; how many were inserted or changed.
@@ -246,9 +258,11 @@ impl Bulk {
             let rest = rows.split_off(n);
             let values = rows.into_iter().flatten();
             written += match on.ex() {
-                Ex::Sqlite(c) => bound!(sqlx::query::<Sqlite>(self.text(n)), values).execute(c).await?.rows_affected(),
+                Ex::Sqlite(c) => {
+                    bound!(sqlx::query::<Sqlite>(self.text(n, false)), values).execute(c).await?.rows_affected()
+                }
                 Ex::Postgres(c) => {
-                    bound!(sqlx::query::<Postgres>(self.text(n)), values).execute(c).await?.rows_affected()
+                    bound!(sqlx::query::<Postgres>(self.text(n, true)), values).execute(c).await?.rows_affected()
                 }
             };
             rows = rest;
@@ -256,21 +270,43 @@ impl Bulk {
         Ok(written)
     }
 
-    /// Reads the rows of all members; lists are filled up by repeating the last member.
+    /// Reads the rows of all members, given column by column where they are rows; lists are filled up
+    /// by repeating the last member.
     pub async fn read<T>(&self, on: &mut impl AsEx, fixed: &[Val], members: Vec<Val>) -> sqlx::Result<Vec<T>>
     where
         T: Send + Unpin + for<'r> FromRow<'r, SqliteRow> + for<'r> FromRow<'r, PgRow>,
     {
         let mut out = Vec::new();
-        for chunk in members.chunks(LARGEST) {
-            let n = chunk.len().next_power_of_two();
-            let filled = chunk.iter().chain(std::iter::repeat(&chunk[chunk.len() - 1])).take(n);
-            let values = fixed.iter().chain(filled).cloned();
+        let columns = self.columns.max(1);
+        for chunk in members.chunks(LARGEST * columns) {
+            let n = (chunk.len() / columns).next_power_of_two();
+            let last = &chunk[chunk.len() - columns..];
+            let filled = chunk.iter().chain(last.iter().cycle()).take(n * columns);
             out.extend(match on.ex() {
-                Ex::Sqlite(c) => bound!(sqlx::query_as::<Sqlite, T>(self.text(n)), values).fetch_all(c).await?,
-                Ex::Postgres(c) => bound!(sqlx::query_as::<Postgres, T>(self.text(n)), values).fetch_all(c).await?,
+                Ex::Sqlite(c) => {
+                    let values = filled.chain(fixed).cloned();
+                    bound!(sqlx::query_as::<Sqlite, T>(self.text(n, false)), values).fetch_all(c).await?
+                }
+                Ex::Postgres(c) => {
+                    let values = fixed.iter().chain(filled).cloned();
+                    bound!(sqlx::query_as::<Postgres, T>(self.text(n, true)), values).fetch_all(c).await?
+                }
             });
         }
         Ok(out)
     }
+}
+
+/// A text whose `$1` is another number: so many come before it.
+fn renumbered(text: &str, before: usize) -> String {
+    let mut parts = text.split('$');
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let digits = part.len() - part.trim_start_matches(|c: char| c.is_ascii_digit()).len();
+        let number: usize = part[..digits].parse().unwrap_or_default();
+        out.push('$');
+        out.push_str(&(number + before).to_string());
+        out.push_str(&part[digits..]);
+    }
+    out
 }

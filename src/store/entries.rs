@@ -2,10 +2,11 @@
 //! permit.
 
 use super::db::{Bulk, Val};
-use super::{Store, StoreError, parse};
+use super::names::range;
+use super::{Store, StoreError, number, parse};
 use crate::rules::access::Permit;
 use crate::rules::people::{Entry, Person};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 /// An entry and the name that everybody may see.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,7 +24,8 @@ pub struct EntryFilter<'a> {
     pub gym: Option<&'a str>,
     /// Of this division.
     pub division: Option<&'a str>,
-    /// Whose folded name has this in it (folded by the caller), or whose bib this is.
+    /// Of whose name one of the words begins with this, without regard to case and accents, or whose
+    /// bib it is.
     pub q: Option<&'a str>,
     /// Bibs after this one.
     pub after: u32,
@@ -37,7 +39,7 @@ impl Default for EntryFilter<'_> {
     }
 }
 
-type Row = (String, Option<String>);
+pub(super) type Row = (String, Option<String>);
 
 bulk!(
     NAMED = Bulk::list(
@@ -47,28 +49,22 @@ bulk!(
     )
 );
 
-fn with_person((body, person): Row) -> Result<(Entry, Option<Person>), StoreError> {
+bulk!(
+    BY_NAME = Bulk::list(
+        "SELECT e.bib FROM persons p JOIN entries e ON e.competition = p.competition AND e.person = p.id WHERE p.competition = $1 AND p.folded_name IN (",
+        1,
+        ")"
+    )
+);
+
+pub(super) fn with_person((body, person): Row) -> Result<(Entry, Option<Person>), StoreError> {
     Ok((parse("entries", &body)?, person.map(|p| parse("persons", &p)).transpose()?))
 }
 
-fn named(row: Row) -> Result<Named, StoreError> {
+pub(super) fn named(row: Row) -> Result<Named, StoreError> {
     let (entry, person) = with_person(row)?;
     let name = person.filter(|_| entry.show_name).map(|p| p.name);
     Ok(Named { entry, name })
-}
-
-/// `%q%` with the wildcards of `LIKE` in `q` taken literally (`\` escapes).
-fn contains(q: &str) -> String {
-    let mut pattern = String::with_capacity(q.len() + 2);
-    pattern.push('%');
-    for c in q.chars() {
-        if matches!(c, '%' | '_' | '\\') {
-            pattern.push('\\');
-        }
-        pattern.push(c);
-    }
-    pattern.push('%');
-    pattern
 }
 
 impl Store {
@@ -83,6 +79,15 @@ impl Store {
         let members = bibs.iter().map(|&bib| Val::Int(bib.into())).collect();
         let rows: Vec<Row> = NAMED.read(&mut conn, &[Val::Int(competition)], members).await?;
         rows.into_iter().map(|row| named(row).map(|n| (n.entry.bib, n))).collect()
+    }
+
+    /// Bibs of those who have one of these folded names, shown or hidden: whoever asks looks further
+    /// whose name it may know.
+    pub async fn bibs_named(&self, competition: i64, names: &BTreeSet<String>) -> Result<BTreeSet<u32>, StoreError> {
+        let mut conn = self.read().await?;
+        let members = names.iter().map(|name| Val::Text(name.clone())).collect();
+        let rows: Vec<(i64,)> = BY_NAME.read(&mut conn, &[Val::Int(competition)], members).await?;
+        rows.into_iter().map(|(bib,)| number("entries", bib)).collect()
     }
 
     /// Entries by bib, as anybody may see them: hidden names are neither told nor searched.
@@ -107,15 +112,26 @@ impl Store {
         shown_only: bool,
     ) -> Result<Vec<Row>, StoreError> {
         let mut conn = self.read().await?;
-        let pattern = filter.q.map(contains);
-        let bib = filter.q.and_then(|q| q.trim().parse::<u32>().ok()).map(i64::from);
+        let (after, limit) = (i64::from(filter.after), i64::from(filter.limit));
+        let Some(q) = filter.q else {
+            return Ok(db!(&mut conn, all Row:
+                "SELECT e.body, p.body FROM entries e LEFT JOIN persons p ON p.competition = e.competition AND p.id = e.person
+                 WHERE e.competition = $1 AND e.bib > $2
+                   AND (CAST($3 AS TEXT) IS NULL OR e.gym = $3) AND (CAST($4 AS TEXT) IS NULL OR e.division = $4)
+                 ORDER BY e.bib LIMIT $5",
+                competition, after, filter.gym, filter.division, limit)?);
+        };
+        let bib = q.trim().parse::<u32>().ok().map(i64::from);
+        let (from, to) = range(q).unwrap_or_default();
         Ok(db!(&mut conn, all Row:
-            r"SELECT e.body, p.body FROM entries e LEFT JOIN persons p ON p.competition = e.competition AND p.id = e.person
-              WHERE e.competition = $1 AND e.bib > $2
-                AND (CAST($3 AS TEXT) IS NULL OR e.gym = $3)
-                AND (CAST($4 AS TEXT) IS NULL OR e.division = $4)
-                AND (CAST($5 AS TEXT) IS NULL OR e.bib = CAST($6 AS BIGINT) OR (p.folded_name LIKE $5 ESCAPE '\' AND (e.show_name OR NOT $7)))
-              ORDER BY e.bib LIMIT $8",
-            competition, i64::from(filter.after), filter.gym, filter.division, pattern.as_deref(), bib, shown_only, i64::from(filter.limit))?)
+            "SELECT e.body, p.body
+             FROM (SELECT bib FROM name_starts WHERE competition = $1 AND start >= $2 AND start < $3 AND bib > $4
+                   UNION SELECT CAST($5 AS BIGINT)) AS found
+             CROSS JOIN entries e
+             LEFT JOIN persons p ON p.competition = e.competition AND p.id = e.person
+             WHERE e.competition = $1 AND e.bib = found.bib AND e.bib > $4 AND (e.show_name OR NOT $6 OR e.bib = CAST($5 AS BIGINT))
+               AND (CAST($7 AS TEXT) IS NULL OR e.gym = $7) AND (CAST($8 AS TEXT) IS NULL OR e.division = $8)
+             ORDER BY e.bib LIMIT $9",
+            competition, from, to, after, bib, shown_only, filter.gym, filter.division, limit)?)
     }
 }

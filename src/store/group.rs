@@ -8,7 +8,7 @@ use super::competitions::{Definition, LogHead};
 use super::db::{Db, Tx};
 use super::heaviest::Loads;
 use super::idempotency::{Answers, Earlier};
-use super::load::{Loaded, Wanted, load};
+use super::load::{Loaded, NameKey, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
@@ -17,7 +17,7 @@ use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
 use jiff::Timestamp;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -297,7 +297,7 @@ impl Part {
 
     /// Gives out log positions and folds.
     fn append(&mut self, decided: &mut Decided, now: Timestamp) {
-        let Loaded { ledger, peaks, loads, .. } = &mut self.loaded;
+        let Loaded { ledger, peaks, loads, names, .. } = &mut self.loaded;
         for (id, person, _) in &decided.persons {
             ledger.persons.insert(*id, person.clone());
         }
@@ -312,7 +312,7 @@ impl Part {
             let leaf = merkle::leaf(&bytes);
             peaks.append(leaf);
             let Effects { rows, placements } = ledger.fold(&record);
-            look_around(ledger, loads, &rows);
+            look_around(ledger, loads, names, &rows);
             self.changed.rows.extend(rows);
             self.changed.placements.extend(placements);
             self.changed.records.push((record, bytes, leaf));
@@ -328,14 +328,20 @@ fn dry(asked: &Asked) -> bool {
 
 /// What is around the scores touched, kept true for the next change of the group: names, sheets
 /// and judges in use, heaviest loads.
-fn look_around(ledger: &mut Ledger, loads: &mut Loads, rows: &[RowKey]) {
+fn look_around(ledger: &mut Ledger, loads: &mut Loads, names: &mut HashMap<u32, NameKey>, rows: &[RowKey]) {
     for row in rows {
         match row {
             RowKey::Entry(bib) => {
                 let Some(entry) = ledger.entries.get(bib) else { continue };
-                ledger.by_name.retain(|_, known| known != bib);
+                if let Some(before) = names.remove(bib) {
+                    ledger.by_name.remove(&before);
+                }
                 if let Some(person) = ledger.persons.get(&entry.person.id) {
-                    ledger.by_name.insert((fold_name(&person.name), person.born), *bib);
+                    let name = (fold_name(&person.name), person.born);
+                    names.insert(*bib, name.clone());
+                    if let Some(other) = ledger.by_name.insert(name, *bib).filter(|other| other != bib) {
+                        names.remove(&other);
+                    }
                 }
             }
             RowKey::Attempt { workout, bib, attempt } => {

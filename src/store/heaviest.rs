@@ -24,13 +24,42 @@ pub(crate) struct Known {
     enough: bool,
     /// (bib, attempt) → load: the heaviest of the table, and what a group adds.
     top: BTreeMap<(u32, u32), Grams>,
+    /// How often each load is among them.
+    sizes: BTreeMap<Grams, u32>,
 }
 
 impl Known {
     /// Adds a stored load; `score`: bib and attempt.
     pub(crate) fn add(&mut self, score: (u32, u32), grams: Grams) {
-        self.top.insert(score, grams);
+        self.put(score, grams);
         self.enough |= self.top.len() >= ENOUGH_LOADS;
+    }
+
+    fn put(&mut self, score: (u32, u32), grams: Grams) {
+        self.remove(score);
+        self.top.insert(score, grams);
+        *self.sizes.entry(grams).or_default() += 1;
+    }
+
+    /// Whether it was there.
+    fn remove(&mut self, score: (u32, u32)) -> bool {
+        let Some(grams) = self.top.remove(&score) else { return false };
+        if let Some(often) = self.sizes.get_mut(&grams) {
+            *often -= 1;
+            if *often == 0 {
+                self.sizes.remove(&grams);
+            }
+        }
+        true
+    }
+
+    /// Puts the heaviest where the rules look.
+    fn tell(&self, at: &At, ledger: &mut Ledger) {
+        let said = self.enough || self.top.len() >= ENOUGH_LOADS;
+        match self.sizes.last_key_value().filter(|_| said) {
+            Some((heaviest, _)) => ledger.around.heaviest.insert(at.clone(), *heaviest),
+            None => ledger.around.heaviest.remove(at),
+        };
     }
 }
 
@@ -45,18 +74,22 @@ impl Loads {
         let score = (attempt.score.bib, attempt.score.attempt);
         let Some(division) = ledger.entries.get(&score.0).map(|e| e.division.clone()) else { return };
         let Some(grams) = grams_of(ledger, &division, attempt) else { return };
-        for (_, known) in self.0.iter_mut().filter(|((workout, ..), _)| *workout == attempt.score.workout) {
-            known.top.remove(&score);
+        for (at, known) in self.0.iter_mut().filter(|((workout, ..), _)| *workout == attempt.score.workout) {
+            if known.remove(score) {
+                known.tell(at, ledger);
+            }
         }
         let at = (attempt.score.workout.clone(), division, attempt.stored.level);
-        self.0.entry(at).or_default().top.insert(score, grams);
-        self.tell(ledger);
+        let known = self.0.entry(at.clone()).or_default();
+        known.put(score, grams);
+        known.tell(&at, ledger);
     }
 
     /// Puts it where the rules look.
     pub(crate) fn tell(&self, ledger: &mut Ledger) {
-        let said = self.0.iter().filter(|(_, known)| known.enough || known.top.len() >= ENOUGH_LOADS);
-        let heaviest = said.filter_map(|(at, known)| Some((at.clone(), *known.top.values().max()?)));
-        ledger.around.heaviest = heaviest.collect();
+        ledger.around.heaviest.clear();
+        for (at, known) in &self.0 {
+            known.tell(at, ledger);
+        }
     }
 }

@@ -13,7 +13,8 @@ use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Judge, PersonRef};
 use crate::rules::quantity::Grams;
 use crate::rules::workout::Format;
-use std::collections::{BTreeMap, BTreeSet};
+use jiff::civil::Date;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// A competition in the hands of the writer.
 pub(crate) struct Loaded {
@@ -29,7 +30,12 @@ pub(crate) struct Loaded {
     pub(crate) loads: Loads,
     /// Division and gym of the entries as they stand in the table: their scores carry both.
     pub(crate) entries_before: BTreeMap<u32, (String, Option<String>)>,
+    /// Under which name and birth the ledger finds an entry.
+    pub(crate) names: HashMap<u32, NameKey>,
 }
+
+/// Folded name and birth.
+pub(crate) type NameKey = (String, Option<Date>);
 
 /// What all changes of a group touch in one competition.
 #[derive(Default)]
@@ -75,6 +81,13 @@ bulk!(JUDGES = Bulk::list("SELECT body FROM judges WHERE competition = $1 AND co
 bulk!(PERSONS = Bulk::list("SELECT id, body FROM persons WHERE competition = $1 AND id IN (", 1, ")"));
 bulk!(
     SCORES = Bulk::list(
+        "SELECT body FROM scores WHERE competition = $1 AND workout = $2 AND bib IN (",
+        2,
+        ") ORDER BY bib, attempt"
+    )
+);
+bulk!(
+    ALL_SCORES = Bulk::list(
         "SELECT body FROM scores WHERE competition = $1 AND bib IN (",
         1,
         ") ORDER BY bib, workout, attempt"
@@ -98,6 +111,7 @@ pub(crate) async fn load(
         peaks: Peaks::default(),
         loads: Loads::default(),
         entries_before: BTreeMap::new(),
+        names: HashMap::new(),
     };
     let head = db!(&mut *tx, opt HeadRow:
         "SELECT id, definition_seq, seq, at, last_bib, last_person, last_note, peaks FROM competitions WHERE slug = $1", slug)?;
@@ -122,6 +136,7 @@ pub(crate) async fn load(
     reader.read().await?;
     out.entries_before =
         out.ledger.entries.iter().map(|(bib, e)| (*bib, (e.division.clone(), e.gym.clone()))).collect();
+    out.names = out.ledger.by_name.iter().map(|(name, bib)| (*bib, name.clone())).collect();
     Ok(out)
 }
 
@@ -213,13 +228,24 @@ impl Reader<'_> {
         Ok(())
     }
 
+    /// Those of the workouts asked about; of some bibs, of all.
     async fn attempts(&mut self) -> Result<(), StoreError> {
         let all = &self.wanted.all;
-        let bibs: BTreeSet<u32> =
+        let mut bibs: BTreeMap<&str, Vec<Val>> = BTreeMap::new();
+        for (workout, bib) in all.scores.iter().filter(|(_, bib)| !all.all_scores_of.contains(bib)) {
+            bibs.entry(workout).or_default().push(Val::Int((*bib).into()));
+        }
+        let every: BTreeSet<u32> =
             all.scores.iter().map(|(_, bib)| *bib).chain(all.all_scores_of.iter().copied()).collect();
-        let members: Vec<Val> = bibs.iter().map(|&bib| Val::Int(bib.into())).collect();
-        let rows: Vec<(String,)> = SCORES.read(self.tx, &self.fixed(), members.clone()).await?;
+        for (workout, members) in bibs {
+            let fixed = [Val::Int(self.id), Val::Text(workout.to_owned())];
+            let rows: Vec<(String,)> = SCORES.read(self.tx, &fixed, members).await?;
+            self.put_attempts(rows)?;
+        }
+        let members = all.all_scores_of.iter().map(|&bib| Val::Int(bib.into())).collect();
+        let rows: Vec<(String,)> = ALL_SCORES.read(self.tx, &self.fixed(), members).await?;
         self.put_attempts(rows)?;
+        let members = every.into_iter().map(|bib| Val::Int(bib.into())).collect();
         let rows: Vec<(String, i64)> = STATEMENTS.read(self.tx, &self.fixed(), members).await?;
         self.put_statements(rows)
     }

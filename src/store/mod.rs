@@ -28,6 +28,7 @@ pub mod links;
 mod load;
 pub mod log;
 pub mod merkle;
+pub mod names;
 pub mod notes;
 pub mod persons;
 pub mod placements;
@@ -44,7 +45,7 @@ pub mod writer;
 
 pub use dialect::Trouble;
 pub use idempotency::{Idempotency, KeptAnswer};
-pub use writer::{Answered, Committed, WriteError, Writer};
+pub use writer::{Answered, Committed, Feed, WriteError, Writer};
 
 use db::Db;
 use sqlx::migrate::MigrateError;
@@ -68,6 +69,9 @@ pub enum StoreError {
         /// What is wrong with it.
         why: String,
     },
+    /// It took longer than anybody waits.
+    #[error("the database does not answer")]
+    Late,
     /// The database is there, and cannot be written.
     #[error("the database may only be read")]
     MayOnlyBeRead,
@@ -113,6 +117,7 @@ impl StoreError {
             | Self::Migration(MigrateError::Execute(error) | MigrateError::ExecuteMigration(error, _)) => {
                 dialect::trouble(error)
             }
+            Self::Late => Some(Trouble::Unreachable),
             Self::MayOnlyBeRead => Some(Trouble::ReadOnly),
             _ => None,
         }
@@ -146,14 +151,20 @@ impl Store {
     /// Opens `sqlite://PATH` (created if need be) or `postgres://…` and brings its tables up to date.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
         let (reads, writes) = dialect::open(url).await?;
-        Ok(Self {
+        let store = Self {
             inner: Arc::new(Inner {
                 reads,
                 writes,
                 definitions: competitions::Definitions::default(),
                 me: AtomicI32::new(0),
             }),
-        })
+        };
+        match store.fill_names().await {
+            // A standby waits until its primary has done it; nobody is found by name until then.
+            Err(error) if error.trouble() == Some(Trouble::ReadOnly) => {}
+            filled => filled?,
+        }
+        Ok(store)
     }
 
     /// Whether the database answers.

@@ -1,83 +1,117 @@
 //! Placements: what each change did to the places. The board loads and follows them.
+//!
+//! Millions of rows are read when a service starts: the database puts a block of them into one
+//! text, which costs a fraction of a row each; two blocks are on their way at a time.
 
-use super::{Store, StoreError, column, number};
+use super::{Store, StoreError, column};
 use crate::rules::life::State;
 use crate::rules::order::Key;
 use crate::rules::people::EntryState;
 use crate::rules::placement::{Change, Placement};
-use std::collections::HashMap;
+use futures_util::{FutureExt, Stream, StreamExt, stream};
+use serde::Deserialize;
+use serde::de::IntoDeserializer;
+use serde::de::value::{Error, StrDeserializer};
+use std::time::Duration;
 
-#[derive(sqlx::FromRow)]
-pub(crate) struct Row {
-    seq: i64,
-    bib: i64,
-    workout: String,
-    attempt: Option<i64>,
-    key: Option<i64>,
-    level: Option<i64>,
-    state: String,
-    text: Option<String>,
-    division: Option<String>,
-    gym: Option<String>,
-    country: Option<String>,
-    region: Option<String>,
+/// Records whose rows are read at once.
+const BLOCK: u64 = 4_096;
+/// Blocks that are on their way.
+const AHEAD: usize = 2;
+/// How long one may take: a connection on a dead network would keep it for ever.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Rows of neighbouring records.
+#[derive(Debug)]
+pub struct Block {
+    /// All rows up to here are known with it.
+    pub upto: u64,
+    /// In log order.
+    pub placements: Vec<Placement>,
 }
 
-fn word<T: serde::de::DeserializeOwned>(word: &str) -> Result<T, StoreError> {
-    serde_json::from_value(serde_json::Value::from(word)).map_err(|e| StoreError::unreadable("placements", e))
-}
+/// Between the columns of a row; a line break is between rows. Neither can stand in a line of text
+/// ([`crate::rules::people::check_line`]).
+const UNIT: char = '\u{1f}';
 
-impl Row {
-    fn placement(self) -> Result<Placement, StoreError> {
-        let missing = || StoreError::unreadable("placements", format!("record {}: a column is missing", self.seq));
-        let change = if self.workout.is_empty() {
-            Change::Entry {
-                division: self.division.ok_or_else(missing)?,
-                gym: self.gym,
-                country: self.country.ok_or_else(missing)?,
-                region: self.region.ok_or_else(missing)?,
-                state: word::<EntryState>(&self.state)?,
-            }
-        } else {
-            Change::Score {
-                attempt: number("placements", self.attempt.ok_or_else(missing)?)?,
-                key: self.key.map(Key),
-                level: number("placements", self.level.ok_or_else(missing)?)?,
-                state: word::<State>(&self.state)?,
-                text: self.text.ok_or_else(missing)?,
-                workout: self.workout,
-            }
-        };
-        Ok(Placement { seq: number("placements", self.seq)?, bib: number("placements", self.bib)?, change })
+/// The columns of a row, as they are written one after the other.
+struct Columns<'a>(std::str::Split<'a, char>);
+
+impl<'a> Columns<'a> {
+    fn text(&mut self) -> Result<&'a str, StoreError> {
+        self.0.next().ok_or_else(|| StoreError::unreadable("placements", "a column is missing"))
     }
+
+    fn number<T: std::str::FromStr>(&mut self) -> Result<T, StoreError> {
+        let text = self.text()?;
+        text.parse().map_err(|_| StoreError::unreadable("placements", format!("{text} is out of range")))
+    }
+
+    fn word<T: Deserialize<'a>>(&mut self) -> Result<T, StoreError> {
+        let word: StrDeserializer<'_, Error> = self.text()?.into_deserializer();
+        T::deserialize(word).map_err(|e| StoreError::unreadable("placements", e))
+    }
+}
+
+/// Reads what [`Store::block`] has written.
+fn placement(row: &str) -> Result<Placement, StoreError> {
+    let mut columns = Columns(row.split(UNIT));
+    let (seq, bib) = (columns.number()?, columns.number()?);
+    let change = match columns.text()? {
+        "" => Change::Entry {
+            division: columns.text()?.to_owned(),
+            gym: Some(columns.text()?).filter(|gym| !gym.is_empty()).map(str::to_owned),
+            country: columns.text()?.to_owned(),
+            region: columns.text()?.to_owned(),
+            state: columns.word::<EntryState>()?,
+        },
+        workout => Change::Score {
+            workout: workout.to_owned(),
+            attempt: columns.number()?,
+            key: match columns.text()? {
+                "" => None,
+                key => Some(Key(key.parse().map_err(|_| StoreError::unreadable("placements", key))?)),
+            },
+            level: columns.number()?,
+            text: columns.text()?.to_owned(),
+            state: columns.word::<State>()?,
+        },
+    };
+    Ok(Placement { seq, bib, change })
 }
 
 impl Store {
-    /// What held at log position `upto`, in log order: of each score the newest row, and of each entry
-    /// all, as it may have left a division.
-    pub async fn placements_at(&self, competition: i64, upto: u64) -> Result<Vec<Placement>, StoreError> {
-        let mut conn = self.read().await?;
-        let rows = db!(&mut conn, all Row:
-            "SELECT seq, bib, workout, attempt, key, level, state, text, division, gym, country, region FROM placements WHERE competition = $1 AND seq <= $2 ORDER BY seq, bib, workout",
-            competition, column(upto))?;
-        drop(conn);
-        let mut newest = HashMap::with_capacity(rows.len());
-        for (n, row) in rows.iter().enumerate() {
-            newest.insert((row.bib, row.workout.clone()), n);
-        }
-        let kept: std::collections::HashSet<usize> = newest.into_values().collect();
-        let rows = rows.into_iter().enumerate().filter(|(n, row)| row.workout.is_empty() || kept.contains(n));
-        rows.map(|(_, row)| row.placement()).collect()
+    /// All rows after log position `after` up to `upto`, in log order, block by block. Rows that are
+    /// there never change, so that no snapshot is needed.
+    pub fn placements(
+        &self,
+        competition: i64,
+        after: u64,
+        upto: u64,
+    ) -> impl Stream<Item = Result<Block, StoreError>> + Send + use<'_> {
+        let begins = (after..upto).step_by(usize::try_from(BLOCK).unwrap_or(usize::MAX));
+        stream::iter(begins)
+            .map(move |begin| {
+                let block = self.block(competition, begin, upto.min(begin.saturating_add(BLOCK)));
+                tokio::time::timeout(PATIENCE, block).map(|read| read.unwrap_or(Err(StoreError::Late)))
+            })
+            .buffered(AHEAD)
     }
 
-    /// All rows after log position `after`, in log order.
-    pub async fn placements_after(&self, competition: i64, after: u64) -> Result<Vec<Placement>, StoreError> {
+    async fn block(&self, competition: i64, after: u64, upto: u64) -> Result<Block, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all Row:
-            "SELECT seq, bib, workout, attempt, key, level, state, text, division, gym, country, region FROM placements WHERE competition = $1 AND seq > $2 ORDER BY seq, bib, workout",
-            competition, column(after))?
-        .into_iter()
-        .map(Row::placement)
-        .collect()
+        let text = db!(&mut conn, val Option<String>:
+            "SELECT string_agg(COALESCE(CAST(seq AS TEXT) || '\u{1f}' || CAST(bib AS TEXT) || '\u{1f}' || workout || '\u{1f}' ||
+               CASE WHEN workout = '' THEN division || '\u{1f}' || COALESCE(gym, '') || '\u{1f}' || country || '\u{1f}' || region
+               ELSE CAST(attempt AS TEXT) || '\u{1f}' || COALESCE(CAST(key AS TEXT), '') || '\u{1f}' || CAST(level AS TEXT) || '\u{1f}' || text END
+               || '\u{1f}' || state, '?'), '\n')
+             FROM placements WHERE competition = $1 AND seq > $2 AND seq <= $3",
+            competition, column(after), column(upto))?;
+        drop(conn);
+        let rows = text.as_deref().unwrap_or_default().split('\n').filter(|row| !row.is_empty());
+        let mut placements: Vec<Placement> = rows.map(placement).collect::<Result<_, _>>()?;
+        // The engines read along the key, though neither promises to.
+        placements.sort_by_key(|placement| placement.seq);
+        Ok(Block { upto, placements })
     }
 }

@@ -5,7 +5,7 @@
 use super::db::{Bulk, Tx, Val};
 use super::load::Loaded;
 use super::merkle::Hash;
-use super::{StoreError, column, json};
+use super::{StoreError, column, json, names};
 use crate::rules::event::{Event, Record};
 use crate::rules::ledger::{Ledger, RowKey};
 use crate::rules::life::Attempt;
@@ -14,7 +14,7 @@ use crate::rules::performance::{Around, RawPerformance, check};
 use crate::rules::placement::{Change, Placement};
 use crate::rules::quantity::Grams;
 use crate::rules::workout::Format;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 bulk!(RECORDS = Bulk::rows("INSERT INTO records (competition, seq, at, action, subject, bytes, leaf) VALUES ", 7, ""));
 bulk!(
@@ -140,7 +140,17 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     PLACEMENTS.write(tx, changed.placements.iter().map(|p| placement_row(id, p)).collect()).await?;
     // A number that was erased never comes back.
     let persons = newest(&changed.persons).filter(|(n, ..)| !changed.rows.contains(&RowKey::Person(*n)));
-    PERSONS.write(tx, persons.map(|(n, person, salt)| person_row(id, *n, person, salt)).collect()).await?;
+    let persons: Vec<_> = persons.collect();
+    let fresh: HashMap<u64, &str> = persons.iter().map(|(n, person, _)| (*n, person.name.as_str())).collect();
+    let of_entry = |key: &RowKey| match key {
+        RowKey::Entry(bib) => {
+            ledger.entries.get(bib).and_then(|e| Some((*bib, (*fresh.get(&e.person.id)?).to_owned())))
+        }
+        _ => None,
+    };
+    let names = changed.rows.iter().filter_map(of_entry);
+    names::save(tx, id, names.map(|(bib, name)| (bib, name, loaded.entries_before.contains_key(&bib)))).await?;
+    PERSONS.write(tx, persons.iter().map(|(n, person, salt)| person_row(id, *n, person, salt)).collect()).await?;
     let silenced = silenced(&changed.records, ledger);
     let kept = changed.notes.iter().filter(|(n, ..)| !silenced.contains(n));
     let notes = kept.map(|(n, text, salt, bib)| note_row(id, *n, text, salt, *bib, public.contains(n)));
@@ -202,6 +212,7 @@ async fn erase(tx: &mut Tx, id: i64, ledger: &Ledger, person: u64) -> Result<(),
     db!(&mut *tx, exec: "DELETE FROM persons WHERE competition = $1 AND id = $2", id, column(person))?;
     for entry in ledger.entries.values().filter(|e| e.person.id == person) {
         db!(&mut *tx, exec: "DELETE FROM notes WHERE competition = $1 AND bib = $2", id, i64::from(entry.bib))?;
+        names::erase(tx, id, entry.bib).await?;
     }
     Ok(())
 }
@@ -224,11 +235,8 @@ fn silenced(records: &[(Record, Vec<u8>, Hash)], ledger: &Ledger) -> BTreeSet<u6
 
 /// The last of each person: one row is not written twice by one statement.
 fn newest(persons: &[(u64, Person, [u8; 32])]) -> impl Iterator<Item = &(u64, Person, [u8; 32])> {
-    persons
-        .iter()
-        .enumerate()
-        .filter(|(n, (id, _, _))| !persons[n + 1..].iter().any(|(later, _, _)| later == id))
-        .map(|(_, p)| p)
+    let last: HashMap<u64, usize> = persons.iter().enumerate().map(|(n, (id, ..))| (*id, n)).collect();
+    persons.iter().enumerate().filter(move |(n, (id, ..))| last.get(id) == Some(n)).map(|(_, person)| person)
 }
 
 /// Numbers of the notes that everybody may read: the reasons of rulings and of changes to what was

@@ -14,6 +14,7 @@ use crate::rules::ledger::{Asked, Outcome, Refusal};
 use crate::rules::life::Attempt;
 use crate::rules::placement::Placement;
 use futures_util::FutureExt;
+use std::collections::VecDeque;
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot};
@@ -22,10 +23,11 @@ use tokio_util::sync::CancellationToken;
 /// Changes that may wait. Past it callers are told at once: at some thousand changes a second it
 /// is about a second of work.
 const QUEUE: usize = 4_096;
-/// Changes committed together at most.
-const GROUP: usize = 256;
-/// Rows of an import in flight: they leave room in the queue for everybody else.
-const IMPORT: usize = 256;
+/// Changes committed together at most: some 20 ms of work.
+const GROUP: usize = 512;
+/// Changes of one [`Feed`] in flight: while a group is committed the next gathers, and there is room
+/// in the queue for everybody else.
+const FEED: usize = 2 * GROUP;
 
 /// What a group did to one competition, told after its commit.
 #[derive(Clone, Debug)]
@@ -130,28 +132,26 @@ impl Writer {
         answered.await.unwrap_or(Err(WriteError::Unknown))
     }
 
+    /// A way to hand in many changes in their order.
+    #[must_use]
+    pub fn feed(&self) -> Feed<'_> {
+        Feed { writer: self, waiting: VecDeque::with_capacity(FEED) }
+    }
+
     /// Decides many changes in their order, each by itself; an answer for each. Waits for room
     /// rather than being [`WriteError::Busy`].
-    pub async fn submit_many(&self, asked: Vec<Asked>) -> Vec<Result<Answered, WriteError>> {
-        let mut answers = Vec::with_capacity(asked.len());
-        let mut rest = asked.into_iter();
-        loop {
-            let mut waiting = Vec::with_capacity(IMPORT);
-            for asked in rest.by_ref().take(IMPORT) {
-                let (answer, answered) = oneshot::channel();
-                let sent = self.jobs.send(Job { asked, key: None, answer }).await;
-                waiting.push(sent.map(|()| answered));
+    pub async fn submit_many(&self, asked: impl IntoIterator<Item = Asked>) -> Vec<Result<Answered, WriteError>> {
+        let (mut feed, mut answers) = (self.feed(), Vec::new());
+        for asked in asked {
+            if feed.is_full() {
+                answers.extend(feed.answer().await);
             }
-            if waiting.is_empty() {
-                return answers;
-            }
-            for sent in waiting {
-                answers.push(match sent {
-                    Ok(answered) => answered.await.unwrap_or(Err(WriteError::Unknown)),
-                    Err(_) => Err(WriteError::Busy),
-                });
-            }
+            feed.send(asked).await;
         }
+        while let Some(answer) = feed.answer().await {
+            answers.push(answer);
+        }
+        answers
     }
 
     /// Takes nothing more, commits and answers what is in flight, and returns when that is done.
@@ -164,6 +164,36 @@ impl Writer {
     #[must_use]
     pub fn waiting(&self) -> usize {
         self.jobs.max_capacity() - self.jobs.capacity()
+    }
+}
+
+/// Many changes on their way, decided in the order they are sent in, each by itself. Waits for room
+/// rather than being [`WriteError::Busy`].
+pub struct Feed<'w> {
+    writer: &'w Writer,
+    waiting: VecDeque<Option<oneshot::Receiver<Result<Answered, WriteError>>>>,
+}
+
+impl Feed<'_> {
+    /// Whether an answer should be taken before more is sent.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        self.waiting.len() >= FEED
+    }
+
+    /// Hands in the next change.
+    pub async fn send(&mut self, asked: Asked) {
+        let (answer, answered) = oneshot::channel();
+        let sent = self.writer.jobs.send(Job { asked, key: None, answer }).await;
+        self.waiting.push_back(sent.ok().map(|()| answered));
+    }
+
+    /// What became of the oldest change that has not been answered; `None`: there is none.
+    pub async fn answer(&mut self) -> Option<Result<Answered, WriteError>> {
+        Some(match self.waiting.pop_front()? {
+            Some(answered) => answered.await.unwrap_or(Err(WriteError::Unknown)),
+            None => Err(WriteError::Busy),
+        })
     }
 }
 

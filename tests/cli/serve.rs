@@ -163,3 +163,18 @@ fn the_demo_refuses_a_database_that_is_there() {
     let said = folder.run(&["--database", folder.database(), "demo", "--listen", "127.0.0.1:0"]).refused();
     assert!(said.contains("fresh database"), "{said}");
 }
+
+#[test]
+fn a_field_of_any_size_is_made_like_real_input() {
+    let folder = Folder::new();
+    let field = "demo --listen 127.0.0.1:0 --athletes 400 --workouts 2 --seed 7 --only-make --json";
+    let args: Vec<&str> = ["--database", folder.database()].into_iter().chain(field.split(' ')).collect();
+    let said: serde_json::Value = serde_json::from_str(&folder.run(&args).done()).unwrap();
+    assert_eq!((said["competition"].as_str(), said["sign_in"].as_array().unwrap().len()), (Some("saltmarsh"), 5));
+    folder.run(&["--database", folder.database(), "log", "verify"]).done();
+    let table = ["--database", folder.database(), "standings", "--competition", "saltmarsh", "--division", "women"];
+    let table = folder.run(&table).done();
+    assert!(table.lines().count() > 60, "{table}");
+    assert!(folder.run(&["demo", "--athletes", "400", "--workouts", "9"]).misused().contains("--workouts"));
+    assert!(folder.run(&["demo", "--workouts", "2"]).misused().contains("--athletes"));
+}

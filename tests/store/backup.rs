@@ -7,7 +7,7 @@ use tallywright::store::{Store, StoreError};
 #[tokio::test(flavor = "multi_thread")]
 async fn a_copy_made_under_load_is_whole_and_verifies() {
     let place = Place::on(Database::file()).await.filled(200).await;
-    let asked = (1..=200).map(|bib| score("w1", bib, "3+3", true)).collect();
+    let asked: Vec<_> = (1..=200).map(|bib| score("w1", bib, "3+3", true)).collect();
     let writer = place.writer.clone();
     let load = tokio::spawn(async move { writer.submit_many(asked).await });
     let target = place.file("copy.db");

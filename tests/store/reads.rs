@@ -1,12 +1,14 @@
 //! Reads: what each list holds, in which order, and what is hidden.
 
 use super::support::{FILE, Place, apply, ask, entry, moved, reader, score};
-use tallywright::rules::ledger::{Asked, Change, Precondition};
+use futures_util::TryStreamExt;
+use tallywright::rules::ledger::{Asked, Change, Precondition, Whose};
 use tallywright::rules::life::{Decision, FlagReason, Move, State};
-use tallywright::rules::placement::Change as Placed;
+use tallywright::rules::placement::{Change as Placed, Placement};
 use tallywright::rules::roster::RawEntry;
 use tallywright::store::entries::EntryFilter;
 use tallywright::store::merkle::includes;
+use tallywright::store::names::NameFilter;
 use tallywright::store::scores::ScoreFilter;
 
 #[tokio::test]
@@ -138,29 +140,88 @@ async fn rulings_come_newest_first_with_reasons_for_all_and_notes_for_some() {
 }
 
 #[tokio::test]
-async fn placements_at_a_log_position_are_the_newest_of_each() {
-    let place = Place::with_entries(2).await;
+async fn placements_are_read_as_they_were_told() {
+    // More records than are read at once.
+    let place = Place::with_entries(4_200).await;
     let id = place.id().await;
+    let alone = RawEntry { gym: String::new(), country: "PT".to_owned(), ..entry(4_201) };
+    place.submit(ask(Change::SetEntry(alone))).await.unwrap();
     let first = place.attested(1, "4+0").await;
     let again = Asked { precondition: Precondition::Any, ..score("w1", 1, "5+0", true) };
-    let second = place.submit(again).await.unwrap().seq;
-    let text = async |seq| {
-        let rows = place.store.placements_at(id, seq).await.unwrap();
-        assert!(rows.is_sorted_by_key(|p| p.seq));
-        let scores: Vec<String> = rows
-            .iter()
-            .filter_map(|p| match &p.change {
+    let last = place.submit(again).await.unwrap().seq;
+    let told: Vec<Placement> = place.told.lock().unwrap().iter().flat_map(|c| c.placements.clone()).collect();
+    let read = place.placements(0, last).await;
+    assert_eq!(read, told);
+    assert!(read.len() > 4_200 && read.is_sorted_by_key(|p| p.seq));
+    let texts = |rows: Vec<Placement>| -> Vec<String> {
+        rows.into_iter()
+            .filter_map(|p| match p.change {
                 Placed::Score { text, key, .. } => Some(format!("{text} {}", key.is_some())),
                 Placed::Entry { .. } => None,
             })
-            .collect();
-        (rows.len(), scores)
+            .collect()
     };
-    assert_eq!(text(first.etag).await, (3, vec!["4+0 true".to_owned()]));
-    assert_eq!(text(second - 1).await, (3, vec!["5+0 false".to_owned()]));
-    assert_eq!(text(second).await, (3, vec!["5+0 true".to_owned()]));
-    let after = place.store.placements_after(id, first.etag).await.unwrap();
-    assert_eq!(after.iter().map(|p| p.seq).collect::<Vec<_>>(), [second - 1, second]);
+    assert_eq!(texts(place.placements(0, first.etag).await), ["4+0 false", "4+0 true"]);
+    assert_eq!(texts(place.placements(first.etag, last).await), ["5+0 false", "5+0 true"]);
+    assert_eq!(place.placements(last, last + 9).await, []);
+    place.raw().await.run("UPDATE placements SET state = 'lost' WHERE workout = 'w1'").await.unwrap();
+    assert!(place.store.placements(id, 0, last).try_for_each(|_| async { Ok(()) }).await.is_err());
+}
+
+#[tokio::test]
+async fn a_name_is_found_by_the_beginning_of_its_words_whatever_its_case_and_accents() {
+    let place = Place::with_entries(3).await;
+    let id = place.id().await;
+    let named = |bib, name: &str, division: &str| {
+        let category = if division == "men" { "men" } else { "women" };
+        let (name, division, category) = (name.to_owned(), division.to_owned(), category.to_owned());
+        ask(Change::SetEntry(RawEntry { bib: Some(bib), name, division, category, ..entry(bib) }))
+    };
+    for (bib, name, division) in [
+        (11, "Inês Ávila", "women"),
+        (12, "INES DUARTE", "women"),
+        (13, "Ana Inés d’Ávila-Łoś", "women"),
+        (14, "Inigo Duarte", "men"),
+        (15, "Ana Ana", "women"),
+        (17, "Ines Duarte", "women"),
+    ] {
+        place.submit(named(bib, name, division)).await.unwrap();
+    }
+    let hidden = RawEntry { name: "Inesa Ozola".to_owned(), show_name: Some(false), ..entry(19) };
+    place.submit(ask(Change::SetEntry(hidden))).await.unwrap();
+    let women = ["women".to_owned()];
+    let find = async |q: &str, gym: Option<&str>, limit: u32| -> (Vec<u32>, Vec<u32>) {
+        let filter = NameFilter { q, divisions: &women, gym, limit };
+        let shown = place.store.find_by_name(id, &filter).await.unwrap();
+        let all = place.store.find_by_name_privately(&reader(), id, &filter).await.unwrap();
+        (shown.iter().map(|n| n.entry.bib).collect(), all.iter().map(|(e, _)| e.bib).collect())
+    };
+    // The names in their order, namesakes by bib.
+    let (shown, all) = find("ines", None, 9).await;
+    assert_eq!((shown, all), (vec![11, 13, 12, 17], vec![11, 13, 12, 17, 19]));
+    assert_eq!(find("  INÉS   du", None, 9).await.0, [12, 17]);
+    assert_eq!(find("avila l", None, 9).await.0, [13]);
+    assert_eq!(find("los", None, 9).await.0, [13]);
+    assert_eq!(find("ana", None, 9).await.0, [15, 13], "two words of one name are one person");
+    assert_eq!(find("ines", None, 2).await.0, [11, 13]);
+    assert_eq!(find("ines", Some("quayside"), 9).await.0, [11, 13, 17]);
+    assert!(find("nes", None, 9).await.0.is_empty());
+    assert!(find(" -%_ ", None, 9).await.0.is_empty());
+    // Another name takes the place of the one before; who is erased is not found.
+    place.submit(named(11, "Zoé Ávila", "women")).await.unwrap();
+    place.submit(ask(Change::Erase(Whose::Entry(12)))).await.unwrap();
+    assert_eq!(find("ines", None, 9).await.0, [13, 17]);
+    assert_eq!(find("zoe av", None, 9).await.0, [11]);
+    assert_eq!(place.difference().await, None);
+    // A database from before is filled when it is opened.
+    let before = find("a", None, 99).await;
+    place.raw().await.run("DELETE FROM name_starts").await.unwrap();
+    assert!(place.difference().await.is_some());
+    place.open_again().await;
+    assert_eq!(find("a", None, 99).await, before);
+    assert_eq!(place.difference().await, None);
+    place.raw().await.run("INSERT INTO name_starts VALUES (1, 99, 'nobody')").await.unwrap();
+    assert!(place.difference().await.is_some_and(|said| said.contains("99")));
 }
 
 #[tokio::test]

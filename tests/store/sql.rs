@@ -18,6 +18,7 @@ struct Text {
 
 #[derive(Default)]
 struct Found {
+    served: bool,
     file: String,
     texts: Vec<Text>,
 }
@@ -59,17 +60,24 @@ impl Found {
                 _ => panic!("literals only"),
             })
             .collect();
-        let [syn::Lit::Str(head), syn::Lit::Int(n), syn::Lit::Str(tail)] = literals[..] else {
-            panic!("text, number, text")
+        let [syn::Lit::Str(head), ref numbers @ .., syn::Lit::Str(tail)] = literals[..] else {
+            panic!("text, numbers, text")
         };
-        let (head, n, tail): (&str, usize, &str) =
-            (head.value().leak(), n.base10_parse().unwrap(), tail.value().leak());
-        let made = match function.path.segments.last().unwrap().ident.to_string().as_str() {
-            "rows" => Bulk::rows(head, n, tail),
-            "list" => Bulk::list(head, n, tail),
-            other => panic!("Bulk::{other}"),
+        let numbers: Vec<usize> = numbers
+            .iter()
+            .map(|n| match n {
+                syn::Lit::Int(n) => n.base10_parse().unwrap(),
+                _ => panic!("a number"),
+            })
+            .collect();
+        let (head, tail): (&str, &str) = (head.value().leak(), tail.value().leak());
+        let made = match (function.path.segments.last().unwrap().ident.to_string().as_str(), &numbers[..]) {
+            ("rows", [n]) => Bulk::rows(head, *n, tail),
+            ("list", [n]) => Bulk::list(head, *n, tail),
+            ("matches", [fixed, columns]) => Bulk::matches(head, *fixed, *columns, tail),
+            (other, _) => panic!("Bulk::{other}"),
         };
-        for sql in made.texts() {
+        for sql in made.texts(self.served) {
             self.texts.push(Text { at: self.place(sql), sql, values: None });
         }
     }
@@ -95,11 +103,11 @@ fn walk(folder: &Path, found: &mut Found) {
 
 #[tokio::test]
 async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_names() {
-    let mut found = Found::default();
+    let place = Place::new().await;
+    let mut found = Found { served: place.database.is_served(), ..Found::default() };
     walk(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/store"), &mut found);
     assert!(found.texts.len() > 200, "only {} texts found", found.texts.len());
 
-    let place = Place::new().await;
     let mut connection = place.raw().await;
     let mut faults = Vec::new();
     for text in found.texts {

@@ -6,6 +6,7 @@
 pub mod database;
 
 use database::{Database, Raw};
+use futures_util::TryStreamExt;
 use jiff::Timestamp;
 use std::sync::{Arc, Mutex};
 use tallywright::app::Clock;
@@ -14,7 +15,9 @@ use tallywright::rules::competition::{RawCompetition, from_toml};
 use tallywright::rules::ledger::{Asked, Change, Precondition};
 use tallywright::rules::life::{Attempt, Attest, How, Move, Submit};
 use tallywright::rules::performance::RawPerformance;
+use tallywright::rules::placement::Placement;
 use tallywright::rules::roster::{RawEntry, RawGym, RawJudge};
+use tallywright::store::placements::Block;
 use tallywright::store::{Answered, Committed, Idempotency, Store, WriteError, Writer};
 
 /// 30 reps a round; and a best lift.
@@ -139,6 +142,12 @@ impl Place {
     /// A file beside the database.
     pub fn file(&self, name: &str) -> std::path::PathBuf {
         self.database.beside(name)
+    }
+
+    /// Rows of placements after one log position up to another.
+    pub async fn placements(&self, after: u64, upto: u64) -> Vec<Placement> {
+        let blocks: Vec<Block> = self.store.placements(self.id().await, after, upto).try_collect().await.unwrap();
+        blocks.into_iter().flat_map(|block| block.placements).collect()
     }
 
     /// The competition's number.

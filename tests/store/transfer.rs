@@ -12,7 +12,7 @@ use tallywright::store::transfer::TransferError;
 /// Something in the tables with a log and in those without one.
 async fn eventful(database: Database) -> Place {
     let place = Place::on(database).await.filled(600).await;
-    let asked = (1..=300).map(|bib| score("w1", bib, "4+3", bib % 3 > 0)).collect();
+    let asked: Vec<_> = (1..=300).map(|bib| score("w1", bib, "4+3", bib % 3 > 0)).collect();
     assert!(place.writer.submit_many(asked).await.iter().all(Result::is_ok));
     let video = Submit { video: Some("https://example.org/ü/1".to_owned()), ..submit("3+0") };
     place.submit(moved("w1", 301, Move::Submit(video))).await.unwrap();

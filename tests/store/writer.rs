@@ -163,7 +163,7 @@ async fn what_another_process_wrote_in_between_is_seen() {
     assert_eq!(own, foreign + 2, "a sheet number and an attestation");
     let last = place.told.lock().unwrap().last().unwrap().clone();
     assert_eq!((last.after, last.seq), (foreign, own), "the follower can see that something is missing");
-    let missed = place.store.placements_after(place.id().await, seq).await.unwrap();
+    let missed = place.placements(seq, own).await;
     assert!(missed.iter().any(|p| p.seq == foreign && p.bib == 2));
     assert_eq!(place.difference().await, None);
 }
@@ -252,7 +252,7 @@ async fn where_a_statement_fails_only_its_own_change_does() {
         "CREATE TRIGGER unlucky BEFORE INSERT ON entries WHEN NEW.bib = 13 BEGIN SELECT RAISE(ABORT, 'unlucky'); END"
     };
     raw.run(trigger).await.unwrap();
-    let asked = (3..=20).map(|bib| ask(Change::SetEntry(entry(bib)))).collect();
+    let asked: Vec<_> = (3..=20).map(|bib| ask(Change::SetEntry(entry(bib)))).collect();
     for (answer, bib) in place.writer.submit_many(asked).await.into_iter().zip(3..) {
         match answer {
             Ok(_) => assert_ne!(bib, 13),

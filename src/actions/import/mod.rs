@@ -16,11 +16,12 @@ use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Asked, Change, Outcome};
-use crate::store::KeptAnswer;
+use crate::store::{Feed, KeptAnswer};
 use crate::words::Sentence;
 use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
 use serde::{Deserialize, Serialize};
 use source::Source;
+use std::collections::VecDeque;
 use utoipa::ToSchema;
 
 pub use crate::rules::table::DateOrder;
@@ -169,14 +170,12 @@ pub struct Options {
 /// One row, read: what it asks for, and what could not be read of it. Where anything could not, it is
 /// given back whole, with all that is wrong, and nothing of it is stored.
 struct Asking {
-    /// Index among the rows of the source.
-    index: usize,
     /// With the column that holds the performance, for the wide shape.
     changes: Vec<(Option<String>, Change)>,
     faults: Vec<RowFault>,
 }
 
-/// Rows handed to the writer at a time: bounds memory, not the size of its groups.
+/// Refused rows looked at again at a time.
 const CHUNK: usize = 1_000;
 
 /// Takes rows in, one by one.
@@ -239,11 +238,18 @@ pub async fn import_with(
         let sentence = Sentence::new("too_many_rows").with("rows", source.len()).with("most", most);
         return Err(Failure::fault("", sentence));
     }
-    let (asking, remarks) = match &what {
-        What::Scores { workout } => scores::read(app, &reader, &request, &source, workout.as_deref(), &options).await?,
-        _ => roster::read(&source, &what, &options)?,
+    let (rows, remarks) = match &what {
+        What::Scores { workout } => {
+            let (reading, remarks) =
+                scores::Reading::begin(app, &reader, &request, &source, workout.as_deref(), &options).await?;
+            (Reading::Scores(Box::new(reading)), remarks)
+        }
+        what => {
+            let remarks = roster::begin(&source, what)?;
+            (Reading::Roster { source: &source, what, options: &options }, remarks)
+        }
     };
-    let mut view = ImportView {
+    let view = ImportView {
         taken: 0,
         unchanged: 0,
         refused: 0,
@@ -254,39 +260,91 @@ pub async fn import_with(
         log_seq: reader.seq,
         header: source.header(),
     };
-    let mut asking = asking.into_iter().peekable();
-    while asking.peek().is_some() {
-        let chunk: Vec<Asking> = asking.by_ref().take(CHUNK).collect();
-        take(app, actor, competition, &request, &source, chunk, &mut view).await?;
+    let asked = |change| request.asked(app, actor, competition, change);
+    let mut taking = Taking {
+        app,
+        competition,
+        source: &source,
+        rows: &rows,
+        asked: &asked,
+        feed: app.writer.feed(),
+        waiting: VecDeque::new(),
+        refused: Vec::new(),
+        view,
+    };
+    for index in 0..source.len() {
+        taking.take(index).await?;
     }
+    while taking.settle().await? {}
+    taking.explain().await?;
+    let view = taking.view;
     app.board.at_least(reader.id, view.log_seq, WAIT).await;
     Ok(view)
 }
 
-/// Hands some rows to the writer and notes what became of each.
-async fn take(
-    app: &App,
-    actor: &Actor,
-    competition: &str,
-    request: &Request,
-    source: &Source,
-    chunk: Vec<Asking>,
-    view: &mut ImportView,
-) -> Result<(), Failure> {
-    let asked = |row: &Asking| -> Vec<Asked> {
-        row.changes.iter().map(|(_, c)| request.asked(app, actor, competition, c.clone())).collect()
-    };
-    let sent = chunk.iter().filter(|row| row.faults.is_empty()).flat_map(asked).collect();
-    let mut answers = app.writer.submit_many(sent).await.into_iter();
-    let mut refused = Vec::new();
-    for row in chunk {
-        if !row.faults.is_empty() {
-            refused.push((row, Vec::new()));
-            continue;
+/// How rows are read, any of them at any time.
+enum Reading<'a> {
+    Scores(Box<scores::Reading<'a>>),
+    Roster { source: &'a Source, what: &'a What, options: &'a Options },
+}
+
+impl Reading<'_> {
+    fn row(&self, index: usize) -> Asking {
+        match self {
+            Self::Scores(reading) => reading.row(index),
+            Self::Roster { source, what, options } => roster::row(source, index, what, options),
         }
+    }
+}
+
+/// A row that the writer has in hand, or one that it never gets.
+struct Sent {
+    /// Index among the rows of the source.
+    index: usize,
+    /// Something of it could not be read.
+    unread: bool,
+    /// Of each of its changes the column that holds the performance, for the wide shape.
+    columns: Vec<Option<String>>,
+}
+
+/// Rows on their way through the writer: so many at a time that it never waits for them, and no
+/// more.
+struct Taking<'a> {
+    app: &'a App,
+    competition: &'a str,
+    source: &'a Source,
+    rows: &'a Reading<'a>,
+    asked: &'a (dyn Fn(Change) -> Asked + Sync),
+    feed: Feed<'a>,
+    waiting: VecDeque<Sent>,
+    /// By index the rows that are given back, and what the writer said of them.
+    refused: Vec<(usize, Vec<RowFault>)>,
+    view: ImportView,
+}
+
+impl Taking<'_> {
+    /// Hands in the next row; where enough are on their way, not before older ones are done.
+    async fn take(&mut self, index: usize) -> Result<(), Failure> {
+        let Asking { changes, faults } = self.rows.row(index);
+        let mut sent = Sent { index, unread: !faults.is_empty(), columns: Vec::new() };
+        if !sent.unread {
+            for (column, change) in changes {
+                while self.feed.is_full() && self.settle().await? {}
+                self.feed.send((self.asked)(change)).await;
+                sent.columns.push(column);
+            }
+        }
+        self.waiting.push_back(sent);
+        Ok(())
+    }
+
+    /// Notes what became of the oldest row; false when there is none.
+    async fn settle(&mut self) -> Result<bool, Failure> {
+        let Some(Sent { index, unread, columns }) = self.waiting.pop_front() else { return Ok(false) };
+        let view = &mut self.view;
         let (mut faults, mut taken, mut late) = (Vec::new(), false, false);
-        for (column, _) in &row.changes {
-            match answers.next() {
+        for column in &columns {
+            match self.feed.answer().await {
                 Some(Ok(answered)) => {
                     view.log_seq = view.log_seq.max(answered.seq);
                     taken |= answered.outcome != Outcome::Unchanged;
@@ -297,40 +355,53 @@ async fn take(
             }
         }
         view.late += u32::from(late);
-        if !faults.is_empty() {
-            refused.push((row, faults));
+        if unread || !faults.is_empty() {
+            self.refused.push((index, faults));
+            if self.refused.len() >= CHUNK {
+                self.explain().await?;
+            }
         } else if taken {
             view.taken += 1;
         } else {
             view.unchanged += 1;
         }
+        Ok(true)
     }
-    // One thing that is wrong may have kept the rules from saying what else is.
-    let unclear = |(row, said): &&(Asking, Vec<RowFault>)| !row.faults.is_empty() || said.iter().any(of_nobody);
-    let again: Vec<Asked> = refused.iter().filter(unclear).flat_map(|(row, _)| asked(row)).collect();
-    let found =
-        if again.is_empty() { Vec::new() } else { app.store.list_faults(competition, &again, app.clock.now()).await? };
-    let mut found = found.into_iter();
-    for (row, said) in refused {
-        let mut errors = row.faults.clone();
-        if errors.is_empty() && !said.iter().any(of_nobody) {
-            errors = said;
+
+    /// Gives the refused rows back with all that is wrong with them: one thing may have kept the rules
+    /// from saying what else is.
+    async fn explain(&mut self) -> Result<(), Failure> {
+        let refused = std::mem::take(&mut self.refused).into_iter();
+        let refused: Vec<_> = refused.map(|(index, said)| (index, self.rows.row(index), said)).collect();
+        let unclear = |row: &Asking, said: &[RowFault]| !row.faults.is_empty() || said.iter().any(of_nobody);
+        let again = refused.iter().filter(|(_, row, said)| unclear(row, said));
+        let again: Vec<Asked> =
+            again.flat_map(|(_, row, _)| &row.changes).map(|(_, change)| (self.asked)(change.clone())).collect();
+        let found = if again.is_empty() {
+            Vec::new()
         } else {
-            for ((column, _), found) in row.changes.iter().zip(found.by_ref()) {
-                add_others(&mut errors, &row.faults, of_faults(&found, column.as_deref()));
-            }
-            // Somebody came to be there meanwhile.
-            if errors.is_empty() {
-                errors = said;
-            }
+            self.app.store.list_faults(self.competition, &again, self.app.clock.now()).await?
+        };
+        let mut found = found.into_iter();
+        for (index, row, said) in refused {
+            let errors = if unclear(&row, &said) {
+                let mut errors = row.faults.clone();
+                for ((column, _), found) in row.changes.iter().zip(found.by_ref()) {
+                    add_others(&mut errors, &row.faults, of_faults(&found, column.as_deref()));
+                }
+                // Somebody came to be there meanwhile.
+                if errors.is_empty() { said } else { errors }
+            } else {
+                said
+            };
+            self.view.refused += 1;
+            self.view.rows.push(RefusedRow {
+                row: super::score::count(index + 1),
+                line: self.source.line(index),
+                errors,
+                cells: self.source.cells(index),
+            });
         }
-        view.refused += 1;
-        view.rows.push(RefusedRow {
-            row: super::score::count(row.index + 1),
-            line: source.line(row.index),
-            errors,
-            cells: source.cells(row.index),
-        });
+        Ok(())
     }
-    Ok(())
 }

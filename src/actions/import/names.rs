@@ -2,13 +2,13 @@
 
 use crate::actions::Failure;
 use crate::actions::language;
-use crate::actions::lists::{self, Find};
-use crate::actions::reader::Reader;
+use crate::actions::lists;
+use crate::actions::reader::{Reader, athlete};
 use crate::actions::views::RemarkView;
 use crate::app::App;
 use crate::rules::people::fold_name;
 use crate::words::Sentence;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 /// The names that the sender of rows may know.
 #[derive(Default)]
@@ -18,24 +18,26 @@ pub struct Known {
     /// Bib → folded name.
     names: HashMap<u32, String>,
     /// Judge codes.
-    codes: Vec<String>,
+    codes: BTreeSet<String>,
     /// Folded name → codes.
     judges: HashMap<String, Vec<String>>,
 }
 
 impl Known {
-    /// Reads the names of entries.
-    pub async fn read_entries(&mut self, app: &App, reader: &Reader) -> Result<(), Failure> {
-        let everybody = Find::default();
-        let gyms = reader.actor.grants.iter().filter_map(|g| g.gym.clone());
-        // Staff may read hidden names of their own gym's entries only.
-        let finds = std::iter::once(everybody).chain(gyms.map(|gym| Find { gym: Some(gym), q: None }));
-        for find in finds {
-            for entry in lists::entries(app, &reader.actor, reader.now, &reader.slug, &find).await? {
-                self.names.insert(entry.bib, fold_name(&entry.name));
-            }
-        }
-        for (bib, name) in &self.names {
+    /// Reads the names of the entries that rows name: of these bibs, and of these names.
+    pub async fn read_entries(
+        &mut self,
+        app: &App,
+        reader: &Reader,
+        mut bibs: BTreeSet<u32>,
+        names: &BTreeSet<String>,
+    ) -> Result<(), Failure> {
+        bibs.extend(app.store.bibs_named(reader.id, names).await?);
+        let bibs: Vec<u32> = bibs.into_iter().collect();
+        // Those that this reader may know; of the others, and of bibs that nobody has, nothing is known.
+        let known = reader.names(app, &bibs).await?.into_iter().filter(|(bib, name)| *name != athlete(*bib));
+        self.names = known.map(|(bib, name)| (bib, fold_name(&name))).collect();
+        for (bib, name) in self.names.iter().filter(|(_, name)| names.contains(*name)) {
             self.bibs.entry(name.clone()).or_default().push(*bib);
         }
         for bibs in self.bibs.values_mut() {
@@ -44,13 +46,17 @@ impl Known {
         Ok(())
     }
 
-    /// Reads the codes and names of judges.
-    pub async fn read_judges(&mut self, app: &App, reader: &Reader) -> Result<(), Failure> {
-        for judge in lists::judges(app, &reader.actor, reader.now, &reader.slug, &Find::default()).await? {
-            if let Some(name) = &judge.name {
-                self.judges.entry(fold_name(name)).or_default().push(judge.code.clone());
+    /// Reads which of these are codes of judges, and whose names the others are.
+    pub async fn read_judges(&mut self, app: &App, reader: &Reader, texts: &BTreeSet<&str>) -> Result<(), Failure> {
+        self.codes = app.store.known_codes(reader.id, texts).await?;
+        let names = texts.iter().filter(|text| !self.codes.contains(**text)).map(|text| fold_name(text)).collect();
+        if let Some(permit) = lists::may_name_judges(reader) {
+            for (name, code) in app.store.judges_named(&permit, reader.id, &names).await? {
+                self.judges.entry(name).or_default().push(code);
             }
-            self.codes.push(judge.code);
+        }
+        for codes in self.judges.values_mut() {
+            codes.sort_unstable();
         }
         Ok(())
     }
@@ -69,7 +75,7 @@ impl Known {
 
     /// A judge's code, by code or name. What is neither is left for the rules to refuse.
     pub fn judge(&self, text: &str) -> Result<String, Sentence> {
-        if self.codes.iter().any(|code| code == text) {
+        if self.codes.contains(text) {
             return Ok(text.to_owned());
         }
         match self.judges.get(&fold_name(text)).map(Vec::as_slice) {

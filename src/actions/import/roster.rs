@@ -13,21 +13,24 @@ use serde_json::Value;
 /// A row, read; faults alone where it is no row at all.
 type Reading = Result<Read<Change>, Vec<Fault>>;
 
-/// Reads all rows.
-pub fn read(source: &Source, what: &What, options: &Options) -> Result<(Vec<Asking>, Vec<RemarkView>), Failure> {
-    let (changes, remarks): (Vec<Reading>, Vec<RemarkView>) = match source {
-        Source::Table(table) => {
-            let warnings = table.check_columns(kind(what), &[]).map_err(Failure::faults)?;
-            let rows = table.rows.iter().map(|row| Ok(of_row(table, row, what, options)));
-            (rows.collect(), score::remarks(&warnings))
-        }
-        Source::Array(values) => (values.iter().map(|value| change_of(value, what)).collect(), Vec::new()),
+/// What is wrong with the columns; remarks are about the file as a whole.
+pub fn begin(source: &Source, what: &What) -> Result<Vec<RemarkView>, Failure> {
+    match source {
+        Source::Table(table) => Ok(score::remarks(&table.check_columns(kind(what), &[]).map_err(Failure::faults)?)),
+        Source::Array(_) => Ok(Vec::new()),
+    }
+}
+
+/// What a row asks for.
+pub fn row(source: &Source, index: usize, what: &What, options: &Options) -> Asking {
+    let change = match source {
+        Source::Table(table) => table.rows.get(index).map(|row| Ok(of_row(table, row, what, options))),
+        Source::Array(values) => values.get(index).map(|value| change_of(value, what)),
     };
-    let asking = changes.into_iter().enumerate().map(|(index, change)| match change {
-        Ok(read) => Asking { index, changes: vec![(None, read.value)], faults: of_faults(&read.faults, None) },
-        Err(faults) => Asking { index, changes: Vec::new(), faults: of_faults(&faults, None) },
-    });
-    Ok((asking.collect(), remarks))
+    match change.unwrap_or(Err(Vec::new())) {
+        Ok(read) => Asking { changes: vec![(None, read.value)], faults: of_faults(&read.faults, None) },
+        Err(faults) => Asking { changes: Vec::new(), faults: of_faults(&faults, None) },
+    }
 }
 
 fn kind(what: &What) -> Kind {

@@ -14,10 +14,12 @@ use crate::app::App;
 use crate::rules::fault::{Fault, Read};
 use crate::rules::ledger::Change;
 use crate::rules::life::{Attest, How, Move, Submit};
+use crate::rules::people::fold_name;
 use crate::rules::performance::RawPerformance;
 use crate::rules::table::{self, Kind, ScoreRow};
 use crate::words::Sentence;
 use serde_json::Value;
+use std::collections::BTreeSet;
 
 /// Stands in where it cannot be told whose a row is: nobody has this bib.
 const NOBODY: u32 = 0;
@@ -34,43 +36,74 @@ struct Raw {
     faults: Vec<RowFault>,
 }
 
-/// Reads all rows; `path`: the workout that every row is of.
-pub async fn read(
-    app: &App,
-    reader: &Reader,
-    request: &Request,
-    source: &Source,
-    path: Option<&str>,
-    options: &Options,
-) -> Result<(Vec<Asking>, Vec<RemarkView>), Failure> {
-    let wide: Vec<&str> = match path {
-        Some(_) => Vec::new(),
-        None => reader.workouts().map(|w| w.slug.as_str()).collect(),
-    };
-    let (raws, mut remarks): (Vec<Raw>, Vec<RemarkView>) = match source {
-        Source::Table(table) => {
-            let warnings = table.check_columns(Kind::Scores, &wide).map_err(Failure::faults)?;
-            let rows = table.rows.iter().map(|row| of_row(table::score(table, row, &wide), options));
-            (rows.collect(), score::remarks(&warnings))
+/// Rows of scores, read one at a time.
+pub struct Reading<'a> {
+    reader: &'a Reader,
+    request: &'a Request,
+    source: &'a Source,
+    /// The workout that every row is of.
+    path: Option<&'a str>,
+    options: &'a Options,
+    wide: Vec<&'a str>,
+    known: Known,
+}
+
+impl<'a> Reading<'a> {
+    /// Looks up whom the rows name; remarks are about the file as a whole.
+    pub async fn begin(
+        app: &App,
+        reader: &'a Reader,
+        request: &'a Request,
+        source: &'a Source,
+        path: Option<&'a str>,
+        options: &'a Options,
+    ) -> Result<(Self, Vec<RemarkView>), Failure> {
+        let wide: Vec<&str> = match path {
+            Some(_) => Vec::new(),
+            None => reader.workouts().map(|w| w.slug.as_str()).collect(),
+        };
+        let mut remarks = match source {
+            Source::Table(table) => score::remarks(&table.check_columns(Kind::Scores, &wide).map_err(Failure::faults)?),
+            Source::Array(_) => Vec::new(),
+        };
+        let mut reading = Self { reader, request, source, path, options, wide, known: Known::default() };
+        let (mut both, mut names, mut judges) = (Vec::new(), BTreeSet::new(), BTreeSet::new());
+        for index in 0..source.len() {
+            let (name, judge) = source.people(index);
+            judges.extend(judge);
+            if name.is_empty() {
+                continue;
+            }
+            match reading.raw(index).bib {
+                Some(bib) => both.push((index, bib, name.to_owned())),
+                None => drop(names.insert(fold_name(name))),
+            }
         }
-        Source::Array(values) => {
-            let rows = values.iter().map(|v| of_value(v, path.is_none()).unwrap_or_else(|f| Raw::faulty(&f)));
-            (rows.collect(), Vec::new())
+        if !both.is_empty() || !names.is_empty() {
+            let bibs = both.iter().map(|(_, bib, _)| *bib).collect();
+            reading.known.read_entries(app, reader, bibs, &names).await?;
+            remarks.extend(reading.known.shifted(&both));
         }
-    };
-    let mut known = Known::default();
-    if raws.iter().any(|r| !r.name.is_empty()) {
-        known.read_entries(app, reader).await?;
-        let both = raws.iter().enumerate().filter(|(_, r)| !r.name.is_empty());
-        let both: Vec<_> = both.filter_map(|(n, r)| Some((n, r.bib?, r.name.clone()))).collect();
-        remarks.extend(known.shifted(&both));
+        if !judges.is_empty() {
+            reading.known.read_judges(app, reader, &judges).await?;
+        }
+        Ok((reading, remarks))
     }
-    if raws.iter().any(|r| r.judge.is_some()) {
-        known.read_judges(app, reader).await?;
+
+    /// What a row asks for.
+    pub fn row(&self, index: usize) -> Asking {
+        ask(self.reader, self.request, &self.known, self.path, self.options, self.raw(index))
     }
-    let asking =
-        raws.into_iter().enumerate().map(|(index, raw)| ask(reader, request, &known, path, options, index, raw));
-    Ok((asking.collect(), remarks))
+
+    fn raw(&self, index: usize) -> Raw {
+        let read = match self.source {
+            Source::Table(table) => {
+                table.rows.get(index).map(|row| Ok(of_row(table::score(table, row, &self.wide), self.options)))
+            }
+            Source::Array(values) => values.get(index).map(|value| of_value(value, self.path.is_none())),
+        };
+        read.unwrap_or(Err(Vec::new())).unwrap_or_else(|faults| Raw::faulty(&faults))
+    }
 }
 
 impl Raw {
@@ -143,15 +176,7 @@ fn of_value(value: &Value, workouts: bool) -> Result<Raw, Vec<Fault>> {
 }
 
 /// Looks names up and makes the changes of a row.
-fn ask(
-    reader: &Reader,
-    request: &Request,
-    known: &Known,
-    path: Option<&str>,
-    options: &Options,
-    index: usize,
-    raw: Raw,
-) -> Asking {
+fn ask(reader: &Reader, request: &Request, known: &Known, path: Option<&str>, options: &Options, raw: Raw) -> Asking {
     let mut faults = raw.faults;
     let bib = match (raw.bib, raw.name.trim()) {
         (Some(bib), _) => Some(bib),
@@ -192,5 +217,5 @@ fn ask(
         changes.push((column, Change::Score { workout: slug, bib, what: Move::Submit(sent) }));
     }
     faults.dedup();
-    Asking { index, changes, faults }
+    Asking { changes, faults }
 }

@@ -51,6 +51,23 @@ impl Source {
         }
     }
 
+    /// Whom a row of scores names: the athlete (empty: by bib alone) and the judge, as written.
+    pub fn people(&self, index: usize) -> (&str, Option<&str>) {
+        let (name, judge) = match self {
+            Self::Table(table) => {
+                let cell = |column| table.rows.get(index).map_or("", |row| table.cell(row, column));
+                (cell("name"), cell("judge"))
+            }
+            Self::Array(values) => {
+                let text = |at: &str| {
+                    values.get(index).and_then(|row| row.pointer(at)).and_then(Value::as_str).unwrap_or_default().trim()
+                };
+                (text("/name"), text("/attestation/judge"))
+            }
+        };
+        (name, Some(judge).filter(|judge| !judge.is_empty()))
+    }
+
     /// Column names as written; none for JSON.
     pub fn header(&self) -> Vec<String> {
         match self {

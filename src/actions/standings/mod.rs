@@ -10,6 +10,7 @@ pub use spread::{Marked, Spread, Ties};
 pub use what_if::{Changed, Other, Ranking, offered, what_if};
 
 use super::Failure;
+use super::pour::{Rows, pour};
 use super::reader::{Reader, shown};
 use super::score::WAIT;
 use super::views::{PlaceRow, PlacesView, ScopeView, StandingRow, StandingsView, WorkoutCell, names};
@@ -17,7 +18,7 @@ use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::performance;
 use crate::rules::place::Running;
-use crate::standings::{self, Board, Cut, Mask, Past, Query, Scope, View};
+use crate::standings::{self, Board, Cut, InForce, Mask, Past, Query, Scope, View};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use std::sync::Arc;
@@ -189,9 +190,13 @@ async fn state(app: &App, reader: &mut Reader, query: &StandingsQuery) -> Result
     let then = if seq <= known { app.store.definition_at(reader.id, seq).await? } else { None };
     let then = then
         .ok_or_else(|| Failure::fault("/as_of", Sentence::new("as_of_outside").with("seq", seq).with("last", known)))?;
-    let placements = app.store.placements_at(reader.id, seq).await?;
     let competition = reader.in_the_past(&then.competition);
-    let view = Arc::new(Board::as_of(then.competition, placements, seq));
+    let take = move |rows: Rows| {
+        let mut loading = Board::loading(InForce { at: seq, competition: then.competition }, seq);
+        rows.for_each(|row| loading.take(&row));
+        loading.view()
+    };
+    let view = Arc::new(pour(&app.store, reader.id, &reader.slug, seq, take).await?);
     *past = Some(Past { competition: reader.id, seq, view: Arc::clone(&view) });
     reader.competition = competition;
     Ok(view)

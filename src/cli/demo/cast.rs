@@ -1,7 +1,7 @@
 //! The demo's accounts: one to sign in with for each role, with a password made for this run, and
 //! a second referee, who decides appeals.
 
-use super::field::{Field, OWN_BIB, OWN_GYM, OWN_JUDGE};
+use super::field::{Field, OWN_BIB, OWN_GYM, OWN_JUDGE, Size};
 use super::series::SLUG;
 use super::story::Cast;
 use crate::actions::accounts::{AccountError, NewAccount, add_account};
@@ -72,7 +72,9 @@ pub(super) async fn hire(app: &App, field: &Field) -> Result<(Cast, Vec<SignIn>)
     let mut next = || actors.next().unwrap_or_default();
     let (organiser, referee) = (next(), next());
     let mut staff = BTreeMap::from([(OWN_GYM.to_owned(), next())]);
-    for gym in field.gyms.iter().filter(|g| g.slug != OWN_GYM) {
+    // Of a large field everything comes from one desk.
+    let others: &[_] = if field.size == Size::SAMPLE { &field.gyms } else { &[] };
+    for gym in others.iter().filter(|g| g.slug != OWN_GYM) {
         let grant = Grant { gym: Some(gym.slug.clone()), ..grant(Role::Staff) };
         staff.insert(gym.slug.clone(), add(app, &gym.email, None, &grant).await?);
     }

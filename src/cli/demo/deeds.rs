@@ -74,7 +74,7 @@ fn missing(field: &Field, lines: &[Line], calendar: &Calendar) -> anyhow::Result
     for workout in ["w1", "w2"] {
         let done: std::collections::HashSet<u32> =
             lines.iter().filter(|l| l.workout == workout).map(|l| l.bib).collect();
-        let (_, closes) = Calendar::window(workout);
+        let (_, closes) = calendar.window(workout);
         let absent = field.athletes.iter().filter(|a| !done.contains(&a.bib) && sheets::part(a.bib) == Part::Whole);
         for athlete in absent.filter(|a| a.bib % 3 == 0) {
             all.push(Happening { at: calendar.at(closes, 20, 30)?, what: Deed::NotTakingPart(workout, athlete.bib) });

@@ -8,7 +8,8 @@ use crate::rules::roster::{RawEntry, RawGym, RawJudge};
 use jiff::Span;
 use jiff::civil::Date;
 
-const SEED: u64 = 0x5EA5_0DE0;
+/// What the sample is drawn from.
+pub(super) const SEED: u64 = 0x5EA5_0DE0;
 
 /// The first bib.
 const FIRST_BIB: u32 = 1001;
@@ -20,7 +21,7 @@ pub(super) const OWN_GYM: &str = "quayside";
 /// The judge one can sign in as.
 pub(super) const OWN_JUDGE: &str = "J-0101";
 
-/// Plain divisions: slug, entries, ages drawn from.
+/// Plain divisions: slug, entries of the sample's 2,400, ages drawn from.
 const DIVISIONS: [(&str, u32, (i64, i64)); 7] = [
     ("women", 480, (18, 34)),
     ("men", 620, (18, 34)),
@@ -60,50 +61,100 @@ const GYMS: [Place; 20] = [
 /// Judges a gym has.
 const JUDGES: usize = 4;
 
-/// An athlete with what the model needs.
+/// How many there are, and what they are drawn from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Size {
+    /// Entries.
+    pub athletes: u32,
+    /// Gyms under each of the names.
+    pub branches: usize,
+    /// What everybody is drawn from.
+    pub seed: u64,
+}
+
+impl Size {
+    /// The sample.
+    pub(super) const SAMPLE: Self = Self { athletes: 2_400, branches: 1, seed: SEED };
+
+    /// Any number of athletes, about eighty to a gym.
+    pub(super) fn of(athletes: u32, seed: u64) -> Self {
+        let gyms = usize::try_from(athletes / 80).unwrap_or(usize::MAX);
+        Self { athletes, branches: gyms.div_ceil(GYMS.len()).max(1), seed }
+    }
+
+    /// Entries of each plain division: in the sample's shares, the first takes what is left over.
+    fn divisions(self) -> impl Iterator<Item = (&'static str, u32, (i64, i64))> {
+        let share = move |of: u32| {
+            let whole = u64::from(self.athletes) * u64::from(of) / u64::from(Self::SAMPLE.athletes);
+            u32::try_from(whole).unwrap_or(u32::MAX)
+        };
+        let over = self.athletes - DIVISIONS.iter().map(|(_, of, _)| share(*of)).sum::<u32>();
+        DIVISIONS
+            .into_iter()
+            .enumerate()
+            .map(move |(n, (slug, of, ages))| (slug, share(of) + if n == 0 { over } else { 0 }, ages))
+    }
+}
+
+/// What the model needs of an athlete.
 #[derive(Clone, Debug)]
 pub(super) struct Athlete {
-    /// As sent.
-    pub entry: RawEntry,
     /// Its bib.
     pub bib: u32,
     /// Index of the gym; `None`: trains alone.
     pub gym: Option<usize>,
+    /// Whether others may see the name.
+    pub shows_name: bool,
     /// For the model.
     pub who: Who,
     /// For the model.
     pub ability: Ability,
+    seed: u64,
 }
 
 impl Athlete {
     /// The athlete's own luck in a workout.
     pub(super) fn luck(&self, workout: u64) -> Seeded {
-        Seeded::of(SEED.wrapping_add(workout), u64::from(self.bib))
+        Seeded::of(self.seed.wrapping_add(workout), u64::from(self.bib))
     }
 }
 
 /// Everybody.
 #[derive(Clone, Debug)]
 pub(super) struct Field {
+    /// How many there are.
+    pub size: Size,
     /// In the order of their numbers.
     pub gyms: Vec<RawGym>,
     /// Four a gym, one of them no longer valid.
     pub judges: Vec<RawJudge>,
     /// By bib.
     pub athletes: Vec<Athlete>,
+    age_date: Date,
 }
 
 impl Field {
     /// Makes everybody up.
-    pub(super) fn draw(calendar: &Calendar, age_date: Date) -> Self {
-        Self { gyms: GYMS.iter().map(gym).collect(), judges: judges(calendar), athletes: athletes(age_date) }
+    pub(super) fn draw(calendar: &Calendar, age_date: Date, size: Size) -> Self {
+        let gyms = (0..GYMS.len() * size.branches).map(gym).collect();
+        let athletes = draws(size, age_date).map(|(athlete, _)| athlete).collect();
+        Self { size, gyms, judges: judges(calendar, size), athletes, age_date }
+    }
+
+    /// Everybody's entry as it is sent, by bib: drawn again, for a large field need not be held twice.
+    pub(super) fn entries(&self) -> impl Iterator<Item = RawEntry> + use<> {
+        draws(self.size, self.age_date).map(|(_, entry)| entry)
+    }
+
+    /// Slug of the athlete's gym; empty: none.
+    pub(super) fn gym_of(&self, athlete: &Athlete) -> &str {
+        athlete.gym.map_or("", |gym| &self.gyms[gym].slug)
     }
 
     /// Codes of the valid judges of a gym.
     pub(super) fn judges_of(&self, gym: usize) -> Vec<&str> {
-        let slug = &self.gyms[gym].slug;
-        let codes = self.judges.iter().filter(|j| &j.gym == slug).map(|j| j.code.as_str());
-        if gym == EXPIRED_AT { codes.take(JUDGES - 1).collect() } else { codes.collect() }
+        let valid = if gym == EXPIRED_AT { JUDGES - 1 } else { JUDGES };
+        self.judges[gym * JUDGES..][..valid].iter().map(|j| j.code.as_str()).collect()
     }
 
     /// Whether a gym has pound plates.
@@ -115,15 +166,21 @@ impl Field {
 /// The gym whose last judge's credential has run out.
 const EXPIRED_AT: usize = 5;
 
-fn gym((slug, name, country, region, zone, _): &Place) -> RawGym {
+/// The names in turn; from the second round on with the round's number.
+fn gym(index: usize) -> RawGym {
+    let (_, name, country, region, zone, _) = place(index);
+    let slug = slug(index);
     RawGym {
-        slug: (*slug).to_owned(),
-        name: (*name).to_owned(),
+        email: format!("desk@{slug}.example"),
+        slug,
+        name: match index / GYMS.len() {
+            0 => (*name).to_owned(),
+            round => format!("{name} {}", round + 1),
+        },
         country: (*country).to_owned(),
         region: (*region).to_owned(),
         time_zone: (*zone).to_owned(),
         contact: String::new(),
-        email: format!("desk@{slug}.example"),
         phone: String::new(),
         emergency: "Call 112. The defibrillator hangs beside the front desk.".to_owned(),
     }
@@ -138,20 +195,33 @@ fn full_name(names: &Names, woman: bool, seeded: &mut Seeded) -> String {
     format!("{given} {family}")
 }
 
-fn judges(calendar: &Calendar) -> Vec<RawJudge> {
+/// What is said of the gym with this number under its name.
+fn place(index: usize) -> &'static Place {
+    &GYMS[index % GYMS.len()]
+}
+
+fn slug(index: usize) -> String {
+    let slug = place(index).0;
+    match index / GYMS.len() {
+        0 => slug.to_owned(),
+        round => format!("{slug}-{}", round + 1),
+    }
+}
+
+fn judges(calendar: &Calendar, size: Size) -> Vec<RawJudge> {
     let mut judges = Vec::new();
-    for (number, place) in GYMS.iter().enumerate() {
+    for (number, gym) in (0..GYMS.len() * size.branches).map(gym).enumerate() {
         for n in 0..JUDGES {
             let code = format!("J-{:04}", 101 + number * 10 + n);
-            let mut seeded = Seeded::of(SEED ^ 0x10D6E, (number * JUDGES + n) as u64);
+            let mut seeded = Seeded::of(size.seed ^ 0x10D6E, (number * JUDGES + n) as u64);
             let woman = seeded.chance(500);
             let expired = number == EXPIRED_AT && n + 1 == JUDGES;
             let (from, to) = if expired { (-800, -60) } else { (-300, 400) };
             judges.push(RawJudge {
-                email: format!("{}@{}.example", code.to_lowercase(), place.0),
+                email: format!("{}@{}.example", code.to_lowercase(), gym.slug),
                 code,
-                name: full_name(names::of(place.2), woman, &mut seeded),
-                gym: place.0.to_owned(),
+                name: full_name(names::of(&gym.country), woman, &mut seeded),
+                gym: gym.slug.clone(),
                 valid_from: calendar.day(from).to_string(),
                 valid_to: calendar.day(to).to_string(),
             });
@@ -161,42 +231,38 @@ fn judges(calendar: &Calendar) -> Vec<RawJudge> {
 }
 
 /// A gym, the larger ones more often; now and then none.
-fn draw_gym(seeded: &mut Seeded) -> Option<usize> {
+fn draw_gym(size: Size, seeded: &mut Seeded) -> Option<usize> {
     if seeded.chance(20) {
         return None;
     }
     let all: u32 = GYMS.iter().map(|g| g.5).sum();
     let mut drawn = seeded.below(u64::from(all));
     for (index, place) in GYMS.iter().enumerate() {
-        let size = u64::from(place.5);
-        if drawn < size {
-            return Some(index);
+        let share = u64::from(place.5);
+        if drawn < share {
+            // One branch is no draw: the sample stays as it is.
+            let round = if size.branches == 1 { 0 } else { seeded.below(size.branches as u64) };
+            return Some(index + GYMS.len() * usize::try_from(round).unwrap_or(0));
         }
-        drawn -= size;
+        drawn -= share;
     }
     None
 }
 
-fn athletes(age_date: Date) -> Vec<Athlete> {
-    let mut athletes = Vec::new();
-    let mut bib = FIRST_BIB;
-    for (division, count, ages) in DIVISIONS {
-        for _ in 0..count {
-            athletes.push(athlete(bib, division, ages, age_date));
-            bib += 1;
-        }
-    }
-    athletes
+/// Everybody, by bib, one at a time.
+fn draws(size: Size, age_date: Date) -> impl Iterator<Item = (Athlete, RawEntry)> {
+    let everybody = size.divisions().flat_map(|(slug, count, ages)| (0..count).map(move |_| (slug, ages)));
+    (FIRST_BIB..).zip(everybody).map(move |(bib, (division, ages))| draw(size, bib, division, ages, age_date))
 }
 
-fn athlete(bib: u32, division: &str, ages: (i64, i64), age_date: Date) -> Athlete {
-    let mut seeded = Seeded::of(SEED, u64::from(bib));
+fn draw(size: Size, bib: u32, division: &str, ages: (i64, i64), age_date: Date) -> (Athlete, RawEntry) {
+    let mut seeded = Seeded::of(size.seed, u64::from(bib));
     let own = bib == OWN_BIB;
-    let gym = if own { Some(0) } else { draw_gym(&mut seeded) };
+    let gym = if own { Some(0) } else { draw_gym(size, &mut seeded) };
     let woman = if division == "lighter" { seeded.chance(560) } else { division.starts_with("women") };
     let age = if own { 29 } else { seeded.within(ages.0, ages.1) };
     let born = age_date.saturating_sub(Span::new().years(age).days(seeded.within(0, 360)));
-    let country = gym.map_or(*seeded.pick(&["PT", "ES", "IE", "FR", "NL", "DE", "DK", "PL"]), |g| GYMS[g].2);
+    let country = gym.map_or(*seeded.pick(&["PT", "ES", "IE", "FR", "NL", "DE", "DK", "PL"]), |g| place(g).2);
     // One in twelve comes from somewhere else than the gym.
     let from =
         if seeded.chance(80) { *seeded.pick(&["PT", "ES", "IE", "FR", "NL", "DE", "DK", "PL"]) } else { country };
@@ -208,25 +274,22 @@ fn athlete(bib: u32, division: &str, ages: (i64, i64), age_date: Date) -> Athlet
         lighter: division == "lighter",
         fifty: division.ends_with("50"),
     };
-    Athlete {
-        bib,
-        gym,
-        who,
-        ability: Ability::draw(who, &mut seeded),
-        entry: RawEntry {
-            bib: Some(bib),
-            name: if own { "Ines Duarte".to_owned() } else { name },
-            born: born.to_string(),
-            category: if woman { "women" } else { "men" }.to_owned(),
-            division: division.to_owned(),
-            gym: gym.map_or(String::new(), |g| GYMS[g].0.to_owned()),
-            country: if gym.is_none() || from != country { from.to_owned() } else { String::new() },
-            region: String::new(),
-            email: if own { "athlete@saltmarsh.example".to_owned() } else { String::new() },
-            show_name: if age < 18 { None } else { Some(own || !hidden) },
-            guardian_consent: (age < 18).then_some(true),
-        },
-    }
+    let entry = RawEntry {
+        bib: Some(bib),
+        name: if own { "Ines Duarte".to_owned() } else { name },
+        born: born.to_string(),
+        category: if woman { "women" } else { "men" }.to_owned(),
+        division: division.to_owned(),
+        gym: gym.map_or(String::new(), slug),
+        country: if gym.is_none() || from != country { from.to_owned() } else { String::new() },
+        region: String::new(),
+        email: if own { "athlete@saltmarsh.example".to_owned() } else { String::new() },
+        show_name: if age < 18 { None } else { Some(own || !hidden) },
+        guardian_consent: (age < 18).then_some(true),
+    };
+    let shows_name = entry.show_name == Some(true);
+    let ability = Ability::draw(who, &mut seeded);
+    (Athlete { bib, gym, shows_name, who, ability, seed: size.seed }, entry)
 }
 
 #[cfg(test)]
@@ -237,13 +300,28 @@ mod tests {
     #[test]
     fn the_field_is_the_same_every_time_and_as_large_as_said() {
         let calendar = Calendar::around("2027-01-20T12:00:00Z".parse().unwrap()).unwrap();
-        let draw = || Field::draw(&calendar, date(2027, 1, 15));
+        let draw = || Field::draw(&calendar, date(2027, 1, 15), Size::SAMPLE);
         let field = draw();
         assert_eq!(field.athletes.len(), 2400);
         assert_eq!((field.gyms.len(), field.judges.len()), (20, 80));
-        let again = draw();
-        assert!(field.athletes.iter().zip(&again.athletes).all(|(a, b)| a.entry == b.entry));
-        let own = field.athletes.iter().find(|a| a.bib == OWN_BIB).unwrap();
-        assert_eq!((own.entry.gym.as_str(), own.entry.division.as_str()), (OWN_GYM, "women"));
+        assert!(field.entries().eq(draw().entries()));
+        let own = field.entries().find(|e| e.bib == Some(OWN_BIB)).unwrap();
+        assert_eq!((own.gym.as_str(), own.division.as_str()), (OWN_GYM, "women"));
+    }
+
+    #[test]
+    fn a_field_is_as_large_as_asked_for_and_another_seed_gives_other_people() {
+        let calendar = Calendar::around("2027-01-20T12:00:00Z".parse().unwrap()).unwrap();
+        let field = |size| Field::draw(&calendar, date(2027, 1, 15), size);
+        let large = field(Size::of(10_007, 1));
+        assert_eq!((large.athletes.len(), large.gyms.len(), large.judges.len()), (10_007, 140, 560));
+        let slugs: std::collections::HashSet<&str> = large.gyms.iter().map(|g| g.slug.as_str()).collect();
+        assert_eq!(slugs.len(), 140);
+        assert_eq!(large.judges_of(139), ["J-1491", "J-1492", "J-1493", "J-1494"]);
+        let in_gyms = large.athletes.iter().zip(large.entries()).all(|(a, e)| large.gym_of(a) == e.gym);
+        assert!(in_gyms && large.entries().all(|e| e.gym.is_empty() || slugs.contains(e.gym.as_str())));
+        let bibs: Vec<u32> = large.entries().filter_map(|e| e.bib).collect();
+        assert!(bibs.is_sorted() && bibs.len() == 10_007);
+        assert!(!large.entries().eq(field(Size::of(10_007, 2)).entries()));
     }
 }

@@ -9,6 +9,7 @@ mod field;
 mod names;
 mod officials;
 mod pace;
+mod scale;
 mod seeded;
 mod series;
 mod sheets;
@@ -17,7 +18,7 @@ mod story;
 use super::serve::{listen, reachable, start_log, until_stopped};
 use super::talk::{Done, Progress, Stop, print_json, print_line, say, tell};
 use crate::actions::open::{is_there, open, shown};
-use crate::app::{Clock, Keys};
+use crate::app::{App, Clock, Keys};
 use crate::config::Config;
 use crate::words::Sentence;
 use clap::Args;
@@ -29,6 +30,19 @@ pub(super) struct Demo {
     /// Where to listen; port 0 takes any free one.
     #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:8080")]
     listen: SocketAddr,
+    /// Make a field of so many athletes, about eighty to a gym, instead of the sample: to see how it
+    /// does with many.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=5_000_000))]
+    athletes: Option<u32>,
+    /// How many of the workouts the field has done; the last of them is open until tomorrow.
+    #[arg(long, value_name = "W", default_value_t = 5, requires = "athletes", value_parser = clap::value_parser!(u8).range(1..=5))]
+    workouts: u8,
+    /// Another seed gives other people and other scores.
+    #[arg(long, value_name = "S", requires = "athletes")]
+    seed: Option<u64>,
+    /// Only make the database; serve nothing.
+    #[arg(long, requires = "athletes")]
+    only_make: bool,
     /// Print the address and the sign-ins as one line of JSON.
     #[arg(long)]
     json: bool,
@@ -54,11 +68,62 @@ impl Demo {
             public_url: format!("http://{}", reachable(address)),
             ..Config::default()
         };
-        let now = Clock::System.now();
-        let sign_ins = make(&config, now).await?;
+        let sign_ins = self.make(&config, Clock::System.now()).await?;
+        if self.only_make {
+            return self.announce(&config, &sign_ins);
+        }
         let service = open(config, Clock::System, Keys::System).await?;
         self.announce(&service.app.config, &sign_ins)?;
         until_stopped(service, listener, None).await
+    }
+
+    /// Makes what was asked for up to `now` and closes the database again.
+    async fn make(&self, config: &Config, now: jiff::Timestamp) -> Result<Vec<cast::SignIn>, Stop> {
+        let started = std::time::Instant::now();
+        let calendar = series::Calendar::around(now)?;
+        let (calendar, size) = match self.athletes {
+            Some(athletes) => {
+                let size = field::Size::of(athletes, self.seed.unwrap_or(field::SEED));
+                (calendar.with_running(self.workouts.into()), size)
+            }
+            None => (calendar, field::Size::SAMPLE),
+        };
+        let clock = Clock::fixed(calendar.beginning()?);
+        let service = open(config.clone(), clock.clone(), Keys::System).await?;
+        let told = self.tell(&service.app, &clock, &calendar, size, now).await;
+        service.close().await;
+        let (told, sign_ins) = told?;
+        for why in &told.refused {
+            tell(&say(&Sentence::new("cli_demo_refused").with("why", why)));
+        }
+        let made = Sentence::new("cli_demo_made").with("athletes", size.athletes).with("gyms", told.gyms);
+        let made = made.with("scores", told.scores);
+        tell(&say(&made.with("seconds", format!("{:.1}", started.elapsed().as_secs_f64()))));
+        Ok(sign_ins)
+    }
+
+    async fn tell(
+        &self,
+        app: &App,
+        clock: &Clock,
+        calendar: &series::Calendar,
+        size: field::Size,
+        now: jiff::Timestamp,
+    ) -> Result<(story::Told, Vec<cast::SignIn>), Stop> {
+        let (entries, workouts) = (usize::try_from(size.athletes).unwrap_or(usize::MAX), usize::from(self.workouts));
+        let mut progress = Progress::new(&Sentence::new("cli_demo_making"));
+        // Of a large field the entries are a part of the work that is seen.
+        let all = if self.athletes.is_some() { entries * (1 + workouts) } else { entries * 1_000 };
+        let field = story::open(app, clock, calendar, size, |done| progress.step(done * 1_000 / all)).await?;
+        let gyms = field.gyms.len();
+        let (cast, sign_ins) = cast::hire(app, &field).await?;
+        let told = if self.athletes.is_some() {
+            let step = |rows: usize| progress.step((entries + rows).min(all) * 1_000 / all);
+            scale::tell(app, clock, calendar, field, workouts, now, step).await?
+        } else {
+            story::tell(app, clock, calendar, &field, now, &cast, |t| progress.step(t)).await?
+        };
+        Ok((story::Told { gyms, ..told }, sign_ins))
     }
 
     fn announce(&self, config: &Config, sign_ins: &[cast::SignIn]) -> Done {
@@ -96,28 +161,4 @@ fn fresh() -> String {
         }
         number = number.wrapping_add(1);
     }
-}
-
-/// Makes the sample up to `now` and closes the database again.
-async fn make(config: &Config, now: jiff::Timestamp) -> Result<Vec<cast::SignIn>, Stop> {
-    let started = std::time::Instant::now();
-    let calendar = series::Calendar::around(now)?;
-    let clock = Clock::fixed(calendar.at(-31, 9, 0)?);
-    let service = open(config.clone(), clock.clone(), Keys::System).await?;
-    let told = async {
-        let field = story::open(&service.app, &clock, &calendar).await?;
-        let (cast, sign_ins) = cast::hire(&service.app, &field).await?;
-        let mut progress = Progress::new(&Sentence::new("cli_demo_making"));
-        let told = story::tell(&service.app, &clock, &calendar, &field, now, &cast, |t| progress.step(t)).await?;
-        Ok::<_, Stop>((told, sign_ins))
-    }
-    .await;
-    service.close().await;
-    let (told, sign_ins) = told?;
-    for why in &told.refused {
-        tell(&say(&Sentence::new("cli_demo_refused").with("why", why)));
-    }
-    let made = Sentence::new("cli_demo_made").with("scores", told.scores);
-    tell(&say(&made.with("seconds", format!("{:.1}", started.elapsed().as_secs_f64()))));
-    Ok(sign_ins)
 }

@@ -24,7 +24,7 @@ fn clear<'a>(
             && l.bib != OWN_BIB
             && l.received < before
             && sheets::part(l.bib) == Part::Whole
-            && field.athletes.iter().any(|a| a.bib == l.bib && a.entry.show_name == Some(true))
+            && field.athletes.iter().any(|a| a.bib == l.bib && a.shows_name)
     })
 }
 

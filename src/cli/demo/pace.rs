@@ -165,6 +165,19 @@ fn four_bells(who: Who, ability: &Ability, seeded: &mut Seeded) -> String {
     bells.join("/")
 }
 
+/// Workout 5: metres in ten minutes, minute by minute.
+fn spring_tide(who: Who, ability: &Ability, seeded: &mut Seeded) -> String {
+    let base = if who.woman { 258 } else { 229 };
+    let metres: i64 = (0..10_i64)
+        .map(|minute| {
+            let tired = 1000 + ability.fatigue * minute / 3;
+            let millis = (base * ability.pace / 1000 * tired / 1000).max(1);
+            60_000 / millis + seeded.within(-6, 6)
+        })
+        .sum();
+    format!("{} m", metres.max(100))
+}
+
 /// What somebody does in a workout, in writing. `lighter`: with the lighter loads; `pounds`: in a
 /// gym with pound plates.
 pub(super) fn performance(
@@ -179,7 +192,8 @@ pub(super) fn performance(
         "w1" => low_tide(ability, seeded),
         "w2" => breakwater(who, lighter, ability, seeded),
         "w3" => anchor(pounds, ability, seeded),
-        _ => four_bells(who, ability, seeded),
+        "w4" => four_bells(who, ability, seeded),
+        _ => spring_tide(who, ability, seeded),
     }
 }
 

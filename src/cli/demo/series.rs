@@ -5,6 +5,9 @@ use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
 
+/// The workouts, in order.
+pub(super) const WORKOUTS: [&str; 5] = ["w1", "w2", "w3", "w4", "w5"];
+
 /// The competition's address.
 pub(super) const SLUG: &str = "saltmarsh";
 const ZONE: &str = "Europe/Lisbon";
@@ -35,13 +38,27 @@ pub(super) struct Calendar {
     pub zone: TimeZone,
     /// The day the demo is started on, there.
     pub today: Date,
+    /// By how many days all is moved, for another workout than the fourth to be the running one.
+    shift: i32,
 }
 
 impl Calendar {
     /// The calendar around `now`.
     pub(super) fn around(now: Timestamp) -> anyhow::Result<Self> {
         let zone = TimeZone::get(ZONE)?;
-        Ok(Self { today: zone.to_datetime(now).date(), zone })
+        Ok(Self { today: zone.to_datetime(now).date(), zone, shift: 0 })
+    }
+
+    /// The same, moved so that the last of the first `workouts` closes tomorrow.
+    pub(super) fn with_running(mut self, workouts: usize) -> Self {
+        let (_, closes) = self.window(WORKOUTS.iter().take(workouts).next_back().unwrap_or(&WORKOUTS[0]));
+        self.shift += 1 - closes;
+        self
+    }
+
+    /// When all begins: a week before the first workout opens.
+    pub(super) fn beginning(&self) -> anyhow::Result<Timestamp> {
+        self.at(self.window(WORKOUTS[0]).0 - 7, 9, 0)
     }
 
     /// The day `days` from today.
@@ -60,14 +77,14 @@ impl Calendar {
     }
 
     /// Days from today on which workout `slug` opens and closes.
-    pub(super) fn window(slug: &str) -> (i32, i32) {
+    pub(super) fn window(&self, slug: &str) -> (i32, i32) {
         let days = match slug {
             "w1" => W1,
             "w2" | "w3" => W2,
             "w4" => W4,
             _ => W5,
         };
-        (days.opens, days.closes)
+        (days.opens + self.shift, days.closes + self.shift)
     }
 
     /// The competition file as it was first published, with a slip that was put right within the hour.
@@ -77,9 +94,10 @@ impl Calendar {
 
     /// The competition file.
     pub(super) fn file(&self) -> anyhow::Result<String> {
-        let mut text = TEXT.replace("{age_date}", &self.day(W1.opens).to_string());
-        for (name, days) in [("w1", W1), ("w2", W2), ("w4", W4), ("w5", W5)] {
-            let moments = [("announce", days.opens, 18), ("opens", days.opens, 19), ("closes", days.closes, 21)];
+        let mut text = TEXT.replace("{age_date}", &self.day(self.window(WORKOUTS[0]).0).to_string());
+        for name in WORKOUTS {
+            let (opens, closes) = self.window(name);
+            let moments = [("announce", opens, 18), ("opens", opens, 19), ("closes", closes, 21)];
             for (key, day, hour) in moments {
                 let local = self.local(day, hour, 0)?;
                 text = text.replace(&format!("{{{name}_{key}}}"), &local.strftime("%Y-%m-%dT%H:%M").to_string());

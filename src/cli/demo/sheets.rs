@@ -1,15 +1,15 @@
 //! The sheets that the demo's gyms send in, evening by evening: who did which workout when, what
 //! was counted, who judged it. As CSV, through the same door as anybody's file.
 
-use super::field::{Athlete, Field, OWN_BIB};
+use super::field::{Athlete, Field, OWN_BIB, Size};
 use super::pace;
 use super::seeded::Seeded;
-use super::series::Calendar;
+use super::series::{Calendar, WORKOUTS};
 use jiff::{SignedDuration, Timestamp};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
-/// The workouts somebody may have done by now.
-pub(super) const WORKOUTS: [&str; 4] = ["w1", "w2", "w3", "w4"];
+/// How many of the workouts the sample's athletes may have done by now.
+const DONE: usize = 4;
 
 /// One performance on a sheet.
 #[derive(Clone, Debug)]
@@ -79,22 +79,53 @@ pub(super) fn part(bib: u32) -> Part {
 /// Everything that was written on sheets until `now`, in the order it came in.
 pub(super) fn lines(field: &Field, calendar: &Calendar, now: Timestamp) -> anyhow::Result<Vec<Line>> {
     let mut lines = Vec::new();
-    let mut numbers: BTreeMap<(&str, String), u32> = BTreeMap::new();
-    for workout in WORKOUTS {
+    for workout in WORKOUTS.into_iter().take(DONE) {
+        let mut numbers = Numbers::default();
         for athlete in &field.athletes {
-            let mut own = of_one(workout, athlete, field, calendar, now)?;
-            let only = own.len() == 1;
-            for line in &mut own {
-                let number = numbers.entry((workout, line.gym.clone())).or_default();
-                *number += 1;
-                line.sheet = format!("{}{number}", char::from(b'A' + u8::try_from(athlete.bib % 4).unwrap_or(0)));
-                line.only = only;
-            }
-            lines.append(&mut own);
+            lines.append(&mut numbers.give(of_one(workout, None, athlete, field, calendar, now)?));
         }
     }
     lines.sort_by_key(|l| (l.received, l.workout, l.bib));
     Ok(lines)
+}
+
+/// What is written on the sheets of a workout on one day, in the order it comes in.
+pub(super) fn lines_of_day(
+    workout: &'static str,
+    day: i32,
+    field: &Field,
+    calendar: &Calendar,
+    now: Timestamp,
+    numbers: &mut Numbers,
+) -> anyhow::Result<Vec<Line>> {
+    let mut lines = Vec::new();
+    for athlete in &field.athletes {
+        lines.append(&mut numbers.give(of_one(workout, Some(day), athlete, field, calendar, now)?));
+    }
+    lines.sort_by(|a, b| (a.received, &a.gym, a.bib).cmp(&(b.received, &b.gym, b.bib)));
+    Ok(lines)
+}
+
+/// The numbers of the sheets of one workout: a gym counts by itself.
+#[derive(Default)]
+pub(super) struct Numbers(HashMap<String, u32>);
+
+impl Numbers {
+    fn give(&mut self, mut own: Vec<Line>) -> Vec<Line> {
+        let only = own.len() == 1;
+        for line in &mut own {
+            if !self.0.contains_key(&line.gym) {
+                self.0.insert(line.gym.clone(), 0);
+            }
+            let number = self.0.get_mut(&line.gym).map_or(0, |number| {
+                *number += 1;
+                *number
+            });
+            line.sheet = format!("{}{number}", char::from(b'A' + u8::try_from(line.bib % 4).unwrap_or(0)));
+            line.only = only;
+        }
+        own
+    }
 }
 
 /// Whether an athlete does a workout at all.
@@ -111,9 +142,10 @@ fn does(workout: &str, athlete: &Athlete, seeded: &mut Seeded) -> bool {
 }
 
 /// What one athlete did in one workout: mostly one line; a second attempt or a mended figure is
-/// another.
+/// another. `on`: only if it was done on that day.
 fn of_one(
     workout: &'static str,
+    on: Option<i32>,
     athlete: &Athlete,
     field: &Field,
     calendar: &Calendar,
@@ -127,14 +159,20 @@ fn of_one(
     if !does(session, athlete, &mut effort) || (workout == "w3" && !does("w3", athlete, &mut seeded)) {
         return Ok(Vec::new());
     }
-    let (opens, closes) = Calendar::window(workout);
-    let day = opens + i32::try_from(effort.below(u64::try_from(closes - opens).unwrap_or(1))).unwrap_or(0);
+    let (opens, closes) = calendar.window(workout);
+    // Of a large field everybody who does a workout has done it by yesterday.
+    let last = if field.size == Size::SAMPLE { closes } else { closes.min(0) };
+    let day = opens + i32::try_from(effort.below(u64::try_from(last - opens).unwrap_or(1))).unwrap_or(0);
+    if on.is_some_and(|on| on != day) {
+        return Ok(Vec::new());
+    }
     let hour = if day == opens { 19 } else { i8::try_from(effort.within(7, 19)).unwrap_or(12) };
     let minute = i8::try_from(effort.within(0, 55)).unwrap_or(0);
     let offset = if workout == "w3" { SignedDuration::from_mins(9) } else { SignedDuration::ZERO };
     let performed_at = calendar.at(day, hour, minute)?.checked_add(offset)?;
     let end = calendar.at(closes, 21, 0)?;
-    let late = effort.chance(9) && end < now && athlete.bib != OWN_BIB;
+    // Whoever is late has to be let in one by one: not by the thousand.
+    let late = effort.chance(9) && end < now && athlete.bib != OWN_BIB && field.size == Size::SAMPLE;
     let received = if late {
         Some(end.checked_add(SignedDuration::from_mins(effort.within(25, 170)))?)
     } else {
@@ -186,7 +224,7 @@ fn in_by(
     calendar: &Calendar,
     now: Timestamp,
 ) -> anyhow::Result<Option<Timestamp>> {
-    let minute = i8::try_from(gym.unwrap_or(20)).unwrap_or(0);
+    let minute = i8::try_from(gym.unwrap_or(20) % 30).unwrap_or(0);
     let evening = calendar.at(day, 21, 30 + minute)?;
     let received = if evening < now { evening } else { performed_at.checked_add(SignedDuration::from_mins(30))? };
     Ok((received < now).then_some(received))
@@ -236,7 +274,7 @@ pub(super) fn files(lines: &[Line]) -> anyhow::Result<Vec<Sheet>> {
         .collect()
 }
 
-fn csv(lines: &[&Line]) -> anyhow::Result<String> {
+pub(super) fn csv(lines: &[&Line]) -> anyhow::Result<String> {
     let mut out = csv::Writer::from_writer(Vec::new());
     let header = [
         "bib",

@@ -3,7 +3,7 @@
 //! appeals, the organiser lets late scores in.
 
 use super::deeds::{Deed, Happening, happenings};
-use super::field::Field;
+use super::field::{Field, Size};
 use super::series::{Calendar, SLUG};
 use crate::actions::import::{ImportView, Rows, What, import};
 use crate::actions::{Failure, Request, ScorePath, admit, appeal, apply, extend, move_entry, referee, withdraw};
@@ -15,6 +15,9 @@ use crate::rules::roster::EntryChange;
 use anyhow::anyhow;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
+
+/// Rows that are sent as one file at most.
+pub(super) const FILE: usize = 10_000;
 
 /// Who acts in the story.
 pub(super) struct Cast {
@@ -40,6 +43,8 @@ impl Cast {
 /// How many rows became what.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Told {
+    /// Gyms there are.
+    pub gyms: usize,
     /// Scores stored.
     pub scores: u32,
     /// Anything that was refused, in words: nothing should be.
@@ -59,7 +64,7 @@ pub(super) async fn tell(
     let mut told = Told::default();
     let happenings = happenings(field, calendar, now)?;
     let count = happenings.len().max(1);
-    let gyms: HashMap<u32, &str> = field.athletes.iter().map(|a| (a.bib, a.entry.gym.as_str())).collect();
+    let gyms: HashMap<u32, &str> = field.athletes.iter().map(|a| (a.bib, field.gym_of(a))).collect();
     for (index, happening) in happenings.into_iter().enumerate() {
         clock.set(happening.at);
         if let Err(refused) = happen(app, cast, &gyms, happening, &mut told).await {
@@ -71,24 +76,37 @@ pub(super) async fn tell(
 }
 
 /// The file is applied; gyms, judges and entries come in, from the command line of the machine:
-/// accounts can only have roles in a competition that is there.
-pub(super) async fn open(app: &App, clock: &Clock, calendar: &Calendar) -> anyhow::Result<Field> {
+/// accounts can only have roles in a competition that is there. `step` hears how many entries are in.
+pub(super) async fn open(
+    app: &App,
+    clock: &Clock,
+    calendar: &Calendar,
+    size: Size,
+    mut step: impl FnMut(usize),
+) -> anyhow::Result<Field> {
     let text = calendar.first_file()?;
     let raw = competition::from_toml(&text).map_err(|f| anyhow!("the demo's file does not read: {f:?}"))?;
     let compiled = competition::compile(&raw).map_err(|f| anyhow!("the demo's file does not hold together: {f:?}"))?;
-    let field = Field::draw(calendar, compiled.value.age_date);
+    let field = Field::draw(calendar, compiled.value.age_date, size);
     let (operator, request) = (Actor::operator(), || Request::at(clock.now()));
     apply::apply(app, &operator, None, request(), raw, apply::How::default()).await?;
-    let athletes: Vec<_> = field.athletes.iter().map(|a| &a.entry).collect();
-    let files = [
-        (What::Gyms, serde_json::to_vec(&field.gyms)?),
-        (What::Judges, serde_json::to_vec(&field.judges)?),
-        (What::Entries, serde_json::to_vec(&athletes)?),
-    ];
-    for (what, json) in files {
+    let take = async |what: What, json: Vec<u8>| {
         let name = format!("{what:?}");
         let view = import(app, &operator, SLUG, request(), what, Rows::Json(json)).await?;
         anyhow::ensure!(view.refused == 0, "{name} of the demo are refused: {:?}", view.rows.first());
+        Ok(())
+    };
+    take(What::Gyms, serde_json::to_vec(&field.gyms)?).await?;
+    take(What::Judges, serde_json::to_vec(&field.judges)?).await?;
+    let (mut entries, mut done) = (field.entries(), 0);
+    loop {
+        let some: Vec<_> = entries.by_ref().take(FILE).collect();
+        if some.is_empty() {
+            break;
+        }
+        take(What::Entries, serde_json::to_vec(&some)?).await?;
+        done += some.len();
+        step(done);
     }
     Ok(field)
 }
@@ -148,7 +166,7 @@ async fn happen(
     Ok(())
 }
 
-fn count(view: &ImportView, workout: &str, told: &mut Told) {
+pub(super) fn count(view: &ImportView, workout: &str, told: &mut Told) {
     told.scores += view.taken;
     for row in &view.rows {
         let why: Vec<&str> = row.errors.iter().map(|e| e.message.as_str()).collect();

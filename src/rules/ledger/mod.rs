@@ -322,6 +322,19 @@ pub struct Effects {
     pub placements: Vec<Placement>,
 }
 
+/// A sheet that comes with a score.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct SheetSent {
+    /// Workout slug.
+    pub workout: String,
+    /// Its number.
+    pub sheet: String,
+    /// Whose score.
+    pub bib: u32,
+    /// Where it was done, as far as that is said.
+    pub gym: Option<String>,
+}
+
 /// Which parts of a ledger a change needs loaded.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Touches {
@@ -341,8 +354,8 @@ pub struct Touches {
     pub all_scores_of: BTreeSet<u32>,
     /// All attempts of the competition with their entries (a file is applied over stored scores).
     pub everything: bool,
-    /// (workout, sheet) in use.
-    pub sheets: BTreeSet<(String, String)>,
+    /// Sheets that come with scores: who else has them in the same gym.
+    pub sheets: BTreeSet<SheetSent>,
     /// Judges' performances within an hour of these instants.
     pub judging: BTreeSet<(String, Timestamp)>,
     /// (judge, bib) to look up in [`Around::same_account`].

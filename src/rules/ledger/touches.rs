@@ -1,6 +1,6 @@
 //! Which part of a ledger a change needs loaded before it is decided.
 
-use super::{Asked, Change, Touches, Whose};
+use super::{Asked, Change, SheetSent, Touches, Whose};
 use crate::rules::life::{Attest, Move};
 use crate::rules::people::fold_name;
 use crate::rules::table::dates::{self, DateOrder};
@@ -61,21 +61,22 @@ impl Asked {
                 }
                 if let Some(attest) = &sent.attestation {
                     let at = sent.performed_at.unwrap_or(self.received);
-                    touches_judge(touches, workout, bib, attest, at);
+                    touches_judge(touches, workout, bib, attest, sent.gym.as_deref(), at);
                 }
             }
-            Move::Attest(attest) => touches_judge(touches, workout, bib, attest, self.received),
+            Move::Attest(attest) => touches_judge(touches, workout, bib, attest, None, self.received),
             Move::Flag { .. } | Move::Rule { .. } => touches.referees = Some(self.actor.account),
             Move::Withdraw | Move::NotTakingPart | Move::TakingPart | Move::Appeal { .. } | Move::Admit { .. } => {}
         }
     }
 }
 
-fn touches_judge(touches: &mut Touches, workout: &str, bib: u32, attest: &Attest, at: Timestamp) {
+fn touches_judge(touches: &mut Touches, workout: &str, bib: u32, attest: &Attest, gym: Option<&str>, at: Timestamp) {
     touches.judges.insert(attest.judge.clone());
     touches.judging.insert((attest.judge.clone(), at));
     touches.same_account.insert((attest.judge.clone(), bib));
     if let Some(sheet) = &attest.sheet {
-        touches.sheets.insert((workout.to_owned(), sheet.trim().to_owned()));
+        let (workout, sheet) = (workout.to_owned(), sheet.trim().to_owned());
+        touches.sheets.insert(SheetSent { workout, sheet, bib, gym: gym.map(str::to_owned) });
     }
 }

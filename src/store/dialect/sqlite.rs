@@ -19,6 +19,12 @@ const BUSY: Duration = Duration::from_secs(5);
 /// interrupted for it.
 const CHECKPOINT_PAGES: &str = "4000";
 
+/// What the connection that writes keeps of the file, in KB as it is written here: in a large one a
+/// group of changes touches thousands of pages.
+const WRITER_CACHE: &str = "-65536";
+/// Rows of an index that are looked at for the planner when the file is closed.
+const ANALYSED: Option<u32> = Some(1_000);
+
 /// Makes the file if need be and brings its tables up to date; gives a pool to read and one
 /// connection to write. A commit is on the disk when it returns
 /// (`synchronous=FULL`).
@@ -46,7 +52,7 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
         .max_lifetime(None)
         // A full disk ends a transaction behind our back; the next one would begin inside it.
         .before_acquire(|connection, _| Box::pin(async { Ok(!connection.is_in_transaction()) }))
-        .connect_with(options.clone().optimize_on_close(true, None))
+        .connect_with(options.clone().optimize_on_close(true, ANALYSED).pragma("cache_size", WRITER_CACHE))
         .await?;
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
     let reads = SqlitePoolOptions::new()

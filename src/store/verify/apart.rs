@@ -4,10 +4,10 @@
 use super::{Stop, differ};
 use crate::rules::event::Event;
 use crate::rules::ledger::{Ledger, note_commitment};
-use crate::rules::people::{Person, PersonRef};
+use crate::rules::people::{Person, PersonRef, name_starts};
 use crate::store::db::Tx;
 use crate::store::load::persons_of;
-use crate::store::{parse, save};
+use crate::store::{names, parse, save};
 use crate::words::Sentence;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -26,6 +26,46 @@ pub(super) struct Apart {
     silent: BTreeMap<u32, u64>,
     /// Person → its bib.
     bibs: BTreeMap<u64, u32>,
+}
+
+/// Whether an entry is this person's now.
+fn is_of(ledger: &Ledger, bib: u32, person: u64) -> bool {
+    ledger.entries.get(&bib).is_some_and(|entry| entry.person.id == person)
+}
+
+/// Under what names are found, compared so far: bibs, and how many rows they have.
+#[derive(Default)]
+struct Found {
+    bibs: BTreeSet<u32>,
+    rows: i64,
+}
+
+impl Found {
+    async fn compare(&mut self, tx: &mut Tx, id: i64, names: BTreeMap<u32, BTreeSet<String>>) -> Result<(), Stop> {
+        let there = names::of_bibs(tx, id, names.keys().copied()).await?;
+        for (bib, starts) in names {
+            if there.get(&bib).unwrap_or(&BTreeSet::new()) != &starts {
+                let sentence = Sentence::new("table_row_differs").with("table", "name_starts").with("key", bib);
+                return differ(sentence.with("column", "start"));
+            }
+            self.rows += i64::try_from(starts.len()).unwrap_or(i64::MAX);
+            self.bibs.insert(bib);
+        }
+        Ok(())
+    }
+
+    /// Nobody else is found.
+    async fn end(&self, tx: &mut Tx, id: i64) -> Result<(), Stop> {
+        let rows = db!(&mut *tx, val i64: "SELECT COUNT(*) FROM name_starts WHERE competition = $1", id)?;
+        if rows == self.rows {
+            return Ok(());
+        }
+        let bibs =
+            db!(&mut *tx, vals i64: "SELECT DISTINCT bib FROM name_starts WHERE competition = $1 ORDER BY bib", id)?;
+        let known = |bib: &i64| u32::try_from(*bib).is_ok_and(|bib| self.bibs.contains(&bib));
+        let extra = bibs.into_iter().find(|bib| !known(bib)).unwrap_or_default();
+        differ(Sentence::new("table_row_extra").with("table", "name_starts").with("key", extra))
+    }
 }
 
 impl Apart {
@@ -68,7 +108,9 @@ impl Apart {
         type Row = (i64, Vec<u8>, String, Option<String>, String, String);
         let mut there = BTreeSet::new();
         let mut after = i64::MIN;
+        let mut found = Found::default();
         loop {
+            let mut names: BTreeMap<u32, BTreeSet<String>> = BTreeMap::new();
             let rows = db!(&mut *tx, all Row:
                 "SELECT id, salt, folded_name, born, folded_email, body FROM persons WHERE competition = $1 AND id > $2 ORDER BY id LIMIT $3",
                 id, after, CHUNK)?;
@@ -87,12 +129,16 @@ impl Apart {
                 let facts = parse::<Person>("persons", &body).ok();
                 let salt: Option<[u8; 32]> = salt.try_into().ok();
                 let committed = facts.as_ref().zip(salt).is_some_and(|(p, salt)| p.commitment(&salt) == *commitment);
-                if !committed || facts.is_none_or(|p| save::searched_by(&p) != (name, born, email)) {
+                let Some(facts) = facts.filter(|p| committed && save::searched_by(p) == (name, born, email)) else {
                     return differ(about("person_altered"));
-                }
+                };
+                let bib = self.bibs.get(&person).filter(|bib| is_of(ledger, **bib, person));
+                names.extend(bib.map(|bib| (*bib, name_starts(&facts.name))));
                 there.insert(person);
             }
+            found.compare(tx, id, names).await?;
         }
+        found.end(tx, id).await?;
         let missing = persons_of(ledger).map(|p| p.id).find(|p| !there.contains(p) && !self.erased.contains(p));
         missing.map_or(Ok(()), |person| differ(Sentence::new("person_missing").with("id", person)))
     }

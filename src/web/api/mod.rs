@@ -140,7 +140,8 @@ fn of_competitions() -> OpenApiRouter<App> {
 pub struct FindQuery {
     /// Of this gym.
     gym: Option<String>,
-    /// Part of a shown name, or a bib, slug or code.
+    /// Of entries the beginning of a shown name or of one of its words, without regard to case and
+    /// accents, or a bib; of gyms and judges a part of the name, slug or code.
     q: Option<String>,
 }
 

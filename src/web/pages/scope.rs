@@ -3,13 +3,14 @@
 use super::form::{Choice, Fields};
 use super::shell::{Link, encoded, words};
 use crate::actions::Failure;
-use crate::actions::lists::{self, Find};
+use crate::actions::lists;
 use crate::actions::reader::Reader;
 use crate::actions::standings::StandingsQuery;
 use crate::actions::views::{GymView, ScopeView};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::place::Running;
+use crate::store::names::NameFilter;
 use crate::web::problem::{Answer, Problem};
 use crate::words::put;
 use std::collections::BTreeSet;
@@ -171,13 +172,19 @@ pub async fn form(
         form.find_text = Some(w.find_short.to_owned());
         return Ok(Ok(form));
     }
-    let find = Find { gym: asked.scope.gym.clone(), q: Some(asked.q.clone()) };
-    let found = lists::entries(app, &reader.actor, reader.now, &reader.competition.slug, &find).await?;
     let here = members(reader, division);
-    let mut found: Vec<_> = found.into_iter().filter(|e| here.contains(&e.division)).collect();
-    if let Some(number) = number {
-        found.retain(|e| e.bib == number);
-    }
+    let found: Vec<_> = if let Some(bib) = number {
+        found(lists::entry(app, &reader.actor, reader.now, &reader.competition.slug, bib).await)?
+            .filter(|e| here.contains(&e.division))
+            .filter(|e| asked.scope.gym.as_ref().is_none_or(|gym| e.gym.as_ref() == Some(gym)))
+            .into_iter()
+            .collect()
+    } else {
+        let limit = u32::try_from(OFFERED + 1).unwrap_or(u32::MAX);
+        let filter = NameFilter { q: &asked.q, divisions: &here, gym: asked.scope.gym.as_deref(), limit };
+        let found = lists::find_by_name(app, reader, &filter).await?;
+        found.into_iter().filter(|e| here.contains(&e.division)).collect()
+    };
     match found.as_slice() {
         [] => form.find_text = Some(put(w.find_none, &[("q", &asked.q)])),
         [one] => return Ok(Err(one.bib)),

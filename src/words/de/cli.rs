@@ -45,7 +45,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Datenbank: {path}. Sie bleibt liegen, wenn die Vorführung endet; lösch sie, wann du willst.",
     ),
     ("cli_demo_making", "Der Beispielwettkampf entsteht:"),
-    ("cli_demo_made", "2.400 Athlet:innen aus 20 Gyms, {scores} Ergebnisse, in {seconds} s gemacht."),
+    ("cli_demo_made", "{athletes} Athlet:innen aus {gyms} Gyms, {scores} Ergebnisse, in {seconds} s gemacht."),
     ("cli_demo_nobody_real", "Alle Personen, Gyms und Zahlen sind erfunden."),
     ("cli_demo_ready", "Tallywright ist bereit: {url}"),
     ("cli_demo_refused", "Ein Teil des Beispiels wurde abgelehnt: {why}"),

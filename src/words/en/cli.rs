@@ -35,7 +35,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_database_address", "The database {url} cannot be opened: {why}."),
     ("cli_demo_database", "Database: {path}. It is left there when the demo stops; delete it when you like."),
     ("cli_demo_making", "Making the sample competition:"),
-    ("cli_demo_made", "2,400 athletes of 20 gyms, {scores} scores, made in {seconds} s."),
+    ("cli_demo_made", "{athletes} athletes of {gyms} gyms, {scores} scores, made in {seconds} s."),
     ("cli_demo_nobody_real", "All people, gyms and figures are made up."),
     ("cli_demo_ready", "Tallywright is ready: {url}"),
     ("cli_demo_refused", "A part of the sample was refused: {why}"),
