@@ -39,7 +39,7 @@ export async function heatsEvening(base, demo) {
     await section().getByRole("link", { name: "Heats" }).click();
     const start = page.getByLabel("First start");
     // Two hours ago: they have begun.
-    const ago = new Date(Date.parse(`${await start.inputValue()}:00Z`) - 2 * 3600_000).toISOString().slice(0, 16);
+    const ago = new Date(Date.parse(`${await start.inputValue()}:00Z`) - 12 * 3600_000).toISOString().slice(0, 16);
     await page.getByLabel("Lanes", { exact: true }).fill("2");
     await page.getByLabel("Minutes apart").fill("10");
     await start.fill(ago);

@@ -212,8 +212,10 @@ impl Shared {
     /// Looks at another service, right after the answer: what was acknowledged has to be there.
     async fn look(&self, at: usize, (bib, workout): (u32, &str), reps: u64, etag: &str) {
         let division = DIVISIONS[usize::from(bib % 2 == 0)];
+        // A tag begins with its log position.
+        let seq = etag.split('-').next().unwrap_or_default();
         let path =
-            format!("/api/v1/competitions/{SLUG}/divisions/{division}/standings?at_least={etag}&bib={bib}&limit=1");
+            format!("/api/v1/competitions/{SLUG}/divisions/{division}/standings?at_least={seq}&bib={bib}&limit=1");
         let asked = Instant::now();
         match tokio::time::timeout(PATIENCE, self.send(get(self.at[at], &path))).await {
             Ok(Some((StatusCode::OK, page))) => {
