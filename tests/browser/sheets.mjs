@@ -225,7 +225,7 @@ for (const [name, size] of Object.entries(paper)) {
     const sides = await pages(pdf);
     assert(Math.abs(sides[0].width - size[0]) < 2 && Math.abs(sides[0].height - size[1]) < 2, `${sides[0].width} × ${sides[0].height}`);
     const texts = sides.map((side) => plain(side.text));
-    assert(sides.length <= Math.ceil(shown.length / 3), `${sides.length} pages for ${shown.length} heats`);
+    assert(sides.length <= Math.ceil(shown.length / 2), `${sides.length} pages for ${shown.length} heats`);
     let last = [0, 0];
     for (const [title, ...lanes] of shown) {
       const side = texts.findIndex((text) => text.includes(plain(title)));
