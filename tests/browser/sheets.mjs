@@ -220,7 +220,9 @@ for (const [name, size] of Object.entries(paper)) {
       all.map((heat) => [heat.querySelector("h2").textContent, ...[...heat.querySelectorAll("tbody tr")].map((row) => row.textContent)]),
     );
     assert(shown.length > 3, `${shown.length} heats`);
+    await page.emulateMedia({ media: "print" });
     const pdf = await page.pdf({ preferCSSPageSize: true, printBackground: true });
+    await page.emulateMedia({ media: null });
     if (keep) await writeFile(`${keep}/heats-${name}.pdf`, pdf);
     const sides = await pages(pdf);
     assert(Math.abs(sides[0].width - size[0]) < 2 && Math.abs(sides[0].height - size[1]) < 2, `${sides[0].width} × ${sides[0].height}`);
