@@ -38,7 +38,7 @@ export async function heatsEvening(base, demo) {
     workout = await page.locator("section.workout").first().getAttribute("data-workout");
     await section().getByRole("link", { name: "Heats" }).click();
     const start = page.getByLabel("First start");
-    // Two hours ago: they have begun.
+    // Half a day ago: all of them have begun.
     const ago = new Date(Date.parse(`${await start.inputValue()}:00Z`) - 12 * 3600_000).toISOString().slice(0, 16);
     await page.getByLabel("Lanes", { exact: true }).fill("2");
     await page.getByLabel("Minutes apart").fill("10");
