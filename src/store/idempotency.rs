@@ -2,7 +2,7 @@
 
 use super::db::{Bulk, Tx, Val};
 use super::writer::Answered;
-use super::{Store, StoreError, json, parse};
+use super::{Store, StoreError, dialect, json, parse};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
 
@@ -160,10 +160,15 @@ impl Store {
         let row = db!(&mut conn, opt (String, String, Vec<u8>, String):
             "SELECT method, path, body_digest, answer FROM idempotency WHERE account = $1 AND key = $2 AND created_at > $3",
             request.account, request.key.as_str(), oldest(now))?;
-        Ok(row.map(|(method, path, digest, answer)| {
-            let same = method == request.method && path == request.path && digest == request.body_digest;
-            if same { KeptAnswer::Same(answer) } else { KeptAnswer::Other }
-        }))
+        drop(conn);
+        let Some((method, path, digest, answer)) = row else { return Ok(None) };
+        if method != request.method || path != request.path || digest != request.body_digest {
+            return Ok(Some(KeptAnswer::Other));
+        }
+        // Where it was cut off from its standby it can be read, and is lost with its server.
+        let writes = &self.inner.writes;
+        dialect::in_time(writes, false, dialect::vouch_for_answer(writes, request.account, &request.key)).await?;
+        Ok(Some(KeptAnswer::Same(answer)))
     }
 
     /// Forgets the answers about a competition: they may name somebody who was erased. What is sent
@@ -178,10 +183,13 @@ impl Store {
     /// Keeps the answer to a request that the writer did not take as one change; the first one, where
     /// the key is in use.
     pub async fn keep_answer(&self, request: &Idempotency, answer: String, now: Timestamp) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        sweep(&mut tx, now).await?;
-        KEEP.write(&mut tx, vec![row(request, answer, now)]).await?;
-        Ok(tx.commit().await?)
+        dialect::in_time(&self.inner.writes, false, async {
+            let mut tx = self.begin().await?;
+            sweep(&mut tx, now).await?;
+            KEEP.write(&mut tx, vec![row(request, answer, now)]).await?;
+            Ok(tx.commit().await?)
+        })
+        .await
     }
 }
 

@@ -2,12 +2,13 @@
 //! leads to the server in charge: the network of the tests is led over, as a proxy or an address that
 //! moves would be.
 
-use crate::field::Field;
-use crate::load::Load;
+use crate::field::{Field, SLUG};
+use crate::load::{self, Load};
 use crate::server::{End, Server};
 use crate::service::{Service, free};
 use crate::wire::Wire;
 use crate::{check, pause, times, until};
+use http::{Request, StatusCode};
 use serde_json::Value;
 use std::net::SocketAddr;
 
@@ -21,6 +22,35 @@ async fn wait_for(server: &Server, standby: &str) {
         server.number("SELECT COUNT(*) FROM pg_stat_replication WHERE sync_state = 'sync'").await == 1
     })
     .await;
+}
+
+/// A file of which no row can be read: nothing comes of it but the answer that is kept.
+async fn import(field: &Field, at: SocketAddr) -> Option<(StatusCode, Value)> {
+    let request = Request::post(format!("http://{at}/api/v1/competitions/{SLUG}/workouts/w1/scores"))
+        .header("authorization", format!("Bearer {}", field.token))
+        .header("content-type", "text/csv")
+        .header("idempotency-key", "\"a-file\"");
+    let rows = "bib,performance\nnobody,12\n".into();
+    load::send(&load::http(), request.body(rows).expect("a request")).await
+}
+
+/// Sends away whoever waits for the standby: on this server, what they did is there to be read.
+async fn send_away(server: &Server) {
+    server.obey("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE wait_event = 'SyncRep'").await;
+}
+
+/// Waits for something that may wait for the standby, and is sent away then.
+async fn sent_away<T>(server: &Server, something: impl Future<Output = T>) -> T {
+    let send_them_away = async {
+        loop {
+            pause(500).await;
+            send_away(server).await;
+        }
+    };
+    tokio::select! {
+        done = something => done,
+        () = send_them_away => unreachable!("it goes on"),
+    }
 }
 
 fn readiness(at: SocketAddr) -> Value {
@@ -71,18 +101,22 @@ async fn nothing_is_acknowledged_that_only_a_server_without_its_standby_has() {
     standby.end(End::Killed);
     pause(200).await;
     let before = load.changes();
-    // Whoever waits for the standby is sent away: on this server, what they did is there to be read.
+    let (status, kept) = sent_away(&server, import(&field, service.at)).await.expect("an answer");
+    assert_eq!((status, &kept["refused"]), (StatusCode::OK, &Value::from(1)), "{kept}");
     for _ in 0..times(3, 20) {
         pause(700).await;
-        server.obey("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE wait_event = 'SyncRep'").await;
+        send_away(&server).await;
     }
     assert_eq!(load.changes(), before, "nobody is told that it is stored");
+    let (status, answer) = sent_away(&server, import(&field, service.at)).await.expect("an answer");
+    assert_eq!(status, StatusCode::SERVICE_UNAVAILABLE, "only this server has that answer: {answer}");
     standby.start_again();
     load.goes_on().await;
+    assert_eq!(import(&field, service.at).await.expect("an answer"), (StatusCode::OK, kept), "as it was kept");
     // And once more, up to the loss of the server.
     standby.end(End::Killed);
     pause(700).await;
-    server.obey("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE wait_event = 'SyncRep'").await;
+    send_away(&server).await;
     pause(1_500).await;
     server.end(End::Killed);
     standby.start_again();

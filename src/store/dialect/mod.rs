@@ -125,6 +125,15 @@ pub(crate) async fn in_time<T>(
     }
 }
 
+/// Returns once the answer kept under this key is as durable as a commit of ours.
+pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> Result<(), StoreError> {
+    match db {
+        // What can be read there is on the disk.
+        Db::Sqlite(_) => Ok(()),
+        Db::Postgres(pool) => Ok(postgres::vouch_for_answer(pool, account, key).await?),
+    }
+}
+
 /// Tells whoever listens that something is in the logs, once the transaction is durable.
 pub(crate) async fn tell(tx: &mut Tx, who: &AtomicI32) -> sqlx::Result<()> {
     match tx {

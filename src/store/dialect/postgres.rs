@@ -217,6 +217,15 @@ async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> 
     Ok(slugs.iter().filter(|slug| !held.iter().any(|h| h == *slug)).map(|&slug| slug.to_owned()).collect())
 }
 
+/// Holds the row of a kept answer, and lets go of it. Who holds a row has written a lock: its commit
+/// waits for the standby, and for all that stands before it.
+pub(super) async fn vouch_for_answer(pool: &PgPool, account: i64, key: &str) -> sqlx::Result<()> {
+    let mut tx = Writing::begin(pool, "BEGIN").await?;
+    let held = sqlx::query("SELECT 1 FROM idempotency WHERE account = $1 AND key = $2 FOR UPDATE");
+    held.bind(account).bind(key).execute(tx.ex()).await?;
+    tx.commit().await
+}
+
 /// Tells whoever listens, once the transaction is durable, and who says so.
 pub(super) async fn tell(tx: &mut Writing, who: i32) -> sqlx::Result<()> {
     sqlx::query("SELECT pg_notify($1, $2)").bind(CHANNEL).bind(who.to_string()).execute(tx.ex()).await?;
