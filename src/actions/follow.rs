@@ -59,7 +59,8 @@ impl Follower {
         let known = seen.get(&committed.competition);
         let fits = match known {
             Some(peaks) => peaks.size() == committed.after && peaks.root() == committed.before,
-            None => committed.after == 0,
+            // Begun by us; and not where the board still shows a log that is gone.
+            None => committed.after == 0 && self.0.board.position(committed.competition).is_none(),
         };
         if !fits || self.take_in(committed).is_err() {
             self.0.wake.notify_one();
@@ -186,34 +187,46 @@ impl Follower {
     /// What is committed here meanwhile waits until the board has the rows before it.
     async fn begin(&self, known: Known) -> Result<(), StoreError> {
         self.seen().remove(&known.id);
-        let (board, definition) = (Arc::clone(&self.0.board), in_force(&known));
+        let is_new = self.0.board.position(known.id).is_none();
+        let definition = in_force(&known);
         let load = move |rows: Rows| {
             let mut loading = Board::loading(definition, known.seq);
             rows.for_each(|row| loading.take(&row));
-            board.loaded(known.id, loading);
+            loading
         };
-        pour(&self.0.store, known.id, &known.slug, known.seq, load).await?;
-        self.seen().insert(known.id, known.peaks.clone());
+        let loading = pour(&self.0.store, known.id, &known.slug, known.seq, load).await?;
+        {
+            let mut seen = self.seen();
+            // A competition that was made here a moment ago may have begun by its commit, and gone on:
+            // the board never goes back.
+            if !(is_new && seen.contains_key(&known.id)) {
+                self.0.board.loaded(known.id, loading);
+                seen.insert(known.id, known.peaks.clone());
+            }
+        }
         self.0.wake.notify_one();
-        self.say_memory(&known).await;
+        self.say_memory(&known);
         Ok(())
     }
 
-    /// Says what a competition takes in memory. All are ranked for that, so it is done aside.
-    async fn say_memory(&self, known: &Known) {
+    /// Says what a competition takes in memory. All are ranked for that: aside, nobody waits for it.
+    fn say_memory(&self, known: &Known) {
         let Some(view) = self.0.board.view(known.id) else { return };
-        let Ok(memory) = tokio::task::spawn_blocking(move || view.memory()).await else { return };
-        let each = |bytes: usize| bytes.checked_div(memory.entries);
-        if let (Some(known_bytes), Some(ranked_bytes)) = (each(memory.known), each(memory.ranked)) {
-            tracing::info!(
-                competition = known.slug,
-                seq = known.seq,
-                entries = memory.entries,
-                known_bytes,
-                ranked_bytes,
-                "standings are loaded; bytes an entry"
-            );
-        }
+        let (slug, seq) = (known.slug.clone(), known.seq);
+        tokio::task::spawn_blocking(move || {
+            let memory = view.memory();
+            let each = |bytes: usize| bytes.checked_div(memory.entries);
+            if let (Some(known_bytes), Some(ranked_bytes)) = (each(memory.known), each(memory.ranked)) {
+                tracing::info!(
+                    competition = slug,
+                    seq,
+                    entries = memory.entries,
+                    known_bytes,
+                    ranked_bytes,
+                    "standings are loaded; bytes an entry"
+                );
+            }
+        });
     }
 
     async fn forget_the_past(&self) {
