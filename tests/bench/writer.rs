@@ -1,5 +1,5 @@
-//! Durable changes a second on each engine: 64 callers, each waiting for its answer, and one alone,
-//! against a bare loop that commits one row at a time with the same settings on the same disk in the
+//! Durable changes a second on each engine: 64 callers, each waiting for its answer, one alone, and a
+//! file of many rows, against a bare loop that commits one row at a time with the same settings on the same disk in the
 //! same run. A line of JSON for each: `cargo bench --bench writer`. The disk is that of the folder for
 //! temporary files: `TMPDIR` names another.
 //!
@@ -50,8 +50,8 @@ async fn main() {
     // `cargo test --benches` asks for a short run.
     let short = std::env::args().any(|a| a == "--test");
     let (rounds, each) = if short { (1, 2) } else { (5, 20) };
-    let alone = each * 10;
-    let entries = CALLERS * each * rounds + alone;
+    let (alone, rows) = (each * 10, each * 200);
+    let entries = CALLERS * each * rounds + alone + rows;
 
     let mut grounds = vec![Ground::on_a_file(entries).await];
     let server = Server::start();
@@ -75,9 +75,10 @@ async fn main() {
         }
     }
     for mut ground in grounds {
-        let rate = ground.one_caller(entries - alone, alone).await;
+        let rates =
+            [ground.one_caller(entries - alone, alone).await, ground.a_file(entries - alone - rows, rows).await];
         let round_trip = ground.round_trip().await;
-        println!("{}", ground.figures(rate, round_trip));
+        println!("{}", ground.figures(rates, round_trip));
         assert_eq!(ground.place.difference().await, None);
     }
 }
@@ -122,6 +123,14 @@ impl Ground {
         f64::from(n) / begun.elapsed().as_secs_f64()
     }
 
+    /// As many as the writer takes at once, one handing them all in: how many a second.
+    async fn a_file(&self, first: u32, n: u32) -> f64 {
+        let begun = Instant::now();
+        let rows = (first + 1..=first + n).map(|bib| score("w1", bib, &format!("{}+{}", bib % 9, bib % 30), true));
+        assert!(self.place.writer.submit_many(rows).await.iter().all(Result::is_ok));
+        f64::from(n) / begun.elapsed().as_secs_f64()
+    }
+
     /// Of a question that costs nothing, in milliseconds.
     async fn round_trip(&mut self) -> f64 {
         let mut times = Vec::new();
@@ -135,7 +144,7 @@ impl Ground {
     }
 
     /// The middle one of all rounds.
-    fn figures(&mut self, alone: f64, round_trip: f64) -> Value {
+    fn figures(&mut self, [alone, file]: [f64; 2], round_trip: f64) -> Value {
         self.runs.sort_by(|a, b| a.rate.total_cmp(&b.rate));
         self.bare_runs.sort_by(f64::total_cmp);
         let (run, bare) = (&self.runs[self.runs.len() / 2], self.bare_runs[self.bare_runs.len() / 2]);
@@ -153,6 +162,7 @@ impl Ground {
             "p50_ms": rounded(run.p50),
             "p99_ms": rounded(run.p99),
             "changes_in_the_time_of_a_bare_commit": rounded(run.rate / bare),
+            "rows_of_a_file_a_second": rounded(file),
         })
     }
 }

@@ -76,12 +76,17 @@ impl Field {
 
     /// The same in this file.
     pub fn in_file(file: &Path) -> Self {
-        Self::made(folder(), format!("sqlite://{}", file.display()))
+        Self::at(format!("sqlite://{}", file.display()))
     }
 
     /// The same in a database of its own on this server.
     pub async fn on(server: &Server) -> Self {
-        Self::made(folder(), server.database().await)
+        Self::at(server.database().await)
+    }
+
+    /// The same in this database, which is empty.
+    pub fn at(url: String) -> Self {
+        Self::made(folder(), url)
     }
 
     fn made(folder: tempfile::TempDir, url: String) -> Self {

@@ -10,7 +10,7 @@ use hyper_util::client::legacy::Client;
 use hyper_util::client::legacy::connect::HttpConnector;
 use hyper_util::rt::TokioExecutor;
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
@@ -33,12 +33,14 @@ pub struct Load {
 struct Shared {
     http: Http,
     at: Vec<SocketAddr>,
+    /// Changes that a client sends to one of them before it goes to the next.
+    stay: u64,
     token: String,
     stop: AtomicBool,
     made: Mutex<Acknowledged>,
     in_flight: Mutex<BTreeMap<(u32, &'static str), u64>>,
     again: AtomicU64,
-    refused: AtomicU64,
+    refused: Mutex<BTreeSet<String>>,
     acknowledged_at: Vec<AtomicU64>,
     seen: Mutex<Vec<Duration>>,
     not_seen: AtomicU64,
@@ -67,25 +69,36 @@ impl Done {
 impl Load {
     /// Starts so many clients; each has the bibs whose remainder by that number is its own.
     pub fn start(at: SocketAddr, token: &str, clients: u32) -> Self {
-        Self::start_with(&[at], token, clients, |_| true)
+        Self::start_with(&[at], u64::MAX, token, clients, |_| true)
     }
 
-    /// The same at several services: the clients by turns, each at one until it gets no answer there.
+    /// The same at several services, the clients by turns: each sends its changes to one of them. Where
+    /// no answer comes it goes to the next one with that change.
     pub fn start_at(at: &[SocketAddr], token: &str, clients: u32) -> Self {
-        Self::start_with(at, token, clients, |_| true)
+        Self::start_with(at, u64::MAX, token, clients, |_| true)
+    }
+
+    /// The same, but after some changes each goes to the next one, and it looks there for what it has sent.
+    pub fn start_round(at: &[SocketAddr], token: &str, clients: u32) -> Self {
+        Self::start_with(at, 32, token, clients, |_| true)
     }
 
     /// The same for some of the bibs.
-    pub fn start_with(at: &[SocketAddr], token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
+    pub fn start_for(at: SocketAddr, token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
+        Self::start_with(&[at], u64::MAX, token, clients, wanted)
+    }
+
+    fn start_with(at: &[SocketAddr], stay: u64, token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
         let shared = Arc::new(Shared {
             http: http(),
             at: at.to_vec(),
+            stay,
             token: token.to_owned(),
             stop: AtomicBool::new(false),
             made: Mutex::default(),
             in_flight: Mutex::default(),
             again: AtomicU64::new(0),
-            refused: AtomicU64::new(0),
+            refused: Mutex::default(),
             acknowledged_at: at.iter().map(|_| AtomicU64::new(0)).collect(),
             seen: Mutex::default(),
             not_seen: AtomicU64::new(0),
@@ -123,7 +136,12 @@ impl Load {
 
     /// Whether clients have been told to come again since this was asked last.
     pub fn is_refused(&self) -> bool {
-        self.shared.refused.swap(0, Ordering::SeqCst) > 0
+        !self.refusals().is_empty()
+    }
+
+    /// The same, with what they were told.
+    pub fn refusals(&self) -> BTreeSet<String> {
+        std::mem::take(&mut *self.shared.refused.lock().unwrap())
     }
 
     /// Lets every client bring its last change to an end.
@@ -154,13 +172,12 @@ async fn work(shared: Arc<Shared>, client: u32, bibs: Vec<u32>) {
         let reps = draw.between(1, 400);
         let reps = if last == Some(reps) { reps + 1 } else { reps };
         let score = (bib, workout);
-        // For a while at one of the services, then at the next.
-        let home = usize::try_from(u64::from(client) + n / 32).unwrap() % shared.at.len();
+        let home = usize::try_from(u64::from(client) + n / shared.stay).unwrap() % shared.at.len();
         shared.in_flight.lock().unwrap().insert(score, reps);
         let etag = shared.put(home, score, reps, etags.get(&score), &format!("{client}-{n}")).await;
         shared.made.lock().unwrap().entry(score).or_default().push(reps);
         shared.in_flight.lock().unwrap().remove(&score);
-        if shared.at.len() > 1 && n % 8 == 0 {
+        if shared.stay < u64::MAX && n % 8 == 0 {
             shared.look((home + 1) % shared.at.len(), score, reps, &etag).await;
         }
         etags.insert(score, etag);
@@ -198,8 +215,9 @@ impl Shared {
                     self.acknowledged_at[at].fetch_add(1, Ordering::SeqCst);
                     return answer["etag"].as_str().expect("an etag").to_owned();
                 }
-                Ok(Some((StatusCode::SERVICE_UNAVAILABLE, _))) => {
-                    self.refused.fetch_add(1, Ordering::SeqCst);
+                Ok(Some((StatusCode::SERVICE_UNAVAILABLE, answer))) => {
+                    let why = answer["detail"].as_str().expect("a sentence").to_owned();
+                    self.refused.lock().unwrap().insert(why);
                 }
                 Ok(None) | Err(_) => at = (at + 1) % self.at.len(),
                 Ok(Some((status, answer))) => panic!("bib {bib} in {workout}, key {key}: {status} {answer}"),

@@ -33,8 +33,17 @@ pub enum End {
 impl Server {
     /// A new one, whose commits are on the disk; `None`, said aloud, where there is no `PostgreSQL`.
     pub fn start() -> Option<Self> {
+        Self::start_with(&[])
+    }
+
+    /// The same, with its write-ahead log in this folder, which is not there yet.
+    pub fn start_with_log_in(folder: &Path) -> Option<Self> {
+        Self::start_with(&[&folder.display().to_string()])
+    }
+
+    fn start_with(more: &[&str]) -> Option<Self> {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let ran = script(&["start", &at(&folder), "durable"]);
+        let ran = script(&[&["start", &at(&folder), "durable"], more].concat());
         if ran.status.code() == Some(NONE_HERE) {
             assert!(std::env::var_os("CI").is_none(), "there is no PostgreSQL here, and CI is to test on one");
             eprintln!("SKIPPED: there is no PostgreSQL here, so no fault was tried on one");
@@ -84,9 +93,22 @@ impl Server {
 
     /// The address of a new, empty database.
     pub async fn database(&self) -> String {
+        self.new_database("").await
+    }
+
+    /// The same with its tables in this folder, which is not there yet.
+    pub async fn database_in(&self, folder: &Path) -> String {
+        let folder = folder.display();
+        // It has to be of the user whom the server runs as.
+        self.obey(&format!("COPY (SELECT) TO PROGRAM 'mkdir {folder}'")).await;
+        self.obey(&format!("CREATE TABLESPACE elsewhere LOCATION '{folder}'")).await;
+        self.new_database("TABLESPACE elsewhere").await
+    }
+
+    async fn new_database(&self, with: &str) -> String {
         static NEXT: AtomicU32 = AtomicU32::new(0);
         let name = format!("tally_{}", NEXT.fetch_add(1, Ordering::SeqCst));
-        self.obey(&format!("CREATE DATABASE {name}")).await;
+        self.obey(&format!("CREATE DATABASE {name} {with}")).await;
         self.at(&name)
     }
 
@@ -106,6 +128,11 @@ impl Server {
         let mut connection = PgConnection::connect(&self.url).await.expect("the server of the tests");
         sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut connection).await.expect("the server obeys");
         connection.close().await.expect("an end in order");
+    }
+
+    /// Whether it takes connections.
+    pub async fn answers(&self) -> bool {
+        PgConnection::connect(&self.url).await.is_ok()
     }
 
     /// Asks it for a number.

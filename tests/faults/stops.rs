@@ -76,7 +76,7 @@ async fn lose_answers(field: Field, millis: u64) {
 async fn import_beside(field: Field) {
     let service = Service::start(&field, free());
     // The clients leave these alone: half of the bibs are nobody's.
-    let load = Load::start_with(&[service.at], &field.token, CLIENTS, |bib| bib <= 128);
+    let load = Load::start_for(service.at, &field.token, CLIENTS, |bib| bib <= 128);
     let mut rows = "bib,performance,judge\n".to_owned();
     for bib in 129..=256 {
         writeln!(rows, "{bib},{},J-{}", bib * 2, if bib % 4 < 2 { 1 } else { 2 }).expect("a text grows");
