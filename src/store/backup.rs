@@ -42,6 +42,10 @@ pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreE
 /// The name that a copy has until it is one; nothing is written over.
 fn free(file: &Path) -> Result<PathBuf, StoreError> {
     let partial = beside(file, ".partial");
+    let folder = folder(file);
+    if !folder.is_dir() {
+        return Err(StoreError::Backup(format!("there is no folder {}; make it first", folder.display())));
+    }
     for path in [file, &partial] {
         if path.exists() {
             return Err(StoreError::Backup(format!("{} is already there", path.display())));
@@ -66,11 +70,14 @@ async fn finish(partial: &Path, file: &Path) -> Result<Vec<Verified>, StoreError
     let name = || {
         std::fs::File::open(partial)?.sync_all()?;
         std::fs::rename(partial, file)?;
-        let folder = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        std::fs::File::open(folder)?.sync_all()
+        std::fs::File::open(folder(file))?.sync_all()
     };
     name().map_err(|e: std::io::Error| StoreError::Backup(e.to_string()))?;
     Ok(verified)
+}
+
+fn folder(file: &Path) -> &Path {
+    file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 fn beside(file: &Path, end: &str) -> PathBuf {

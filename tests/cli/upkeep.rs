@@ -70,6 +70,9 @@ fn a_backup_is_verified_and_opens_as_a_database() {
         let said = folder.run(&["backup", "copy.db"]).done();
         assert!(said.starts_with("saltmarsh: "), "{said}");
         assert!(folder.run(&["backup", "copy.db"]).refused().contains("is there already"), "never written over");
+        assert!(
+            folder.run(&["backup", "copies/copy.db"]).refused().contains("there is no folder copies; make it first")
+        );
         None
     };
     let database = ["--database", copy.as_ref().map_or("sqlite://copy.db", |copy| &copy.url)];

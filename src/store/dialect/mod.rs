@@ -56,7 +56,7 @@ pub fn shown(url: &str) -> String {
 /// be there: opening says what is wrong with it.
 pub async fn is_there(url: &str) -> Result<bool, StoreError> {
     if is_served(url) {
-        let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: e.to_string() };
+        let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: postgres::why(&e) };
         return postgres::is_there(url).await.map_err(refuse);
     }
     Ok(sqlite::path(url).is_none_or(|path| path.exists()))

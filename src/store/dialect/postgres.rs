@@ -57,7 +57,7 @@ const OUTSIDE_THE_LOGS: i32 = 0;
 
 /// Brings the tables up to date; gives a pool to read and one to write.
 pub(super) async fn open(url: &str) -> Result<(PgPool, PgPool), StoreError> {
-    let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: e.to_string() };
+    let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: why(&e) };
     let options = options(url).map_err(refuse)?;
     // On a connection of its own: another process that does it just now is waited for; and a server
     // that is not there is said at once.
@@ -91,6 +91,19 @@ pub(super) fn options(url: &str) -> Result<PgConnectOptions, sqlx::Error> {
     let named = options.get_application_name().is_some();
     let options = if named { options } else { options.application_name("tallywright") };
     Ok(options.statement_cache_capacity(super::STATEMENTS))
+}
+
+/// What keeps an address from being opened, for whoever wrote it.
+pub(super) fn why(error: &sqlx::Error) -> String {
+    match error {
+        sqlx::Error::Database(e) if e.code().as_deref() == Some("3D000") => {
+            format!("{}; make it first, as with createdb --encoding=UTF8 NAME", e.message())
+        }
+        sqlx::Error::Database(e) => e.message().to_owned(),
+        sqlx::Error::Io(e) => format!("its server cannot be reached ({e})"),
+        sqlx::Error::Configuration(e) => e.downcast_ref().map_or_else(|| e.to_string(), why),
+        other => other.to_string(),
+    }
 }
 
 /// Host, port and name of the database, without user, password or settings.
