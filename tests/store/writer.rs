@@ -1,11 +1,13 @@
 //! The writer: groups, refusals, keys, other processes, stopping.
 
-use super::support::{FILE, Place, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff};
+use super::support::{
+    FILE, Place, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff, submit,
+};
 use jiff::SignedDuration;
 use std::time::Duration;
 use tallywright::rules::access::{Actor, Grant, Role};
 use tallywright::rules::ledger::{Asked, Change, Outcome, Precondition, Refusal};
-use tallywright::rules::life::{FlagReason, Move, State};
+use tallywright::rules::life::{FlagReason, Move, State, Submit};
 use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
 use tallywright::store::log::StoredRecord;
 use tallywright::store::{Answered, WriteError};
@@ -319,6 +321,23 @@ async fn a_judge_in_two_places_is_seen_when_the_sheets_are_attested_days_later()
     let later = Asked { received: noon() + SignedDuration::from_hours(48), ..moved("w1", 3, Move::Attest(attest(3))) };
     let answer = place.submit(Asked { precondition: Precondition::Any, ..later }).await.unwrap();
     assert!(answer.warnings.iter().any(|w| w.sentence.code == "judge_in_two_places"), "{:?}", answer.warnings);
+}
+
+#[tokio::test]
+async fn sheets_that_are_typed_in_one_after_the_other_do_not_put_the_judge_in_two_places() {
+    let place = Place::with_entries(5).await;
+    let untimed = |bib, text: &str| {
+        let sent = Submit { performed_at: None, attestation: Some(attest(bib)), ..submit(text) };
+        moved("w1", bib, Move::Submit(sent))
+    };
+    for (bib, text) in [(1, "4+3"), (3, "5+0")] {
+        let answer = place.submit(untimed(bib, text)).await.unwrap();
+        assert!(answer.warnings.iter().all(|w| w.sentence.code != "judge_in_two_places"), "{:?}", answer.warnings);
+    }
+    // Nor when one of them is corrected.
+    let corrected = Asked { precondition: Precondition::Any, ..untimed(3, "5+1") };
+    let answer = place.submit(corrected).await.unwrap();
+    assert!(answer.warnings.iter().all(|w| w.sentence.code != "judge_in_two_places"), "{:?}", answer.warnings);
 }
 
 #[tokio::test]
