@@ -28,6 +28,9 @@ pub enum Failure {
     /// The same idempotency key came with another body: 422.
     #[error("the idempotency key was used for another request")]
     KeyReused,
+    /// The same request is being done right now: 409, to be asked again.
+    #[error("the same request is being done")]
+    BeingMade,
     /// Too much work waits: nothing was done, 503.
     #[error("too much work is waiting")]
     Busy,

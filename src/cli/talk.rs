@@ -37,6 +37,7 @@ impl From<Failure> for Stop {
         match failure {
             Failure::Refused(refusal) | Failure::Stale { refusal, .. } => Self::Refused(reasons(&refusal)),
             Failure::Unreadable(faults) => Self::Refused(faults.iter().map(fault).collect()),
+            Failure::BeingMade => Self::because(&Sentence::new("being_made")),
             Failure::KeyReused => Self::because(&Sentence::new("idempotency_key_reused")),
             Failure::Busy => Self::because(&Sentence::new("cli_busy")),
             Failure::Unavailable => Self::because(&Sentence::new("cli_database_unavailable")),

@@ -9,6 +9,12 @@ use std::collections::HashMap;
 /// How long an answer is kept.
 const KEPT: SignedDuration = SignedDuration::from_hours(48);
 
+/// How long a key is held for a request that is being done, unless [`Store::go_on_holding`] says that
+/// it still is: then whoever held it has stopped, and the next to ask begins anew.
+pub const HELD: SignedDuration = SignedDuration::from_secs(60);
+/// What stands in place of an answer that is being made; whose it is follows. No answer begins like this.
+const BEING_MADE: &str = "being made: ";
+
 /// A request that may be sent again: the same key, account, method, path and body is answered
 /// with the first committed answer for 48 h; the same key with another of them is refused.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -45,8 +51,18 @@ pub(crate) enum Earlier {
 pub enum KeptAnswer {
     /// The same request: its answer, as it was kept.
     Same(String),
+    /// The same request, which somebody is doing right now.
+    BeingMade,
     /// Another request.
     Other,
+}
+
+/// A key that is held for a request while it is done, so that nobody else does it too.
+#[derive(Clone, Debug)]
+pub struct HeldKey {
+    request: Idempotency,
+    /// What stands in place of the answer: nobody else's.
+    mark: String,
 }
 
 bulk!(
@@ -150,25 +166,82 @@ fn row(request: &Idempotency, answer: String, now: Timestamp) -> Vec<Val> {
 }
 
 impl Store {
-    /// The answer kept under the key of this request by [`Self::keep_answer`].
-    pub async fn find_kept_answer(
+    /// Takes the key of a request that the writer does not take as one change, to be given back by
+    /// [`Self::keep_answer`] or [`Self::let_go`]; or what is known under it. `token`: nobody else's.
+    pub async fn hold_key(
         &self,
         request: &Idempotency,
+        token: [u8; 32],
         now: Timestamp,
-    ) -> Result<Option<KeptAnswer>, StoreError> {
-        let mut conn = self.read().await?;
-        let row = db!(&mut conn, opt (String, String, Vec<u8>, String):
-            "SELECT method, path, body_digest, answer FROM idempotency WHERE account = $1 AND key = $2 AND created_at > $3",
-            request.account, request.key.as_str(), oldest(now))?;
-        drop(conn);
-        let Some((method, path, digest, answer)) = row else { return Ok(None) };
-        if method != request.method || path != request.path || digest != request.body_digest {
-            return Ok(Some(KeptAnswer::Other));
-        }
-        // Where it was cut off from its standby it can be read, and is lost with its server.
+    ) -> Result<Result<HeldKey, KeptAnswer>, StoreError> {
+        let held = HeldKey { request: request.clone(), mark: format!("{BEING_MADE}{}", hex::encode(token)) };
         let writes = &self.inner.writes;
-        dialect::in_time(writes, false, dialect::vouch_for_answer(writes, request.account, &request.key)).await?;
-        Ok(Some(KeptAnswer::Same(answer)))
+        let found = dialect::in_time(writes, false, self.held_or_known(&held, now)).await?;
+        let Some(known) = found else { return Ok(Ok(held)) };
+        if matches!(known, KeptAnswer::Same(_)) {
+            // Where it was cut off from its standby it can be read, and is lost with its server.
+            dialect::in_time(writes, false, dialect::vouch_for_answer(writes, request.account, &request.key)).await?;
+        }
+        Ok(Err(known))
+    }
+
+    /// `None`: it is held now.
+    async fn held_or_known(&self, held: &HeldKey, now: Timestamp) -> Result<Option<KeptAnswer>, StoreError> {
+        let request = &held.request;
+        let mut tx = self.begin_for_now().await?;
+        sweep(&mut tx, now).await?;
+        // Whose insert it is decides: a score with the same key may come at the same time.
+        if KEEP.write(&mut tx, vec![row(request, held.mark.clone(), now)]).await? == 1 {
+            tx.commit().await?;
+            return Ok(None);
+        }
+        let known = db!(&mut tx, opt (String, String, Vec<u8>, String, i64):
+            "SELECT method, path, body_digest, answer, created_at FROM idempotency WHERE account = $1 AND key = $2",
+            request.account, request.key.as_str())?;
+        let stopped = now.checked_sub(HELD).unwrap_or(Timestamp::MIN).as_microsecond();
+        let found = match known {
+            Some((method, path, digest, ..))
+                if method != request.method || path != request.path || digest != request.body_digest =>
+            {
+                Some(KeptAnswer::Other)
+            }
+            Some((.., answer, _)) if !answer.starts_with(BEING_MADE) => Some(KeptAnswer::Same(answer)),
+            Some((.., mark, since)) if since <= stopped => {
+                HeldKey { mark, ..held.clone() }.set(&mut tx, &held.mark, now).await?;
+                None
+            }
+            _ => Some(KeptAnswer::BeingMade),
+        };
+        tx.commit().await?;
+        Ok(found)
+    }
+
+    /// A transaction about what holds for a moment only: it waits for no standby.
+    async fn begin_for_now(&self) -> Result<Tx, StoreError> {
+        let mut tx = self.begin().await?;
+        dialect::for_now(&mut tx).await?;
+        Ok(tx)
+    }
+
+    /// The request is still being done.
+    pub async fn go_on_holding(&self, held: &HeldKey, now: Timestamp) -> Result<(), StoreError> {
+        dialect::in_time(&self.inner.writes, false, async {
+            let mut tx = self.begin_for_now().await?;
+            held.set(&mut tx, &held.mark, now).await?;
+            Ok(tx.commit().await?)
+        })
+        .await
+    }
+
+    /// Nothing was done that would have to be answered again: the next to ask begins anew.
+    pub async fn let_go(&self, held: &HeldKey) -> Result<(), StoreError> {
+        dialect::in_time(&self.inner.writes, false, async {
+            let mut tx = self.begin_for_now().await?;
+            db!(&mut tx, exec: "DELETE FROM idempotency WHERE account = $1 AND key = $2 AND answer = $3",
+                held.request.account, held.request.key.as_str(), held.mark.as_str())?;
+            Ok(tx.commit().await?)
+        })
+        .await
     }
 
     /// Forgets the answers about a competition: they may name somebody who was erased. What is sent
@@ -180,16 +253,24 @@ impl Store {
         Ok(tx.commit().await?)
     }
 
-    /// Keeps the answer to a request that the writer did not take as one change; the first one, where
-    /// the key is in use.
-    pub async fn keep_answer(&self, request: &Idempotency, answer: String, now: Timestamp) -> Result<(), StoreError> {
+    /// Keeps the answer to the request that a key was held for. Where it was lost meanwhile, to somebody
+    /// who took it over or to an erasure, nothing is kept.
+    pub async fn keep_answer(&self, held: &HeldKey, answer: &str, now: Timestamp) -> Result<(), StoreError> {
         dialect::in_time(&self.inner.writes, false, async {
             let mut tx = self.begin().await?;
-            sweep(&mut tx, now).await?;
-            KEEP.write(&mut tx, vec![row(request, answer, now)]).await?;
+            held.set(&mut tx, answer, now).await?;
             Ok(tx.commit().await?)
         })
         .await
+    }
+}
+
+impl HeldKey {
+    /// Puts `answer` where the mark stands.
+    async fn set(&self, tx: &mut Tx, answer: &str, now: Timestamp) -> Result<(), StoreError> {
+        db!(tx, exec: "UPDATE idempotency SET answer = $1, created_at = $2 WHERE account = $3 AND key = $4 AND answer = $5",
+            answer, now.as_microsecond(), self.request.account, self.request.key.as_str(), self.mark.as_str())?;
+        Ok(())
     }
 }
 

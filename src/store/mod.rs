@@ -44,7 +44,7 @@ pub mod verify;
 pub mod writer;
 
 pub use dialect::Trouble;
-pub use idempotency::{Idempotency, KeptAnswer};
+pub use idempotency::{HELD, HeldKey, Idempotency, KeptAnswer};
 pub use writer::{Answered, Committed, Feed, WriteError, Writer};
 
 use db::Db;

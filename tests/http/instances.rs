@@ -90,6 +90,33 @@ async fn a_request_sent_again_to_the_other_is_done_once() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn one_file_sent_to_both_at_once_is_taken_in_once() {
+    let one = TestApp::new().await;
+    let two = one.beside().await;
+    let here = one.administrator().await;
+    let there = two.as_here(&here);
+    let mut csv = "bib,name,born,category,division,gym\n".to_owned();
+    for n in 0..600 {
+        let _ = writeln!(csv, "{},Runner {n},1995-02-03,women,women,quayside", 3000 + n);
+    }
+    let path = format!("{C}/entries");
+    let send = |client: &Client| client.post(&path).header("idempotency-key", "file-1").csv(&csv);
+    let (first, second) = tokio::join!(send(&here), send(&there));
+    let (done, other) = if first.status == 200 { (first, second) } else { (second, first) };
+    let done = done.expect(200).json();
+    assert_eq!((&done["taken"], &done["unchanged"]), (&json!(600), &json!(0)), "{done}");
+    if other.status == 409 {
+        assert_eq!(other.code(), "being_made");
+        assert!(other.header("retry-after").parse::<u32>().is_ok_and(|s| s > 0));
+    } else {
+        assert_eq!(other.expect(200).json(), done);
+    }
+    for client in [&here, &there] {
+        assert_eq!(send(client).await.expect(200).json(), done);
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_key_stands_for_one_request_at_two_services_and_two_competitions() {
     let one = TestApp::new().await;
     one.db_competition("second", false).await;

@@ -1,6 +1,7 @@
 //! Many rows at once, from CSV or JSON: each is taken, unchanged, or refused by itself with its
 //! row, column and reason. Sending the same rows twice changes nothing.
 
+mod held;
 mod names;
 mod outcome;
 mod roster;
@@ -18,6 +19,7 @@ use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Asked, Change, Outcome};
 use crate::store::{Feed, KeptAnswer};
 use crate::words::Sentence;
+use held::Held;
 use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
 use serde::{Deserialize, Serialize};
 use source::Source;
@@ -61,7 +63,8 @@ pub struct KeptOutcome {
     pub csv: String,
 }
 
-/// Takes rows in as [`import_with`] does, once for a key: a repeat within 48 h gets the first answer.
+/// Takes rows in as [`import_with`] does, once for a key: a repeat within 48 h gets the first answer,
+/// and is refused while that is made.
 pub async fn import_once(
     app: &App,
     actor: &Actor,
@@ -71,25 +74,32 @@ pub async fn import_once(
     rows: Rows,
     options: Options,
 ) -> Result<KeptOutcome, Failure> {
-    let key = around.kept_under(actor);
-    if let Some(key) = &key {
-        match app.store.find_kept_answer(key, around.received).await? {
-            Some(KeptAnswer::Same(text)) => {
+    let mut held = match around.kept_under(actor) {
+        Some(key) => match app.store.hold_key(&key, app.keys.bytes(), app.clock.now()).await? {
+            Ok(held) => Some(Held { app: app.clone(), key: Some(held) }),
+            Err(KeptAnswer::Same(text)) => {
                 return serde_json::from_str(&text).map_err(|e| Failure::Broken(e.into()));
             }
-            Some(KeptAnswer::Other) => return Err(Failure::KeyReused),
-            None => {}
-        }
-    }
-    let received = around.received;
-    let view = import_with(app, actor, competition, around, what, rows, options).await?;
+            Err(KeptAnswer::BeingMade) => return Err(Failure::BeingMade),
+            Err(KeptAnswer::Other) => return Err(Failure::KeyReused),
+        },
+        None => None,
+    };
+    let taking = Box::pin(import_with(app, actor, competition, around, what, rows, options));
+    let view = match &held {
+        Some(held) => held.during(taking).await?,
+        None => taking.await?,
+    };
     let json = serde_json::to_string(&view).map_err(|e| Failure::Broken(e.into()))?;
     let outcome = KeptOutcome { json, csv: refused_csv(&view) };
-    if let Some(key) = &key {
+    if let Some(held) = &mut held
+        && let Some(key) = &held.key
+    {
         let text = serde_json::to_string(&outcome).map_err(|e| Failure::Broken(e.into()))?;
         // The rows are stored: what fails here only makes a repeat say "unchanged".
-        if let Err(error) = app.store.keep_answer(key, text, received).await {
-            tracing::warn!(%error, "the answer to a file was not kept");
+        match app.store.keep_answer(key, &text, app.clock.now()).await {
+            Ok(()) => held.key = None,
+            Err(error) => tracing::warn!(%error, "the answer to a file was not kept"),
         }
     }
     Ok(outcome)

@@ -125,6 +125,15 @@ pub(crate) async fn in_time<T>(
     }
 }
 
+/// Makes a transaction wait for no standby: what it does holds for a moment, and may be lost with its
+/// server.
+pub(crate) async fn for_now(tx: &mut Tx) -> sqlx::Result<()> {
+    match tx {
+        Tx::Sqlite(_) => Ok(()),
+        Tx::Postgres(tx) => postgres::for_now(tx).await,
+    }
+}
+
 /// Returns once the answer kept under this key is as durable as a commit of ours.
 pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> Result<(), StoreError> {
     match db {

@@ -230,6 +230,12 @@ async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> 
     Ok(slugs.iter().filter(|slug| !held.iter().any(|h| h == *slug)).map(|&slug| slug.to_owned()).collect())
 }
 
+/// Durable on this server alone.
+pub(super) async fn for_now(tx: &mut Writing) -> sqlx::Result<()> {
+    sqlx::query("SET LOCAL synchronous_commit = local").execute(tx.ex()).await?;
+    Ok(())
+}
+
 /// Holds the row of a kept answer, and lets go of it. Who holds a row has written a lock: its commit
 /// waits for the standby, and for all that stands before it.
 pub(super) async fn vouch_for_answer(pool: &PgPool, account: i64, key: &str) -> sqlx::Result<()> {

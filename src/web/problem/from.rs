@@ -40,6 +40,9 @@ impl From<Failure> for Problem {
                 Self::new(StatusCode::BAD_REQUEST, Sentence::new("unreadable")).with(|p| p.errors = errors)
             }
             Failure::KeyReused => Self::new(StatusCode::UNPROCESSABLE_ENTITY, Sentence::new("idempotency_key_reused")),
+            Failure::BeingMade => {
+                Self::new(StatusCode::CONFLICT, Sentence::new("being_made")).with(|p| p.retry_after = Some(2))
+            }
             Failure::Busy => Self::unavailable(Sentence::new("busy"), 1),
             Failure::Unavailable => Self::unavailable(Sentence::new("storage_unavailable"), 5),
             Failure::OutcomeUnknown => Self::unavailable(Sentence::new("outcome_unknown"), 1),

@@ -43,6 +43,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Schick entweder If-Match (du hast eine Fassung gesehen) oder If-None-Match: * (es gibt noch keine), nicht beides.",
     ),
     ("broken_off", "Der Inhalt brach vor dem Ende ab. Schick ihn noch einmal."),
+    (
+        "being_made",
+        "Dieselbe Anfrage wird gerade ausgeführt. Schick sie gleich noch einmal: dann kommt die Antwort, was aus ihr geworden ist.",
+    ),
     ("busy", "Im Moment ist zu viel los. Es wurde nichts gespeichert: warte eine Sekunde und schick es noch einmal."),
     (
         "storage_unavailable",

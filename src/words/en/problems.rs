@@ -37,6 +37,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Send either If-Match (you have seen a version) or If-None-Match: * (there is none yet), not both.",
     ),
     ("broken_off", "The body broke off before its end. Send it again."),
+    (
+        "being_made",
+        "The same request is being done right now. Send it again in a moment: then it is answered with what became of it.",
+    ),
     ("busy", "Too much is going on at this moment. Nothing was stored: wait a second and send it again."),
     (
         "storage_unavailable",
