@@ -57,7 +57,7 @@ pub(super) fn range(q: &str) -> Option<(String, String)> {
 impl Store {
     /// Entries found by name, as anybody may see them: the names in their order, namesakes by bib.
     pub async fn find_by_name(&self, competition: i64, filter: &NameFilter<'_>) -> Result<Vec<Named>, StoreError> {
-        distinct(self.named(competition, filter, true).await?.into_iter().map(named), |found| found.entry.bib)
+        self.distinct(competition, filter, true, named, |found| found.entry.bib).await
     }
 
     /// The same with their personal facts; hidden names are found too.
@@ -67,11 +67,42 @@ impl Store {
         competition: i64,
         filter: &NameFilter<'_>,
     ) -> Result<Vec<(Entry, Option<Person>)>, StoreError> {
-        let rows = self.named(competition, filter, false).await?;
-        distinct(rows.into_iter().map(with_person), |(entry, _)| entry.bib)
+        self.distinct(competition, filter, false, with_person, |(entry, _)| entry.bib).await
     }
 
-    async fn named(&self, competition: i64, filter: &NameFilter<'_>, shown_only: bool) -> Result<Vec<Row>, StoreError> {
+    /// As many as are asked for, or all there are. A name with two words alike is found twice, and is
+    /// one: then more rows are read than are asked for.
+    async fn distinct<T>(
+        &self,
+        competition: i64,
+        filter: &NameFilter<'_>,
+        shown_only: bool,
+        read: impl Fn(Row) -> Result<T, StoreError>,
+        bib: impl Fn(&T) -> u32,
+    ) -> Result<Vec<T>, StoreError> {
+        let wanted = usize::try_from(filter.limit).unwrap_or(usize::MAX);
+        let mut limit = filter.limit;
+        loop {
+            let rows = self.named(competition, filter, shown_only, limit).await?;
+            let all = u32::try_from(rows.len()).is_ok_and(|n| n < limit) || limit == u32::MAX;
+            let mut seen = BTreeSet::new();
+            let once = |one: &Result<T, StoreError>| one.as_ref().map_or(true, |one| seen.insert(bib(one)));
+            let mut found = rows.into_iter().map(&read).filter(once).collect::<Result<Vec<T>, _>>()?;
+            if all || found.len() >= wanted {
+                found.truncate(wanted);
+                return Ok(found);
+            }
+            limit = limit.saturating_mul(2);
+        }
+    }
+
+    async fn named(
+        &self,
+        competition: i64,
+        filter: &NameFilter<'_>,
+        shown_only: bool,
+        limit: u32,
+    ) -> Result<Vec<Row>, StoreError> {
         let Some((from, to)) = range(filter.q) else { return Ok(Vec::new()) };
         let mut conn = self.read().await?;
         if let Some(gym) = filter.gym {
@@ -79,15 +110,10 @@ impl Store {
                 "SELECT e.body, p.body FROM entries e CROSS JOIN name_starts s LEFT JOIN persons p ON p.competition = e.competition AND p.id = e.person
                  WHERE e.competition = $1 AND e.gym = $2 AND s.competition = e.competition AND s.bib = e.bib
                    AND s.start >= $3 AND s.start < $4 AND (e.show_name OR NOT $5) ORDER BY s.start, s.bib LIMIT $6",
-                competition, gym, from, to, shown_only, i64::from(filter.limit))?);
+                competition, gym, from, to, shown_only, i64::from(limit))?);
         }
-        let fixed = [
-            Val::Int(competition),
-            Val::Text(from),
-            Val::Text(to),
-            Val::Bool(shown_only),
-            Val::Int(filter.limit.into()),
-        ];
+        let fixed =
+            [Val::Int(competition), Val::Text(from), Val::Text(to), Val::Bool(shown_only), Val::Int(limit.into())];
         let divisions = filter.divisions.iter().map(|slug| Val::Text(slug.clone())).collect();
         Ok(IN_DIVISIONS.read(&mut conn, &fixed, divisions).await?)
     }
@@ -121,15 +147,6 @@ impl Store {
         dialect::look_over(&self.inner.writes).await?;
         Ok(())
     }
-}
-
-/// A name with two words alike is found twice, and is one.
-fn distinct<T>(
-    found: impl Iterator<Item = Result<T, StoreError>>,
-    bib: impl Fn(&T) -> u32,
-) -> Result<Vec<T>, StoreError> {
-    let mut seen = BTreeSet::new();
-    found.filter(|one| one.as_ref().map_or(true, |one| seen.insert(bib(one)))).collect()
 }
 
 fn start_rows(competition: i64, bib: u32, name: &str) -> impl Iterator<Item = Vec<Val>> {

@@ -203,6 +203,9 @@ async fn a_name_is_found_by_the_beginning_of_its_words_whatever_its_case_and_acc
     assert_eq!(find("avila l", None, 9).await.0, [13]);
     assert_eq!(find("los", None, 9).await.0, [13]);
     assert_eq!(find("ana", None, 9).await.0, [15, 13], "two words of one name are one person");
+    assert_eq!(find("ana", None, 1).await.0, [15]);
+    assert_eq!(find("ana", None, 2).await.0, [15, 13], "as many persons as are asked for, not as many words");
+    assert_eq!(find("ana", Some("quayside"), 2).await.0, [15, 13]);
     assert_eq!(find("ines", None, 2).await.0, [11, 13]);
     assert_eq!(find("ines", Some("quayside"), 9).await.0, [11, 13, 17]);
     assert!(find("nes", None, 9).await.0.is_empty());

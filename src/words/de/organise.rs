@@ -159,6 +159,7 @@ pub const ORGANISE: Organise = Organise {
     list_download: "Abgelehnte Zeilen als Datei",
     list_find: "Suchen",
     list_find_hint: "Teil eines Namens, oder: {key}",
+    list_find_hint_entries: "Anfang eines Namens oder eines seiner Wörter, oder: {key}",
     list_find_button: "Zeigen",
     list_lead: "{n} insgesamt.",
     list_found: "Gefunden: {n}.",

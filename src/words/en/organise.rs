@@ -158,6 +158,7 @@ texts! {
     list_download: "Refused rows as a file",
     list_find: "Find",
     list_find_hint: "Part of a name, or the {key}",
+    list_find_hint_entries: "Beginning of a name or of one of its words, or the {key}",
     list_find_button: "Show",
     list_lead: "{n} in all.",
     list_found: "{n} fit.",

@@ -108,7 +108,10 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, list: List, query: St
             _ => put(found, &[("n", &super::number(n as u64))]),
         },
         more: if n > SHOWN { put(o.list_more, &[("n", &SHOWN)]) } else { String::new() },
-        find_hint: put(o.list_find_hint, &[("key", &key)]),
+        find_hint: put(
+            if list == List::Entries { o.list_find_hint_entries } else { o.list_find_hint },
+            &[("key", &key)],
+        ),
         caption: put(o.list_caption, &[("what", &title), ("competition", &c.title)]),
         head,
         rows,

@@ -14,7 +14,7 @@ area! { ($) standings:
     find_label: "Jemanden suchen",
     find_hint: "Name oder Startnummer",
     find_button: "Zeigen",
-    find_none: "Niemand in dieser Klasse heißt „{q}“.",
+    find_none: "Niemand in dieser Klasse hat einen Namen, in dem ein Wort mit „{q}“ beginnt.",
     find_many: "Mehrere passen zu „{q}“. Wen meinst du?",
     find_too_many: "Viele passen zu „{q}“. Das sind die ersten; schreib mehr vom Namen.",
     find_short: "Schreib mindestens zwei Buchstaben des Namens, oder die Startnummer.",

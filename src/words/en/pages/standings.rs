@@ -14,7 +14,7 @@ area! { ($) standings:
     find_label: "Find somebody",
     find_hint: "Name or bib",
     find_button: "Show",
-    find_none: "Nobody called “{q}” is in this division.",
+    find_none: "Nobody in whose name a word begins with “{q}” is in this division.",
     find_many: "Several fit “{q}”. Who do you mean?",
     find_too_many: "Many fit “{q}”. These are the first; write more of the name.",
     find_short: "Write at least two letters of the name, or the bib.",
