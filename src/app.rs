@@ -31,6 +31,8 @@ pub struct Parts {
     pub keys: Keys,
     /// Where letters are handed over.
     pub post: Post,
+    /// Lists of what was changed of workouts, as they were made.
+    pub changes: crate::actions::changes::Kept,
     /// Throttles of sign-in, and the bound on password hashing.
     pub gate: Gate,
 }

@@ -5,6 +5,7 @@
 //! [`super::follow`] takes in what it does.
 
 use crate::actions::accounts::Gate;
+use crate::actions::changes::Kept;
 use crate::actions::follow::Follower;
 use crate::actions::mail::Post;
 use crate::app::{App, Clock, Keys, Parts};
@@ -60,7 +61,17 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
         }
         None => Post::default(),
     };
-    let app = App::new(Parts { config, store, writer, board, clock, keys, post, gate: Gate::default() });
+    let app = App::new(Parts {
+        config,
+        store,
+        writer,
+        board,
+        clock,
+        keys,
+        post,
+        changes: Kept::default(),
+        gate: Gate::default(),
+    });
     Ok(Service { app, stop, tasks })
 }
 

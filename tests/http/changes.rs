@@ -1,6 +1,7 @@
 //! The list of changes on a workout's page: what was changed after everybody could read it, and why.
 
 use crate::support::{Reply, TestApp};
+use serde_json::json;
 
 const C: &str = "/api/v1/competitions/saltmarsh";
 const BRIEF: &str = "/c/saltmarsh/workouts/w1";
@@ -61,6 +62,36 @@ async fn the_newest_change_comes_first_and_what_concerns_all_divisions_names_non
         "<bdi>As many rounds and reps as possible in 12:00</bdi> → <bdi>As many rounds and reps as possible in 10:00</bdi>",
     );
     at("<bdi>Hips straight at the top of every swing.</bdi> → <bdi>Hips open at the top of every swing.</bdi>");
+}
+
+#[tokio::test]
+async fn who_looks_again_reads_what_has_come_since_and_programs_read_the_same() {
+    let app = TestApp::new().await;
+    let changes = async || app.nobody().get(&format!("{C}/workouts/w1/changes")).await.expect(200).json();
+    assert_eq!(changes().await, json!({ "items": [] }));
+    let first = file().replace("kg = 16, lb = 35", "kg = 12, lb = 26");
+    apply(&app, "?reason=One", first.clone()).await.expect(200);
+    let (page, one) = (brief(&app, "w1").await, changes().await);
+    assert!(page.contains("<bdi>One</bdi>") && one["items"].as_array().unwrap().len() == 1, "{one}");
+    // Of another workout: nothing that concerns this one.
+    let cap = first.replacen("cap = \"8:00\"", "cap = \"9:00\"", 1);
+    apply(&app, "?reason=Other", cap.clone()).await.expect(200);
+    assert_eq!(changes().await, one);
+    let second = cap.replacen("cap = \"12:00\"", "cap = \"10:00\"", 1);
+    apply(&app, "?reason=Two", second).await.expect(200);
+    let (page, both) = (brief(&app, "w1").await, changes().await);
+    assert_eq!((page.matches("<bdi>One</bdi>").count(), page.matches("<bdi>Two</bdi>").count()), (1, 1));
+    assert_eq!(both["items"][1], one["items"][0]);
+    let two = &both["items"][0];
+    assert_eq!((&two["reason"], &two["at"]), (&json!("Two"), &json!("2027-01-14T12:00:00Z")), "{two}");
+    assert!(two["log_seq"].as_u64() > one["items"][0]["log_seq"].as_u64());
+    let keys: Vec<&str> = two["changes"].as_array().unwrap().iter().filter_map(|d| d["key"].as_str()).collect();
+    assert_eq!(keys, ["workout.w1.cap"]);
+    assert_eq!((&two["changes"][0]["from"], &two["changes"][0]["to"]), (&json!("12:00"), &json!("10:00")));
+    // As a process that has just begun reads it.
+    let other = app.beside().await;
+    assert_eq!(other.nobody().get(&format!("{C}/workouts/w1/changes")).await.expect(200).json(), both);
+    app.nobody().get(&format!("{C}/workouts/w3/changes")).await.expect(404);
 }
 
 #[tokio::test]

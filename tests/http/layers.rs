@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use tallywright::actions::accounts::Gate;
+use tallywright::actions::changes::Kept;
 use tallywright::app::{App, Parts};
 use tallywright::rules::access::Role;
 use tokio_util::sync::CancellationToken;
@@ -212,6 +213,7 @@ async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
         clock: parts.clock.clone(),
         keys: parts.keys.clone(),
         post: app.app.post.clone(),
+        changes: Kept::default(),
         gate: Gate::default(),
     });
     app.set_clock("2027-01-14T12:00:05Z");

@@ -106,6 +106,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/ruling", r#"{"kind":"stands","reason":"clear on the sheet"}"#, "13333333+33"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/appeal", r#"{"reason":"counted again"}"#, "13+333+3333"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042/admission", r#"{"admit":true,"reason":"power cut"}"#, "133333333++"),
+    ("GET",    "/api/v1/competitions/saltmarsh/workouts/w1/changes", "", "+++++++++++"),
     ("POST",   "/api/v1/competitions/saltmarsh/workouts/w1/extensions", r#"{"gym":"quayside","closes":"2027-01-18T21:00:00Z","attest_by":"2027-01-19T21:00:00Z","reason":"power cut"}"#, "133333333++"),
 
     // Pages, by cookie.

@@ -181,6 +181,29 @@ pub struct DifferenceView {
     pub published: bool,
 }
 
+/// What was changed of a workout since it was announced.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct ChangesView {
+    /// One for each applied file that changed something, the newest first.
+    pub items: Vec<ChangeView>,
+}
+
+/// What one applied file changed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct ChangeView {
+    /// When it was applied.
+    #[schema(value_type = String, format = DateTime)]
+    pub at: Timestamp,
+    /// At which position of the log.
+    #[schema(example = 8812)]
+    pub log_seq: u64,
+    /// The organiser's reason; null: nobody was asked then.
+    #[schema(example = "The men's bells were mistyped.")]
+    pub reason: Option<String>,
+    /// Of the workout, then of what holds for all.
+    pub changes: Vec<DifferenceView>,
+}
+
 /// What happens to a stored score when its file or its entry changes.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ReworkedView {

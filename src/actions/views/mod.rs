@@ -10,7 +10,8 @@ mod score;
 mod standings;
 
 pub use competition::{
-    AppliedView, CompetitionView, DifferenceView, DivisionView, ReworkedView, SummaryView, WindowView, WorkoutView,
+    AppliedView, ChangeView, ChangesView, CompetitionView, DifferenceView, DivisionView, ReworkedView, SummaryView,
+    WindowView, WorkoutView,
 };
 pub use roster::{EntryView, ExtensionView, GymView, JudgeView, MovedView, RosterWritten};
 pub use score::{

@@ -7,6 +7,7 @@ pub mod accounts;
 pub mod admissions;
 pub mod appeals;
 pub mod attestation;
+pub mod changes;
 pub mod claims;
 pub mod competitions;
 pub mod entries;
@@ -128,6 +129,7 @@ fn of_competitions() -> OpenApiRouter<App> {
         .merge(appeals::routes())
         .merge(admissions::routes())
         .merge(extensions::routes())
+        .merge(changes::routes())
         .merge(standings::routes())
         .merge(places::routes())
         .merge(log::routes())

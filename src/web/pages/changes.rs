@@ -7,8 +7,10 @@
 use super::scheme_said::{BlockView, SchemeView, height, load, scheme_view};
 use super::shell::{When, words};
 use super::{competition, markdown, rules_said, workout};
-use crate::actions::changes::Changed;
+use crate::actions::changes::{self, Changed, Told};
 use crate::actions::reader::Reader;
+use crate::actions::{Failure, language};
+use crate::app::App;
 use crate::rules::competition::{Competition, Difference};
 use crate::rules::workout::{Prescription, Workout};
 use crate::words::put;
@@ -55,15 +57,17 @@ struct Whom {
 }
 
 /// The changes of a workout, the newest first.
-#[must_use]
-pub fn views(reader: &Reader, slug: &str, changes: &[Changed]) -> Vec<ChangeView> {
-    let zone = &reader.competition.time_zone;
-    let view = |c: &Changed| ChangeView {
-        at: When::new(c.at, zone),
-        reason: c.reason.clone().unwrap_or_default(),
-        lines: lines(reader, slug, c),
+pub async fn views(app: &App, reader: &Reader, x: &Workout) -> Result<Vec<ChangeView>, Failure> {
+    // Said in a language, to somebody who knows of some workouts.
+    let knows: Vec<&str> = reader.workouts().map(|x| x.slug.as_str()).collect();
+    let form = format!("page {:?} {}", language::reader(), knows.join(" "));
+    let told = changes::of_workout(app, reader, x, &form, |changed| lines(reader, &x.slug, changed)).await?;
+    let view = |told: Told<Vec<Line>>| ChangeView {
+        at: When::new(told.at, &reader.competition.time_zone),
+        reason: told.reason.unwrap_or_default(),
+        lines: told.what,
     };
-    changes.iter().map(view).filter(|c| !c.lines.is_empty()).collect()
+    Ok(told.into_iter().map(view).filter(|c| !c.lines.is_empty()).collect())
 }
 
 fn lines(reader: &Reader, slug: &str, changed: &Changed) -> Vec<Line> {

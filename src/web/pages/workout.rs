@@ -4,8 +4,8 @@ use super::markdown;
 use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes};
 use super::shell::{Left, Link, Shell, When, words};
 use super::{Page, changes, competition, html, rules_said};
+use crate::actions::language;
 use crate::actions::reader::Reader;
-use crate::actions::{changes as read, language};
 use crate::app::App;
 use crate::rules::competition::Competition;
 use crate::rules::workout::{Attempts, Prescription, Publish, Workout};
@@ -63,7 +63,6 @@ pub async fn get_workout(
     let x = reader.workout(&workout)?;
     let c = &reader.competition;
     let base = format!("/c/{slug}");
-    let changed = read::of_workout(&app, &reader, x).await?;
     let places = |d: &str| format!("{base}/divisions/{d}/workouts/{workout}");
     html(&View {
         shell: Shell::new(&caller, format!("{base}/workouts/{workout}"), format!("{} · {}", x.title, c.title))
@@ -85,7 +84,7 @@ pub async fn get_workout(
         divisions: c.divisions.iter().map(|d| Link::new(places(&d.slug), &d.title)).collect(),
         sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(language::reader()).link),
         announced: x.window.announced(reader.now),
-        changes: changes::views(&reader, &x.slug, &changed),
+        changes: changes::views(&app, &reader, x).await?,
     })
 }
 
