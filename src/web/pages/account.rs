@@ -6,6 +6,8 @@ use super::shell::{Link, Shell, When, words};
 use super::{html, say};
 use crate::actions::accounts::{self, AccountError};
 use crate::actions::language;
+use crate::actions::lists::{self, Find};
+use crate::actions::reader::Reader;
 use crate::actions::{erase, own_data};
 use crate::app::App;
 use crate::rules::access::{Grant, Role};
@@ -107,11 +109,15 @@ async fn view(app: &App, caller: &Caller) -> Answer<View> {
     let (w, now) = (words(), caller.received);
     let sessions = accounts::list_sessions(app, &caller.actor).await?;
     let tokens = accounts::list_tokens(app, &caller.actor).await?;
+    let mut roles = Vec::new();
+    for grant in &caller.actor.grants {
+        roles.push(role(grant, &Named::of(app, caller, grant).await));
+    }
     Ok(View {
         shell: Shell::new(caller, "/account", w.account_title),
         csrf: caller.csrf.clone(),
         email: caller.actor.email.clone(),
-        roles: caller.actor.grants.iter().map(role).collect(),
+        roles,
         sessions: sessions.into_iter().map(|s| session(s, caller.session)).collect(),
         tokens: tokens.into_iter().filter(|t| t.revoked_at.is_none() && t.expires_at > now).map(token).collect(),
         days: "90".to_owned(),
@@ -120,8 +126,34 @@ async fn view(app: &App, caller: &Caller) -> Answer<View> {
     })
 }
 
+/// What a role's competition and gym are called: by their slugs where that cannot be read.
+struct Named {
+    competition: String,
+    gym: String,
+}
+
+impl Named {
+    async fn of(app: &App, caller: &Caller, grant: &Grant) -> Self {
+        let (actor, now) = (&caller.actor, caller.received);
+        let slug = grant.competition.clone().unwrap_or_default();
+        let mut named = Self { competition: slug.clone(), gym: grant.gym.clone().unwrap_or_default() };
+        if slug.is_empty() {
+            return named;
+        }
+        if let Ok(reader) = Reader::find(app, actor, now, &slug).await {
+            named.competition.clone_from(&reader.competition.title);
+        }
+        if grant.gym.is_some() {
+            let find = Find { gym: grant.gym.clone(), q: None };
+            let gyms = lists::gyms(app, actor, now, &slug, &find).await.unwrap_or_default();
+            named.gym = gyms.into_iter().find(|g| Some(&g.slug) == grant.gym.as_ref()).map_or(named.gym, |g| g.name);
+        }
+        named
+    }
+}
+
 /// A role, where it holds, and where its work is.
-fn role(grant: &Grant) -> RoleView {
+fn role(grant: &Grant, named: &Named) -> RoleView {
     let w = words();
     let (name, work) = match grant.role {
         Role::Organiser => ("organiser", Some(("/referee".to_owned(), w.nav_referee))),
@@ -137,11 +169,11 @@ fn role(grant: &Grant) -> RoleView {
             links: work.map(|(href, text)| Link::new(href, text)).into_iter().collect(),
         };
     };
-    let mut text = put(w.role_in, &[("role", &title), ("competition", c)]);
+    let mut text = put(w.role_in, &[("role", &title), ("competition", &named.competition)]);
     let mut links = vec![Link::new(format!("/c/{c}"), w.role_competition)];
     links.extend(work.map(|(href, text)| Link::new(href, text)));
     if let Some(gym) = &grant.gym {
-        text = put(w.role_detail, &[("role", &text), ("detail", gym)]);
+        text = put(w.role_detail, &[("role", &text), ("detail", &named.gym)]);
         links.push(Link::new(format!("/desk/{c}/{gym}"), w.nav_desk));
     }
     if let Some(code) = &grant.judge {
@@ -293,7 +325,9 @@ mod tests {
             ],
             roles: [grant(Role::Staff, Some("quayside"), None), grant(Role::Athlete, None, Some(1042)), everywhere]
                 .iter()
-                .map(role)
+                .map(|grant| {
+                    role(grant, &Named { competition: samples::HOSTILE.to_owned(), gym: samples::BIDI.to_owned() })
+                })
                 .collect(),
             sessions: vec![
                 SessionView {

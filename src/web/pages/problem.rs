@@ -12,13 +12,21 @@ struct View<'a> {
     title: &'a str,
     detail: &'a str,
     errors: &'a [String],
+    again: &'a str,
     help: &'a str,
 }
 
-/// A page that says what happened, what to mend, and what to say when asking for help.
+/// How to try again where nothing was stored: what was `sent` by a form, or only looked for.
 #[must_use]
-pub fn page(title: &str, detail: &str, errors: &[String], help: &str) -> String {
-    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, help };
+pub fn again(sent: bool) -> &'static str {
+    if sent { words().problem_send_again } else { words().problem_look_again }
+}
+
+/// A page that says what happened, what to mend, how to try again (empty: in no way), and what to say
+/// when asking for help.
+#[must_use]
+pub fn page(title: &str, detail: &str, errors: &[String], again: &str, help: &str) -> String {
+    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, again, help };
     // The one page that has no other page to fall back on.
     view.render().unwrap_or_else(|_| "500".to_owned())
 }
@@ -30,8 +38,9 @@ mod tests {
 
     #[test]
     fn a_problem_says_what_happened_and_how_to_go_on() {
-        let page = page(samples::HOSTILE, samples::BIDI, &[samples::HOSTILE.to_owned()], "Say r-1.");
+        let page = page(samples::HOSTILE, samples::BIDI, &[samples::HOSTILE.to_owned()], again(true), "Say r-1.");
         samples::assert_sound(&page);
         assert!(page.contains("Say r-1.") && page.contains(words().problem_home));
+        assert!(page.contains(words().problem_send_again));
     }
 }

@@ -37,7 +37,7 @@ pub async fn render(State(app): State<App>, request: Request, next: Next) -> Res
     }
     let mut written = match (form, back) {
         (Form::Page, Some(back)) if problem.status == StatusCode::UNAUTHORIZED => to_sign_in(&back),
-        (Form::Page, _) => problem.page(&id),
+        (Form::Page, back) => problem.page(&id, back.is_none()),
         (Form::Json, _) => problem.json(&app.config.public_url, &id),
     };
     // What the router said, as `Allow`, stays.
@@ -97,10 +97,15 @@ impl Problem {
         (self.status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response()
     }
 
-    fn page(&self, request_id: &str) -> Response {
+    fn page(&self, request_id: &str, sent: bool) -> Response {
         let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(language::reader())).collect();
         let help = Sentence::new("problem_help").with("request_id", request_id).say(language::reader());
-        let page = pages::problem::page(&self.title(), &self.detail(), &errors, &help);
+        // Nothing was stored: a browser sends what was typed again when it loads the page again.
+        let again = match &*self.sentence.code {
+            "busy" | "storage_unavailable" => pages::problem::again(sent),
+            _ => "",
+        };
+        let page = pages::problem::page(&self.title(), &self.detail(), &errors, again, &help);
         (self.status, Html(page)).into_response()
     }
 
@@ -170,12 +175,12 @@ pub async fn show_problem(Path(code): Path<String>) -> Answer {
     // What an answer says with its values is said here without them, or with gaps that are explained.
     let about = ABOUT.iter().find(|(of, _)| *of == code).and_then(|(_, about)| said(about));
     let page = match about {
-        Some(about) => pages::problem::page(&title, about, &[], ""),
+        Some(about) => pages::problem::page(&title, about, &[], "", ""),
         None if text.contains('{') => {
             let gaps = Sentence::new("problem_gaps").say(language::reader());
-            pages::problem::page(&title, &without_values(text), &[], &gaps)
+            pages::problem::page(&title, &without_values(text), &[], "", &gaps)
         }
-        None => pages::problem::page(&title, text, &[], ""),
+        None => pages::problem::page(&title, text, &[], "", ""),
     };
     Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }

@@ -59,7 +59,7 @@ pub const PROPOSALS: Proposals = Proposals {
     facts: "Was geschickt wurde",
     by_whom: "{at} von {who}",
     confirm_ticked: "Angekreuzte bestätigen",
-    confirm_all: "Alle {n} gezeigten bestätigen",
+    confirm_all: "Alle gezeigten bestätigen: {n}",
     refuse_ticked: "Angekreuzte nicht annehmen",
     reason: "Grund, wenn du sie nicht annimmst",
     reason_hint: "Das Gym liest ihn; kann leer bleiben. Schreib keinen Namen: er bleibt, wenn die Angaben gelöscht sind.",

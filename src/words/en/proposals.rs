@@ -58,7 +58,7 @@ texts! {
     facts: "What they sent",
     by_whom: "{at} by {who}",
     confirm_ticked: "Confirm those ticked",
-    confirm_all: "Confirm all {n} shown",
+    confirm_all: "Confirm all shown: {n}",
     refuse_ticked: "Do not take those ticked",
     reason: "Reason, if you do not take them",
     reason_hint: "The gym reads it; may stay empty. Write no name: it is kept after the facts are gone.",

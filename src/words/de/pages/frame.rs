@@ -32,5 +32,7 @@ area! { ($) frame:
     field_local_time: "Diese Uhrzeit gibt es in {zone} nicht: dort wird die Uhr vorgestellt. Prüf die Stunde.",
 
     // Problems
+    problem_send_again: "Um es noch einmal zu senden, lade diese Seite neu: was du getippt hast, geht mit.",
+    problem_look_again: "Um es noch einmal zu versuchen, lade diese Seite neu.",
     problem_home: "Zu den Wettkämpfen",
 }

@@ -32,5 +32,7 @@ area! { ($) frame:
     field_local_time: "That time does not exist in {zone}: the clock is put forward there. Check the hour.",
 
     // Problems
+    problem_send_again: "To send it again, reload this page: what you typed goes with it.",
+    problem_look_again: "To try again, reload this page.",
     problem_home: "To the competitions",
 }
