@@ -39,18 +39,30 @@ function lateLines(view) {
 // --- what is kept on this device ----------------------------------------------------------------
 
 // By row: what is typed, and, once it was to be stored, the very request, with the key under which
-// a repeat is recognised.
+// a repeat is recognised; and who counts in a lane, where that was changed here.
 function stored() {
   try {
-    return { rows: {}, ...JSON.parse(localStorage.getItem(STORE)) };
+    return { rows: {}, by: {}, ...JSON.parse(localStorage.getItem(STORE)) };
   } catch {
-    return { rows: {} };
+    return { rows: {}, by: {} };
   }
 }
 const kept = stored();
+const written = new Map(Object.entries(kept.rows).map(([id, entry]) => [id, JSON.stringify(entry)]));
+// Only what was changed here: a second tab keeps its rows in the same place.
 function keep() {
+  const all = { ...stored(), judge: kept.judge, how: kept.how, by: kept.by };
+  for (const id of new Set([...Object.keys(kept.rows), ...written.keys()])) {
+    const entry = kept.rows[id];
+    const text = JSON.stringify(entry);
+    if (text === written.get(id)) continue;
+    if (entry) all.rows[id] = entry;
+    else delete all.rows[id];
+    if (entry) written.set(id, text);
+    else written.delete(id);
+  }
   try {
-    localStorage.setItem(STORE, JSON.stringify(kept));
+    localStorage.setItem(STORE, JSON.stringify(all));
   } catch {
     // A full or forbidden store: the rows are there until the page is left.
   }
@@ -109,7 +121,9 @@ function called(code) {
 
 function useJudge(save = true) {
   const { code, trouble } = meant(judging.elements.judge.value);
-  document.getElementById("judge-now").textContent = trouble ?? (code ? put(words.judge_now, { judge: called(code) }) : words.judge_none);
+  const said = document.getElementById("judge-now");
+  said.textContent = trouble ?? (code ? put(words.judge_now, { judge: called(code) }) : words.judge_none);
+  said.classList.toggle("error", Boolean(trouble));
   judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
   kept.judge = code;
   kept.how = judging.elements.how.value;
@@ -140,6 +154,7 @@ class Row {
     this.name = li.querySelector("bdi").textContent;
     this.href = li.querySelector("a").getAttribute("href");
     this.asked = 0;
+    this.changed = 0;
     this.say = element("div", { className: "say", id: `s-${li.id}` });
     this.say.setAttribute("role", "status");
     this.buttons = element("div", { className: "buttons" });
@@ -162,6 +177,7 @@ class Row {
     this.level = form.elements.level;
     this.by = form.querySelector("input.by");
     this.by?.addEventListener("change", () => this.judged());
+    if (this.by && kept.by[this.id]) this.by.value = kept.by[this.id];
     this.input.inputMode = "numeric";
     this.input.setAttribute("aria-describedby", this.say.id);
     this.input.addEventListener("input", () => this.typed());
@@ -179,7 +195,9 @@ class Row {
     for (const row of rows.values()) {
       const same = row.by && row.data.workout === workout && row.data.turn.startsWith(heat);
       if (same && row.by.value.trim() === "" && !meant(this.by.value).trouble) row.by.value = this.by.value;
+      if (same) kept.by[row.id] = row.by.value;
     }
+    keep();
     if (this.entry) this.typed();
   }
 
@@ -210,7 +228,7 @@ class Row {
   // Where there is more than one level, it is chosen from.
   levels(all) {
     if (this.level || all.length < 2) return;
-    this.level = element("select", { name: "level", ariaLabel: this.label() });
+    this.level = element("select", { name: "level", ariaLabel: put(words.level_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }) });
     this.level.append(...all.map(([value, text]) => element("option", { value, textContent: text, selected: value === this.data.level })));
     this.input.after(this.level);
     this.level.addEventListener("change", () => this.typed());
@@ -236,9 +254,10 @@ class Row {
       kept.rows[this.id] = { text, level: this.level?.value, by: this.by?.value, confirm: [], seen, visitor: visitor ?? this.visitor };
     }
     keep();
-    this.undo = undefined;
+    this.undo = this.saved = undefined;
     this.show();
-    this.checkSoon();
+    if (this.entry) this.checkSoon();
+    else this.tell([]);
   }
 
   // What was typed before the page was loaded again.
@@ -313,6 +332,7 @@ class Row {
         if (kind === "ask") {
           const yes = element("button", { type: "button", className: "plain", textContent: words.yes });
           yes.addEventListener("click", () => {
+            if (!this.entry) return;
             this.entry.confirm.push(code);
             keep();
             this.input.focus();
@@ -323,6 +343,21 @@ class Row {
         return line;
       }),
     );
+    this.reveal();
+  }
+
+  // What is said of the row in hand stands above the pad and the keyboard, and its field below the
+  // bar of what is not sent.
+  reveal() {
+    const input = document.activeElement;
+    if (!input?.matches("input.perf, input.by") || !this.form?.contains(input)) return;
+    const view = window.visualViewport;
+    const pad = document.getElementById("pad");
+    const end = (view ? view.offsetTop + view.height : window.innerHeight) - (pad?.hidden === false ? pad.offsetHeight : 0);
+    const below = this.buttons.getBoundingClientRect().bottom + 8 - end;
+    const above = input.getBoundingClientRect().top - bar.element.offsetHeight - 8;
+    const by = Math.min(below, above);
+    if (by > 0) window.scrollBy({ top: by, behavior: "instant" });
   }
 
   // --- stored
@@ -356,6 +391,7 @@ class Row {
     const before = { ...this.data };
     const answer = await ask("PUT", this.path, entry.body, { ...entry.headers, "idempotency-key": entry.key });
     this.busy = false;
+    this.touch();
     // Typed over meanwhile: then what was sent is stored, and what is typed now waits for its turn.
     const again = this.entry !== entry;
     if (later(answer)) {
@@ -366,6 +402,7 @@ class Row {
     if (status === 200 || status === 201) {
       if (again && this.entry) this.entry.seen = json.etag;
       else delete kept.rows[this.id];
+      delete kept.by[this.id];
       this.took(status, json, before, again);
       keep();
       return refreshSoon();
@@ -374,6 +411,7 @@ class Row {
     if (status === 401) return this.signedOut();
     Object.assign(entry, { send: false, key: undefined, body: undefined });
     keep();
+    bar.lead(this);
     if ((status === 412 || status === 428) && json.current) return this.conflict(json.current);
     if (json.confirm?.length) {
       this.tell(json.errors.map((e) => [e.message, "ask", e.code]));
@@ -382,6 +420,12 @@ class Row {
     }
     this.tell([[put(words.not_stored, { why: why(json) }), "error"]], true);
     return undefined;
+  }
+
+  // What is asked for before now may be older than this row.
+  touch() {
+    changes += 1;
+    this.changed = changes;
   }
 
   // What the service stored.
@@ -466,29 +510,38 @@ class Row {
     if (!undo || this.busy) return;
     this.busy = true;
     clearTimeout(this.undoing);
-    const match = { "if-match": `"${this.data.etag}"`, "idempotency-key": newKey() };
+    undo.key ??= newKey();
+    const match = { "if-match": `"${this.data.etag}"`, "idempotency-key": undo.key };
     let answer;
     if (undo.out) answer = await ask("DELETE", `${this.path}/not-taking-part`);
     else if (undo.withdraw) answer = await ask("POST", `${this.path}/withdrawal`, {}, match);
     else {
       // The earlier figures again, as a revision of its own, with the judge who stood for them.
       const { text, level, judge, how } = undo.before;
-      const body = { performance: text, level, confirm: [] };
+      undo.confirm ??= [];
+      const body = { performance: text, level, confirm: undo.confirm };
       if (judge) body.attestation = { judge, how };
       for (;;) {
-        answer = await ask("PUT", this.path, body, { "if-match": `"${this.data.etag}"`, "idempotency-key": newKey() });
+        answer = await ask("PUT", this.path, body, match);
         const asked = answer?.json.confirm?.filter((code) => !body.confirm.includes(code));
         if (!asked?.length) break;
         // They were stored once: what was asked then was answered.
         body.confirm.push(...asked);
+        match["idempotency-key"] = undo.key = newKey();
       }
     }
     this.busy = false;
+    this.touch();
+    if (later(answer)) {
+      // Not known whether it was done: asked for again it is done once.
+      this.offer(undo);
+      return this.tell([[put(words.undo_failed, { why: answer ? words.undo_again : words.undo_offline }), "error"]]);
+    }
     this.undo = undefined;
     this.saved = undefined;
     if (answer?.status !== 200) {
       this.show();
-      return this.tell([[put(words.undo_failed, { why: answer ? why(answer.json) : words.offline }), "error"]]);
+      return this.tell([[put(words.undo_failed, { why: why(answer.json) }), "error"]]);
     }
     if (undo.out) this.data.state = "missing";
     else this.now(answer.json);
@@ -500,9 +553,10 @@ class Row {
 
   async takesNoPart() {
     const answer = await ask("POST", `${this.path}/not-taking-part`);
+    this.touch();
     if (answer?.status === 401) return this.signedOut();
     if (answer?.status !== 200) {
-      return this.tell([[put(words.not_stored, { why: answer ? why(answer.json) : words.offline }), "error"]]);
+      return this.tell([[put(words.not_stored, { why: answer ? why(answer.json) : words.undo_offline }), "error"]]);
     }
     this.data.state = "not_taking_part";
     this.saved = clock();
@@ -549,29 +603,39 @@ class Row {
   }
 }
 
+let changes = 0;
 const sectionOf = (workout) => desk.querySelector(`section[data-workout="${CSS.escape(workout)}"]`);
 
 // --- what is not sent yet -------------------------------------------------------------------------
 
 const bar = {
-  element: element("div", { className: "unsentbar noprint", hidden: true }),
+  element: element("div", { className: "unsentbar noprint" }),
   said: element("p", {}),
   button: element("button", { type: "button", className: "plain" }),
+  // Always there, so that no row moves when something is typed or sent.
   tell() {
     const n = Object.keys(kept.rows).length;
-    this.element.hidden = n === 0 && navigator.onLine;
+    this.element.classList.toggle("idle", n === 0 && navigator.onLine);
     const parts = [];
     if (n > 0) parts.push(n === 1 ? words.unsent_one : put(words.unsent, { n }));
     if (!navigator.onLine) parts.push(words.offline);
-    const said = parts.join(" · ");
+    const said = parts.join(" · ") || words.unsent_none;
     if (this.said.textContent !== said) this.said.textContent = said;
     this.button.textContent = n === 1 ? words.send_one : put(words.send_all, { n });
-    this.button.hidden = n === 0;
+    this.button.hidden = n === 0 || !navigator.onLine;
+  },
+  // Of all that are sent together the first that is not taken is shown.
+  lead(row) {
+    if (!this.leads) return;
+    this.leads = false;
+    row.input.scrollIntoView({ block: "center" });
+    row.input.focus({ preventScroll: true });
   },
 };
 bar.said.setAttribute("role", "status");
 bar.element.append(bar.said, bar.button);
 bar.button.addEventListener("click", () => {
+  bar.leads = true;
   for (const id of Object.keys(kept.rows)) rows.get(id)?.save();
 });
 desk.prepend(bar.element);
@@ -593,22 +657,27 @@ async function flush() {
 
 // --- how far it is ----------------------------------------------------------------------------------
 
+// By workout; grid.js shows them elsewhere on a wide screen.
+const heads = new Map(
+  [...desk.querySelectorAll("section[data-open]")].map((s) => [
+    s.dataset.workout,
+    { summary: s.querySelector(".summary"), home: s.querySelector(".home") },
+  ]),
+);
 // Rows that nobody is typing in become what the service has.
 async function refresh() {
-  for (const section of desk.querySelectorAll("section[data-open]")) {
-    const { workout } = section.dataset;
+  for (const [workout, { summary, home }] of heads) {
+    const asked = changes;
     const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
     if (answer?.status !== 200) return;
     const { entries, settled, awaiting, missing } = answer.json;
     const said = put(words.summary, { settled, all: entries, waiting: awaiting, missing });
-    const summary = section.querySelector(".summary");
     if (summary.textContent !== said) summary.textContent = said;
-    const home = section.querySelector(".home");
     home.hidden = entries === 0 || missing + awaiting > 0;
     home.querySelector("span").textContent = put(words.all_done, { all: entries });
     for (const view of answer.json.rows) {
       const row = rows.get(`${workout}/${view.bib}`);
-      if (!row || row.entry || row.busy || row.undo) continue;
+      if (!row || row.entry || row.busy || row.undo || row.changed > asked) continue;
       if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
       row.saved = undefined;
       if (view.score) row.now(view.score);
@@ -683,7 +752,25 @@ desk.addEventListener("focusin", (event) => {
   if (!event.target.matches("input.perf")) return;
   for (const form of desk.querySelectorAll("form.entry.active")) form.classList.remove("active");
   event.target.form.classList.add("active");
+  // Once the pad stands there.
+  setTimeout(() => [...rows.values()].find((row) => row.input === event.target)?.reveal());
 });
+window.visualViewport?.addEventListener("resize", () => [...rows.values()].find((row) => row.input === document.activeElement)?.reveal());
+// All that await a judge at once.
+for (const form of desk.querySelectorAll("form.vouch")) {
+  const boxes = () => [...form.querySelectorAll(".awaiting input[type=checkbox]:not(:disabled)")];
+  const all = () => boxes().every((box) => box.checked);
+  const button = element("button", { type: "button", className: "plain" });
+  const tell = () => (button.textContent = all() ? words.tick_none : words.tick_all);
+  button.addEventListener("click", () => {
+    const ticked = !all();
+    for (const box of boxes()) box.checked = ticked;
+    tell();
+  });
+  form.addEventListener("change", tell);
+  tell();
+  form.querySelector("ul").before(button);
+}
 desk.classList.add("live");
 if (kept.judge && !judging.elements.judge.value) judging.elements.judge.value = kept.judge;
 if (kept.how && !new URLSearchParams(location.search).has("how")) judging.elements.how.value = kept.how;
@@ -701,7 +788,8 @@ for (const form of desk.querySelectorAll("form.visitor")) {
 for (const [id, entry] of Object.entries(kept.rows)) {
   const [workout, bib] = id.split("/");
   if (rows.has(id)) continue;
-  if (entry.visitor && sectionOf(workout)?.dataset.open !== undefined) addVisitor(workout, bib, entry.visitor);
+  // Somebody who has left the list meanwhile is shown too: what is typed is not thrown away.
+  if (sectionOf(workout)?.dataset.open !== undefined) addVisitor(workout, bib, entry.visitor ?? { name: bib, division: "" });
 }
 window.addEventListener("online", () => {
   pause = 2;

@@ -82,9 +82,13 @@ function lay() {
   if (focused !== document.activeElement && desk.contains(focused)) focused.focus();
 }
 
+// How far each workout is stands with its rows, over the column.
+const heads = sections.map((s) => [s, ["summary", "left"].map((c) => s.querySelector(`.${c}`)).filter(Boolean)]);
+
 // Back into the lists.
 function take() {
   if (!table) return;
+  for (const [s, parts] of heads) s.querySelector("h2").after(...parts);
   for (const work of table.querySelectorAll(".work")) document.getElementById(work.dataset.row).append(work);
   table.remove();
   table = undefined;
@@ -93,7 +97,7 @@ function take() {
 
 function build() {
   const head = make("tr", {}, make("th", { scope: "col", textContent: words.athlete }));
-  for (const s of sections) head.append(make("th", { scope: "col", textContent: s.dataset.title }));
+  for (const [s, parts] of heads) head.append(make("th", { scope: "col" }, make("bdi", { textContent: s.dataset.title }), ...parts));
   const body = make("tbody", {});
   const athletes = new Map();
   for (const li of desk.querySelectorAll("li.row")) {
@@ -126,7 +130,9 @@ function build() {
     body.append(tr);
   }
   const caption = make("caption", {}, make("span", { textContent: words.grid }));
-  table = make("div", { className: "scroll grid", tabIndex: 0 }, make("table", {}, caption, make("thead", {}, head), body));
+  const inner = make("table", {}, caption, make("thead", {}, head), body);
+  inner.style.minWidth = `${9 + 12 * sections.length}rem`;
+  table = make("div", { className: "scroll grid", tabIndex: 0 }, inner);
   table.setAttribute("role", "region");
   table.setAttribute("aria-label", words.grid);
   document.getElementById("judging").after(table);

@@ -63,6 +63,22 @@ export async function deskEvening(base, demo) {
     assert((await field(row).getAttribute("aria-invalid")) === "true", "the field says so");
     await sound(page, "desk with a fault");
     await field(row).fill("");
+    assert((await row.locator(".say").innerText()) === "", "what is said goes with what was typed");
+    assert((await field(row).getAttribute("aria-invalid")) === "false", "nothing is wrong with an empty field");
+  });
+  await check("what is said of a row stands above the pad, and nothing moves when typing begins", async () => {
+    await page.setViewportSize({ width: 390, height: 460 });
+    const row = await take(4);
+    const at = async () => (await page.locator("#judge").boundingBox()).y - (await page.locator("h1").boundingBox()).y;
+    const before = await at();
+    await field(row).fill("lots");
+    await row.locator(".say .error").first().waitFor({ state: "visible" });
+    assert((await at()) === before, "the rows have moved");
+    const [said, pad] = [await row.locator(".say").boundingBox(), await page.locator("#pad").boundingBox()];
+    assert(said.y + said.height <= pad.y, `${said.y + said.height} is below ${pad.y}`);
+    await field(row).fill("");
+    await page.setViewportSize({ width: 390, height: 844 });
+    await page.locator("#judge").focus();
   });
   await check("which place it would have is told before it is stored, and the place after", async () => {
     const row = await take(0);
@@ -85,6 +101,42 @@ export async function deskEvening(base, demo) {
     const told = await page.request.get(`/api/v1/competitions/${demo.competition}/workouts/${workout}/scores/${bib}/history`);
     const actions = (await told.json()).items.map((i) => i.action);
     assert(actions.includes("submitted") && actions.at(-1) === "withdrawn", actions.join());
+  });
+  await check("an answer that is older than what was just taken back changes nothing", async () => {
+    const row = await take(0);
+    await field(row).fill(written);
+    // What is asked for after the saving is answered only after the undoing.
+    let release;
+    const held = new Promise((done) => (release = done));
+    const listed = (url) => url.pathname.endsWith("/scores") && url.searchParams.has("gym");
+    let asked = 0;
+    await page.route(listed, async (route) => {
+      const answer = await route.fetch();
+      asked += 1;
+      if (asked === 1) await held;
+      await route.fulfill({ response: answer });
+    });
+    await store(row);
+    for (let n = 0; n < 100 && asked === 0; n += 1) await page.waitForTimeout(50);
+    assert(asked > 0, "nothing is asked for after the saving");
+    await row.getByRole("button", { name: "Undo" }).click();
+    await row.getByText(/^Taken back/).waitFor({ state: "visible" });
+    release();
+    await page.waitForTimeout(500);
+    assert((await row.getAttribute("data-state")) === "withdrawn", "the row is as it was before the undoing");
+    assert(await row.getByText(/^Taken back/).isVisible(), "nothing says that it was taken back");
+    await page.unroute(listed);
+  });
+  await check("an undo that does not get through can be asked for again", async () => {
+    const row = await take(0);
+    await field(row).fill(written);
+    await store(row);
+    await page.route("**/withdrawal", (route) => route.abort());
+    await row.getByRole("button", { name: "Undo" }).click();
+    await row.getByText(/^Not taken back: no network/).waitFor({ state: "visible" });
+    await page.unroute("**/withdrawal");
+    await row.getByRole("button", { name: "Undo" }).click();
+    await row.getByText(/^Taken back/).waitFor({ state: "visible" });
   });
   await check("a correction is taken back to the earlier figures, with their judge", async () => {
     const row = await take(0);
@@ -153,7 +205,23 @@ export async function deskEvening(base, demo) {
     await sees(page, "1 not sent yet");
     await page.getByRole("button", { name: "Send it" }).click();
     await saved(second);
-    await page.locator(".unsentbar").waitFor({ state: "hidden" });
+    await sees(page, "Nothing waits to be sent.");
+  });
+  await check("two tabs of one browser keep what is typed in both", async () => {
+    const second = await context.newPage();
+    watch(second, base);
+    await second.goto(address);
+    const ids = [await waiting().nth(1).getAttribute("id"), await waiting().nth(2).getAttribute("id")];
+    await page.reload();
+    await field(page.locator(`#${ids[0]}`)).fill(less(1));
+    await field(second.locator(`#${ids[1]}`)).fill(less(2));
+    await second.close();
+    await page.reload();
+    await sees(page, "2 not sent yet");
+    const typed = await Promise.all(ids.map((id) => field(page.locator(`#${id}`)).inputValue()));
+    assert(typed.join() === [less(1), less(2)].join(), typed.join());
+    for (const id of ids) await field(page.locator(`#${id}`)).fill("");
+    await sees(page, "Nothing waits to be sent.");
   });
   await check("two people at one desk: nothing is overwritten in silence", async () => {
     const other = await open(base);
@@ -212,16 +280,20 @@ export async function deskEvening(base, demo) {
     const n = await boxes.count();
     assert(n >= 2, `${n} await a judge`);
     await sound(page, "desk with rows that await a judge");
+    await form.getByRole("button", { name: "Tick all" }).click();
+    assert((await boxes.evaluateAll((all) => all.every((box) => box.checked))), "all are ticked");
+    await form.getByRole("button", { name: "Tick none" }).click();
     await boxes.nth(0).check();
     await boxes.nth(1).check();
-    await form.getByLabel("Judge", { exact: true }).fill(judge);
+    const name = await page.locator(`#judges option[value="${judge}"]`).textContent();
+    await form.getByLabel("Judge", { exact: true }).fill(name);
     await form.getByRole("button", { name: "Vouch for all" }).click();
     await sees(page, "Tick the statement too");
     await sound(page, "desk without the statement");
     const again = section().locator("form.vouch");
-    await again.locator("ul input[type=checkbox]").nth(0).check();
-    await again.locator("ul input[type=checkbox]").nth(1).check();
-    await again.getByLabel("Judge", { exact: true }).fill(judge);
+    const kept = await again.locator("ul input[type=checkbox]").evaluateAll((all) => all.map((box) => box.checked));
+    assert(kept.filter(Boolean).length === 2 && kept[0] && kept[1], "what was ticked is not ticked any more");
+    assert((await again.getByLabel("Judge", { exact: true }).inputValue()) !== "", "the judge is gone");
     await again.getByLabel(/I have seen a signed sheet/).check();
     await again.getByRole("button", { name: "Vouch for all" }).click();
     await sees(page, "Vouched for: 2.");
@@ -241,7 +313,7 @@ export async function deskEvening(base, demo) {
       clipboardData.setData("text/plain", text);
       input.dispatchEvent(new ClipboardEvent("paste", { clipboardData, bubbles: true, cancelable: true }));
     }, lines.join("\n"));
-    await sees(page, "2 results pasted");
+    await sees(page, "Pasted: 2.");
     assert((await fields.nth(1).inputValue()) === less(2), "the second row is filled");
     await sees(page, "2 not sent yet");
   });

@@ -77,6 +77,19 @@ export async function heatsEvening(base, demo) {
     await store(first);
     assert((await score(await first.getAttribute("data-bib"))).attestation.judge === judge, "the judge who was written");
   });
+  await check("who counts in a lane is remembered over a reload, until it is stored", async () => {
+    const first = await row(0);
+    await field(first).focus();
+    const planned = await first.locator("input.by").inputValue();
+    await first.locator("input.by").fill(judge);
+    await first.locator("input.by").press("Tab");
+    await page.reload();
+    await sees(page, "settled");
+    assert((await first.locator("input.by").inputValue()) === judge, `${await first.locator("input.by").inputValue()} is not ${judge}`);
+    await field(first).focus();
+    await first.locator("input.by").fill(planned);
+    await first.locator("input.by").press("Tab");
+  });
   await check("two people at one heat: nothing is overwritten in silence, and the heat still says when", async () => {
     const other = await open(base);
     await signIn(other.page, staff);

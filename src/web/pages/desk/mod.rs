@@ -48,8 +48,8 @@ struct View {
     csrf: String,
     title: String,
     saved: Option<Saved>,
-    /// What went wrong with a form of the whole desk.
-    troubles: Vec<String>,
+    /// What went wrong with a form of the whole desk, and where it is mended.
+    troubles: Vec<Link>,
     judge: JudgeView,
     receipt: String,
     missing: String,
@@ -130,11 +130,13 @@ impl Desk {
         caller: &Caller,
         fields: &Fields,
         mut done: Option<Saved>,
-        mut troubles: Vec<String>,
+        mut troubles: Vec<Link>,
     ) -> Answer<View> {
         let (w, c, slug) = (words(), &self.reader.competition, &self.reader.slug);
         let code = judges::meant(&self.judges, fields.get("judge")).unwrap_or_else(|trouble| {
-            troubles.push(trouble);
+            if troubles.iter().all(|t| t.text != trouble) {
+                troubles.push(Link::new("#judge", trouble));
+            }
             String::new()
         });
         let how = fields.find("how").unwrap_or_else(|| "paper_sheet".to_owned());
@@ -303,6 +305,7 @@ mod tests {
             ],
             all_done: if awaiting.is_empty() { "All 52 settled. You can go home.".to_owned() } else { String::new() },
             awaiting,
+            stated: true,
             awaiting_title: "Awaiting a judge: 1".to_owned(),
             settled,
             settled_title: "Settled: 1".to_owned(),
@@ -323,7 +326,7 @@ mod tests {
             csrf: "x\"".to_owned(),
             title: samples::HOSTILE.to_owned(),
             saved,
-            troubles: vec![samples::HOSTILE.to_owned()],
+            troubles: vec![Link::new("#judge", samples::HOSTILE)],
             judge: JudgeView {
                 action: "/desk/s/g".to_owned(),
                 typed: samples::HOSTILE.to_owned(),

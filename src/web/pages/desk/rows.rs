@@ -34,6 +34,8 @@ pub(super) struct WorkoutView {
     pub(super) heats_hint: &'static str,
     pub(super) all_done: String,
     pub(super) awaiting: Vec<Line>,
+    /// The statement for those that are ticked was ticked too.
+    pub(super) stated: bool,
     pub(super) awaiting_title: String,
     pub(super) settled: Vec<Line>,
     pub(super) settled_title: String,
@@ -120,6 +122,8 @@ pub(super) struct Line {
     pub(super) locked: bool,
     pub(super) label: String,
     pub(super) level_label: String,
+    /// To be vouched for, in a form that has to be mended.
+    pub(super) ticked: bool,
 }
 
 /// Where and when a desk is looked at.
@@ -181,6 +185,7 @@ impl At<'_> {
             open,
             running: open && now < window.closes,
             todo_title: put(w.desk_todo_n, &[("n", &todo.len())]),
+            stated: false,
             awaiting_title: put(w.desk_words.awaiting, &[("n", &awaiting.len())]),
             settled_title: put(w.desk_settled, &[("n", &settled.len())]),
             all_done: if open && todo.is_empty() && awaiting.is_empty() { all_done } else { String::new() },
@@ -280,6 +285,7 @@ impl At<'_> {
             locked: score.is_some_and(|s| s.locked || matches!(s.state, "flagged" | "withheld")),
             label: put(w.desk_words.result_of, &[("name", &r.name), ("workout", &x.title)]),
             level_label: put(w.desk_words.level_of, &[("name", &r.name), ("workout", &x.title)]),
+            ticked: false,
         }
     }
 }

@@ -14,7 +14,7 @@ use crate::rules::tag::Tag;
 use crate::web::extract::Path;
 use crate::web::pages::form::Fields;
 use crate::web::pages::html;
-use crate::web::pages::shell::words;
+use crate::web::pages::shell::{Link, words};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
 use crate::words::put;
@@ -33,22 +33,29 @@ pub async fn post_attestation(
     desk.reader.workout(&workout)?;
     let w = words().desk_words;
     let mut troubles = Vec::new();
+    let at = |field: &str, text: String| Link::new(format!("#{field}-{workout}"), text);
     let judge = judges::meant(&desk.judges, fields.get("judge")).unwrap_or_else(|trouble| {
-        troubles.push(trouble);
+        troubles.push(at("vj", trouble));
         String::new()
     });
     if judge.is_empty() && troubles.is_empty() {
-        troubles.push(w.vouch_needs_judge.to_owned());
+        troubles.push(at("vj", w.vouch_needs_judge.to_owned()));
     }
     if !fields.ticked("statement") {
-        troubles.push(w.vouch_needs_statement.to_owned());
+        troubles.push(at("vs", w.vouch_needs_statement.to_owned()));
     }
     let ticked = ticked(&fields);
     if ticked.is_empty() {
-        troubles.push(w.vouch_none.to_owned());
+        troubles.push(at("v", w.vouch_none.to_owned()));
     }
     if !troubles.is_empty() {
-        let page = desk.page(&app, &caller, &fields, None, troubles).await?;
+        let mut page = desk.page(&app, &caller, &fields, None, troubles).await?;
+        if let Some(form) = page.workouts.iter_mut().find(|x| x.slug == workout) {
+            form.stated = fields.ticked("statement");
+            for line in &mut form.awaiting {
+                line.ticked = ticked.iter().any(|(bib, _)| *bib == line.bib);
+            }
+        }
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
     }
     let how = match fields.get("how") {

@@ -37,7 +37,7 @@ area! { ($) desk:
     unit_metres: "Metern",
     hint_tiebreak: ". Dazu der Tiebreak: tb 8:24",
     level_hint: "Wie es gemacht wurde",
-    judge_hint: "Code des Judges, der gezählt hat; leer: es wartet auf einen Judge",
+    judge_hint: "Name oder Code des Judges, der gezählt hat; leer: es wartet auf einen Judge",
     how: "Wie der Judge bestätigt",
     sheet_hint: "Nummer auf dem Wertungsblatt, wenn es eins gibt",
     more_fields: "Wann es war, No-Reps, Video",

@@ -37,7 +37,7 @@ area! { ($) desk:
     unit_metres: "metres",
     hint_tiebreak: ". Add the tiebreak: tb 8:24",
     level_hint: "How it was done",
-    judge_hint: "Code of the judge who counted, or leave empty: then it waits for a judge",
+    judge_hint: "Name or code of the judge who counted; empty: it waits for a judge",
     how: "How the judge vouches",
     sheet_hint: "Number on the paper sheet, if there is one",
     more_fields: "When it was done, no-reps, video",
