@@ -8,7 +8,7 @@ use std::time::Duration;
 /// A key in hand. Dropped with it, as when its sender has hung up, it is given back.
 pub(super) struct Held {
     pub(super) app: App,
-    /// Taken out once there is an answer to keep.
+    /// `None` once the answer is kept.
     pub(super) key: Option<HeldKey>,
 }
 
