@@ -780,6 +780,7 @@ judging.querySelector("button").addEventListener("click", () => useJudge());
 useJudge(false);
 for (const li of desk.querySelectorAll("li.row")) new Row(li);
 for (const form of desk.querySelectorAll("form.visitor")) {
+  form.addEventListener("input", () => (form.querySelector(".error").hidden = true));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     visitor(form);

@@ -66,6 +66,35 @@ async fn many_are_vouched_for_by_one_statement_and_what_changed_meanwhile_is_lef
 }
 
 #[tokio::test]
+async fn a_statement_that_has_to_be_mended_keeps_what_was_ticked() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let (one, _) = (enter(&program, 1042, "6+14 tb 11:24").await, enter(&program, 1043, "5+2 tb 11:50").await);
+    let csrf = browser.get(DESK).await.csrf();
+    let fields = [("judge", "Nobody Known"), ("how", "paper_sheet"), ("a-1042", one.as_str()), ("csrf", &csrf)];
+    let page = browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(422).text();
+    let ticked = |bib: u32, etag: &str| page.contains(&format!("name=\"a-{bib}\" value=\"{etag}\" checked"));
+    assert!(ticked(1042, &one), "{page}");
+    assert_eq!(page.matches(" checked>").count(), 1, "nothing else is ticked: {page}");
+    assert_eq!(page.matches("No judge here goes by Nobody Known.").count(), 1, "said once");
+    assert!(page.contains("<a href=\"#vj-w1\">") && page.contains("<a href=\"#vs-w1\">"), "{page}");
+    assert!(page.contains("class=\"judge\" name=\"judge\" list=\"judges\" value=\"Nobody Known\""), "{page}");
+}
+
+#[tokio::test]
+async fn a_visitor_is_led_to_by_bib_and_a_bib_that_nobody_has_is_told_at_the_desk() {
+    let app = TestApp::new().await;
+    let (_, browser) = at_desk(&app).await;
+    let found = browser.get(&format!("{DESK}?workout=w1&bib=%231043")).await.expect(303);
+    assert_eq!(found.header("location"), "/desk/saltmarsh/quayside/w1/1043");
+    for typed in ["999999", "abc", "99999999999"] {
+        let page = browser.get(&format!("{DESK}?workout=w1&bib={typed}")).await.expect(404).text();
+        assert!(page.contains(&format!("<a href=\"#bib-w-w1\">Nobody here has bib {typed}.</a>")), "{page}");
+        assert!(page.contains("id=\"bib-w-w1\""), "{page}");
+    }
+}
+
+#[tokio::test]
 async fn the_receipt_names_positions_in_the_log_and_the_missing_have_messages() {
     let app = TestApp::new().await;
     let (program, browser) = at_desk(&app).await;

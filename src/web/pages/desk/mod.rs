@@ -18,6 +18,7 @@ pub use vouch::post_attestation;
 use super::form::{Choice, Fields};
 use super::shell::{Link, Shell, encoded, words};
 use super::{html, say};
+use crate::actions::Failure;
 use crate::actions::heats;
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -26,6 +27,7 @@ use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::GymView;
 use crate::app::App;
 use crate::rules::access::{Act, permit};
+use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
@@ -36,6 +38,7 @@ use crate::words::{Sentence, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
 use rows::{At, WorkoutView};
 use saved::Saved;
 use serde_json::{Map, Value};
@@ -248,10 +251,26 @@ pub async fn get_desk(
 ) -> Answer {
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
     if let (Some(bib), Some(workout)) = (fields.find("bib"), fields.find("workout")) {
-        let to = format!("{}/{}/{}", desk.base, encoded(&workout), encoded(&bib));
-        return Ok(Redirect::to(&to).into_response());
+        let visitor = visitor(&app, &caller, &slug, &bib).await?;
+        if let Some(bib) = visitor {
+            return Ok(Redirect::to(&format!("{}/{}/{bib}", desk.base, encoded(&workout))).into_response());
+        }
+        let trouble = put(words().desk_words.script_words.no_bib, &[("bib", &bib)]);
+        let at = Link::new(format!("#bib-w-{workout}"), trouble);
+        let page = desk.page(&app, &caller, &fields, None, vec![at]).await?;
+        return Ok((StatusCode::NOT_FOUND, html(&page)?).into_response());
     }
     Ok(html(&desk.page(&app, &caller, &fields, None, Vec::new()).await?)?.into_response())
+}
+
+/// The bib of somebody who takes part; `None`: nobody has what was typed.
+async fn visitor(app: &App, caller: &Caller, slug: &str, typed: &str) -> Answer<Option<u32>> {
+    let Ok(bib) = typed.trim().trim_start_matches('#').parse() else { return Ok(None) };
+    match lists::entry(app, &caller.actor, caller.received, slug, bib).await {
+        Ok(entry) => Ok(Some(entry.bib)),
+        Err(Failure::Refused(Refusal::NotFound(_))) => Ok(None),
+        Err(failure) => Err(failure.into()),
+    }
 }
 
 #[cfg(test)]
