@@ -74,7 +74,7 @@ async fn a_network_that_is_slow_cut_or_silent_loses_and_repeats_nothing() {
         pause(150).await;
         wire.cut();
     }
-    wire.delay(Duration::from_millis(25));
+    wire.delay(Duration::from_millis(times(10, 25)));
     load.goes_on().await;
     for _ in 0..times(3, 20) {
         pause(400).await;

@@ -11,7 +11,7 @@ use crate::field::Field;
 use crate::load::Load;
 use crate::server::{End, Server};
 use crate::service::{Service, free};
-use crate::{check, pause, until};
+use crate::{check, pause, times, until};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -98,7 +98,7 @@ async fn a_server_that_ended_for_want_of_room_is_started_again_and_has_lost_noth
     let field = Field::on(&server).await;
     let mut service = Service::start(&field, free());
     let load = Load::start(service.at, &field.token, 64);
-    for _ in 0..2 {
+    for _ in 0..times(1, 3) {
         load.goes_on().await;
         let ballast = disk.path().join("ballast");
         fill(&ballast);

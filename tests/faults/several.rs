@@ -88,9 +88,9 @@ async fn three_of_which_one_is_killed_every_few_seconds_lose_nothing_and_show_no
     let stop = CancellationToken::new();
     let readers: Vec<_> = (1..=4).map(|n| tokio::spawn(read(at, n * 31, stop.clone()))).collect();
     let load = Load::start_round(&at, &field.token, 32);
-    let kills = times(4, 24);
+    let kills = times(3, 24);
     for n in 0..usize::try_from(kills).unwrap() {
-        pause(4_500).await;
+        pause(times(2_000, 4_500)).await;
         load.goes_on().await;
         services[n % 3].take().unwrap().kill();
         pause(500).await;
