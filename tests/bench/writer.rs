@@ -45,13 +45,30 @@ struct Run {
     p99: f64,
 }
 
+impl Run {
+    /// So many changes in that time, some of which waited so long, in so many commits.
+    fn of(changes: u32, elapsed: Duration, mut waits: Vec<Duration>, commits: usize) -> Self {
+        waits.sort();
+        let at = |share: usize| {
+            let wait = waits.get(waits.len().saturating_sub(1) * share / 100);
+            wait.map_or(f64::NAN, |wait| wait.as_secs_f64() * 1e3)
+        };
+        Self {
+            rate: f64::from(changes) / elapsed.as_secs_f64(),
+            size: f64::from(changes) / f64::from(u32::try_from(commits).unwrap()),
+            p50: at(50),
+            p99: at(99),
+        }
+    }
+}
+
 #[tokio::main]
 async fn main() {
     // `cargo test --benches` asks for a short run.
     let short = std::env::args().any(|a| a == "--test");
     let (rounds, each) = if short { (1, 2) } else { (5, 20) };
     let (alone, rows) = (each * 10, each * 200);
-    let entries = CALLERS * each * rounds + alone + rows;
+    let entries = CALLERS * each * rounds + alone + rows + rows / 8;
 
     let mut grounds = vec![Ground::on_a_file(entries).await];
     let server = Server::start();
@@ -75,10 +92,15 @@ async fn main() {
         }
     }
     for mut ground in grounds {
-        let rates =
-            [ground.one_caller(entries - alone, alone).await, ground.a_file(entries - alone - rows, rows).await];
+        let mut last = entries;
+        let mut take = |n: u32| {
+            last -= n;
+            last
+        };
+        let one_by_one = ground.one_caller(take(alone), alone).await;
+        let file = ground.a_file([take(rows), take(rows / 8)], rows).await;
         let round_trip = ground.round_trip().await;
-        println!("{}", ground.figures(rates, round_trip));
+        println!("{}", ground.figures(one_by_one, &file, round_trip));
         assert_eq!(ground.place.difference().await, None);
     }
 }
@@ -123,12 +145,32 @@ impl Ground {
         f64::from(n) / begun.elapsed().as_secs_f64()
     }
 
-    /// As many as the writer takes at once, one handing them all in: how many a second.
-    async fn a_file(&self, first: u32, n: u32) -> f64 {
+    /// One hands in so many rows as fast as they are taken, and another one change after the other
+    /// meanwhile, up to an eighth as many.
+    async fn a_file(&self, [first, beside]: [u32; 2], n: u32) -> Run {
+        let commits = self.place.told.lock().unwrap().len();
         let begun = Instant::now();
-        let rows = (first + 1..=first + n).map(|bib| score("w1", bib, &format!("{}+{}", bib % 9, bib % 30), true));
-        assert!(self.place.writer.submit_many(rows).await.iter().all(Result::is_ok));
-        f64::from(n) / begun.elapsed().as_secs_f64()
+        let text = |bib| format!("{}+{}", bib % 9, bib % 30);
+        let rows = (first + 1..=first + n).map(|bib| score("w1", bib, &text(bib), true));
+        let file = async {
+            assert!(self.place.writer.submit_many(rows).await.iter().all(Result::is_ok));
+            begun.elapsed()
+        };
+        let mut waits = Vec::new();
+        let other = async {
+            for bib in beside + 1..=beside + n / 8 {
+                let sent = Instant::now();
+                self.place.writer.submit(score("w1", bib, &text(bib), true), None).await.unwrap();
+                waits.push(sent.elapsed());
+            }
+            std::future::pending::<()>().await;
+        };
+        let elapsed = tokio::select! {
+            elapsed = file => elapsed,
+            () = other => unreachable!("it waits for the file"),
+        };
+        let commits = self.place.told.lock().unwrap().len() - commits;
+        Run::of(n, elapsed, waits, commits)
     }
 
     /// Of a question that costs nothing, in milliseconds.
@@ -144,7 +186,7 @@ impl Ground {
     }
 
     /// The middle one of all rounds.
-    fn figures(&mut self, [alone, file]: [f64; 2], round_trip: f64) -> Value {
+    fn figures(&mut self, alone: f64, file: &Run, round_trip: f64) -> Value {
         self.runs.sort_by(|a, b| a.rate.total_cmp(&b.rate));
         self.bare_runs.sort_by(f64::total_cmp);
         let (run, bare) = (&self.runs[self.runs.len() / 2], self.bare_runs[self.bare_runs.len() / 2]);
@@ -162,7 +204,10 @@ impl Ground {
             "p50_ms": rounded(run.p50),
             "p99_ms": rounded(run.p99),
             "changes_in_the_time_of_a_bare_commit": rounded(run.rate / bare),
-            "rows_of_a_file_a_second": rounded(file),
+            "rows_of_a_file_a_second": rounded(file.rate),
+            "rows_a_commit": rounded(file.size),
+            "beside_a_file_p50_ms": rounded(file.p50),
+            "beside_a_file_p99_ms": rounded(file.p99),
         })
     }
 }
@@ -190,15 +235,7 @@ async fn callers(place: &Place, first: u32, each: u32) -> Run {
     for task in tasks {
         waits.extend(task.await.unwrap());
     }
-    let elapsed = begun.elapsed().as_secs_f64();
-    waits.sort();
-    let at = |share: usize| waits[(waits.len() - 1) * share / 100].as_secs_f64() * 1e3;
+    let elapsed = begun.elapsed();
     let commits = place.told.lock().unwrap().len() - commits;
-    let changes = f64::from(CALLERS * each);
-    Run {
-        rate: changes / elapsed,
-        size: changes / f64::from(u32::try_from(commits).unwrap()),
-        p50: at(50),
-        p99: at(99),
-    }
+    Run::of(CALLERS * each, elapsed, waits, commits)
 }
