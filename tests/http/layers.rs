@@ -244,6 +244,23 @@ async fn a_form_without_the_value_of_its_page_is_refused() {
 }
 
 #[tokio::test]
+async fn a_form_that_is_refused_leads_back_to_the_page_it_was_on() {
+    let app = TestApp::empty().await;
+    let browser = app.browser("ines@example.org", &[]).await;
+    let send = async |from: &str| {
+        let call = browser.post("/account/tokens").form(&[("name", "a")]).header("referer", from);
+        call.accept("text/html").await.expect(403).text()
+    };
+    let page = send("https://scores.example/account?done=token").await;
+    assert!(page.contains("<a href=\"/account?done=token\">Back to the page before</a>"), "{page}");
+    for other in ["https://scores.example//elsewhere.example/x", "javascript:alert(1)", "about:blank", ""] {
+        assert!(!send(other).await.contains("Back to the page before"), "{other}");
+    }
+    let looked = browser.get("/c/nothing").header("referer", "https://scores.example/").accept("text/html").await;
+    assert!(!looked.expect(404).text().contains("Back to the page before"));
+}
+
+#[tokio::test]
 async fn who_takes_nothing_that_the_api_has_is_told_what_it_has() {
     let app = TestApp::empty().await;
     let reply = app.nobody().get("/api/v1/competitions").accept("image/png").await.expect(406);

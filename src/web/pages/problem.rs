@@ -13,6 +13,7 @@ struct View<'a> {
     detail: &'a str,
     errors: &'a [String],
     again: &'a str,
+    back: Option<&'a str>,
     help: &'a str,
 }
 
@@ -22,11 +23,11 @@ pub fn again(sent: bool) -> &'static str {
     if sent { words().problem_send_again } else { words().problem_look_again }
 }
 
-/// A page that says what happened, what to mend, how to try again (empty: in no way), and what to say
-/// when asking for help.
+/// A page that says what happened, what to mend, how to go on (how to try again, empty: in no way; the
+/// page before), and what to say when asking for help.
 #[must_use]
-pub fn page(title: &str, detail: &str, errors: &[String], again: &str, help: &str) -> String {
-    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, again, help };
+pub fn page(title: &str, detail: &str, errors: &[String], (again, back): (&str, Option<&str>), help: &str) -> String {
+    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, again, back, help };
     // The one page that has no other page to fall back on.
     view.render().unwrap_or_else(|_| "500".to_owned())
 }
@@ -38,9 +39,15 @@ mod tests {
 
     #[test]
     fn a_problem_says_what_happened_and_how_to_go_on() {
-        let page = page(samples::HOSTILE, samples::BIDI, &[samples::HOSTILE.to_owned()], again(true), "Say r-1.");
+        let page = page(
+            samples::HOSTILE,
+            samples::BIDI,
+            &[samples::HOSTILE.to_owned()],
+            (again(true), Some("/desk?q=\"")),
+            "Say r-1.",
+        );
         samples::assert_sound(&page);
         assert!(page.contains("Say r-1.") && page.contains(words().problem_home));
-        assert!(page.contains(words().problem_send_again));
+        assert!(page.contains(words().problem_send_again) && page.contains("<a href=\"/desk?q=&#34;\">"), "{page}");
     }
 }

@@ -11,7 +11,7 @@ use crate::words::Sentence;
 use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Redirect, Response};
-use http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 
 /// How a problem is written out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,6 +29,7 @@ pub async fn render(State(app): State<App>, request: Request, next: Next) -> Res
     let page = page && !request.uri().path().starts_with("/api/");
     let form = if page { Form::Page } else { Form::Json };
     let back = (request.method() == Method::GET).then(|| request.uri().to_string());
+    let asking = Asking { sent: request.method() != Method::GET, before: before(request.headers()) };
     let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
     let mut response = next.run(request).await;
     let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
@@ -37,7 +38,7 @@ pub async fn render(State(app): State<App>, request: Request, next: Next) -> Res
     }
     let mut written = match (form, back) {
         (Form::Page, Some(back)) if problem.status == StatusCode::UNAUTHORIZED => to_sign_in(&back),
-        (Form::Page, back) => problem.page(&id, back.is_none()),
+        (Form::Page, _) => problem.page(&id, &asking),
         (Form::Json, _) => problem.json(&app.config.public_url, &id),
     };
     // What the router said, as `Allow`, stays.
@@ -48,6 +49,22 @@ pub async fn render(State(app): State<App>, request: Request, next: Next) -> Res
     }
     problem.head(written.headers_mut());
     written
+}
+
+/// How somebody asked for what became a page of a problem.
+struct Asking {
+    /// By a form, which may be sent again.
+    sent: bool,
+    /// The page of ours that it was on.
+    before: Option<String>,
+}
+
+/// The page of ours that a request came from: browsers name no other (`Referrer-Policy`), and of
+/// whatever else is named only the path is taken.
+fn before(headers: &HeaderMap) -> Option<String> {
+    let from: Uri = headers.get(header::REFERER)?.to_str().ok()?.parse().ok()?;
+    let path = from.path_and_query()?.as_str();
+    (path.starts_with('/') && !path.starts_with("//")).then(|| path.to_owned())
 }
 
 /// Somebody who opens a page without being signed in is sent to sign in, and from there back.
@@ -97,15 +114,16 @@ impl Problem {
         (self.status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response()
     }
 
-    fn page(&self, request_id: &str, sent: bool) -> Response {
+    fn page(&self, request_id: &str, asking: &Asking) -> Response {
         let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(language::reader())).collect();
         let help = Sentence::new("problem_help").with("request_id", request_id).say(language::reader());
         // Nothing was stored: a browser sends what was typed again when it loads the page again.
         let again = match &*self.sentence.code {
-            "busy" | "storage_unavailable" => pages::problem::again(sent),
+            "busy" | "storage_unavailable" => pages::problem::again(asking.sent),
             _ => "",
         };
-        let page = pages::problem::page(&self.title(), &self.detail(), &errors, again, &help);
+        let back = asking.before.as_deref().filter(|_| asking.sent);
+        let page = pages::problem::page(&self.title(), &self.detail(), &errors, (again, back), &help);
         (self.status, Html(page)).into_response()
     }
 
@@ -175,12 +193,12 @@ pub async fn show_problem(Path(code): Path<String>) -> Answer {
     // What an answer says with its values is said here without them, or with gaps that are explained.
     let about = ABOUT.iter().find(|(of, _)| *of == code).and_then(|(_, about)| said(about));
     let page = match about {
-        Some(about) => pages::problem::page(&title, about, &[], "", ""),
+        Some(about) => pages::problem::page(&title, about, &[], ("", None), ""),
         None if text.contains('{') => {
             let gaps = Sentence::new("problem_gaps").say(language::reader());
-            pages::problem::page(&title, &without_values(text), &[], "", &gaps)
+            pages::problem::page(&title, &without_values(text), &[], ("", None), &gaps)
         }
-        None => pages::problem::page(&title, text, &[], "", ""),
+        None => pages::problem::page(&title, text, &[], ("", None), ""),
     };
     Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }

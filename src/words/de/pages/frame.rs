@@ -34,5 +34,6 @@ area! { ($) frame:
     // Problems
     problem_send_again: "Um es noch einmal zu senden, lade diese Seite neu: was du getippt hast, geht mit.",
     problem_look_again: "Um es noch einmal zu versuchen, lade diese Seite neu.",
+    problem_back: "Zurück zur Seite davor",
     problem_home: "Zu den Wettkämpfen",
 }

@@ -34,5 +34,6 @@ area! { ($) frame:
     // Problems
     problem_send_again: "To send it again, reload this page: what you typed goes with it.",
     problem_look_again: "To try again, reload this page.",
+    problem_back: "Back to the page before",
     problem_home: "To the competitions",
 }
