@@ -23,8 +23,9 @@ use tokio_util::sync::CancellationToken;
 /// Changes that may wait. Past it callers are told at once: at some thousand changes a second it
 /// is about a second of work.
 const QUEUE: usize = 4_096;
-/// Changes committed together at most: some 20 ms of work.
-const GROUP: usize = 512;
+/// Changes committed together at most. More make a file no faster, and keep everybody else waiting
+/// beside it for longer: `cargo bench --bench writer`.
+const GROUP: usize = 256;
 /// Changes of one [`Feed`] in flight: while a group is committed the next gathers, and there is room
 /// in the queue for everybody else.
 const FEED: usize = 2 * GROUP;
