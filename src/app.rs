@@ -3,6 +3,7 @@
 //! The only file that reads the clock or draws random bytes: everywhere else they are arguments.
 
 use crate::actions::accounts::Gate;
+use crate::actions::directory::Directory;
 use crate::actions::mail::Post;
 use crate::config::Config;
 use crate::standings::Board;
@@ -33,6 +34,8 @@ pub struct Parts {
     pub post: Post,
     /// Lists of what was changed of workouts, as they were made.
     pub changes: crate::actions::changes::Kept,
+    /// Gyms by name.
+    pub gyms: Directory,
     /// Throttles of sign-in, and the bound on password hashing.
     pub gate: Gate,
 }

@@ -1,6 +1,7 @@
 //! Settings: flags > environment > defaults, in one struct.
 
 use ipnet::IpNet;
+use jiff::SignedDuration;
 use std::fmt;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::time::Duration;
@@ -18,6 +19,8 @@ pub struct Config {
     pub metrics_listen: Option<SocketAddr>,
     /// Whose word about where a request comes from is taken; nobody's unless told.
     pub proxies: Proxies,
+    /// How much older than the newest a state may be that somebody who is not signed in is shown.
+    pub lag: SignedDuration,
     /// How letters are sent; `None`: links are shown, to be handed on.
     pub mail: Option<Mail>,
 }
@@ -30,6 +33,7 @@ impl Default for Config {
             public_url: "http://localhost".to_owned(),
             metrics_listen: None,
             proxies: Proxies::default(),
+            lag: SignedDuration::from_secs(1),
             mail: None,
         }
     }

@@ -64,18 +64,13 @@ pub async fn gyms(
                 contact: person.map(|p| p.name.clone()),
                 email: person.map(|p| p.email.clone()),
                 phone: person.map(|p| p.phone.clone()),
-                slug: g.slug,
-                name: g.name,
-                country: g.country,
-                region: g.region,
-                time_zone: g.time_zone,
-                emergency: g.emergency,
+                ..GymView::public(g)
             }
         })
         .collect())
 }
 
-async fn all_gyms(app: &App, reader: &Reader) -> Result<Vec<Gym>, Failure> {
+pub(super) async fn all_gyms(app: &App, reader: &Reader) -> Result<Vec<Gym>, Failure> {
     let mut gyms: Vec<Gym> = Vec::new();
     loop {
         let after = gyms.last().map_or("", |g| &g.slug);

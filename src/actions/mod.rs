@@ -13,6 +13,7 @@ pub mod attest;
 pub mod body;
 pub mod changes;
 pub mod competitions;
+pub mod directory;
 pub mod erase;
 pub mod extend;
 mod failure;

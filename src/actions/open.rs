@@ -6,6 +6,7 @@
 
 use crate::actions::accounts::Gate;
 use crate::actions::changes::Kept;
+use crate::actions::directory::Directory;
 use crate::actions::follow::Follower;
 use crate::actions::mail::Post;
 use crate::app::{App, Clock, Keys, Parts};
@@ -70,6 +71,7 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
         keys,
         post,
         changes: Kept::default(),
+        gyms: Directory::default(),
         gate: Gate::default(),
     });
     Ok(Service { app, stop, tasks })

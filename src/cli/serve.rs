@@ -87,6 +87,7 @@ impl Serve {
             metrics_listen: self.metrics_listen,
             proxies: self.proxies()?,
             mail: self.mail()?,
+            ..Config::default()
         };
         if !config.secure() && !is_this_machine(&config.public_url) {
             tell(&say(&Sentence::new("cli_plain_http").with("url", &config.public_url)));

@@ -2,7 +2,7 @@
 
 use super::open;
 use super::talk::{Done, print, print_json};
-use crate::actions::standings::{StandingsQuery, places, standings};
+use crate::actions::standings::{Desk, StandingsQuery};
 use crate::actions::views::{PlaceRow, PlacesView, StandingRow, StandingsView};
 use crate::rules::access::Actor;
 use crate::rules::place::Running;
@@ -55,14 +55,15 @@ impl Standings {
             };
             let (actor, now) = (Actor::operator(), app.clock.now());
             let (competition, division) = (&self.competition, &self.division);
+            let desk = Desk::open(app, &actor, now, competition, &query).await?;
             if let Some(workout) = &self.workout {
-                let view = places(app, &actor, now, competition, division, workout, &query).await?;
+                let view = desk.places(app, division, workout, &query).await?;
                 if self.json {
                     return print_json(&view);
                 }
                 self.show(&places_header(), &places_rows(&view));
             } else {
-                let view = standings(app, &actor, now, competition, division, &query).await?;
+                let view = desk.standings(app, division, &query).await?;
                 if self.json {
                     return print_json(&view);
                 }

@@ -7,7 +7,8 @@ use crate::rules::competition::{self, Competition, RawCompetition};
 use crate::rules::tag::Tag;
 use jiff::Timestamp;
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// A competition as it stands.
 #[derive(Clone, Debug)]
@@ -62,9 +63,17 @@ const KEPT: usize = 64;
 
 /// Compiled files by competition and log position: compiling is done once.
 #[derive(Default)]
-pub(crate) struct Definitions(Mutex<HashMap<(i64, u64), Definition>>);
+pub(crate) struct Definitions {
+    kept: Mutex<HashMap<(i64, u64), Definition>>,
+    /// How often all was forgotten.
+    times: AtomicU64,
+}
 
 impl Definitions {
+    fn kept(&self) -> MutexGuard<'_, HashMap<(i64, u64), Definition>> {
+        self.kept.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     /// The file applied at `seq`, compiled now if it is not known.
     pub(crate) fn get(
         &self,
@@ -85,15 +94,16 @@ impl Definitions {
     }
 
     pub(crate) fn find(&self, id: i64, seq: u64) -> Option<Definition> {
-        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&(id, seq)).cloned()
+        self.kept().get(&(id, seq)).cloned()
     }
 
     pub(crate) fn clear(&self) {
-        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).clear();
+        self.kept().clear();
+        self.times.fetch_add(1, Ordering::AcqRel);
     }
 
     pub(crate) fn put(&self, id: i64, definition: Definition) {
-        let mut kept = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut kept = self.kept();
         if kept.len() >= KEPT {
             kept.clear();
         }
@@ -150,6 +160,12 @@ impl Store {
     /// Compiles files afresh: the log is not the one they were read from.
     pub fn forget_definitions(&self) {
         self.inner.definitions.clear();
+    }
+
+    /// How often that was so: what was read before the last time may be of another log.
+    #[must_use]
+    pub fn times_forgotten(&self) -> u64 {
+        self.inner.definitions.times.load(Ordering::Acquire)
     }
 
     /// Number and last log position of every competition.

@@ -1,6 +1,6 @@
 //! Gyms. Their contacts are persons, read apart.
 
-use super::{Store, StoreError, parse};
+use super::{Store, StoreError, column, parse};
 use crate::rules::people::Gym;
 
 impl Store {
@@ -10,6 +10,15 @@ impl Store {
         db!(&mut conn, optval String: "SELECT body FROM gyms WHERE competition = $1 AND slug = $2", competition, slug)?
             .map(|body| parse("gyms", &body))
             .transpose()
+    }
+
+    /// Whether a gym came or changed after log position `after`.
+    pub async fn has_gym_changed(&self, competition: i64, after: u64) -> Result<bool, StoreError> {
+        let mut conn = self.read().await?;
+        let changed = db!(&mut conn, optval i64:
+            "SELECT seq FROM records WHERE competition = $1 AND action = 'gym_set' AND seq > $2 ORDER BY seq LIMIT 1",
+            competition, column(after))?;
+        Ok(changed.is_some())
     }
 
     /// Gyms by slug, after `after` (empty: from the start).

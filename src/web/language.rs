@@ -45,7 +45,7 @@ pub struct Other {
 pub async fn choose(State(app): State<App>, mut request: Request, next: Next) -> Response {
     let shown = matches!(*request.method(), Method::GET | Method::HEAD);
     let asked = if shown { take_asked(request.uri_mut()) } else { None };
-    let lang = asked.or_else(|| kept(request.headers())).unwrap_or_else(|| wanted(request.headers()));
+    let lang = asked.unwrap_or_else(|| of(request.headers()));
     let here = if shown { request.uri().path_and_query().map(ToString::to_string) } else { None };
     let mut response = HERE.scope(here.unwrap_or_default(), speaking(lang, next.run(request))).await;
     let headers = response.headers_mut();
@@ -59,6 +59,12 @@ pub async fn choose(State(app): State<App>, mut request: Request, next: Next) ->
         headers.append(header::SET_COOKIE, cookie);
     }
     response
+}
+
+/// The language of who sends these headers.
+#[must_use]
+pub fn of(headers: &HeaderMap) -> Lang {
+    kept(headers).unwrap_or_else(|| wanted(headers))
 }
 
 /// Data that is the same in every language: what is read from the API, files for programs.

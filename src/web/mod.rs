@@ -1,7 +1,7 @@
 //! HTTP: who is asking, what they may see, JSON and pages. Writes no SQL.
 //!
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
-//! arrival (id, time, log line, metrics), headers, language, compression, problems written out, panics
+//! arrival (id, time, log line, metrics), answers that are there already, headers, language, compression, problems written out, panics
 //! caught, load shed, time limit, a look at the address. [`listen::serve`] hands over the peer's
 //! address; [`forwarded`] says whose word is taken about who stands behind it.
 
@@ -19,6 +19,7 @@ pub mod metrics;
 pub mod pages;
 pub mod problem;
 pub mod session;
+pub mod shared;
 
 use crate::app::App;
 use crate::words::Sentence;
@@ -59,6 +60,7 @@ pub fn behind_layers(app: App, routes: Router<App>) -> Router {
     metrics::start();
     let layers = ServiceBuilder::new()
         .layer(from_fn_with_state(app.clone(), arrival::receive))
+        .layer(from_fn_with_state((app.clone(), shared::Answers::default()), shared::answer))
         .layer(from_fn_with_state(app.clone(), headers::protect))
         .layer(from_fn_with_state(app.clone(), language::choose))
         .layer(CompressionLayer::new())

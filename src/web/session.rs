@@ -215,6 +215,12 @@ fn name(app: &App) -> &'static str {
     if app.config.secure() { "__Host-sid" } else { "sid" }
 }
 
+/// Whether a session's cookie comes along, of whatever worth.
+#[must_use]
+pub fn has_cookie(headers: &HeaderMap, app: &App) -> bool {
+    headers.contains_key(header::COOKIE) && CookieJar::from_headers(headers).get(name(app)).is_some()
+}
+
 /// `Set-Cookie` for a new session; the server ends it sooner when it lies idle.
 #[must_use]
 pub fn cookie(app: &App, secret: &str) -> String {

@@ -8,6 +8,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use tallywright::actions::accounts::Gate;
 use tallywright::actions::changes::Kept;
+use tallywright::actions::directory::Directory;
 use tallywright::app::{App, Parts};
 use tallywright::rules::access::Role;
 use tokio_util::sync::CancellationToken;
@@ -214,6 +215,7 @@ async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
         keys: parts.keys.clone(),
         post: app.app.post.clone(),
         changes: Kept::default(),
+        gyms: Directory::default(),
         gate: Gate::default(),
     });
     app.set_clock("2027-01-14T12:00:05Z");

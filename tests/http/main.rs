@@ -30,6 +30,7 @@ mod proposals;
 mod proxies;
 mod referee;
 mod routes;
+mod shared;
 mod sheet;
 mod spectators;
 mod support;

@@ -5,7 +5,7 @@ mod own;
 mod spread;
 mod what_if;
 
-pub use own::entry_standing;
+pub use own::{entry_in, entry_standing};
 pub use spread::{Marked, Spread, Ties};
 pub use what_if::{Changed, Other, Ranking, offered, what_if};
 
@@ -94,6 +94,12 @@ impl Desk {
         let mask = reader.mask(scope.gym.as_deref(), with);
         let more = mask != reader.mask(None, with);
         Ok(Self { reader, view, mask, more, running, scope })
+    }
+
+    /// Who reads, and the competition as of the state.
+    #[must_use]
+    pub fn reader(&self) -> &Reader {
+        &self.reader
     }
 
     fn query(&self, division: &str) -> Query {
@@ -318,35 +324,4 @@ fn workout_cell(desk: &Desk, division: &str, cell: standings::WorkoutCell) -> Wo
         state: cell.score.map(|s| s.state.as_str()),
         counted: cell.counted,
     }
-}
-
-/// The overall result of a division: [`Desk::standings`] in one call.
-///
-/// # Errors
-/// As there.
-pub async fn standings(
-    app: &App,
-    actor: &Actor,
-    now: Timestamp,
-    competition: &str,
-    division: &str,
-    query: &StandingsQuery,
-) -> Result<StandingsView, Failure> {
-    Desk::open(app, actor, now, competition, query).await?.standings(app, division, query).await
-}
-
-/// The places of one workout in a division: [`Desk::places`] in one call.
-///
-/// # Errors
-/// As there.
-pub async fn places(
-    app: &App,
-    actor: &Actor,
-    now: Timestamp,
-    competition: &str,
-    division: &str,
-    workout: &str,
-    query: &StandingsQuery,
-) -> Result<PlacesView, Failure> {
-    Desk::open(app, actor, now, competition, query).await?.places(app, division, workout, query).await
 }

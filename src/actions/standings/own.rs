@@ -24,7 +24,14 @@ pub async fn entry_standing(
     at_least: Option<u64>,
 ) -> Result<EntryStandingView, Failure> {
     let query = StandingsQuery { at_least, ..StandingsQuery::default() };
-    let desk = Desk::open(app, actor, now, competition, &query).await?;
+    entry_in(app, &Desk::open(app, actor, now, competition, &query).await?, bib).await
+}
+
+/// The same in a state that is at hand.
+///
+/// # Errors
+/// Not found.
+pub async fn entry_in(app: &App, desk: &Desk, bib: u32) -> Result<EntryStandingView, Failure> {
     let named = find_entry(app, &desk.reader, bib).await?;
     let name = desk.reader.name(app, named.clone()).await?;
     let standing = desk.view.entry(bib, desk.mask);
@@ -50,7 +57,7 @@ pub async fn entry_standing(
                     scope: scope(&r.scope),
                     place: own.cell.place.filter(|_| own.cell.placed),
                     of: count(own.of),
-                    gap: gap(&desk, &own_division, own.cell.workout, own.cell.score.as_ref(), own.next.as_ref()),
+                    gap: gap(desk, &own_division, own.cell.workout, own.cell.score.as_ref(), own.next.as_ref()),
                 })
             })
             .collect(),

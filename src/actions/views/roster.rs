@@ -1,6 +1,7 @@
 //! Gyms, entries, judges and extensions as their readers see them.
 
 use super::{RemarkView, ReworkedView};
+use crate::rules::people::Gym;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -33,6 +34,24 @@ pub struct GymView {
     /// For the organiser.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub phone: Option<String>,
+}
+
+impl GymView {
+    /// What everybody may know of it.
+    #[must_use]
+    pub fn public(gym: Gym) -> Self {
+        Self {
+            slug: gym.slug,
+            name: gym.name,
+            country: gym.country,
+            region: gym.region,
+            time_zone: gym.time_zone,
+            emergency: gym.emergency,
+            contact: None,
+            email: None,
+            phone: None,
+        }
+    }
 }
 
 /// An entry's public facts: never birth date, e-mail or a hidden name.

@@ -22,7 +22,7 @@ pub mod me;
 pub mod paths;
 pub mod places;
 pub mod proposals;
-mod reading;
+pub(super) mod reading;
 pub mod rulings;
 pub mod scores;
 pub mod session;

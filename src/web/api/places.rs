@@ -10,6 +10,7 @@ use crate::rules::table;
 use crate::web::extract::{Accept, Path, Query};
 use crate::web::problem::{Answer, Problems};
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use axum::extract::State;
 use http::{HeaderMap, Uri};
 use utoipa_axum::router::OpenApiRouter;
@@ -40,6 +41,7 @@ async fn get_places(
     let query = query.read(form == CSV)?;
     let OfPlaces { competition, division, workout } = path;
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
+    let shared = Shared::of(&app, desk.reader());
     // What may not be seen is 404 before it is 304.
     desk.published(&workout)?;
     let tag = reading::tag(&desk.stamp(&app, &division).await?, &uri, form, &caller, &headers);
@@ -51,7 +53,7 @@ async fn get_places(
         let file = reading::csv(places_csv(&view), &format!("{competition}-{division}-{workout}.csv"));
         return Ok(reading::kept(file, &caller, Some(&tag)));
     }
-    Ok(reading::json(&view, &caller, Some(&tag)))
+    Ok(shared.says(&caller, reading::json(&view, &caller, Some(&tag))))
 }
 
 fn places_csv(view: &PlacesView) -> String {

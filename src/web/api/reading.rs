@@ -14,7 +14,7 @@ pub const CSV: &str = "text/csv";
 
 /// The content coding that the compression layer will choose: part of a strong tag (RFC 9110
 /// §8.8.3.3).
-fn coding(headers: &HeaderMap) -> &'static str {
+pub fn coding(headers: &HeaderMap) -> &'static str {
     let lines: Vec<&str> = headers.get_all(header::ACCEPT_ENCODING).iter().filter_map(|v| v.to_str().ok()).collect();
     let wanted = |name: &str| {
         lines.iter().flat_map(|l| l.split(',')).any(|range| {

@@ -12,6 +12,7 @@ use crate::rules::table;
 use crate::web::extract::{Accept, Path, Query};
 use crate::web::problem::{Answer, Problems};
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use crate::words::Sentence;
 use axum::extract::State;
 use http::{HeaderMap, Uri};
@@ -122,6 +123,7 @@ async fn get_standings(
     let query = query.read(form == CSV)?;
     let OfDivision { competition, division } = path;
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
+    let shared = Shared::of(&app, desk.reader());
     let tag = reading::tag(&desk.stamp(&app, &division).await?, &uri, form, &caller, &headers);
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
@@ -131,7 +133,7 @@ async fn get_standings(
         let file = reading::csv(standings_csv(&view), &format!("{competition}-{division}.csv"));
         return Ok(reading::kept(file, &caller, Some(&tag)));
     }
-    Ok(reading::json(&view, &caller, Some(&tag)))
+    Ok(shared.says(&caller, reading::json(&view, &caller, Some(&tag))))
 }
 
 /// Standings as CSV: one row an entry, two columns a workout.
@@ -183,7 +185,9 @@ async fn get_entry_standing(
     Query(query): Query<AtLeast>,
 ) -> Answer {
     let OfEntry { competition, bib } = path;
-    let view =
-        standings::entry_standing(&app, &caller.actor, caller.received, &competition, bib, query.at_least).await?;
-    Ok(reading::json(&view, &caller, None))
+    let query = StandingsQuery { at_least: query.at_least, ..StandingsQuery::default() };
+    let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
+    let shared = Shared::of(&app, desk.reader());
+    let view = standings::entry_in(&app, &desk, bib).await?;
+    Ok(shared.says(&caller, reading::json(&view, &caller, None)))
 }

@@ -8,10 +8,10 @@ use super::shell::{Link, Mark, Shell, When, words};
 use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
 use super::{html, say};
-use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::views::{EntryStandingView, EntryView, GymView, OwnPlace, ScopeView, ScoreView};
 use crate::actions::{ScorePath, score, standings};
+use crate::actions::{directory, lists};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::competition::Competition;
@@ -20,6 +20,7 @@ use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use crate::words::Noun;
 use crate::words::en::appeal::AppealWords;
 use crate::words::en::pages::Pages;
@@ -95,8 +96,9 @@ pub async fn get_athlete(
     Path((slug, bib)): Path<(String, u32)>,
     Query(fields): Query<Fields>,
 ) -> Answer {
+    let shared = Shared::of(&app, &Reader::find(&app, &caller.actor, caller.received, &slug).await?);
     let (view, status) = page(&app, &caller, &slug, bib, &fields, None).await?;
-    Ok((status, html(&view)?).into_response())
+    Ok(shared.says(&caller, (status, html(&view)?).into_response()))
 }
 
 /// The page and its status. `again`: an appeal that was not taken.
@@ -111,7 +113,7 @@ pub(super) async fn page(
     let (actor, now) = (&caller.actor, caller.received);
     let reader = Reader::find(app, actor, now, slug).await?;
     let entry = lists::entry(app, actor, now, slug, bib).await?;
-    let gyms = lists::gyms(app, actor, now, slug, &Find::default()).await?;
+    let gyms = directory::gyms(app, &reader).await?;
     let standing = found(standings::entry_standing(app, actor, now, slug, bib, None).await)?;
     let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing.as_ref(), again };
     let mut workouts = Vec::new();

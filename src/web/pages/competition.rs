@@ -2,8 +2,8 @@
 
 use super::home::{Soon, running};
 use super::shell::{Left, Link, Shell, When, words};
-use super::{Page, html, rules_said};
-use crate::actions::lists::{self, Find};
+use super::{html, rules_said};
+use crate::actions::directory;
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::access::Role;
@@ -14,10 +14,12 @@ use crate::web::extract::Path;
 use crate::web::language;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use crate::words::en::pages::Pages;
 use crate::words::put;
 use askama::Template;
 use axum::extract::State;
+use axum::response::IntoResponse;
 use jiff::Timestamp;
 
 #[derive(Template)]
@@ -58,12 +60,13 @@ struct DivisionLine {
 }
 
 /// `GET /c/{c}`.
-pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer<Page> {
+pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
     let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
+    let shared = Shared::of(&app, &reader);
     let c = &reader.competition;
     let counts = app.board.counts(reader.id).unwrap_or_default();
     let entries = |d: &Division| counts.iter().find(|n| n.division == d.slug).map_or(0, |n| n.entries as u64);
-    html(&View {
+    let page = html(&View {
         shell: Shell::new(&caller, format!("/c/{slug}"), &c.title).below([Link::new("", &c.title)]),
         w: words(),
         title: c.title.clone(),
@@ -77,7 +80,8 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
         ages: ages(c),
         rules: rules_said::overall(c, |x| reader.sees(x)),
-    })
+    })?;
+    Ok(shared.says(&caller, page.into_response()))
 }
 
 /// Where this reader works in the competition.
@@ -88,7 +92,7 @@ async fn desks(app: &App, reader: &Reader) -> Answer<Vec<Link>> {
     let staff: Vec<&String> = grants.iter().filter(|g| g.role == Role::Staff).filter_map(|g| g.gym.as_ref()).collect();
     let mut found = Vec::new();
     if !staff.is_empty() {
-        let gyms = lists::gyms(app, &reader.actor, reader.now, c, &Find::default()).await?;
+        let gyms = directory::gyms(app, reader).await?;
         for gym in gyms.iter().filter(|g| staff.contains(&&g.slug)) {
             found.push(Link::new(format!("/desk/{c}/{}", gym.slug), put(w.desk_of, &[("gym", &gym.name)])));
         }

@@ -2,12 +2,12 @@
 
 use super::form::Fields;
 use super::plot::{self, PlotView};
-use super::scope::{self, Asked, Pager, ScopeForm, anchor, gym_name};
+use super::scope::{self, Asked, Found, Pager, ScopeForm, gym_name};
 use super::shell::{Link, Mark, Shell, When, words};
 use super::standings::{as_of, label, views};
 use super::{html, say};
+use crate::actions::directory;
 use crate::actions::language;
-use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::standings::Desk;
 use crate::actions::views::{GymView, PlaceRow, PlacesView};
@@ -17,6 +17,7 @@ use crate::rules::workout::{Task, Workout};
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use crate::words::en::pages::Pages;
 use crate::words::en::plot::Plot;
 use crate::words::put;
@@ -76,19 +77,20 @@ pub async fn get_places(
     Path((slug, division, workout)): Path<(String, String, String)>,
     Query(fields): Query<Fields>,
 ) -> Answer<Response> {
-    let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
-    let x = reader.workout(&workout)?;
     let asked = Asked::read(&fields);
-    let here = format!("/c/{slug}/divisions/{division}/workouts/{workout}");
-    let gyms = lists::gyms(&app, &caller.actor, caller.received, &slug, &Find::default()).await?;
-    let form = match scope::form(&app, &reader, &division, &asked, &here, false, &gyms).await? {
-        Ok(form) => form,
-        Err(bib) => return Ok(Redirect::to(&(asked.address(&here, None, Some(bib)) + &anchor(bib))).into_response()),
-    };
     let query = asked.page();
     let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &query).await?;
+    let reader = desk.reader();
+    let shared = Shared::of(&app, reader);
+    let x = reader.workout(&workout)?;
+    let here = format!("/c/{slug}/divisions/{division}/workouts/{workout}");
+    let gyms = directory::gyms(&app, reader).await?;
+    let form = match scope::form(&app, reader, &division, &asked, &here, false, &gyms).await? {
+        Found::Form(form) => form,
+        Found::There(address) => return Ok(Redirect::to(&address).into_response()),
+    };
     let page = desk.places(&app, &division, &workout, &query).await?;
-    let own = scope::own_bib(&reader);
+    let own = scope::own_bib(reader);
     let pin = asked.bib.or(own);
     let pinned = match pin.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
         Some(bib) => scope::found(desk.places(&app, &division, &workout, &asked.row_of(bib)).await)?
@@ -98,7 +100,7 @@ pub async fn get_places(
     let spread = desk.spread(&division, &workout, pin)?;
     let base = format!("/c/{slug}");
     let (w, c) = (words(), &reader.competition);
-    let row = |r: &PlaceRow| row(&reader, &gyms, &asked, &page, r, own);
+    let row = |r: &PlaceRow| row(reader, &gyms, &asked, &page, r, own);
     let title = say::division(c, &division);
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.places_lead_scoped } else { w.places_lead };
@@ -115,7 +117,7 @@ pub async fn get_places(
             lead,
             &[("of", &(words().number)(page.of.into())), ("entries", &(words().number)(page.entries.into()))],
         ),
-        views: views(&reader, &division, Some(&workout)),
+        views: views(reader, &division, Some(&workout)),
         scope: form,
         caption: put(
             w.places_caption,
@@ -130,13 +132,13 @@ pub async fn get_places(
         own: pinned.as_ref().map(|r| Row { id: String::new(), ..row(r) }),
         rows: page.rows.iter().map(row).collect(),
         pager: Pager::new(&asked, &here, page.from, page.rows.len(), page.entries),
-        none: none(&reader, x),
+        none: none(reader, x),
         t: texts(),
         plot: (spread.of > 0).then(|| plot::view(c, task(c, &division, x), &spread, own)),
         rules_href: format!("{base}#rules"),
-        as_of: as_of(&reader, page.log_seq),
+        as_of: as_of(reader, page.log_seq),
     };
-    Ok(html(&view).into_response())
+    Ok(shared.says(&caller, html(&view).into_response()))
 }
 
 /// Why nobody is listed.

@@ -6,8 +6,8 @@ use super::say;
 use super::scope::{Pager, ROWS, gym_name};
 use super::shell::{Link, Shell, encoded, left, words};
 use crate::actions::competitions;
+use crate::actions::directory;
 use crate::actions::language;
-use crate::actions::lists::{self, Find};
 use crate::actions::queue::{self, Doubted, Wanted};
 use crate::actions::reader::Reader;
 use crate::actions::views::GymView;
@@ -104,7 +104,7 @@ pub async fn get_referee(State(app): State<App>, caller: Caller, Query(fields): 
 
 async fn competition(app: &App, reader: &Reader, fields: &Fields) -> Answer<CompetitionView> {
     let (q, c) = (texts(), &reader.competition);
-    let gyms = lists::gyms(app, &reader.actor, reader.now, &c.slug, &Find::default()).await?;
+    let gyms = directory::gyms(app, reader).await?;
     let wanted = Wanted {
         gym: fields.find("gym"),
         division: fields.find("division"),

@@ -8,10 +8,10 @@ use super::scope::gym_name;
 use super::shell::{Link, Shell, words};
 use super::{html, rules_said, say};
 use crate::actions::language;
-use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::views::{EntryView, GymView, ScoreView};
 use crate::actions::{Failure, Request, ScorePath, referee, score};
+use crate::actions::{directory, lists};
 use crate::app::App;
 use crate::rules::access::{Act, permit};
 use crate::rules::ledger::{Precondition, Refusal};
@@ -27,6 +27,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
+use std::sync::Arc;
 
 const FIELDS: &[&str] = &["flag_reason", "note", "kind", "reps", "seconds", "tiebreak", "performance", "reason"];
 
@@ -105,7 +106,7 @@ struct About {
     reader: Reader,
     path: ScorePath,
     entry: EntryView,
-    gyms: Vec<GymView>,
+    gyms: Arc<Vec<GymView>>,
     score: ScoreView,
     history: Vec<Line>,
 }
@@ -117,7 +118,7 @@ impl About {
         permit(actor, Act::ReadDesk { competition: &slug, gym: None })?;
         reader.workout(&workout)?;
         let entry = lists::entry(app, actor, at, &slug, bib).await?;
-        let gyms = lists::gyms(app, actor, at, &slug, &Find::default()).await?;
+        let gyms = directory::gyms(app, &reader).await?;
         let path = ScorePath { competition: slug, workout, bib };
         let score = score::read(app, actor, at, &path).await?.score;
         let happened = score::history(app, actor, at, &path).await?;

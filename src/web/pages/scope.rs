@@ -9,6 +9,7 @@ use crate::actions::standings::StandingsQuery;
 use crate::actions::views::{GymView, ScopeView};
 use crate::app::App;
 use crate::rules::access::Role;
+use crate::rules::people::fold_name;
 use crate::rules::place::Running;
 use crate::store::names::NameFilter;
 use crate::web::problem::{Answer, Problem};
@@ -20,6 +21,10 @@ pub const ROWS: u32 = 50;
 
 /// How many namesakes are offered.
 const OFFERED: usize = 20;
+
+/// From so many gyms on one is named by typing: nobody picks from such a list, and every page would carry
+/// it.
+const MANY_GYMS: usize = 200;
 
 /// What a reader asked for, from the query of the address. What cannot be read is left out.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -131,7 +136,7 @@ impl ScopeForm {
     /// Whether there is anything to choose.
     #[must_use]
     pub fn has_choice(&self) -> bool {
-        self.selects.iter().any(|s| s.options.len() > 1)
+        self.selects.iter().any(Select::has_choice)
     }
 }
 
@@ -144,9 +149,27 @@ pub struct Select {
     pub label: &'static str,
     /// The first is "all".
     pub options: Vec<Choice>,
+    /// What stands in the field where there are too many to choose from.
+    pub typed: Option<String>,
 }
 
-/// The form, with what a search came to; or the bib when it came to exactly one.
+impl Select {
+    /// Whether there is anything to choose.
+    #[must_use]
+    pub fn has_choice(&self) -> bool {
+        self.options.len() > 1 || self.typed.is_some()
+    }
+}
+
+/// What a form comes to.
+pub enum Found {
+    /// The form, with what a search came to.
+    Form(ScopeForm),
+    /// One athlete, or one gym: the page is there.
+    There(String),
+}
+
+/// The form, with what a search came to; or where the one is that it came to.
 pub async fn form(
     app: &App,
     reader: &Reader,
@@ -155,7 +178,7 @@ pub async fn form(
     action: &str,
     with_running: bool,
     gyms: &[GymView],
-) -> Answer<Result<ScopeForm, u32>> {
+) -> Answer<Found> {
     let mut form = ScopeForm {
         action: action.to_owned(),
         q: asked.q.clone(),
@@ -163,14 +186,17 @@ pub async fn form(
         narrowed: asked.narrowed() || asked.running.is_some() || asked.as_of.is_some(),
         ..ScopeForm::default()
     };
+    if let Some(gym) = asked.scope.gym.as_deref().filter(|gym| find_gym(gyms, gym).is_none()) {
+        return Ok(named_gym(form, asked, action, gyms, gym));
+    }
     if asked.q.is_empty() {
-        return Ok(Ok(form));
+        return Ok(Found::Form(form));
     }
     let w = words();
     let number: Option<u32> = asked.q.trim_start_matches('#').parse().ok();
     if number.is_none() && asked.q.chars().count() < 2 {
         form.find_text = Some(w.find_short.to_owned());
-        return Ok(Ok(form));
+        return Ok(Found::Form(form));
     }
     let here = members(reader, division);
     let found: Vec<_> = if let Some(bib) = number {
@@ -187,7 +213,10 @@ pub async fn form(
     };
     match found.as_slice() {
         [] => form.find_text = Some(put(w.find_none, &[("q", &asked.q)])),
-        [one] => return Ok(Err(one.bib)),
+        [one] => {
+            let there = asked.address(action, None, Some(one.bib)) + &anchor(one.bib);
+            return Ok(Found::There(there));
+        }
         many => {
             let template = if many.len() > OFFERED { w.find_too_many } else { w.find_many };
             form.find_text = Some(put(template, &[("q", &asked.q)]));
@@ -204,7 +233,29 @@ pub async fn form(
                 .collect();
         }
     }
-    Ok(Ok(form))
+    Ok(Found::Form(form))
+}
+
+/// The gym that was meant by a name, or by a part of one.
+fn named_gym(mut form: ScopeForm, asked: &Asked, action: &str, gyms: &[GymView], name: &str) -> Found {
+    let (w, wanted) = (words(), fold_name(name));
+    let named = |fits: &dyn Fn(&str) -> bool| gyms.iter().filter(|gym| fits(&fold_name(&gym.name))).collect::<Vec<_>>();
+    let there = |gym: &GymView| {
+        let scope = ScopeView { gym: Some(gym.slug.clone()), ..asked.scope.clone() };
+        Asked { scope, ..asked.clone() }.address(action, None, None)
+    };
+    let same = named(&|name| name == wanted);
+    let found = if same.is_empty() && !wanted.is_empty() { named(&|name| name.contains(&wanted)) } else { same };
+    match found.as_slice() {
+        [one] => return Found::There(there(one)),
+        [] => form.find_text = Some(put(w.find_gym_none, &[("gym", &name)])),
+        many => {
+            let template = if many.len() > OFFERED { w.find_too_many } else { w.find_gym_many };
+            form.find_text = Some(put(template, &[("q", &name), ("gym", &name)]));
+            form.found = many.iter().take(OFFERED).map(|gym| Link::new(there(gym), &gym.name)).collect();
+        }
+    }
+    Found::Form(form)
 }
 
 /// `#b1042`.
@@ -226,16 +277,23 @@ fn selects(asked: &Asked, gyms: &[GymView], with_running: bool) -> Vec<Select> {
     let list = |name, label, all: &str, now: &Option<String>, values: Vec<(String, String)>| {
         let now = now.as_deref().unwrap_or_default();
         let first = std::iter::once(Choice::new("", all, now));
-        Select { name, label, options: first.chain(values.into_iter().map(|(v, t)| Choice::new(v, t, now))).collect() }
+        let options = first.chain(values.into_iter().map(|(v, t)| Choice::new(v, t, now))).collect();
+        Select { name, label, options, typed: None }
     };
     let distinct = |of: fn(&GymView) -> &String| -> Vec<(String, String)> {
         let values: BTreeSet<&String> = gyms.iter().map(of).filter(|v| !v.is_empty()).collect();
         values.into_iter().map(|v| (v.clone(), v.clone())).collect()
     };
-    let mut by_name: Vec<(String, String)> = gyms.iter().map(|g| (g.slug.clone(), g.name.clone())).collect();
-    by_name.sort_by(|a, b| a.1.cmp(&b.1));
+    let gym = if gyms.len() < MANY_GYMS {
+        let mut by_name: Vec<(String, String)> = gyms.iter().map(|g| (g.slug.clone(), g.name.clone())).collect();
+        by_name.sort_by(|a, b| a.1.cmp(&b.1));
+        list("gym", w.scope_gym, w.scope_every_gym, &asked.scope.gym, by_name)
+    } else {
+        let typed = asked.scope.gym.as_deref().map_or(String::new(), |gym| gym_name(gyms, gym).to_owned());
+        Select { name: "gym", label: w.scope_gym, options: Vec::new(), typed: Some(typed) }
+    };
     let mut all = vec![
-        list("gym", w.scope_gym, w.scope_every_gym, &asked.scope.gym, by_name),
+        gym,
         list("region", w.scope_region, w.scope_every_region, &asked.scope.region, distinct(|g| &g.region)),
         list("country", w.scope_country, w.scope_every_country, &asked.scope.country, distinct(|g| &g.country)),
     ];
@@ -251,15 +309,21 @@ fn selects(asked: &Asked, gyms: &[GymView], with_running: bool) -> Vec<Select> {
                 Choice::new("with", w.scope_running_with, now),
                 Choice::new("without", w.scope_running_without, now),
             ],
+            typed: None,
         });
     }
     all
 }
 
+/// A gym by its slug; they stand in the order of their slugs.
+fn find_gym<'a>(gyms: &'a [GymView], slug: &str) -> Option<&'a GymView> {
+    gyms.binary_search_by(|gym| gym.slug.as_str().cmp(slug)).ok().and_then(|at| gyms.get(at))
+}
+
 /// A gym's name; its slug where it is unknown.
 #[must_use]
 pub fn gym_name<'a>(gyms: &'a [GymView], slug: &'a str) -> &'a str {
-    gyms.iter().find(|g| g.slug == slug).map_or(slug, |g| &g.name)
+    find_gym(gyms, slug).map_or(slug, |gym| &gym.name)
 }
 
 /// What is not there is no problem for a pinned row: whoever it is, they are not listed here.

@@ -1,12 +1,12 @@
 //! `/c/{c}/divisions/{d}`: where am I, overall?
 
 use super::form::Fields;
-use super::scope::{self, Asked, Pager, ScopeForm, anchor, gym_name};
+use super::scope::{self, Asked, Found, Pager, ScopeForm, gym_name};
 use super::shell::{Link, Mark, Shell, When, words};
 use super::{html, say};
-use crate::actions::lists::{self, Find};
+use crate::actions::directory;
 use crate::actions::reader::Reader;
-use crate::actions::standings as action;
+use crate::actions::standings::Desk;
 use crate::actions::views::{GymView, StandingRow, StandingsView, WorkoutCell};
 use crate::app::App;
 use crate::rules::competition::Competition;
@@ -14,6 +14,7 @@ use crate::rules::place::Points;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use crate::words::Noun;
 use crate::words::en::pages::Pages;
 use crate::words::put;
@@ -82,29 +83,30 @@ pub async fn get_standings(
     Path((slug, division)): Path<(String, String)>,
     Query(fields): Query<Fields>,
 ) -> Answer<Response> {
-    let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
     let asked = Asked::read(&fields);
+    let query = asked.page();
+    let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &query).await?;
+    let reader = desk.reader();
+    let shared = Shared::of(&app, reader);
     let here = format!("/c/{slug}/divisions/{division}");
-    let gyms = lists::gyms(&app, &caller.actor, caller.received, &slug, &Find::default()).await?;
+    let gyms = directory::gyms(&app, reader).await?;
     let running = reader.workouts().any(|x| x.window.opens <= reader.now && reader.now < x.window.closes);
-    let form = match scope::form(&app, &reader, &division, &asked, &here, running, &gyms).await? {
-        Ok(form) => form,
-        Err(bib) => return Ok(Redirect::to(&(asked.address(&here, None, Some(bib)) + &anchor(bib))).into_response()),
+    let form = match scope::form(&app, reader, &division, &asked, &here, running, &gyms).await? {
+        Found::Form(form) => form,
+        Found::There(address) => return Ok(Redirect::to(&address).into_response()),
     };
-    let read = |query| {
-        let (app, actor, slug, division) = (&app, &caller.actor, &slug, &division);
-        async move { action::standings(app, actor, caller.received, slug, division, &query).await }
-    };
-    let page = read(asked.page()).await?;
-    let own = scope::own_bib(&reader);
+    let page = desk.standings(&app, &division, &query).await?;
+    let own = scope::own_bib(reader);
     let pin = asked.bib.or(own);
     let pinned = match pin.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
         Some(bib) => {
-            scope::found(read(asked.row_of(bib)).await)?.and_then(|page| page.rows.into_iter().find(|r| r.bib == bib))
+            let found = desk.standings(&app, &division, &asked.row_of(bib)).await;
+            scope::found(found)?.and_then(|page| page.rows.into_iter().find(|r| r.bib == bib))
         }
         None => None,
     };
-    Ok(html(&view(&reader, &asked, &caller, &gyms, form, &page, own, pinned)).into_response())
+    let view = view(reader, &asked, &caller, &gyms, form, &page, own, pinned);
+    Ok(shared.says(&caller, html(&view).into_response()))
 }
 
 #[expect(clippy::too_many_arguments, reason = "everything the page shows, read by its handler")]

@@ -3,7 +3,7 @@
 use super::markdown;
 use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes};
 use super::shell::{Left, Link, Shell, When, words};
-use super::{Page, changes, competition, html, rules_said};
+use super::{changes, competition, html, rules_said};
 use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::app::App;
@@ -12,11 +12,13 @@ use crate::rules::workout::{Attempts, Prescription, Publish, Workout};
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
+use crate::web::shared::Shared;
 use crate::words::cautions::Cautions;
 use crate::words::en::pages::Pages;
 use crate::words::{put, sheet};
 use askama::Template;
 use axum::extract::State;
+use axum::response::IntoResponse;
 
 #[derive(Template)]
 #[template(path = "workout.html")]
@@ -58,13 +60,14 @@ pub async fn get_workout(
     State(app): State<App>,
     caller: Caller,
     Path((slug, workout)): Path<(String, String)>,
-) -> Answer<Page> {
+) -> Answer {
     let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
+    let shared = Shared::of(&app, &reader);
     let x = reader.workout(&workout)?;
     let c = &reader.competition;
     let base = format!("/c/{slug}");
     let places = |d: &str| format!("{base}/divisions/{d}/workouts/{workout}");
-    html(&View {
+    let page = html(&View {
         shell: Shell::new(&caller, format!("{base}/workouts/{workout}"), format!("{} · {}", x.title, c.title))
             .below([Link::new(&base, &c.title), Link::new("", &x.title)]),
         w: words(),
@@ -85,7 +88,8 @@ pub async fn get_workout(
         sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(language::reader()).link),
         announced: x.window.announced(reader.now),
         changes: changes::views(&app, &reader, x).await?,
-    })
+    })?;
+    Ok(shared.says(&caller, page.into_response()))
 }
 
 /// The instants of the window.

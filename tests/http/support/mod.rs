@@ -77,6 +77,7 @@ impl TestApp {
         let mut config = Config {
             database: database.url.clone(),
             public_url: "http://127.0.0.1:8080".to_owned(),
+            lag: jiff::SignedDuration::ZERO,
             ..Config::default()
         };
         change(&mut config);

@@ -1,0 +1,283 @@
+//! Answers that are the same for everybody: made once, compressed once, and sent again to all who ask
+//! the same while they hold.
+//!
+//! A handler says that its answer depends on nothing but the log of one competition and the moment
+//! ([`Shared`]); anything personal is out of it, as only what nobody signed in for is kept. It
+//! holds for a second at most, and while the log stands where it stood. After the log went on, one
+//! of those who ask makes it anew and the others get the one that is there, if it is not older
+//! than [`crate::config::Config::lag`]; and where changes come in all the time, it is made again no
+//! more often than that takes a small part of the machine. So whoever may not see an older state asks
+//! with `at_least`, or as somebody: neither is answered from here.
+//!
+//! Bounded by bytes; what is asked for least goes first.
+
+use super::api::reading;
+use super::arrival::Arrival;
+use super::language;
+use super::problem::Problem;
+use super::session::{self, Caller, Via};
+use crate::actions::reader::Reader;
+use crate::app::App;
+use crate::words::Lang;
+use axum::body::{Body, Bytes};
+use axum::extract::{MatchedPath, Request, State};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use http::header::Entry;
+use http::{HeaderMap, Method, StatusCode, header};
+use jiff::{SignedDuration, Timestamp};
+use quick_cache::sync::Cache;
+use quick_cache::{DefaultHashBuilder, Weighter};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
+
+/// Whose answers may be kept.
+const ROUTES: [&str; 8] = [
+    "/c/{c}",
+    "/c/{c}/workouts/{w}",
+    "/c/{c}/divisions/{d}",
+    "/c/{c}/divisions/{d}/workouts/{w}",
+    "/c/{c}/athletes/{bib}",
+    "/api/v1/competitions/{competition}/divisions/{division}/standings",
+    "/api/v1/competitions/{competition}/divisions/{division}/workouts/{workout}/places",
+    "/api/v1/competitions/{competition}/entries/{bib}/standing",
+];
+
+/// What is asked for once, or must not be old.
+const NEVER: [&str; 4] = ["at_least=", "as_of=", "q=", "lang="];
+
+/// Bytes kept in all.
+const ROOM: u64 = 64 << 20;
+/// About so many answers fit.
+const ANSWERS: usize = 8 << 10;
+/// The longest answer that is kept.
+const LONGEST: usize = 4 << 20;
+/// What an answer takes beside its body and its address: headers and their table.
+const FRAME: usize = 2 << 10;
+
+/// How long an answer holds: it tells the time, and things outside the log.
+const HOLDS: SignedDuration = SignedDuration::from_secs(1);
+/// From then on one of those who ask makes it anew, so that nobody has to wait.
+const AHEAD: SignedDuration = SignedDuration::from_millis(700);
+/// Making it anew because the log went on takes one part of the machine's time in so many.
+const PARTS: i32 = 20;
+
+/// Says of an answer that it is the same for everybody who is not signed in. An extension of the
+/// response.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shared {
+    /// Number of the competition.
+    pub competition: i64,
+    /// The log position that it was made at, or an earlier one.
+    pub position: u64,
+}
+
+impl Shared {
+    /// Of what a reader is about to be shown: to be taken before it is read.
+    #[must_use]
+    pub fn of(app: &App, reader: &Reader) -> Self {
+        let board = app.board.position(reader.id).unwrap_or(0);
+        Self { competition: reader.id, position: reader.seq.min(board) }
+    }
+
+    /// Says it of this answer, if nobody in particular asked.
+    #[must_use]
+    pub fn says(self, caller: &Caller, mut response: Response) -> Response {
+        if caller.via == Via::None {
+            response.extensions_mut().insert(self);
+        }
+        response
+    }
+}
+
+/// What is asked for: equal ones get equal answers.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+struct Asked {
+    address: Box<str>,
+    lang: Lang,
+    coding: &'static str,
+    /// `Accept`, where it decides.
+    accept: Option<Box<[u8]>>,
+}
+
+impl Asked {
+    /// `None`: it is not answered from here.
+    fn read(request: &Request, app: &App) -> Option<Self> {
+        let headers = request.headers();
+        let route = request.extensions().get::<MatchedPath>()?.as_str();
+        let fits = *request.method() == Method::GET
+            && ROUTES.contains(&route)
+            && !headers.contains_key(header::AUTHORIZATION)
+            && !session::has_cookie(headers, app);
+        let address = request.uri().path_and_query()?.as_str();
+        let query = request.uri().query().unwrap_or_default();
+        if !fits || NEVER.iter().any(|name| query.contains(name)) {
+            return None;
+        }
+        let accept = headers.get(header::ACCEPT).filter(|_| route.starts_with("/api/"));
+        if accept.is_some_and(|accept| accept.as_bytes().windows(3).any(|w| w.eq_ignore_ascii_case(b"csv"))) {
+            return None;
+        }
+        Some(Self {
+            address: address.into(),
+            lang: language::of(headers),
+            coding: reading::coding(headers),
+            accept: accept.map(|accept| accept.as_bytes().into()),
+        })
+    }
+}
+
+/// An answer that is kept.
+struct Answer {
+    headers: HeaderMap,
+    body: Bytes,
+    shared: Shared,
+    made: Timestamp,
+    /// It is not made anew sooner than this after.
+    rests: SignedDuration,
+    /// Whether somebody is making it anew.
+    renewing: AtomicBool,
+}
+
+/// What an answer is good for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Good {
+    /// For everybody.
+    Yes,
+    /// For all but one, who makes it anew.
+    ForOthers,
+    No,
+}
+
+impl Answer {
+    fn good(&self, app: &App, now: Timestamp) -> Good {
+        let age = now.duration_since(self.made);
+        if age.is_negative() || age >= HOLDS {
+            return Good::No;
+        }
+        let lag = app.config.lag;
+        let current = app.board.position(self.shared.competition) == Some(self.shared.position);
+        match current {
+            true if age >= AHEAD && age < lag => Good::ForOthers,
+            true => Good::Yes,
+            false if age >= lag => Good::No,
+            false if age < self.rests => Good::Yes,
+            false => Good::ForOthers,
+        }
+    }
+
+    /// 200, or 304 for who has it already (RFC 9110 §15.4.5: without what describes the body).
+    fn send(&self, asked: &HeaderMap) -> Response {
+        let tag = self.headers.get(header::ETAG).and_then(|tag| tag.to_str().ok());
+        let known = tag.is_some_and(|tag| reading::has(asked, tag));
+        let mut response = Response::new(if known { Body::empty() } else { Body::from(self.body.clone()) });
+        *response.headers_mut() = self.headers.clone();
+        if known {
+            *response.status_mut() = StatusCode::NOT_MODIFIED;
+            for name in [header::CONTENT_TYPE, header::CONTENT_ENCODING, header::CONTENT_LANGUAGE] {
+                response.headers_mut().remove(name);
+            }
+        }
+        response
+    }
+}
+
+#[derive(Clone)]
+struct Bytewise;
+
+impl Weighter<Asked, Arc<Answer>> for Bytewise {
+    fn weight(&self, asked: &Asked, answer: &Arc<Answer>) -> u64 {
+        (answer.body.len() + asked.address.len() + FRAME) as u64
+    }
+}
+
+/// The answers that are kept.
+#[derive(Clone)]
+pub struct Answers(Arc<Cache<Asked, Arc<Answer>, Bytewise>>);
+
+impl Default for Answers {
+    fn default() -> Self {
+        let (hashes, life) = (DefaultHashBuilder::default(), quick_cache::sync::DefaultLifecycle::default());
+        Self(Arc::new(Cache::with(ANSWERS, ROOM, Bytewise, hashes, life)))
+    }
+}
+
+/// Lets the next one know that it may try, however this one ends.
+struct Renewing<'a>(&'a Answer);
+
+impl Drop for Renewing<'_> {
+    fn drop(&mut self) {
+        self.0.renewing.store(false, Ordering::Release);
+    }
+}
+
+/// Answers from what is kept, and keeps what may be.
+pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Request, next: Next) -> Response {
+    let Some(asked) = Asked::read(&request, &app) else { return next.run(request).await };
+    let now = Arrival::of(request.extensions()).map_or_else(|| app.clock.now(), |arrival| arrival.at);
+    if let Some(kept) = answers.0.get(&asked) {
+        match kept.good(&app, now) {
+            Good::Yes => return kept.send(request.headers()),
+            Good::ForOthers if kept.renewing.swap(true, Ordering::AcqRel) => return kept.send(request.headers()),
+            Good::ForOthers => {
+                let _renewing = Renewing(&kept);
+                let (made, answer) = make(&asked, now, request, next).await;
+                if let Some(answer) = answer {
+                    answers.0.insert(asked, answer);
+                }
+                return made;
+            }
+            Good::No => drop(answers.0.remove_if(&asked, |there| Arc::ptr_eq(there, &kept))),
+        }
+    }
+    // The first of those who come at once makes it.
+    match answers.0.get_value_or_guard_async(&asked).await {
+        Ok(kept) if kept.good(&app, now) != Good::No => kept.send(request.headers()),
+        Ok(_) => make(&asked, now, request, next).await.0,
+        Err(place) => {
+            let (made, answer) = make(&asked, now, request, next).await;
+            if let Some(answer) = answer {
+                // It may be too large for its place: then it is not kept.
+                let _ = place.insert(answer);
+            }
+            made
+        }
+    }
+}
+
+/// The answer for who asked first, and if it may be kept, as it is kept.
+async fn make(asked: &Asked, now: Timestamp, mut request: Request, next: Next) -> (Response, Option<Arc<Answer>>) {
+    let begun = Instant::now();
+    // Made whole, whatever this one has already.
+    let known = conditions(request.headers_mut());
+    let response = next.run(request).await;
+    let Some(shared) = response.extensions().get::<Shared>().copied() else { return (response, None) };
+    let coded = response.headers().get(header::CONTENT_ENCODING).is_none_or(|coding| coding == asked.coding);
+    if response.status() != StatusCode::OK || response.headers().contains_key(header::SET_COOKIE) || !coded {
+        return (response, None);
+    }
+    let (mut parts, body) = response.into_parts();
+    let body = match axum::body::to_bytes(body, LONGEST).await {
+        Ok(body) => body,
+        Err(error) => return (Problem::internal(error).into_response(), None),
+    };
+    parts.headers.remove(header::CONTENT_LENGTH);
+    let answer = Arc::new(Answer {
+        headers: parts.headers,
+        body,
+        shared,
+        made: now,
+        rests: SignedDuration::try_from(begun.elapsed()).unwrap_or(HOLDS) * PARTS,
+        renewing: AtomicBool::new(false),
+    });
+    (answer.send(&known), Some(answer))
+}
+
+/// Takes out what has it made only if it is new.
+fn conditions(headers: &mut HeaderMap) -> HeaderMap {
+    match headers.entry(header::IF_NONE_MATCH) {
+        Entry::Occupied(there) => there.remove_entry_mult().1.map(|value| (header::IF_NONE_MATCH, value)).collect(),
+        Entry::Vacant(_) => HeaderMap::new(),
+    }
+}
