@@ -6,6 +6,7 @@ use super::lists;
 use super::reader::Reader;
 use super::views::GymView;
 use crate::app::App;
+use crate::standings::Mark;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -18,10 +19,8 @@ pub struct Directory(Mutex<HashMap<i64, Known>>);
 
 #[derive(Clone)]
 struct Known {
-    /// No gym has changed up to this log position since they were read.
-    at: u64,
-    /// Of which logs: see [`crate::store::Store::times_forgotten`].
-    of: u64,
+    /// No gym has changed up to there since they were read.
+    at: Mark,
     gyms: Arc<Vec<GymView>>,
 }
 
@@ -41,19 +40,19 @@ impl Directory {
 
 /// All gyms of the reader's competition by slug, at its log position or a later one.
 pub async fn gyms(app: &App, reader: &Reader) -> Result<Arc<Vec<GymView>>, Failure> {
-    let (at, of) = (reader.seq, app.store.times_forgotten());
+    let at = Mark { seq: reader.seq, ..app.board.mark(reader.id).unwrap_or_default() };
     let known = app.gyms.known().get(&reader.id).cloned();
-    if let Some(known) = known.filter(|known| known.at <= at && known.of == of) {
+    if let Some(known) = known.filter(|known| known.at.epoch == at.epoch && known.at.seq <= at.seq) {
         if known.at == at {
             return Ok(known.gyms);
         }
-        if !app.store.has_gym_changed(reader.id, known.at).await? {
-            app.gyms.put(reader.id, Known { at, of, gyms: Arc::clone(&known.gyms) });
+        if !app.store.has_gym_changed(reader.id, known.at.seq).await? {
+            app.gyms.put(reader.id, Known { at, gyms: Arc::clone(&known.gyms) });
             return Ok(known.gyms);
         }
     }
     let gyms = lists::all_gyms(app, reader).await?.into_iter().map(GymView::public).collect();
     let gyms = Arc::new(gyms);
-    app.gyms.put(reader.id, Known { at, of, gyms: Arc::clone(&gyms) });
+    app.gyms.put(reader.id, Known { at, gyms: Arc::clone(&gyms) });
     Ok(gyms)
 }

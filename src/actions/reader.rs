@@ -13,6 +13,7 @@ use crate::rules::people::Entry;
 use crate::rules::tag::Tag;
 use crate::rules::workout::{Publish, Workout};
 use crate::standings::Mask;
+use crate::store::competitions::{Definition, Known};
 use crate::store::entries::Named;
 use crate::words::Sentence;
 use jiff::Timestamp;
@@ -49,23 +50,40 @@ impl Reader {
     /// Not found, also for a private one without a role.
     pub async fn find(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Result<Self, Failure> {
         let known = app.store.find_competition(slug).await?;
-        known
-            .map(|known| Self::new(known, actor, now))
-            .filter(Self::exists)
-            .ok_or_else(|| Failure::not_found(Sentence::new("no_competition").with("competition", shown(slug))))
+        known.map(|known| Self::new(known, actor, now)).filter(Self::exists).ok_or_else(|| no_competition(slug))
+    }
+
+    /// The same as of the state in memory, which any change made here is in, and one that another
+    /// process made a moment later: for who reads standings, which are of that state too. Asks the
+    /// database only where it has to.
+    ///
+    /// # Errors
+    /// As there.
+    pub async fn current(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Result<Self, Failure> {
+        let known = app.board.find(slug).and_then(|id| {
+            let view = app.board.view(id)?;
+            Some((id, view.seq(), app.store.known_definition(id, view.defined())?))
+        });
+        let Some((id, seq, definition)) = known else { return Self::find(app, actor, now, slug).await };
+        let reader = Self::with(id, slug.to_owned(), seq, definition, actor, now);
+        if reader.exists() { Ok(reader) } else { Err(no_competition(slug)) }
     }
 
     /// What `actor` may see of a competition that the store knows.
     #[must_use]
-    pub fn new(known: crate::store::competitions::Known, actor: &Actor, now: Timestamp) -> Self {
+    pub fn new(known: Known, actor: &Actor, now: Timestamp) -> Self {
+        Self::with(known.id, known.slug, known.seq, known.definition, actor, now)
+    }
+
+    fn with(id: i64, slug: String, seq: u64, definition: Definition, actor: &Actor, now: Timestamp) -> Self {
         Self {
-            id: known.id,
-            slug: known.slug,
-            seq: known.seq,
-            definition_seq: known.definition.seq,
-            definition_tag: known.definition.tag,
-            raw: known.definition.raw,
-            competition: known.definition.competition,
+            id,
+            slug,
+            seq,
+            definition_seq: definition.seq,
+            definition_tag: definition.tag,
+            raw: definition.raw,
+            competition: definition.competition,
             actor: actor.clone(),
             now,
         }
@@ -224,6 +242,10 @@ impl Reader {
         let windows = self.competition.workouts.iter().map(|w| &w.window);
         windows.flat_map(|w| [w.announce, w.opens, w.closes]).filter(passed).max().map_or(0, Timestamp::as_microsecond)
     }
+}
+
+fn no_competition(slug: &str) -> Failure {
+    Failure::not_found(Sentence::new("no_competition").with("competition", shown(slug)))
 }
 
 /// What stands for a hidden or erased name.

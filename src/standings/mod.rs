@@ -67,6 +67,15 @@ pub struct InForce {
     pub competition: Arc<Competition>,
 }
 
+/// How far a competition is known, and of which log.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Mark {
+    /// Another one where the log turned out not to be the one that was followed.
+    pub epoch: u64,
+    /// Log position.
+    pub seq: u64,
+}
+
 /// A change that the board cannot take in, because it has not seen one before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Gap {
@@ -164,6 +173,19 @@ impl Board {
             tracks.remove(&competition);
             tracks
         });
+    }
+
+    /// The number of the competition with this slug.
+    #[must_use]
+    pub fn find(&self, slug: &str) -> Option<i64> {
+        self.tracks.load().iter().find(|(_, track)| track.is_of(slug)).map(|(competition, _)| *competition)
+    }
+
+    /// How far a competition is known, and of which log: equal marks, equal states.
+    #[must_use]
+    pub fn mark(&self, competition: i64) -> Option<Mark> {
+        let track = self.track(competition)?;
+        Some(Mark { epoch: track.epoch(), seq: track.position() })
     }
 
     /// The log position a competition is known up to.

@@ -6,6 +6,7 @@ use super::view::View;
 use super::{Gap, InForce};
 use crate::rules::placement::Placement;
 use arc_swap::ArcSwap;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::watch;
@@ -19,7 +20,16 @@ pub(super) struct Track {
     shown: ArcSwap<View>,
     /// The log position of `live`.
     position: watch::Sender<u64>,
+    /// Another number for every state that did not grow out of the one before.
+    epoch: AtomicU64,
     settling: Settling,
+}
+
+/// The last epoch given out.
+static EPOCHS: AtomicU64 = AtomicU64::new(0);
+
+fn next_epoch() -> u64 {
+    EPOCHS.fetch_add(1, Ordering::AcqRel) + 1
 }
 
 impl Track {
@@ -28,13 +38,14 @@ impl Track {
         let position = watch::Sender::new(field.seq);
         let shown =
             ArcSwap::from_pointee(View { field: field.clone(), cache: Arc::new(Cache::new(field.seq, settling)) });
-        Self { live: Mutex::new(field), shown, position, settling }
+        Self { live: Mutex::new(field), shown, position, epoch: AtomicU64::new(next_epoch()), settling }
     }
 
     /// Another state instead, older or newer. Nothing kept of the one before is used again.
     pub(super) fn replace(&self, field: Field) {
         let mut live = self.lock();
         let cache = Arc::new(Cache::new(field.seq, self.settling));
+        self.epoch.store(next_epoch(), Ordering::Release);
         self.shown.store(Arc::new(View { field: field.clone(), cache }));
         self.position.send_replace(field.seq);
         *live = field;
@@ -58,9 +69,19 @@ impl Track {
         Ok(())
     }
 
+    /// Whether it is the competition with this slug, which never changes.
+    pub(super) fn is_of(&self, slug: &str) -> bool {
+        self.shown.load().field.definition.slug == slug
+    }
+
     /// The log position known.
     pub(super) fn position(&self) -> u64 {
         *self.position.borrow()
+    }
+
+    /// Which state it grew out of.
+    pub(super) fn epoch(&self) -> u64 {
+        self.epoch.load(Ordering::Acquire)
     }
 
     /// A snapshot at that position or later.

@@ -34,6 +34,12 @@ impl View {
         &self.field.definition
     }
 
+    /// The log position at which that competition file was applied.
+    #[must_use]
+    pub fn defined(&self) -> u64 {
+        self.field.defined
+    }
+
     /// The log position of the last change that can alter what is shown of a division: equal
     /// versions, equal pages. `None`: no such division.
     #[must_use]

@@ -7,8 +7,7 @@ use crate::rules::competition::{self, Competition, RawCompetition};
 use crate::rules::tag::Tag;
 use jiff::Timestamp;
 use std::collections::HashMap;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 
 /// A competition as it stands.
 #[derive(Clone, Debug)]
@@ -63,17 +62,9 @@ const KEPT: usize = 64;
 
 /// Compiled files by competition and log position: compiling is done once.
 #[derive(Default)]
-pub(crate) struct Definitions {
-    kept: Mutex<HashMap<(i64, u64), Definition>>,
-    /// How often all was forgotten.
-    times: AtomicU64,
-}
+pub(crate) struct Definitions(Mutex<HashMap<(i64, u64), Definition>>);
 
 impl Definitions {
-    fn kept(&self) -> MutexGuard<'_, HashMap<(i64, u64), Definition>> {
-        self.kept.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
     /// The file applied at `seq`, compiled now if it is not known.
     pub(crate) fn get(
         &self,
@@ -94,16 +85,15 @@ impl Definitions {
     }
 
     pub(crate) fn find(&self, id: i64, seq: u64) -> Option<Definition> {
-        self.kept().get(&(id, seq)).cloned()
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&(id, seq)).cloned()
     }
 
     pub(crate) fn clear(&self) {
-        self.kept().clear();
-        self.times.fetch_add(1, Ordering::AcqRel);
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).clear();
     }
 
     pub(crate) fn put(&self, id: i64, definition: Definition) {
-        let mut kept = self.kept();
+        let mut kept = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if kept.len() >= KEPT {
             kept.clear();
         }
@@ -140,6 +130,12 @@ impl Store {
             .transpose()
     }
 
+    /// The file applied at `seq`, where it was read before.
+    #[must_use]
+    pub fn known_definition(&self, competition: i64, seq: u64) -> Option<Definition> {
+        self.inner.definitions.find(competition, seq)
+    }
+
     /// The competition with this number.
     pub async fn find_competition_by_id(&self, id: i64) -> Result<Option<Known>, StoreError> {
         let mut conn = self.read().await?;
@@ -160,12 +156,6 @@ impl Store {
     /// Compiles files afresh: the log is not the one they were read from.
     pub fn forget_definitions(&self) {
         self.inner.definitions.clear();
-    }
-
-    /// How often that was so: what was read before the last time may be of another log.
-    #[must_use]
-    pub fn times_forgotten(&self) -> u64 {
-        self.inner.definitions.times.load(Ordering::Acquire)
     }
 
     /// Number and last log position of every competition.

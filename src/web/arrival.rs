@@ -42,13 +42,13 @@ pub async fn receive(State(app): State<App>, mut request: Request, next: Next) -
     let id: Arc<str> = hex::encode(&app.keys.bytes()[..16]).into();
     let arrival = Arrival { id, at: app.clock.now(), account: Arc::default() };
     request.extensions_mut().insert(arrival.clone());
-    let route =
-        request.extensions().get::<MatchedPath>().map_or_else(|| "none".to_owned(), |path| path.as_str().to_owned());
+    let route = request.extensions().get::<MatchedPath>().cloned();
     let method = request.method().clone();
     let mut response = next.run(request).await;
     if let Ok(value) = HeaderValue::from_str(&arrival.id) {
         response.headers_mut().insert(REQUEST_ID, value);
     }
+    let route = route.as_ref().map_or("none", MatchedPath::as_str);
     let (status, elapsed) = (response.status().as_u16(), started.elapsed());
     let elapsed_us = u64::try_from(elapsed.as_micros()).unwrap_or(u64::MAX);
     let account = arrival.account.get();

@@ -12,7 +12,9 @@ use axum::response::IntoResponse;
 use axum::routing::get;
 use http::{Method, header};
 use metrics_exporter_prometheus::{Matcher, PrometheusBuilder, PrometheusHandle};
-use std::sync::OnceLock;
+use std::collections::HashMap;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{OnceLock, PoisonError, RwLock};
 use std::time::Duration;
 
 const REQUESTS: &str = "http_requests_total";
@@ -44,8 +46,24 @@ pub fn start() {
     metrics::describe_histogram!(SECONDS, metrics::Unit::Seconds, "From the head read to the head of the answer.");
 }
 
+/// What is counted of one kind of request.
+#[derive(Clone)]
+struct Counts {
+    requests: metrics::Counter,
+    seconds: metrics::Histogram,
+}
+
+/// By method and status, then by route: looked up for every request, made for the first of its kind.
+type Kinds = HashMap<(&'static str, u16), HashMap<String, Counts>>;
+
+static COUNTED: AtomicU64 = AtomicU64::new(0);
+/// So many durations are kept one by one at most.
+const GATHERED: u64 = 1 << 14;
+
+static KINDS: RwLock<Option<Kinds>> = RwLock::new(None);
+
 /// Counts one request.
-pub fn count(method: &Method, route: String, status: u16, elapsed: Duration) {
+pub fn count(method: &Method, route: &str, status: u16, elapsed: Duration) {
     let method = match *method {
         Method::GET => "GET",
         Method::HEAD => "HEAD",
@@ -55,9 +73,26 @@ pub fn count(method: &Method, route: String, status: u16, elapsed: Duration) {
         Method::DELETE => "DELETE",
         _ => "other",
     };
-    metrics::counter!(REQUESTS, "method" => method, "route" => route.clone(), "status" => status.to_string())
-        .increment(1);
-    metrics::histogram!(SECONDS, "method" => method, "route" => route).record(elapsed.as_secs_f64());
+    let known = KINDS.read().unwrap_or_else(PoisonError::into_inner);
+    let found = known.as_ref().and_then(|kinds| kinds.get(&(method, status))?.get(route).cloned());
+    drop(known);
+    let counts = found.unwrap_or_else(|| {
+        let name = || route.to_owned();
+        let counts = Counts {
+            requests: metrics::counter!(REQUESTS, "method" => method, "route" => name(), "status" => status.to_string()),
+            seconds: metrics::histogram!(SECONDS, "method" => method, "route" => name()),
+        };
+        let mut known = KINDS.write().unwrap_or_else(PoisonError::into_inner);
+        known.get_or_insert_default().entry((method, status)).or_default().insert(name(), counts.clone());
+        counts
+    });
+    counts.requests.increment(1);
+    counts.seconds.record(elapsed.as_secs_f64());
+    // What was recorded is kept one by one until it is put into its buckets, which else only who asks
+    // for the metrics does.
+    if COUNTED.fetch_add(1, Ordering::Relaxed) % GATHERED == GATHERED - 1 {
+        recorder().inspect(|recorder| recorder.run_upkeep());
+    }
 }
 
 /// `GET /metrics`, for who administers the service.

@@ -18,6 +18,7 @@ use super::problem::Problem;
 use super::session::{self, Caller, Via};
 use crate::actions::reader::Reader;
 use crate::app::App;
+use crate::standings::Mark;
 use crate::words::Lang;
 use axum::body::{Body, Bytes};
 use axum::extract::{MatchedPath, Request, State};
@@ -69,16 +70,16 @@ const PARTS: i32 = 20;
 pub struct Shared {
     /// Number of the competition.
     pub competition: i64,
-    /// The log position that it was made at, or an earlier one.
-    pub position: u64,
+    /// What was known when it was made, or less.
+    pub mark: Mark,
 }
 
 impl Shared {
     /// Of what a reader is about to be shown: to be taken before it is read.
     #[must_use]
     pub fn of(app: &App, reader: &Reader) -> Self {
-        let board = app.board.position(reader.id).unwrap_or(0);
-        Self { competition: reader.id, position: reader.seq.min(board) }
+        let mark = app.board.mark(reader.id).unwrap_or_default();
+        Self { competition: reader.id, mark: Mark { seq: mark.seq.min(reader.seq), ..mark } }
     }
 
     /// Says it of this answer, if nobody in particular asked.
@@ -157,7 +158,7 @@ impl Answer {
             return Good::No;
         }
         let lag = app.config.lag;
-        let current = app.board.position(self.shared.competition) == Some(self.shared.position);
+        let current = app.board.mark(self.shared.competition) == Some(self.shared.mark);
         match current {
             true if age >= AHEAD && age < lag => Good::ForOthers,
             true => Good::Yes,

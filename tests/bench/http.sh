@@ -20,7 +20,7 @@ files=http://127.0.0.1:18412
 redis=18413
 mkdir -p "$out/files/logs"
 
-cargo build --release --quiet
+if [ -z "${TALLYWRIGHT_BUILT:-}" ]; then cargo build --release --quiet; fi
 service=target/release/tallywright
 if [ ! -e "$database.done" ]; then
   rm -f "$database"*

@@ -22,6 +22,7 @@ mod leaks;
 mod listener;
 mod log_lines;
 mod mail;
+mod many_gyms;
 mod organise;
 mod password_by_link;
 mod passwords;

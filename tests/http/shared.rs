@@ -23,7 +23,7 @@ async fn counting(app: &TestApp, takes: Duration) -> (Client, Arc<AtomicUsize>) 
     let page = move || {
         let (here, counted) = (here.clone(), Arc::clone(&counted));
         async move {
-            let shared = Shared { competition, position: here.board.position(competition).unwrap() };
+            let shared = Shared { competition, mark: here.board.mark(competition).unwrap() };
             let nth = counted.fetch_add(1, Ordering::SeqCst) + 1;
             tokio::time::sleep(takes).await;
             let mut response: Response =
@@ -156,7 +156,7 @@ async fn every_language_and_coding_has_its_own_and_what_one_has_already_is_not_s
         for coding in ["gzip", "br"] {
             assert_eq!(ask("en", coding).await.expect(200).header("content-encoding"), coding);
         }
-        // What this one likes best is not what its name comes first for: it is sent, and not kept for others.
+        // What is wanted most, not what is named first.
         let picky = ask("en", "br;q=0.1, gzip;q=0.9").await.expect(200);
         assert_eq!(picky.header("content-encoding"), "gzip");
         assert_eq!(ask("en", "br").await.expect(200).header("content-encoding"), "br");

@@ -82,7 +82,7 @@ impl Desk {
         competition: &str,
         query: &StandingsQuery,
     ) -> Result<Self, Failure> {
-        let mut reader = Reader::find(app, actor, now, competition).await?;
+        let mut reader = Reader::current(app, actor, now, competition).await?;
         let view = state(app, &mut reader, query).await?;
         let running = query.running.unwrap_or(reader.competition.overall.running);
         let scope = Scope {

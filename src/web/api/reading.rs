@@ -1,6 +1,7 @@
 //! What reads of the API share: `ETag` and 304, how long an answer may be kept, JSON or CSV.
 
 use crate::actions::standings::Stamp;
+use crate::web::extract::thousandths;
 use crate::web::session::{Caller, Via};
 use axum::response::{IntoResponse, Response};
 use http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
@@ -12,27 +13,28 @@ pub const JSON: &str = "application/json";
 /// Comma-separated values (RFC 4180).
 pub const CSV: &str = "text/csv";
 
-/// The content coding that the compression layer will choose: part of a strong tag (RFC 9110
-/// §8.8.3.3).
+/// The content coding that the compression layer will choose, the one wanted most: part of a strong tag
+/// (RFC 9110 §8.8.3.3).
 pub fn coding(headers: &HeaderMap) -> &'static str {
-    let lines: Vec<&str> = headers.get_all(header::ACCEPT_ENCODING).iter().filter_map(|v| v.to_str().ok()).collect();
-    let wanted = |name: &str| {
-        lines.iter().flat_map(|l| l.split(',')).any(|range| {
-            let mut parts = range.split(';').map(str::trim);
-            let named = parts.next().is_some_and(|n| n.eq_ignore_ascii_case(name));
-            let none = parts.any(|p| {
-                matches!(p.to_ascii_lowercase().replace(' ', "").as_str(), "q=0" | "q=0.0" | "q=0.00" | "q=0.000")
-            });
-            named && !none
-        })
+    let lines = headers.get_all(header::ACCEPT_ENCODING).iter().filter_map(|v| v.to_str().ok());
+    let ranges: Vec<(&str, u32)> = lines.flat_map(|line| line.split(',')).filter_map(range).collect();
+    let weight = |name: &str| {
+        let named = ranges.iter().filter(|(range, _)| range.eq_ignore_ascii_case(name)).map(|(_, weight)| *weight);
+        named.max().unwrap_or(0)
     };
-    if wanted("br") {
-        "br"
-    } else if wanted("gzip") {
-        "gzip"
-    } else {
-        "plain"
+    match (weight("br"), weight("gzip")) {
+        (0, 0) => "plain",
+        (br, gzip) if gzip > br => "gzip",
+        _ => "br",
     }
+}
+
+/// `br;q=0.5` → (`br`, 500).
+fn range(text: &str) -> Option<(&str, u32)> {
+    let mut parts = text.split(';').map(str::trim);
+    let name = parts.next()?;
+    let weight = parts.find_map(|part| part.strip_prefix("q=").or_else(|| part.strip_prefix("Q=")));
+    Some((name, weight.map_or(Some(1000), thousandths)?))
 }
 
 /// The tag of a page of standings: of the division's last change and its record, the windows passed, what its reader sees, what
@@ -121,6 +123,8 @@ mod tests {
     fn a_coding_that_is_refused_is_not_chosen() {
         assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "gzip, br")), "br");
         assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0, gzip;q=0.5")), "gzip");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0.2, gzip;q=0.5")), "gzip");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "identity;q=1, gzip;q=0.0")), "plain");
         assert_eq!(coding(&HeaderMap::new()), "plain");
     }
 }
