@@ -1,6 +1,6 @@
 //! Somebody who sends scores and reads standings, over HTTP.
 
-use crate::ground::{DIVISIONS, SLUG};
+use crate::ground::{DIVISIONS, SLUG, judge};
 use http_body_util::{BodyExt, Full};
 use hyper::body::Bytes;
 use hyper::{Request, StatusCode};
@@ -43,10 +43,9 @@ impl Client {
 
     /// Sends the score of a bib until it is stored.
     pub async fn put(&self, bib: u32) -> Outcome {
-        let judge = if bib % 4 < 2 { "J-1" } else { "J-2" };
         // A strong field, many ties.
         let reps = 80 + (bib.wrapping_mul(2_654_435_761) >> 24);
-        let attestation = json!({ "judge": judge, "how": "paper_sheet", "sheet": bib.to_string() });
+        let attestation = json!({ "judge": judge(bib), "how": "paper_sheet", "sheet": bib.to_string() });
         let body = json!({ "performance": reps.to_string(), "attestation": attestation }).to_string();
         let mut again = 0;
         loop {

@@ -1,6 +1,7 @@
 //! A competition in which everybody is entered and nobody has a score, and a service on it.
 
 use crate::server::Server;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::net::{SocketAddr, TcpListener};
 use std::process::{Child, Command, Stdio};
@@ -55,6 +56,15 @@ while time.perf_counter() - begun < seconds:
 print(done / (time.perf_counter() - begun))
 ";
 
+/// Gyms, and how many a judge judges in one evening at most.
+const GYMS: u32 = 20;
+const A_JUDGE: u32 = 40;
+
+/// The judge of a bib, who is of its gym.
+pub fn judge(bib: u32) -> String {
+    format!("J-{}-{}", bib % GYMS, bib / GYMS / A_JUDGE)
+}
+
 /// A database with everybody entered.
 pub struct Ground {
     folder: tempfile::TempDir,
@@ -90,14 +100,19 @@ impl Ground {
         let mut entries = "bib,name,born,category,division,gym\n".to_owned();
         for bib in 1..=athletes {
             let division = DIVISIONS[usize::from(bib % 2 == 0)];
-            let gym = if bib % 4 < 2 { "quayside" } else { "slipway" };
-            writeln!(entries, "{bib},Athlete No{bib},1995-05-05,{division},{division},{gym}").expect("a text grows");
+            let gym = bib % GYMS;
+            writeln!(entries, "{bib},Athlete No{bib},1995-05-05,{division},{division},hall-{gym}")
+                .expect("a text grows");
         }
-        let gyms = "slug,name,country\nquayside,Quayside,PT\nslipway,Slipway,IE\n";
-        let judges = "code,name,gym,valid_from,valid_to\n\
-            J-1,Vera Lobo,quayside,2025-01-01,2099-12-31\nJ-2,Nora Keane,slipway,2025-01-01,2099-12-31\n";
+        let mut gyms = "slug,name,country\n".to_owned();
+        (0..GYMS).for_each(|gym| writeln!(gyms, "hall-{gym},Hall {gym},PT").expect("a text grows"));
+        let mut judges = "code,name,gym,valid_from,valid_to\n".to_owned();
+        let codes: BTreeMap<String, u32> = (1..=athletes).map(|bib| (judge(bib), bib % GYMS)).collect();
+        for (code, gym) in codes {
+            writeln!(judges, "{code},Vera No{code},hall-{gym},2025-01-01,2099-12-31").expect("a text grows");
+        }
         for (name, text) in
-            [("harbour.toml", FILE), ("gyms.csv", gyms), ("judges.csv", judges), ("entries.csv", &entries)]
+            [("harbour.toml", FILE), ("gyms.csv", &gyms), ("judges.csv", &judges), ("entries.csv", &entries)]
         {
             std::fs::write(ground.folder.path().join(name), text).expect("a file is written");
         }
@@ -105,8 +120,9 @@ impl Ground {
         for list in ["gyms", "judges", "entries"] {
             ground.done(&[list, "import", &format!("{list}.csv"), "--competition", SLUG]);
         }
-        for gym in ["quayside", "slipway"] {
-            let role = ["--role", "staff", "--competition", SLUG, "--gym", gym];
+        for gym in 0..GYMS {
+            let gym = format!("hall-{gym}");
+            let role = ["--role", "staff", "--competition", SLUG, "--gym", &gym];
             ground.done(&[&["account", "add", "ines@example.org"], &role[..]].concat());
         }
         ground.done(&["token", "issue", "ines@example.org"]).trim().clone_into(&mut ground.token);
