@@ -11,6 +11,13 @@
 //! All of it on a file, and where there is a PostgreSQL on a server of its own. Clients and service share
 //! the machine. The disk is that of the folder for temporary files: `TMPDIR` names another.
 
+#![expect(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "figures for people, and counts that a run can reach"
+)]
+
 #[path = "../../faults/server.rs"]
 #[expect(dead_code, reason = "shared with the tests, which use all of it")]
 mod server;

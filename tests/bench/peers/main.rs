@@ -18,7 +18,7 @@ fn main() {
     let file = std::env::args().skip(1).find(|argument| !argument.starts_with("--"));
     let keys = match &file {
         Some(file) => read(&std::fs::read(file).expect("the field")),
-        None => (0..WORKOUTS).map(|w| (0..200).map(|n| Some(Key((n * (w as i64 + 3)) % 71))).collect()).collect(),
+        None => (3..8).map(|step| (0..200).map(|n| Some(Key(n * step % 71))).collect()).collect(),
     };
     let rows = keys[0].len();
     let rules = OverallRules::default();
@@ -62,7 +62,7 @@ fn read(bytes: &[u8]) -> Vec<Vec<Option<Key>>> {
 
 /// Every standing times a number of its row's own.
 fn sum(standings: &[Option<u32>]) -> u64 {
-    let weight = |row: usize| (row as u64 * 2_654_435_761 & 0xFFFF_FFFF) % 1_000_003;
+    let weight = |row: usize| ((row as u64 * 2_654_435_761) & 0xFFFF_FFFF) % 1_000_003;
     standings.iter().enumerate().map(|(row, standing)| u64::from(standing.unwrap_or(0)) * weight(row)).sum()
 }
 
