@@ -8,7 +8,7 @@
 //!    minutes, 288 times as fast as that. What is refused with 503 comes again when it was told to. At the
 //!    end every score is there once.
 //!
-//! All of it on a file, and where there is a PostgreSQL on a server of its own. Clients and service share
+//! All of it on a file, and where there is a `PostgreSQL` on a server of its own. Clients and service share
 //! the machine. The disk is that of the folder for temporary files: `TMPDIR` names another.
 
 #![expect(
@@ -101,8 +101,8 @@ async fn measure(engine: &str, ground: Ground, seconds: Duration) {
     // 3. The surge. What has been sent so far stands for what came before.
     let left =
         ground.athletes.saturating_sub(next.load(Ordering::SeqCst) - 1).min(30_000 * ground.athletes / 300_000 * 2);
-    let hours = Duration::from_secs(115 * 60) / FASTER;
-    let minutes = Duration::from_secs(5 * 60) / FASTER;
+    let hours = Duration::from_mins(115) / FASTER;
+    let minutes = Duration::from_mins(5) / FASTER;
     let begun = Instant::now();
     let (early, again_early) = paced(&client, &next, f64::from(left) * 0.8 / hours.as_secs_f64(), hours).await;
     let (late, again_late) = paced(&client, &next, f64::from(left) * 0.2 / minutes.as_secs_f64(), minutes).await;
