@@ -19,7 +19,8 @@ pub struct Config {
     pub metrics_listen: Option<SocketAddr>,
     /// Whose word about where a request comes from is taken; nobody's unless told.
     pub proxies: Proxies,
-    /// How much older than the newest a state may be that somebody who is not signed in is shown.
+    /// How much older than the newest a state may be that somebody who is not signed in is shown. Who keeps
+    /// an answer of the API on its way may show it for a second more, as it says itself.
     pub lag: SignedDuration,
     /// How letters are sent; `None`: links are shown, to be handed on.
     pub mail: Option<Mail>,

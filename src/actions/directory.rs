@@ -30,6 +30,9 @@ impl Directory {
     }
 
     fn put(&self, competition: i64, known: Known) {
+        if known.at.epoch == 0 {
+            return;
+        }
         let mut all = self.known();
         if all.len() >= KEPT && !all.contains_key(&competition) {
             all.clear();
@@ -40,7 +43,7 @@ impl Directory {
 
 /// All gyms of the reader's competition by slug, at its log position or a later one.
 pub async fn gyms(app: &App, reader: &Reader) -> Result<Arc<Vec<GymView>>, Failure> {
-    let at = Mark { seq: reader.seq, ..app.board.mark(reader.id).unwrap_or_default() };
+    let at = Mark { epoch: reader.epoch, seq: reader.seq };
     let known = app.gyms.known().get(&reader.id).cloned();
     if let Some(known) = known.filter(|known| known.at.epoch == at.epoch && known.at.seq <= at.seq) {
         if known.at == at {

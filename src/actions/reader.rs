@@ -12,7 +12,7 @@ use crate::rules::competition::{Competition, RawCompetition};
 use crate::rules::people::Entry;
 use crate::rules::tag::Tag;
 use crate::rules::workout::{Publish, Workout};
-use crate::standings::Mask;
+use crate::standings::{Mark, Mask};
 use crate::store::competitions::{Definition, Known};
 use crate::store::entries::Named;
 use crate::words::Sentence;
@@ -29,6 +29,8 @@ pub struct Reader {
     pub slug: String,
     /// Log position when it was found.
     pub seq: u64,
+    /// Of which log, as in [`crate::standings::Mark`]; 0: not known.
+    pub epoch: u64,
     /// Log position at which the file in force was applied.
     pub definition_seq: u64,
     /// The tag of the file in force.
@@ -49,8 +51,11 @@ impl Reader {
     /// # Errors
     /// Not found, also for a private one without a role.
     pub async fn find(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Result<Self, Failure> {
+        // Before anything is read: what is read then is of this log or of a later one.
+        let epoch = app.board.find(slug).and_then(|id| app.board.mark(id)).map_or(0, |mark| mark.epoch);
         let known = app.store.find_competition(slug).await?;
-        known.map(|known| Self::new(known, actor, now)).filter(Self::exists).ok_or_else(|| no_competition(slug))
+        let reader = known.map(|known| Self { epoch, ..Self::new(known, actor, now) });
+        reader.filter(Self::exists).ok_or_else(|| no_competition(slug))
     }
 
     /// The same as of the state in memory, which any change made here is in, and one that another
@@ -62,10 +67,10 @@ impl Reader {
     pub async fn current(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Result<Self, Failure> {
         let known = app.board.find(slug).and_then(|id| {
             let view = app.board.view(id)?;
-            Some((id, view.seq(), app.store.known_definition(id, view.defined())?))
+            Some((id, view.mark(), app.store.known_definition(id, view.defined())?))
         });
-        let Some((id, seq, definition)) = known else { return Self::find(app, actor, now, slug).await };
-        let reader = Self::with(id, slug.to_owned(), seq, definition, actor, now);
+        let Some((id, Mark { epoch, seq }, definition)) = known else { return Self::find(app, actor, now, slug).await };
+        let reader = Self { epoch, ..Self::with(id, slug.to_owned(), seq, definition, actor, now) };
         if reader.exists() { Ok(reader) } else { Err(no_competition(slug)) }
     }
 
@@ -80,6 +85,7 @@ impl Reader {
             id,
             slug,
             seq,
+            epoch: 0,
             definition_seq: definition.seq,
             definition_tag: definition.tag,
             raw: definition.raw,

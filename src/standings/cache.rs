@@ -11,6 +11,7 @@ use super::pool::Pool;
 use super::query::Scope;
 use super::view::View;
 use std::collections::{HashMap, VecDeque};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Rows kept over all pools of a competition, the one last asked for aside.
@@ -42,8 +43,9 @@ impl Default for Settling {
 }
 
 /// Pools by division and scope.
-#[derive(Default)]
 pub(super) struct Cache {
+    /// Another number for every state that did not grow out of the one before.
+    pub(super) epoch: u64,
     slots: Mutex<Slots>,
     journal: Mutex<Journal>,
     settling: Settling,
@@ -66,7 +68,7 @@ struct Used {
 struct Slot {
     kept: Mutex<Kept>,
     /// Rows, for the bound over all.
-    rows: std::sync::atomic::AtomicUsize,
+    rows: AtomicUsize,
 }
 
 #[derive(Default)]
@@ -87,11 +89,15 @@ struct Journal {
     touches: VecDeque<Touch>,
 }
 
+/// The last epoch given out.
+static EPOCHS: AtomicU64 = AtomicU64::new(0);
+
 impl Cache {
     /// Of a competition that is known up to `seq`.
     pub(super) fn new(seq: u64, settling: Settling) -> Self {
         let journal = Journal { from: seq, touches: VecDeque::new() };
-        Self { slots: Mutex::default(), journal: Mutex::new(journal), settling }
+        let epoch = EPOCHS.fetch_add(1, Ordering::AcqRel) + 1;
+        Self { epoch, slots: Mutex::default(), journal: Mutex::new(journal), settling }
     }
 
     /// Remembers what was touched; in log order.
@@ -121,7 +127,7 @@ impl Cache {
             Pool::of(base)
         });
         let pool = Arc::new(pool);
-        slot.rows.store(pool.len(), std::sync::atomic::Ordering::Relaxed);
+        slot.rows.store(pool.len(), Ordering::Relaxed);
         if kept.last.as_ref().is_none_or(|(known, _)| *known < version) {
             kept.last = Some((version, Arc::clone(&pool)));
         }
@@ -246,7 +252,7 @@ impl Slots {
     }
 
     fn rows(&self) -> usize {
-        self.by_name.values().map(|used| used.slot.rows.load(std::sync::atomic::Ordering::Relaxed)).sum()
+        self.by_name.values().map(|used| used.slot.rows.load(Ordering::Relaxed)).sum()
     }
 }
 

@@ -184,8 +184,7 @@ impl Board {
     /// How far a competition is known, and of which log: equal marks, equal states.
     #[must_use]
     pub fn mark(&self, competition: i64) -> Option<Mark> {
-        let track = self.track(competition)?;
-        Some(Mark { epoch: track.epoch(), seq: track.position() })
+        Some(self.track(competition)?.mark())
     }
 
     /// The log position a competition is known up to.

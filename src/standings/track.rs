@@ -3,10 +3,9 @@
 use super::cache::{Cache, Settling};
 use super::field::Field;
 use super::view::View;
-use super::{Gap, InForce};
+use super::{Gap, InForce, Mark};
 use crate::rules::placement::Placement;
 use arc_swap::ArcSwap;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::watch;
@@ -20,16 +19,7 @@ pub(super) struct Track {
     shown: ArcSwap<View>,
     /// The log position of `live`.
     position: watch::Sender<u64>,
-    /// Another number for every state that did not grow out of the one before.
-    epoch: AtomicU64,
     settling: Settling,
-}
-
-/// The last epoch given out.
-static EPOCHS: AtomicU64 = AtomicU64::new(0);
-
-fn next_epoch() -> u64 {
-    EPOCHS.fetch_add(1, Ordering::AcqRel) + 1
 }
 
 impl Track {
@@ -38,14 +28,13 @@ impl Track {
         let position = watch::Sender::new(field.seq);
         let shown =
             ArcSwap::from_pointee(View { field: field.clone(), cache: Arc::new(Cache::new(field.seq, settling)) });
-        Self { live: Mutex::new(field), shown, position, epoch: AtomicU64::new(next_epoch()), settling }
+        Self { live: Mutex::new(field), shown, position, settling }
     }
 
     /// Another state instead, older or newer. Nothing kept of the one before is used again.
     pub(super) fn replace(&self, field: Field) {
         let mut live = self.lock();
         let cache = Arc::new(Cache::new(field.seq, self.settling));
-        self.epoch.store(next_epoch(), Ordering::Release);
         self.shown.store(Arc::new(View { field: field.clone(), cache }));
         self.position.send_replace(field.seq);
         *live = field;
@@ -79,9 +68,9 @@ impl Track {
         *self.position.borrow()
     }
 
-    /// Which state it grew out of.
-    pub(super) fn epoch(&self) -> u64 {
-        self.epoch.load(Ordering::Acquire)
+    /// How far, and of which log.
+    pub(super) fn mark(&self) -> Mark {
+        Mark { epoch: self.shown.load().cache.epoch, seq: self.position() }
     }
 
     /// A snapshot at that position or later.

@@ -1,6 +1,7 @@
 //! One state of a competition, and the questions it answers: pages of standings and of places.
 //! What is asked about one entry is in the file beside.
 
+use super::Mark;
 use super::base::{Base, Who};
 use super::block::Record;
 use super::cache::Cache;
@@ -26,6 +27,12 @@ impl View {
     #[must_use]
     pub fn seq(&self) -> u64 {
         self.field.seq
+    }
+
+    /// How far, and of which log, this state goes.
+    #[must_use]
+    pub fn mark(&self) -> Mark {
+        Mark { epoch: self.cache.epoch, seq: self.field.seq }
     }
 
     /// The competition file that this state was worked out by.

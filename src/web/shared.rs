@@ -6,13 +6,14 @@
 //! holds for a second at most, and while the log stands where it stood. After the log went on, one
 //! of those who ask makes it anew and the others get the one that is there, if it is not older
 //! than [`crate::config::Config::lag`]; and where changes come in all the time, it is made again no
-//! more often than that takes a small part of the machine. So whoever may not see an older state asks
+//! more often than that takes a small part of the time. So whoever may not see an older state asks
 //! with `at_least`, or as somebody: neither is answered from here.
 //!
 //! Bounded by bytes; what is asked for least goes first.
 
 use super::api::reading;
 use super::arrival::Arrival;
+use super::extract::Accept;
 use super::language;
 use super::problem::Problem;
 use super::session::{self, Caller, Via};
@@ -31,7 +32,7 @@ use quick_cache::sync::Cache;
 use quick_cache::{DefaultHashBuilder, Weighter};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 /// Whose answers may be kept.
 const ROUTES: [&str; 8] = [
@@ -46,13 +47,13 @@ const ROUTES: [&str; 8] = [
 ];
 
 /// What is asked for once, or must not be old.
-const NEVER: [&str; 4] = ["at_least=", "as_of=", "q=", "lang="];
+const NEVER: [&str; 4] = ["at_least", "as_of", "q", "lang"];
 
 /// Bytes kept in all.
 const ROOM: u64 = 64 << 20;
 /// About so many answers fit.
 const ANSWERS: usize = 8 << 10;
-/// The longest answer that is kept.
+/// The longest answer that is kept. Longer ones are sent all the same.
 const LONGEST: usize = 4 << 20;
 /// What an answer takes beside its body and its address: headers and their table.
 const FRAME: usize = 2 << 10;
@@ -61,7 +62,9 @@ const FRAME: usize = 2 << 10;
 const HOLDS: SignedDuration = SignedDuration::from_secs(1);
 /// From then on one of those who ask makes it anew, so that nobody has to wait.
 const AHEAD: SignedDuration = SignedDuration::from_millis(700);
-/// Making it anew because the log went on takes one part of the machine's time in so many.
+/// How long one waits for another who makes it.
+const PATIENCE: Duration = Duration::from_secs(2);
+/// Making one address anew because the log went on takes one part in so many of the time.
 const PARTS: i32 = 20;
 
 /// Says of an answer that it is the same for everybody who is not signed in. An extension of the
@@ -78,8 +81,8 @@ impl Shared {
     /// Of what a reader is about to be shown: to be taken before it is read.
     #[must_use]
     pub fn of(app: &App, reader: &Reader) -> Self {
-        let mark = app.board.mark(reader.id).unwrap_or_default();
-        Self { competition: reader.id, mark: Mark { seq: mark.seq.min(reader.seq), ..mark } }
+        let board = app.board.position(reader.id).unwrap_or(0);
+        Self { competition: reader.id, mark: Mark { epoch: reader.epoch, seq: reader.seq.min(board) } }
     }
 
     /// Says it of this answer, if nobody in particular asked.
@@ -98,8 +101,6 @@ struct Asked {
     address: Box<str>,
     lang: Lang,
     coding: &'static str,
-    /// `Accept`, where it decides.
-    accept: Option<Box<[u8]>>,
 }
 
 impl Asked {
@@ -113,19 +114,16 @@ impl Asked {
             && !session::has_cookie(headers, app);
         let address = request.uri().path_and_query()?.as_str();
         let query = request.uri().query().unwrap_or_default();
-        if !fits || NEVER.iter().any(|name| query.contains(name)) {
+        if !fits || form_urlencoded::parse(query.as_bytes()).any(|(name, _)| NEVER.contains(&&*name)) {
             return None;
         }
-        let accept = headers.get(header::ACCEPT).filter(|_| route.starts_with("/api/"));
-        if accept.is_some_and(|accept| accept.as_bytes().windows(3).any(|w| w.eq_ignore_ascii_case(b"csv"))) {
+        // Of the API only JSON is kept; whatever else is asked for, its handlers see to.
+        if route.starts_with("/api/")
+            && Accept::read(headers).best(&[reading::JSON, reading::CSV]).ok()? != reading::JSON
+        {
             return None;
         }
-        Some(Self {
-            address: address.into(),
-            lang: language::of(headers),
-            coding: reading::coding(headers),
-            accept: accept.map(|accept| accept.as_bytes().into()),
-        })
+        Some(Self { address: address.into(), lang: language::of(headers), coding: reading::coding(headers) })
     }
 }
 
@@ -153,8 +151,9 @@ enum Good {
 
 impl Answer {
     fn good(&self, app: &App, now: Timestamp) -> Good {
+        // It may have been made a moment after this one came.
         let age = now.duration_since(self.made);
-        if age.is_negative() || age >= HOLDS {
+        if age.abs() >= HOLDS {
             return Good::No;
         }
         let lag = app.config.lag;
@@ -187,20 +186,27 @@ impl Answer {
 #[derive(Clone)]
 struct Bytewise;
 
-impl Weighter<Asked, Arc<Answer>> for Bytewise {
-    fn weight(&self, asked: &Asked, answer: &Arc<Answer>) -> u64 {
-        (answer.body.len() + asked.address.len() + FRAME) as u64
+impl Weighter<Asked, Option<Arc<Answer>>> for Bytewise {
+    fn weight(&self, asked: &Asked, answer: &Option<Arc<Answer>>) -> u64 {
+        (answer.as_ref().map_or(0, |answer| answer.body.len()) + asked.address.len() + FRAME) as u64
     }
 }
 
-/// The answers that are kept.
+/// The answers that are kept; for a moment `None`: it turned out that this one may not be.
 #[derive(Clone)]
-pub struct Answers(Arc<Cache<Asked, Arc<Answer>, Bytewise>>);
+pub struct Answers(Arc<Cache<Asked, Option<Arc<Answer>>, Bytewise>>);
 
 impl Default for Answers {
     fn default() -> Self {
         let (hashes, life) = (DefaultHashBuilder::default(), quick_cache::sync::DefaultLifecycle::default());
         Self(Arc::new(Cache::with(ANSWERS, ROOM, Bytewise, hashes, life)))
+    }
+}
+
+impl Answers {
+    /// Forgets this one, and none that came in its place.
+    fn forget(&self, asked: &Asked, kept: &Arc<Answer>) {
+        self.0.remove_if(asked, |there| there.as_ref().is_some_and(|there| Arc::ptr_eq(there, kept)));
     }
 }
 
@@ -216,50 +222,62 @@ impl Drop for Renewing<'_> {
 /// Answers from what is kept, and keeps what may be.
 pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Request, next: Next) -> Response {
     let Some(asked) = Asked::read(&request, &app) else { return next.run(request).await };
-    let now = Arrival::of(request.extensions()).map_or_else(|| app.clock.now(), |arrival| arrival.at);
-    if let Some(kept) = answers.0.get(&asked) {
-        match kept.good(&app, now) {
+    let came = Arrival::of(request.extensions()).map_or_else(|| app.clock.now(), |arrival| arrival.at);
+    if let Some(Some(kept)) = answers.0.get(&asked) {
+        match kept.good(&app, came) {
             Good::Yes => return kept.send(request.headers()),
             Good::ForOthers if kept.renewing.swap(true, Ordering::AcqRel) => return kept.send(request.headers()),
             Good::ForOthers => {
                 let _renewing = Renewing(&kept);
-                let (made, answer) = make(&asked, now, request, next).await;
-                if let Some(answer) = answer {
+                let (made, answer) = make(&app, &asked, request, next).await;
+                if answer.is_some() {
                     answers.0.insert(asked, answer);
                 }
                 return made;
             }
-            Good::No => drop(answers.0.remove_if(&asked, |there| Arc::ptr_eq(there, &kept))),
+            Good::No => answers.forget(&asked, &kept),
         }
     }
-    // The first of those who come at once makes it.
-    match answers.0.get_value_or_guard_async(&asked).await {
-        Ok(kept) if kept.good(&app, now) != Good::No => kept.send(request.headers()),
-        Ok(_) => make(&asked, now, request, next).await.0,
-        Err(place) => {
-            let (made, answer) = make(&asked, now, request, next).await;
-            if let Some(answer) = answer {
-                // It may be too large for its place: then it is not kept.
-                let _ = place.insert(answer);
+    // The first of those who come at once makes it. Twice, as what was waited for may be too old by then.
+    for _ in 0..2 {
+        match tokio::time::timeout(PATIENCE, answers.0.get_value_or_guard_async(&asked)).await {
+            // What was made after this one came is not too old for it.
+            Ok(Ok(Some(kept))) if kept.made >= came || kept.good(&app, came) != Good::No => {
+                return kept.send(request.headers());
             }
-            made
+            Ok(Ok(Some(kept))) => answers.forget(&asked, &kept),
+            Ok(Err(place)) => {
+                let (made, answer) = make(&app, &asked, request, next).await;
+                let keeps = answer.is_some();
+                // It may be too large for its place: then it is not kept. All who wait are told in any case.
+                let _ = place.insert(answer);
+                if !keeps {
+                    answers.0.remove_if(&asked, Option::is_none);
+                }
+                return made;
+            }
+            Ok(Ok(None)) | Err(_) => break,
         }
     }
+    make(&app, &asked, request, next).await.0
 }
 
-/// The answer for who asked first, and if it may be kept, as it is kept.
-async fn make(asked: &Asked, now: Timestamp, mut request: Request, next: Next) -> (Response, Option<Arc<Answer>>) {
-    let begun = Instant::now();
+/// The answer for who asked, and if it may be kept, as it is kept.
+async fn make(app: &App, asked: &Asked, mut request: Request, next: Next) -> (Response, Option<Arc<Answer>>) {
+    let (begun, now) = (Instant::now(), app.clock.now());
     // Made whole, whatever this one has already.
     let known = conditions(request.headers_mut());
     let response = next.run(request).await;
     let Some(shared) = response.extensions().get::<Shared>().copied() else { return (response, None) };
-    let coded = response.headers().get(header::CONTENT_ENCODING).is_none_or(|coding| coding == asked.coding);
-    if response.status() != StatusCode::OK || response.headers().contains_key(header::SET_COOKIE) || !coded {
+    let coded = response.headers().get(header::CONTENT_ENCODING).map_or(&b"plain"[..], |coding| coding.as_bytes());
+    let fits = response.status() == StatusCode::OK
+        && !response.headers().contains_key(header::SET_COOKIE)
+        && coded == asked.coding.as_bytes();
+    if !fits {
         return (response, None);
     }
     let (mut parts, body) = response.into_parts();
-    let body = match axum::body::to_bytes(body, LONGEST).await {
+    let body = match axum::body::to_bytes(body, usize::MAX).await {
         Ok(body) => body,
         Err(error) => return (Problem::internal(error).into_response(), None),
     };
@@ -272,7 +290,7 @@ async fn make(asked: &Asked, now: Timestamp, mut request: Request, next: Next) -
         rests: SignedDuration::try_from(begun.elapsed()).unwrap_or(HOLDS) * PARTS,
         renewing: AtomicBool::new(false),
     });
-    (answer.send(&known), Some(answer))
+    (answer.send(&known), (answer.body.len() <= LONGEST).then_some(answer))
 }
 
 /// Takes out what has it made only if it is new.

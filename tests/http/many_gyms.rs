@@ -41,6 +41,12 @@ async fn a_gym_is_named_by_typing_and_found_by_a_part_of_its_name() {
     let page = nobody.get(&format!("{PAGE}?gym=quayside")).await.expect(200).text();
     assert!(page.contains("value=\"Quayside Gym\""), "what was chosen stands in the field: {page}");
 
+    // Who is looked for is looked for in the gym that was named.
+    let there = nobody.get(&format!("{PAGE}?q=ines&gym=Quayside+Gym")).await.expect(303);
+    assert_eq!(leads_to(&there), format!("{PAGE}?gym=quayside&q=ines"));
+    let there = nobody.get(&leads_to(&there)).await.expect(303);
+    assert_eq!(leads_to(&there), format!("{PAGE}?gym=quayside&bib=1042#b1042"));
+
     let several = nobody.get(&format!("{PAGE}?gym=no19")).await.expect(200).text();
     assert!(several.contains("Several gyms fit “no19”") && several.contains(&format!("href=\"{PAGE}?gym=annex-190\"")));
     let many = nobody.get(&format!("{PAGE}?gym=annex")).await.expect(200).text();

@@ -8,7 +8,7 @@ use jiff::SignedDuration;
 use serde_json::json;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tallywright::web::behind_layers;
 use tallywright::web::shared::Shared;
 
@@ -70,7 +70,7 @@ async fn an_answer_is_made_once_while_nothing_changes_and_for_a_second_at_most()
     later(&app, 1000);
     assert_eq!(nth(&client).await, "2");
     // A clock that was set back tells nothing.
-    later(&app, 900);
+    later(&app, -900);
     assert_eq!(nth(&client).await, "3");
     // Other addresses are other answers.
     client.get("/c/saltmarsh/divisions/women?from=51").await.expect(200);
@@ -133,7 +133,7 @@ async fn who_asks_as_somebody_or_for_a_state_gets_an_answer_of_their_own() {
     for (name, value) in [("cookie", "sid=somebody"), ("authorization", "Bearer somebody")] {
         client.get(PAGE).header(name, value).await;
     }
-    for query in ["at_least=1", "as_of=1", "q=Ines", "lang=de", "from=1&at_least=3"] {
+    for query in ["at_least=1", "as_of=1", "q=Ines", "lang=de", "from=1&at%5Fleast=3"] {
         client.get(&format!("{PAGE}?{query}")).await.expect(200);
         client.get(&format!("{PAGE}?{query}")).await.expect(200);
     }
@@ -184,5 +184,51 @@ async fn what_is_the_readers_own_is_never_shown_to_others() {
         assert!(!public.text().contains("/signout") && !public.text().contains("csrf"), "{path}");
         assert!(athlete.get(path).await.expect(200).text().contains("/signout"), "{path}");
         assert_eq!(app.nobody().get(path).await.expect(200).text(), public.text(), "{path}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_may_not_be_kept_is_made_for_each_side_by_side() {
+    let app = TestApp::new().await;
+    let asked = Arc::new(AtomicUsize::new(0));
+    let counted = Arc::clone(&asked);
+    let page = move || {
+        let counted = Arc::clone(&counted);
+        async move {
+            counted.fetch_add(1, Ordering::SeqCst);
+            tokio::time::sleep(Duration::from_millis(500)).await;
+            "of nobody else"
+        }
+    };
+    let client = Client::new(behind_layers(app.app.clone(), Router::new().route("/c/{c}/divisions/{d}", get(page))));
+    let begun = Instant::now();
+    let all = (0..40).map(|_| {
+        let client = client.clone();
+        tokio::spawn(async move { client.get(PAGE).await.expect(200) })
+    });
+    for one in all.collect::<Vec<_>>() {
+        one.await.unwrap();
+    }
+    assert_eq!(asked.load(Ordering::SeqCst), 40);
+    // One after the other it would have been twenty seconds.
+    assert!(begun.elapsed() < Duration::from_secs(15), "{:?}", begun.elapsed());
+}
+
+#[tokio::test]
+async fn a_program_gets_the_form_that_it_asks_for() {
+    let app = TestApp::new().await;
+    let nobody = app.nobody();
+    for _ in 0..2 {
+        for (accept, kind) in [
+            ("application/json", "application/json"),
+            ("text/csv", "text/csv; charset=utf-8"),
+            ("text/*", "text/csv; charset=utf-8"),
+            ("application/json;q=0.1, text/csv", "text/csv; charset=utf-8"),
+            ("*/*", "application/json"),
+        ] {
+            let reply = nobody.get(JSON).header("accept", accept).await.expect(200);
+            assert_eq!(reply.header("content-type"), kind, "{accept}");
+        }
+        nobody.get(JSON).header("accept", "image/png").await.expect(406);
     }
 }

@@ -14,19 +14,20 @@ pub const JSON: &str = "application/json";
 pub const CSV: &str = "text/csv";
 
 /// The content coding that the compression layer will choose, the one wanted most: part of a strong tag
-/// (RFC 9110 §8.8.3.3).
+/// (RFC 9110 §8.8.3.3, §12.5.3).
 pub fn coding(headers: &HeaderMap) -> &'static str {
     let lines = headers.get_all(header::ACCEPT_ENCODING).iter().filter_map(|v| v.to_str().ok());
     let ranges: Vec<(&str, u32)> = lines.flat_map(|line| line.split(',')).filter_map(range).collect();
-    let weight = |name: &str| {
-        let named = ranges.iter().filter(|(range, _)| range.eq_ignore_ascii_case(name)).map(|(_, weight)| *weight);
-        named.max().unwrap_or(0)
-    };
-    match (weight("br"), weight("gzip")) {
-        (0, 0) => "plain",
-        (br, gzip) if gzip > br => "gzip",
-        _ => "br",
-    }
+    let named = |name: &str| ranges.iter().find(|(range, _)| range.eq_ignore_ascii_case(name)).map(|(_, q)| *q);
+    let weight = |name: &str| named(name).or_else(|| named("*")).unwrap_or(0);
+    let gzip = named("gzip").or_else(|| named("x-gzip")).or_else(|| named("*")).unwrap_or(0);
+    // Of equals the last one.
+    let wanted = [("plain", weight("identity")), ("gzip", gzip), ("br", weight("br"))];
+    wanted
+        .into_iter()
+        .filter(|(_, weight)| *weight > 0)
+        .max_by_key(|(_, weight)| *weight)
+        .map_or("plain", |(name, _)| name)
 }
 
 /// `br;q=0.5` → (`br`, 500).
@@ -125,6 +126,10 @@ mod tests {
         assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0, gzip;q=0.5")), "gzip");
         assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0.2, gzip;q=0.5")), "gzip");
         assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "identity;q=1, gzip;q=0.0")), "plain");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0.1, identity")), "plain");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "*")), "br");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "br;q=0, *;q=0.5")), "gzip");
+        assert_eq!(coding(&headers(header::ACCEPT_ENCODING, "x-gzip")), "gzip");
         assert_eq!(coding(&HeaderMap::new()), "plain");
     }
 }

@@ -242,7 +242,9 @@ fn named_gym(mut form: ScopeForm, asked: &Asked, action: &str, gyms: &[GymView],
     let named = |fits: &dyn Fn(&str) -> bool| gyms.iter().filter(|gym| fits(&fold_name(&gym.name))).collect::<Vec<_>>();
     let there = |gym: &GymView| {
         let scope = ScopeView { gym: Some(gym.slug.clone()), ..asked.scope.clone() };
-        Asked { scope, ..asked.clone() }.address(action, None, None)
+        let address = Asked { scope, ..asked.clone() }.address(action, None, None);
+        // Who is looked for is looked for there.
+        if asked.q.is_empty() { address } else { format!("{address}&q={}", encoded(&asked.q)) }
     };
     let same = named(&|name| name == wanted);
     let found = if same.is_empty() && !wanted.is_empty() { named(&|name| name.contains(&wanted)) } else { same };
@@ -289,7 +291,13 @@ fn selects(asked: &Asked, gyms: &[GymView], with_running: bool) -> Vec<Select> {
         by_name.sort_by(|a, b| a.1.cmp(&b.1));
         list("gym", w.scope_gym, w.scope_every_gym, &asked.scope.gym, by_name)
     } else {
-        let typed = asked.scope.gym.as_deref().map_or(String::new(), |gym| gym_name(gyms, gym).to_owned());
+        // A name that several have would be asked for again: of those the one in addresses.
+        let name = |gym: &GymView| {
+            let namesakes = gyms.iter().filter(|other| other.name == gym.name).count();
+            if namesakes == 1 { gym.name.clone() } else { gym.slug.clone() }
+        };
+        let chosen = asked.scope.gym.as_deref();
+        let typed = chosen.map_or(String::new(), |slug| find_gym(gyms, slug).map_or(slug.to_owned(), name));
         Select { name: "gym", label: w.scope_gym, options: Vec::new(), typed: Some(typed) }
     };
     let mut all = vec![

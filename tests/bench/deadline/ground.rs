@@ -48,6 +48,8 @@ import sqlite3, sys, time
 connection = sqlite3.connect(sys.argv[1], isolation_level=None)
 connection.execute('PRAGMA journal_mode = WAL')
 connection.execute('PRAGMA synchronous = FULL')
+connection.execute('PRAGMA wal_autocheckpoint = 4000')
+connection.execute('PRAGMA secure_delete = ON')
 connection.execute('CREATE TABLE plain (bib INTEGER PRIMARY KEY, reps INTEGER)')
 begun, done, seconds = time.perf_counter(), 0, float(sys.argv[2])
 while time.perf_counter() - begun < seconds:
