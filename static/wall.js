@@ -114,7 +114,12 @@ function cut(columns, tables, room) {
     const name = table.caption;
     const gap = parseFloat(getComputedStyle(table).marginBottom) || 0;
     const rows = [...table.tBodies[0].rows].map((row) => [row, row.offsetHeight]);
+    const again = put(columns.dataset.again, { name: name.textContent.trim() });
+    // As high as it is where it goes on, which is longer.
+    const said = [...name.firstElementChild.childNodes];
+    name.firstElementChild.replaceChildren(again);
     const heading = name.offsetHeight;
+    name.firstElementChild.replaceChildren(...said);
     let part;
     for (const [row, height] of rows) {
       const begins = !part;
@@ -125,7 +130,7 @@ function cut(columns, tables, room) {
       if (!part) {
         part = table.cloneNode(false);
         const caption = name.cloneNode(true);
-        if (!begins) caption.firstElementChild.replaceChildren(put(columns.dataset.again, { name: name.textContent.trim() }));
+        if (!begins) caption.firstElementChild.replaceChildren(again);
         part.append(caption, table.querySelector("colgroup").cloneNode(true), table.tHead.cloneNode(true), document.createElement("tbody"));
         column.append(part);
         left -= heading;

@@ -37,6 +37,8 @@ export async function sees(page, text) {
 // What axe finds on the page as it is now; `but` names parts that are left out.
 async function axed(page, but = []) {
   if (!(await page.evaluate(() => typeof axe === "object"))) await page.evaluate(AXE);
+  // From the top: what a bar that stays in sight covers is reached by scrolling on.
+  await page.evaluate(() => scrollTo(0, 0));
   const { violations } = await page.evaluate(([tags, exclude]) => axe.run({ exclude }, { runOnly: tags }), [TAGS, but]);
   const told = violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3).join(" | ")}`);
   assert(told.length === 0, `axe: ${told.join("\n")}`);
