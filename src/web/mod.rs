@@ -1,9 +1,11 @@
 //! HTTP: who is asking, what they may see, JSON and pages. Writes no SQL.
 //!
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
-//! arrival (id, time, log line, metrics), answers that are there already, headers, language, compression, problems written out, panics
-//! caught, load shed, time limit, a look at the address. [`listen::serve`] hands over the peer's
-//! address; [`forwarded`] says whose word is taken about who stands behind it.
+//! arrival (id, time, log line, metrics), answers that are there already ([`shared`]), headers, language,
+//! compression, problems written out, panics caught, load shed, time limit, a look at the address.
+//! Who waits for an answer that another is making waits there, for a bounded time, before load is shed.
+//! [`listen::serve`] hands over the peer's address; [`forwarded`] says whose word is taken about who
+//! stands behind it.
 
 pub mod api;
 pub mod arrival;
