@@ -19,7 +19,7 @@ pub struct Granted {
 
 type Row = (i64, i64, String, String, Option<String>, Option<String>, Option<i64>, Option<String>);
 
-fn role_of(word: &str) -> Result<Role, StoreError> {
+pub(super) fn role_of(word: &str) -> Result<Role, StoreError> {
     serde_json::from_value(serde_json::Value::from(word)).map_err(|e| StoreError::unreadable("grants", e))
 }
 

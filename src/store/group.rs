@@ -280,17 +280,19 @@ impl Part {
             self.append(&mut decided, now);
         }
         let ledger = &self.loaded.ledger;
-        let attempts = match &asked.change {
-            Change::Score { workout, bib, .. } => {
-                ledger.attempts.get(&(workout.clone(), *bib)).cloned().unwrap_or_default()
-            }
-            _ => Vec::new(),
+        let (attempts, entry) = match &asked.change {
+            Change::Score { workout, bib, .. } => (
+                ledger.attempts.get(&(workout.clone(), *bib)).cloned().unwrap_or_default(),
+                ledger.entries.get(bib).cloned().map(Box::new),
+            ),
+            _ => (Vec::new(), None),
         };
         Ok(Answered {
             outcome: decided.outcome,
             warnings: decided.warnings,
             seq: ledger.head.seq,
             attempts,
+            entry,
             replayed: false,
         })
     }

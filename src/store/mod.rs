@@ -13,6 +13,7 @@ pub mod db;
 pub mod accounts;
 mod around;
 pub mod backup;
+pub mod callers;
 pub mod claims;
 pub mod competitions;
 pub mod dialect;

@@ -56,16 +56,6 @@ impl Store {
         Ok(id)
     }
 
-    /// The session with this hash, if it has not ended by `now`.
-    pub async fn find_session(&self, hash: &[u8; 32], now: Timestamp) -> Result<Option<Session>, StoreError> {
-        let mut conn = self.read().await?;
-        db!(&mut conn, opt Row:
-            "SELECT id, account, device, created_at, seen_at, expires_at, by_link FROM sessions WHERE hash = $1 AND expires_at > $2",
-            hash.as_slice(), micros(now))?
-        .map(session)
-        .transpose()
-    }
-
     /// Notes that it was used, and until when it goes now.
     pub async fn touch_session(&self, id: i64, now: Timestamp, expires: Timestamp) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;

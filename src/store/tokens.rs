@@ -51,16 +51,6 @@ impl Store {
         Ok(id)
     }
 
-    /// The token with this hash, if it holds at `now`.
-    pub async fn find_token(&self, hash: &[u8; 32], now: Timestamp) -> Result<Option<Token>, StoreError> {
-        let mut conn = self.read().await?;
-        db!(&mut conn, opt Row:
-            "SELECT id, account, name, created_at, expires_at, revoked_at FROM tokens WHERE hash = $1 AND expires_at > $2 AND revoked_at IS NULL",
-            hash.as_slice(), micros(now))?
-        .map(token)
-        .transpose()
-    }
-
     /// The token with this number, whatever its state.
     pub async fn find_token_by_id(&self, id: i64) -> Result<Option<Token>, StoreError> {
         let mut conn = self.read().await?;

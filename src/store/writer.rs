@@ -12,6 +12,7 @@ use crate::rules::competition::Competition;
 use crate::rules::fault::Warning;
 use crate::rules::ledger::{Asked, Outcome, Refusal};
 use crate::rules::life::Attempt;
+use crate::rules::people::Entry;
 use crate::rules::placement::Placement;
 use futures_util::FutureExt;
 use std::collections::VecDeque;
@@ -62,6 +63,9 @@ pub struct Answered {
     pub seq: u64,
     /// For a change of a score: all attempts of that workout and bib after it.
     pub attempts: Vec<Attempt>,
+    /// For the same: whose score it is. Not kept: names and gyms change.
+    #[serde(skip)]
+    pub entry: Option<Box<Entry>>,
     /// The answer of an earlier request with this key, given again.
     #[serde(skip)]
     pub replayed: bool,

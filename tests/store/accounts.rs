@@ -59,11 +59,13 @@ async fn a_session_lasts_until_it_ends_or_is_ended() {
     let id = store.add_account("a@b", "a@b", None, now).await.unwrap();
     let first = store.add_session(&[1; 32], id, "a browser", false, now, now + hour).await.unwrap();
     let second = store.add_session(&[2; 32], id, "a phone", true, now, now + hour * 3).await.unwrap();
-    assert_eq!(store.find_session(&[1; 32], now).await.unwrap().unwrap().id, first);
-    assert_eq!(store.find_session(&[1; 32], now + hour).await.unwrap(), None);
-    assert_eq!(store.find_session(&[3; 32], now).await.unwrap(), None);
+    let found = store.find_by_session(&[1; 32], now).await.unwrap().unwrap();
+    assert_eq!((found.session, found.created_at, found.actor.account), (first, now, Some(id)));
+    assert_eq!(found.actor.grants, [], "nothing is given yet");
+    assert_eq!(store.find_by_session(&[1; 32], now + hour).await.unwrap(), None);
+    assert_eq!(store.find_by_session(&[3; 32], now).await.unwrap(), None);
     store.touch_session(first, now + hour / 2, now + hour * 2).await.unwrap();
-    assert_eq!(store.find_session(&[1; 32], now + hour).await.unwrap().unwrap().seen_at, now + hour / 2);
+    assert_eq!(store.find_by_session(&[1; 32], now + hour).await.unwrap().unwrap().seen_at, now + hour / 2);
     let ids: Vec<i64> = store.list_sessions(id, now).await.unwrap().iter().map(|s| s.id).collect();
     assert_eq!(ids, [first, second]);
     assert!(!store.end_session(id + 1, first).await.unwrap(), "somebody else's");
@@ -79,11 +81,16 @@ async fn a_token_holds_until_its_end_or_until_revoked() {
     let day = SignedDuration::from_hours(24);
     let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
     let id = store.add_token(&[9; 32], account, "the desk", now, now + day).await.unwrap();
-    assert_eq!(store.find_token(&[9; 32], now).await.unwrap().unwrap().name, "the desk");
-    assert_eq!(store.find_token(&[9; 32], now + day).await.unwrap(), None);
+    let grants = [grant(Role::Organiser, None), grant(Role::Staff, Some("hall-1"))];
+    store.add_grants(account, &grants, now).await.unwrap();
+    let found = store.find_by_token(&[9; 32], now).await.unwrap().unwrap();
+    assert_eq!((found.account, found.email.as_str(), found.operator), (Some(account), "a@b", false));
+    assert_eq!(found.grants, grants, "all that the account may be, in the order it was given");
+    assert_eq!(store.find_by_token(&[8; 32], now).await.unwrap(), None);
+    assert_eq!(store.find_by_token(&[9; 32], now + day).await.unwrap(), None);
     assert!(store.revoke_token(id, now).await.unwrap());
     assert!(!store.revoke_token(id, now).await.unwrap());
-    assert_eq!(store.find_token(&[9; 32], now).await.unwrap(), None);
+    assert_eq!(store.find_by_token(&[9; 32], now).await.unwrap(), None);
     assert_eq!(store.find_token_by_id(id).await.unwrap().unwrap().revoked_at, Some(now));
     assert_eq!(store.list_tokens(account).await.unwrap().len(), 1);
 }

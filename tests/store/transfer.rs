@@ -59,7 +59,8 @@ async fn everything_arrives_and_comes_back_from_the_other_engine() {
     let (one, two) =
         (place.store.list_attempts_of(id, 301).await.unwrap(), again.list_attempts_of(id, 301).await.unwrap());
     assert_eq!(one, two);
-    let known = again.find_session(&[0; 32], noon()).await.unwrap().unwrap();
+    let known = again.find_by_session(&[0; 32], noon()).await.unwrap().unwrap();
+    let known = again.find_own_session(known.actor.account.unwrap(), known.session).await.unwrap().unwrap();
     assert_eq!((known.id, known.device.as_str()), (1, "A phone"));
     assert_eq!(again.add_account("b@example.org", "b@example.org", None, noon()).await.unwrap(), 2);
 }

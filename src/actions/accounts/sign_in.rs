@@ -99,30 +99,23 @@ pub(super) async fn begin(app: &App, account: i64, by_link: bool, from: &Origin)
 
 /// Who has this cookie; `None`: nobody, or it has ended.
 pub async fn find_by_cookie(app: &App, secret: &str, now: Timestamp) -> Result<Option<Known>, AccountError> {
-    let Some(session) = app.store.find_session(&hashed(secret), now).await? else { return Ok(None) };
-    if now.duration_since(session.created_at) >= ABSOLUTE {
+    let Some(found) = app.store.find_by_session(&hashed(secret), now).await? else { return Ok(None) };
+    if now.duration_since(found.created_at) >= ABSOLUTE {
         return Ok(None);
     }
-    if now.duration_since(session.seen_at) >= SEEN {
-        let until = (now + IDLE).min(session.created_at + ABSOLUTE);
-        if let Err(error) = app.store.touch_session(session.id, now, until).await {
+    if now.duration_since(found.seen_at) >= SEEN {
+        let until = (now + IDLE).min(found.created_at + ABSOLUTE);
+        if let Err(error) = app.store.touch_session(found.session, now, until).await {
             tracing::warn!(target: "sign_in", %error, "use of a session was not written down");
         }
     }
-    Ok(actor(app, session.account).await?.map(|actor| Known { actor, session: Some(session.id) }))
+    Ok(Some(Known { actor: found.actor, session: Some(found.session) }))
 }
 
 /// Who has this bearer token; `None`: nobody, or it has ended.
 pub async fn find_by_token(app: &App, secret: &str, now: Timestamp) -> Result<Option<Known>, AccountError> {
-    let Some(token) = app.store.find_token(&hashed(secret), now).await? else { return Ok(None) };
-    Ok(actor(app, token.account).await?.map(|actor| Known { actor, session: None }))
-}
-
-/// An account as the rules see it.
-pub(super) async fn actor(app: &App, account: i64) -> Result<Option<Actor>, AccountError> {
-    let Some(account) = app.store.find_account(account).await? else { return Ok(None) };
-    let grants = app.store.list_grants_of(account.id).await?.into_iter().map(|g| g.grant).collect();
-    Ok(Some(Actor { account: Some(account.id), email: account.folded_email, grants, ..Actor::default() }))
+    let found = app.store.find_by_token(&hashed(secret), now).await?;
+    Ok(found.map(|actor| Known { actor, session: None }))
 }
 
 /// Own sessions, last used first.

@@ -98,13 +98,14 @@ pub async fn make_move(
         _ => None,
     };
     let change = Change::Score { workout: score.workout.clone(), bib: score.bib, what };
-    let answered = request.ask(app, actor, &score.competition, change).await;
-    let entry = find_entry(app, &reader, score.bib).await;
-    let answered = match answered {
+    let mut answered = match request.ask(app, actor, &score.competition, change).await {
         Ok(answered) => answered,
-        Err(failure) => return Err(with_current(app, &reader, &workout, entry, failure).await?),
+        Err(failure) => return Err(with_current(app, &reader, &workout, score.bib, failure).await?),
     };
-    let entry = entry?.entry;
+    let entry = match answered.entry.take() {
+        Some(entry) => *entry,
+        None => find_entry(app, &reader, score.bib).await?.entry,
+    };
     // The answer is out before the board is told, if the process is slow: wait for it.
     app.board.at_least(reader.id, answered.seq, WAIT).await;
     written(app, &reader, &workout, &entry, answered, meant).await
@@ -115,7 +116,7 @@ async fn with_current(
     app: &App,
     reader: &Reader,
     workout: &Workout,
-    entry: Result<Named, Failure>,
+    bib: u32,
     failure: Failure,
 ) -> Result<Failure, Failure> {
     let attempt = match &failure {
@@ -124,7 +125,7 @@ async fn with_current(
         ) => attempt.as_ref().clone(),
         _ => return Ok(failure),
     };
-    let Ok(Named { entry, .. }) = entry else { return Ok(failure) };
+    let Ok(Named { entry, .. }) = find_entry(app, reader, bib).await else { return Ok(failure) };
     // Who may write here need not see what others wrote before it is published.
     if !reader.sees_scores_of(workout, &entry, attempt.stored.gym.as_deref()) {
         return Ok(failure);

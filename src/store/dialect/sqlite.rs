@@ -57,6 +57,8 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
     let reads = SqlitePoolOptions::new()
         .max_connections(READERS)
+        // There is no server that could have gone, and to ask takes as long as a question does.
+        .test_before_acquire(false)
         .idle_timeout(None)
         .max_lifetime(None)
         .connect_lazy_with(options.pragma("query_only", "1"));
