@@ -96,5 +96,6 @@ fn workout(workout: &Workout, now: Timestamp) -> WorkoutView {
         attempts: names::attempts(workout.attempts),
         weight: workout.weight,
         standards: workout.standards.clone(),
+        standards_in: workout.standards_in.iter().cloned().collect(),
     }
 }

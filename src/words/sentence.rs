@@ -76,6 +76,11 @@ impl Sentence {
         self
     }
 
+    /// The values with their names.
+    pub fn args(&self) -> impl Iterator<Item = (&str, &Value)> {
+        self.args.iter().map(|(name, value)| (name.as_ref(), value))
+    }
+
     /// The sentence in `lang`. A code without an entry says the code itself (a test forbids it).
     #[must_use]
     pub fn say(&self, lang: Lang) -> String {

@@ -24,7 +24,7 @@ const HEAVIEST: usize = 60_000;
 
 /// Every page: who looks, and the address. `GYM` is the large gym, `BIB` one of its entries.
 #[rustfmt::skip]
-const PAGES: &[(Who, &str)] = &[
+pub const PAGES: &[(Who, &str)] = &[
     (Who::Nobody, "/"),
     (Who::Nobody, "/c/saltmarsh"),
     (Who::Nobody, "/c/saltmarsh/workouts/w1"),
@@ -69,7 +69,7 @@ const PAGES: &[(Who, &str)] = &[
 ];
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Who {
+pub enum Who {
     Nobody,
     Athlete,
     Staff,

@@ -23,6 +23,7 @@ mod listener;
 mod log_lines;
 mod mail;
 mod many_gyms;
+mod offers;
 mod organise;
 mod password_by_link;
 mod passwords;

@@ -1,5 +1,6 @@
 //! What all moves on a score share, and reading scores: now, their history, rulings, lists.
 
+mod allowed;
 mod check;
 mod desk;
 mod history;
@@ -7,6 +8,7 @@ mod late;
 mod missing;
 mod show;
 
+pub use allowed::{Allowed, Officiating, allowed, officiating};
 pub use check::check;
 pub use desk::{DeskQuery, desk};
 pub use history::{history, rulings};

@@ -139,6 +139,8 @@ pub struct WorkoutView {
     pub weight: u32,
     /// Markdown: the standards of movement.
     pub standards: String,
+    /// The same in other languages, by language tag.
+    pub standards_in: std::collections::BTreeMap<String, String>,
 }
 
 /// What applying a file did, or would do.

@@ -3,7 +3,7 @@
 //! One function, [`check`], is shared by forms, JSON, CSV and the command line. What is written
 //! is taken apart by [`super::notation`]; here it meets its task: `figures` says what it means
 //! under the format, `tiebreak` what its time may be, `print` how it is written, `deduct` what a
-//! referee may take off. What it does not do: order performances (see [`super::order`]).
+//! referee may take off, `ways` how a result of a task can be written. What it does not do: order performances (see [`super::order`]).
 
 mod deduct;
 mod figures;
@@ -12,6 +12,7 @@ mod lifts;
 mod print;
 mod tiebreak;
 mod view;
+mod ways;
 
 use super::fault::{Checked, Fault, Question, Warning};
 use super::notation::{self, Line, Main};
@@ -25,6 +26,7 @@ pub use deduct::Deduction;
 pub use print::{example, shown, written};
 pub(super) use tiebreak::finisher_tiebreak_serves;
 pub use view::PerformanceView;
+pub use ways::{Says, Way, ways};
 
 /// Where a performance stands in a request.
 const POINTER: &str = "/performance";

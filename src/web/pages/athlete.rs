@@ -115,7 +115,8 @@ pub(super) async fn page(
     let entry = lists::entry(app, actor, now, slug, bib).await?;
     let gyms = directory::gyms(app, &reader).await?;
     let standing = found(standings::entry_standing(app, actor, now, slug, bib, None).await)?;
-    let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing.as_ref(), again };
+    let allowed = score::allowed(app, &reader, bib, entry.gym.as_deref()).await?;
+    let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing.as_ref(), again, allowed };
     let mut workouts = Vec::new();
     for x in reader.workouts() {
         workouts.push(about.workout(app, x, fields.get("appealed") == x.slug).await?);
@@ -225,6 +226,7 @@ struct About<'a> {
     entry: &'a EntryView,
     standing: Option<&'a EntryStandingView>,
     again: Option<Again>,
+    allowed: score::Allowed,
 }
 
 impl About<'_> {
@@ -273,7 +275,7 @@ impl About<'_> {
             appeal,
             history_title: put(w.history_of, &[("n", &(w.count)(history.len() as u64, Noun::Change))]),
             history,
-            actions: actions(reader, entry, x, read.is_some()),
+            actions: actions(reader, entry, x, read.is_some(), self.allowed.enter),
         })
     }
 }
@@ -352,19 +354,13 @@ pub(super) fn score_facts(
 }
 
 /// What this reader may do with the score.
-fn actions(reader: &Reader, entry: &EntryView, x: &Workout, there: bool) -> Vec<Link> {
+fn actions(reader: &Reader, entry: &EntryView, x: &Workout, there: bool, enter: bool) -> Vec<Link> {
     let (w, c) = (words(), &reader.slug);
-    let here = |g: &&crate::rules::access::Grant| g.competition.as_ref().is_none_or(|at| at == c);
     let mut found = Vec::new();
-    let grants = || reader.actor.grants.iter().filter(here);
-    let desk = entry.gym.as_ref().filter(|gym| {
-        grants().any(|g| (g.role == Role::Staff && g.gym.as_ref() == Some(gym)) || g.role == Role::Organiser)
-            || reader.is_own(entry.bib)
-    });
-    if let Some(gym) = desk.filter(|_| reader.now >= x.window.opens) {
+    if let Some(gym) = entry.gym.as_ref().filter(|_| enter && reader.now >= x.window.opens) {
         found.push(Link::new(format!("/desk/{c}/{gym}/{}/{}", x.slug, entry.bib), w.enter_score));
     }
-    if there && grants().any(|g| g.role == Role::Referee) {
+    if there && reader.actor.has(c, Role::Referee) {
         found.push(Link::new(format!("/referee/{c}/{}/{}", x.slug, entry.bib), w.referee_this));
     }
     found

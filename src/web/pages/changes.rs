@@ -185,10 +185,10 @@ fn of_workout(c: &Competition, x: &Workout) -> Vec<Fact> {
         }));
     }
     let mut all = |what: &str, value: String| facts.push(Fact { what: what.to_owned(), whom: None, value });
-    for line in markdown::lines(&x.standards) {
+    for line in markdown::lines(super::workout::standards(x).0) {
         all(w.standards_of_movement, line);
     }
-    for line in rules_said::scoring_rules(x) {
+    for line in rules_said::scoring_rules(x, &x.task) {
         all(w.scoring_title, line);
     }
     facts

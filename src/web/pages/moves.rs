@@ -30,7 +30,8 @@ pub struct Looked<'a> {
 }
 
 impl Looked<'_> {
-    fn prescription(&self) -> Option<(&Prescription, u8)> {
+    /// What was to be done for this score, and at what level.
+    pub fn prescription(&self) -> Option<(&Prescription, u8)> {
         let c = &self.reader.competition;
         let level = c.levels.iter().position(|l| l.slug == self.score.level)?;
         let level = u8::try_from(level).ok()?;

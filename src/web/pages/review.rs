@@ -9,6 +9,7 @@ use super::shell::{Link, Shell, words};
 use super::{html, rules_said, say};
 use crate::actions::language;
 use crate::actions::reader::Reader;
+use crate::actions::score::Officiating;
 use crate::actions::views::{EntryView, GymView, ScoreView};
 use crate::actions::{Failure, Request, ScorePath, referee, score};
 use crate::actions::{directory, lists};
@@ -54,7 +55,7 @@ struct View {
     facts: Vec<(&'static str, String)>,
     video: String,
     moves: Vec<String>,
-    closed: Option<&'static str>,
+    closed: Option<String>,
     can_flag: bool,
     flag_reasons: Vec<Choice>,
     can_rule: bool,
@@ -109,6 +110,7 @@ struct About {
     gyms: Arc<Vec<GymView>>,
     score: ScoreView,
     history: Vec<Line>,
+    may: Officiating,
 }
 
 impl About {
@@ -123,7 +125,10 @@ impl About {
         let score = score::read(app, actor, at, &path).await?.score;
         let happened = score::history(app, actor, at, &path).await?;
         let history = history::lines(&happened, &reader.competition.time_zone);
-        Ok(Self { reader, path, entry, gyms, score, history })
+        let on_appeal = appealed(&score);
+        let seen = Precondition::of_field(&score.etag).unwrap_or_default();
+        let may = score::officiating(app, actor, at, &path, seen, on_appeal).await?;
+        Ok(Self { reader, path, entry, gyms, score, history, may })
     }
 
     fn workout(&self) -> Answer<&Workout> {
@@ -135,8 +140,12 @@ impl About {
     }
 
     fn appealed(&self) -> bool {
-        self.score.appeal.as_ref().is_some_and(|a| !a.decided)
+        appealed(&self.score)
     }
+}
+
+fn appealed(score: &ScoreView) -> bool {
+    score.appeal.as_ref().is_some_and(|a| !a.decided)
 }
 
 /// `GET /referee/{c}/{w}/{bib}`.
@@ -167,8 +176,11 @@ fn view(app: &App, caller: &Caller, about: About, fields: &Fields) -> Answer<Vie
     } else {
         Vec::new()
     };
-    let (appealed, task) = (about.appealed(), &x.task);
-    let can_rule = appealed || matches!(s.state, "attested" | "flagged" | "withheld" | "amended");
+    let (appealed, task) = (about.appealed(), looked.prescription().map_or(&x.task, |(p, _)| &p.task));
+    let closed = match &about.may.barred {
+        Some(why) => Some(why.say(language::reader())),
+        None => (!about.may.rule).then(|| w.review_closed.to_owned()),
+    };
     let deducts = matches!(task.format, Format::Amrap | Format::ForTime | Format::MaxCount);
     let finish = s.performance.time_ms.is_some();
     let gym = about.entry.gym.as_deref().map_or("", |g| gym_name(&about.gyms, g)).to_owned();
@@ -197,10 +209,10 @@ fn view(app: &App, caller: &Caller, about: About, fields: &Fields) -> Answer<Vie
         facts: facts(&about),
         video: s.video.clone().filter(|v| v.starts_with("https://")).unwrap_or_default(),
         moves,
-        closed: (!can_rule).then_some(w.review_closed),
-        can_flag: !appealed && matches!(s.state, "attested" | "amended"),
+        closed,
+        can_flag: about.may.flag,
         flag_reasons: reasons(fields.get("flag_reason")),
-        can_rule,
+        can_rule: about.may.rule,
         ruling_title: if appealed { w.ruling_title_appeal } else { w.ruling_title },
         on_appeal: appealed,
         kinds: kinds(kind, deducts, appealed),

@@ -3,6 +3,7 @@
 use super::shell::words;
 use crate::actions::language;
 use crate::rules::competition::Competition;
+use crate::rules::performance::{Says, Way, ways};
 use crate::rules::place::{LevelRule, Missing, Points, Running, Ties};
 use crate::rules::quantity::{Millis, Rounding, TimeStep};
 use crate::rules::worked;
@@ -96,25 +97,25 @@ fn points(table: &[u32], past_end_last: bool) -> String {
     format!("{}; {}", numbers.join(", "), if past_end_last { w.rule_table_last } else { w.rule_table_zero })
 }
 
-/// How this workout is scored, with examples made from its own scheme.
+/// How a task of this workout is scored, with examples made from its own scheme.
 #[must_use]
-pub fn scoring(x: &Workout) -> Vec<String> {
+pub fn scoring(x: &Workout, task: &Task) -> Vec<String> {
     let w = words();
-    let mut said = scoring_rules(x);
-    if let Some(example) = example(&x.task) {
+    let mut said = scoring_rules(x, task);
+    if let Some(example) = example(task) {
         said.insert(1, example);
     }
-    for p in worked::pairs(&x.task) {
+    for p in worked::pairs(task) {
         let gap = p.gap.say(language::reader());
         said.push(put(w.score_pair, &[("better", &p.better), ("other", &p.other), ("gap", &gap)]));
     }
     said
 }
 
-/// How this workout is scored; the first line is what is better.
+/// How a task of this workout is scored; the first line is what is better.
 #[must_use]
-pub fn scoring_rules(x: &Workout) -> Vec<String> {
-    let (w, task) = (words(), &x.task);
+pub fn scoring_rules(x: &Workout, task: &Task) -> Vec<String> {
+    let w = words();
     let mut said = vec![match task.format {
         Format::Amrap => w.score_amrap.to_owned(),
         Format::ForTime => w.score_for_time.to_owned(),
@@ -158,19 +159,13 @@ fn intervals(task: &Task) -> &'static str {
     }
 }
 
-/// Rounds and a part of the next one, with their total: from the workout's own scheme.
-#[must_use]
-pub fn example_figures(task: &Task) -> Option<(String, u64)> {
-    let scheme = task.scheme.as_ref().filter(|_| task.format == Format::Amrap)?;
-    let reps = scheme.round_size(3)? / 3;
-    let total = scheme.total(3, reps).ok()?;
-    Some((format!("3+{reps}"), total))
-}
-
+/// "3+22 is 154 reps in all", where rounds are counted.
 fn example(task: &Task) -> Option<String> {
     let w = words();
-    let (written, total) = example_figures(task)?;
-    Some(put(w.score_amrap_example, &[("written", &written), ("reps", &(w.count)(total, Noun::Rep))]))
+    let rounds = ways(task).into_iter().find(|way| matches!(way.says, Says::Rounds { .. }))?;
+    let Says::Rounds { rounds: whole, reps } = rounds.says else { return None };
+    let total = task.scheme.as_ref()?.total(whole, reps).ok()?;
+    Some(put(w.score_amrap_example, &[("written", &rounds.text), ("reps", &(w.count)(total, Noun::Rep))]))
 }
 
 fn tiebreak(task: &Task) -> String {
@@ -191,64 +186,59 @@ fn tiebreak(task: &Task) -> String {
     format!("{first} {}", if task.tiebreak_for_finishers { w.tiebreak_finishers } else { w.tiebreak_unfinished })
 }
 
-/// How to write a result of this workout: written, and what it means.
+/// How to write a result of this task: written, and what it means.
 #[must_use]
 pub fn notation(task: &Task) -> Vec<(String, String)> {
-    let w = words();
-    let row = |written: &str, means: &str| (written.to_owned(), means.to_owned());
-    let mut rows = match task.format {
-        Format::Amrap => match example_figures(task) {
-            Some((written, total)) => vec![
-                (written.clone(), put(w.write_rounds, &[("reps", &written.trim_start_matches("3+"))])),
-                (total.to_string(), w.write_total.to_owned()),
-            ],
-            None => vec![row("148", w.write_total)],
-        },
-        Format::ForTime => {
-            vec![row("9:32", w.write_time), row("148 reps", w.write_capped), row("cap+12", w.write_left)]
-        }
-        Format::MaxLoad if task.lifts.len() > 1 => {
-            let lifts: Vec<&str> = ["95", "120", "80", "60"].into_iter().cycle().take(task.lifts.len()).collect();
-            vec![row(&format!("{} kg", lifts.join(" + ")), w.write_load_sum), row("no lift", w.write_no_lift)]
-        }
-        Format::MaxLoad => {
-            vec![row("102.5 kg", w.write_load), row("225 lb", w.write_load_lb), row("no lift", w.write_no_lift)]
-        }
-        Format::MaxCount => vec![row(
-            match task.unit {
-                CountUnit::Reps => "148 reps",
-                CountUnit::Calories => "57 cal",
-                CountUnit::Metres => "1250 m",
-            },
-            w.write_count,
-        )],
-        Format::Intervals => vec![(interval_example(task), w.write_intervals.to_owned())],
-    };
-    let plain = rows.get(usize::from(task.format == Format::ForTime)).cloned();
-    if let Some((first, means)) = plain.filter(|_| task.tiebreak != Tiebreak::None) {
-        rows.push((format!("{first} tb 8:24"), format!("{means}, {}", w.write_tb)));
-    }
-    rows
+    ways(task).into_iter().map(|way| (way.text.clone(), means(&way))).collect()
 }
 
-fn interval_example(task: &Task) -> String {
-    let (n, times) = task.intervals.map_or((4, false), |i| (i.n as usize, i.measure == IntervalMeasure::Time));
-    let figures: &[&str] = if times { &["1:52", "1:58", "2:03", "2:01"] } else { &["21", "19", "18", "18"] };
-    figures.iter().copied().cycle().take(n.min(60)).collect::<Vec<_>>().join("/")
+fn means(way: &Way) -> String {
+    let w = words();
+    let n = |n, noun| (w.count)(n, noun);
+    let said = match way.says {
+        Says::Rounds { rounds, reps } => {
+            put(w.write_rounds, &[("rounds", &n(rounds, Noun::Round)), ("reps", &n(reps, Noun::Rep))])
+        }
+        Says::Left(left) => put(w.write_left, &[("reps", &n(left, Noun::Rep))]),
+        Says::Total => w.write_total.to_owned(),
+        Says::Finished => w.write_time.to_owned(),
+        Says::Capped => w.write_capped.to_owned(),
+        Says::Load => w.write_load.to_owned(),
+        Says::LoadInPounds => w.write_load_lb.to_owned(),
+        Says::Lifts => w.write_load_sum.to_owned(),
+        Says::NoLift => w.write_no_lift.to_owned(),
+        Says::Count => w.write_count.to_owned(),
+        Says::Intervals => w.write_intervals.to_owned(),
+    };
+    match way.tiebreak {
+        Some(time) => format!("{said}, {}", put(w.write_tb, &[("time", &time.exact())])),
+        None => said,
+    }
 }
 
 /// What to write into the field of a result.
 #[must_use]
 pub fn hint(task: &Task) -> String {
     let w = words();
+    let ways = ways(task);
+    let written = |which: fn(Says) -> bool| ways.iter().find(|way| which(way.says)).map(|way| way.text.as_str());
     let first = match task.format {
-        Format::Amrap => {
-            let example = example_figures(task).map_or("148".to_owned(), |(written, _)| written);
-            put(w.hint_amrap, &[("example", &example)])
+        Format::Amrap => match written(|s| matches!(s, Says::Rounds { .. })) {
+            Some(example) => put(w.hint_amrap, &[("example", &example)]),
+            None => said(w.hint_total, &[("example", written(|s| s == Says::Total))]),
+        },
+        Format::ForTime => {
+            let (time, reps) = (written(|s| s == Says::Finished), written(|s| s == Says::Capped));
+            said(w.hint_for_time, &[("time", time), ("reps", reps)])
         }
-        Format::ForTime => w.hint_for_time.to_owned(),
-        Format::MaxLoad if task.lifts.len() > 1 => put(w.hint_max_load_sum, &[("lifts", &task.lifts.join(", "))]),
-        Format::MaxLoad => w.hint_max_load.to_owned(),
+        Format::MaxLoad if task.lifts.len() > 1 => {
+            let example = written(|s| s == Says::Lifts);
+            said(w.hint_max_load_sum, &[("lifts", Some(&task.lifts.join(", "))), ("example", example)])
+        }
+        Format::MaxLoad => {
+            let (kg, lb) = (written(|s| s == Says::Load), written(|s| s == Says::LoadInPounds));
+            said(w.hint_max_load, &[("kg", kg), ("lb", lb)])
+        }
         Format::MaxCount => {
             let unit = match task.unit {
                 CountUnit::Reps => w.unit_reps,
@@ -258,10 +248,116 @@ pub fn hint(task: &Task) -> String {
             put(w.hint_count, &[("unit", &unit)])
         }
         Format::Intervals => {
-            let example = interval_example(task);
-            let n = task.intervals.map_or(0, |i| u64::from(i.n));
-            put(w.hint_intervals, &[("n", &(w.count)(n, Noun::Interval)), ("example", &example)])
+            let n = (w.count)(task.intervals.map_or(0, |i| u64::from(i.n)), Noun::Interval);
+            said(w.hint_intervals, &[("n", Some(&n)), ("example", written(|s| s == Says::Intervals))])
         }
     };
-    if task.tiebreak == Tiebreak::None { first } else { format!("{first}{}", w.hint_tiebreak) }
+    match ways.iter().find(|way| way.tiebreak.is_some()) {
+        Some(way) => first + &put(w.hint_tiebreak, &[("example", &way.text)]),
+        None => first,
+    }
+}
+
+/// A text with what is known; what no task that can be scored lacks stays empty.
+fn said(template: &str, parts: &[(&'static str, Option<&str>)]) -> String {
+    let parts: Vec<(&'static str, &str)> = parts.iter().map(|(name, part)| (*name, part.unwrap_or_default())).collect();
+    let parts: Vec<(&'static str, &dyn std::fmt::Display)> =
+        parts.iter().map(|(name, part)| (*name, part as _)).collect();
+    put(template, &parts)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::actions::language::speaking;
+    use crate::rules::competition::{compile, from_toml};
+    use crate::rules::performance::{Around, RawPerformance, check};
+    use crate::words::Lang;
+
+    /// The tasks of a file, each once; `{dates}` left open are filled in.
+    fn tasks(text: &str) -> Vec<(String, Task)> {
+        let mut text = text.replace("{age_date}", "2027-01-15");
+        for (month, w) in ["w1", "w2", "w4", "w5"].into_iter().enumerate() {
+            for (day, at) in [(1, "announce"), (2, "opens"), (6, "closes")] {
+                text = text.replace(&format!("{{{w}_{at}}}"), &format!("2027-{:02}-{day:02}T18:00", month + 1));
+            }
+        }
+        let compiled = compile(&from_toml(&text).expect("reads")).expect("holds together").value;
+        let of = |x: &Workout| {
+            let own =
+                |p: &crate::rules::workout::Prescription| (format!("{} {:?}", x.slug, p.divisions), p.task.clone());
+            std::iter::once((x.slug.clone(), x.task.clone())).chain(x.prescriptions.iter().map(own)).collect::<Vec<_>>()
+        };
+        compiled.workouts.iter().flat_map(of).collect()
+    }
+
+    fn all() -> Vec<(String, Task)> {
+        let files = [
+            include_str!("../../cli/demo/series.toml"),
+            include_str!("organise/example.toml"),
+            include_str!("../../../tests/data/saltmarsh.toml"),
+            include_str!("../../../tests/data/small.toml"),
+            include_str!("../../../tests/data/hard_on_paper.toml"),
+        ];
+        files.into_iter().flat_map(tasks).collect()
+    }
+
+    #[tokio::test]
+    async fn every_example_and_every_hint_is_a_result_that_is_taken() {
+        for lang in Lang::ALL {
+            speaking(lang, async {
+                for (whose, task) in all() {
+                    let rows = notation(&task);
+                    assert!(!rows.is_empty(), "{whose}");
+                    let timed = task.tiebreak != Tiebreak::None;
+                    assert_eq!(rows.iter().any(|row| row.0.contains(" tb ")), timed, "{whose}: {rows:?}");
+                    for (text, means) in &rows {
+                        let checked = check(&task, &RawPerformance::Text(text.clone()), &Around::default());
+                        let questions = checked.as_ref().map(|c| c.questions.clone());
+                        assert_eq!(questions, Ok(Vec::new()), "{whose}: {text} ({means})");
+                    }
+                    // Whatever figure the hint shows is one of them: nothing else in it has a digit.
+                    let mut rest = hint(&task);
+                    for text in rows.iter().map(|row| &row.0).rev() {
+                        rest = rest.replace(text.as_str(), "");
+                    }
+                    rest = rest.replacen(&task.intervals.map_or(0, |i| i.n).to_string(), "", 1);
+                    assert!(!rest.contains(|c: char| c.is_ascii_digit()), "{whose}: {} leaves {rest}", hint(&task));
+                    assert!(!rest.contains('{'), "{whose}: {rest}");
+                }
+            })
+            .await;
+        }
+    }
+
+    #[test]
+    fn what_a_refusal_shows_as_an_example_is_taken_too() {
+        for (whose, task) in all() {
+            let faults =
+                check(&task, &RawPerformance::Text("soon".to_owned()), &Around::default()).expect_err("refused");
+            for fault in faults {
+                for (name, value) in fault.sentence.args() {
+                    let text = value.say(Lang::En).into_owned();
+                    if !["example", "other"].contains(&name) || text.ends_with('…') {
+                        continue;
+                    }
+                    let whole = task.format == Format::Intervals && name == "other";
+                    let checked = check(&task, &RawPerformance::Text(text.clone()), &Around::default());
+                    assert!(whole || checked.is_ok(), "{whose}: {text} {checked:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_division_with_counts_of_its_own_has_examples_of_its_own() {
+        let found = |whose: &str| {
+            let tasks = tasks(include_str!("../../cli/demo/series.toml"));
+            let task = &tasks.iter().find(|(name, _)| name.starts_with(whose)).expect("is there").1;
+            notation(task).into_iter().map(|row| row.0).collect::<Vec<_>>()
+        };
+        // 96 reps in 8:00, and 72 for those of 50 and over.
+        assert_eq!(found("w2"), ["6:24", "76 reps", "cap+20", "76 reps tb 6:44"]);
+        assert_eq!(found("w2 [\"women-50\"]"), ["6:24", "57 reps", "cap+15", "57 reps tb 6:44"]);
+    }
 }

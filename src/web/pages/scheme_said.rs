@@ -63,7 +63,8 @@ pub fn schemes(c: &Competition, x: &Workout) -> Vec<SchemeView> {
 }
 
 /// "Women, Women 40+ (scaled)".
-fn whom(c: &Competition, p: &Prescription) -> String {
+#[must_use]
+pub fn whom(c: &Competition, p: &Prescription) -> String {
     let divisions = divisions(c, p);
     match p.level.and_then(|l| c.levels.get(usize::from(l))) {
         Some(level) if c.levels.len() > 1 => format!("{divisions} ({})", level.title),

@@ -166,7 +166,9 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
     let find = Find { gym: Some(about.gym.clone()), q: None };
     let judges = lists::judges(app, &caller.actor, caller.received, &c.slug, &find).await.unwrap_or_default();
     let desk = Link::new(about.back(), if about.own { &about.entry.name } else { w.desk });
-    let apart = |undo: &str| if about.own { String::new() } else { format!("{}/{undo}", about.here()) };
+    let apart = |undo: &str| {
+        if about.own || !about.allowed.not_taking_part { String::new() } else { format!("{}/{undo}", about.here()) }
+    };
     let (apart, apart_text, apart_button) = match about.state {
         "missing" => (apart("not-taking-part"), w.not_taking_part_text, w.not_taking_part_button),
         "not_taking_part" => (apart("taking-part"), w.taking_part_text, w.taking_part_button),
@@ -198,7 +200,7 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
         confirmed: Vec::new(),
         conflict: None,
         current: about.now.as_ref().map(current),
-        locked: about.now.as_ref().is_some_and(|s| s.locked).then_some(w.score_locked),
+        locked: about.closed(),
         levels: levels.into_iter().map(|(_, slug, title)| Choice::new(slug, title, &values.level)).collect(),
         may_attest: !about.own,
         judges: judges.into_iter().map(|j| Link::new(j.code, j.name.unwrap_or_default())).collect(),

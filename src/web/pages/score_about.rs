@@ -1,9 +1,10 @@
 //! What the form of a score is about: read once, for showing it and for storing it.
 
+use super::shell::words;
 use crate::actions::ScorePath;
 use crate::actions::lists;
 use crate::actions::reader::Reader;
-use crate::actions::score::{self, DeskQuery};
+use crate::actions::score::{self, Allowed, DeskQuery};
 use crate::actions::views::{EntryView, ScoreView};
 use crate::app::App;
 use crate::rules::access::{Act, permit};
@@ -26,6 +27,8 @@ pub(super) struct About {
     /// The desk's word for it: `missing`, `not_taking_part`, or a state.
     pub(super) state: &'static str,
     pub(super) own: bool,
+    /// What this reader may do here.
+    pub(super) allowed: Allowed,
 }
 
 impl About {
@@ -50,11 +53,19 @@ impl About {
             let list = score::desk(app, actor, at, &path.competition, &path.workout, query).await?;
             state = list.rows.iter().find(|r| r.bib == bib).map_or(state, |r| r.state);
         }
-        Ok(Self { reader, path, gym, entry, now, state, own })
+        let allowed = score::allowed(app, &reader, bib, Some(&gym)).await?;
+        Ok(Self { reader, path, gym, entry, now, state, own, allowed })
     }
 
     pub(super) fn workout(&self) -> Answer<&Workout> {
         Ok(self.reader.workout(&self.path.workout)?)
+    }
+
+    /// Why there is no form, where there is none.
+    pub(super) fn closed(&self) -> Option<&'static str> {
+        let w = words();
+        let locked = self.now.as_ref().is_some_and(|s| s.locked);
+        locked.then_some(w.score_locked).or_else(|| (!self.allowed.enter).then_some(w.score_not_yours))
     }
 
     pub(super) fn here(&self) -> String {

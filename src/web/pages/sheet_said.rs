@@ -4,8 +4,7 @@
 use super::sheet_layout::{Form, Group, Row, Set, Space, Totals, same_counts};
 use super::shell::words;
 use crate::actions::language;
-use crate::rules::performance;
-use crate::rules::quantity::Millis;
+use crate::rules::performance::{Says, ways};
 use crate::rules::scheme::{Block, Counts, Repeat, Scheme, TallyCell};
 use crate::rules::workout::{CountUnit, Format, Task, Tiebreak};
 use crate::words::Noun;
@@ -194,25 +193,17 @@ pub(super) fn intervals(task: &Task, space: Space) -> Vec<Vec<u32>> {
 
 /// A result of this task in writing, with a tiebreak time where one is taken.
 pub(super) fn example(task: &Task) -> String {
-    let example = performance::example(task);
-    if task.tiebreak == Tiebreak::None || (task.format == Format::ForTime && !task.tiebreak_for_finishers) {
-        return example;
-    }
-    format!("{example} tb {}", tiebreak(task))
+    let ways = ways(task);
+    let Some(usual) = ways.first() else { return String::new() };
+    let timed = ways.iter().find(|way| way.tiebreak.is_some() && way.says == usual.says);
+    let text = &timed.unwrap_or(usual).text;
+    // A long row of intervals has no room; how it goes on is plain from its beginning.
+    let figures: Vec<&str> = text.split('/').collect();
+    figures.get(..4).filter(|_| figures.len() > 8).map_or_else(|| text.clone(), |some| format!("{}/…", some.join("/")))
 }
 
 /// What is written by those whom the cap stopped.
 pub(super) fn capped(task: &Task) -> Option<String> {
-    let end = task.scheme.as_ref().filter(|_| task.format == Format::ForTime)?.end()?;
-    let reps = end - end.div_ceil(5);
-    let written = format!("{reps} reps");
-    let timed = !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time);
-    let marked = task.scheme.as_ref()?.last_marker(&task.tiebreak, reps).is_some();
-    Some(if timed && marked { format!("{written} tb {}", tiebreak(task)) } else { written })
-}
-
-/// A tiebreak time well within the cap.
-fn tiebreak(task: &Task) -> String {
-    let cap = task.cap.map_or(300_000, |cap| cap.0);
-    Millis((cap / 2).div_ceil(1_000) * 1_000).exact()
+    let ways = ways(task);
+    ways.iter().rev().find(|way| way.says == Says::Capped).map(|way| way.text.clone())
 }

@@ -97,7 +97,8 @@ pub async fn read(
     let fits = |n: u8| all.iter().any(|x| c.prescription(&x.slug, &entry.division, n).is_some());
     let now =
         if other.level.is_empty() { c.levels.get(usize::from(own)).map_or("", |l| &l.slug) } else { &other.level };
-    let task = c.prescription(&chosen.slug, &entry.division, own).map_or(&chosen.task, |p| &p.task);
+    let level = (0..).zip(&c.levels).find(|(_, l)| l.slug == *now).map_or(own, |(n, _)| n);
+    let task = c.prescription(&chosen.slug, &entry.division, level).map_or(&chosen.task, |p| &p.task);
     let mut made = WhatIfBox {
         action: format!("/c/{}/athletes/{}", c.slug, entry.bib),
         workouts: all.iter().map(|x| Choice::new(&x.slug, &x.title, &other.workout)).collect(),

@@ -1,14 +1,14 @@
 //! `/c/{c}/workouts/{w}`: the brief, for athlete and judge before the start.
 
 use super::markdown;
-use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes};
+use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes, whom};
 use super::shell::{Left, Link, Shell, When, words};
 use super::{changes, competition, html, rules_said};
 use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::competition::Competition;
-use crate::rules::workout::{Attempts, Prescription, Publish, Workout};
+use crate::rules::workout::{Attempts, Prescription, Publish, Task, Workout};
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
@@ -34,10 +34,13 @@ struct View {
     more: Vec<(&'static str, String)>,
     schemes: Vec<SchemeView>,
     loads: Vec<Loads>,
-    /// Safe HTML.
+    /// Safe HTML, and its language where the file says it.
     standards: String,
+    standards_lang: String,
+    /// The same in other languages.
+    others: Vec<Other>,
     scoring: Vec<String>,
-    written: Vec<(String, String)>,
+    examples: Vec<Examples>,
     cautions: &'static Cautions,
     divisions: Vec<Link>,
     sheet: Link,
@@ -45,6 +48,26 @@ struct View {
     announced: bool,
     /// What was changed since, the newest first.
     changes: Vec<changes::ChangeView>,
+}
+
+/// The standards in a language that is not the reader's.
+struct Other {
+    /// Its tag; empty: as the file has them by default.
+    lang: String,
+    /// Its own name.
+    name: String,
+    /// Safe HTML.
+    text: String,
+}
+
+/// How results of some divisions are written and compared, from their own scheme.
+#[derive(PartialEq, Eq)]
+struct Examples {
+    /// Empty: all.
+    whom: String,
+    lines: Vec<String>,
+    /// Written, and what it means.
+    written: Vec<(String, String)>,
 }
 
 /// Loads and heights of one prescription.
@@ -67,6 +90,8 @@ pub async fn get_workout(
     let c = &reader.competition;
     let base = format!("/c/{slug}");
     let places = |d: &str| format!("{base}/divisions/{d}/workouts/{workout}");
+    let (scoring, examples) = examples(c, x);
+    let (text, lang) = standards(x);
     let page = html(&View {
         shell: Shell::new(&caller, format!("{base}/workouts/{workout}"), format!("{} · {}", x.title, c.title))
             .below([Link::new(&base, &c.title), Link::new("", &x.title)]),
@@ -80,9 +105,11 @@ pub async fn get_workout(
         more: more(x),
         schemes: schemes(c, x),
         loads: x.prescriptions.iter().filter_map(|p| loads(c, p)).collect(),
-        standards: markdown::html(&x.standards),
-        scoring: rules_said::scoring(x),
-        written: rules_said::notation(&x.task),
+        standards: markdown::html(text),
+        standards_lang: lang.to_owned(),
+        others: others(x),
+        scoring,
+        examples,
         cautions: words().cautions,
         divisions: c.divisions.iter().map(|d| Link::new(places(&d.slug), &d.title)).collect(),
         sheet: Link::new(format!("{base}/workouts/{workout}/sheet"), sheet(language::reader()).link),
@@ -90,6 +117,84 @@ pub async fn get_workout(
         changes: changes::views(&app, &reader, x).await?,
     })?;
     Ok(shared.says(&caller, page.into_response()))
+}
+
+/// The standards as the reader has them: in the reader's language where the file has it, else as it
+/// has them by default. With their language, where the file says it.
+pub(super) fn standards(x: &Workout) -> (&str, &str) {
+    let reader = language::reader().tag();
+    let own = x.standards_in.iter().find(|(tag, _)| primary(tag).eq_ignore_ascii_case(reader));
+    own.map_or((&x.standards, ""), |(tag, text)| (text, tag))
+}
+
+/// `pt` of `pt-BR`.
+fn primary(tag: &str) -> &str {
+    tag.split(['-', '_']).next().unwrap_or(tag)
+}
+
+/// The standards in the other languages that the file has.
+fn others(x: &Workout) -> Vec<Other> {
+    let (_, shown) = standards(x);
+    let default = (String::new(), x.standards.clone());
+    std::iter::once(&default)
+        .chain(&x.standards_in)
+        .filter(|(tag, text)| tag != shown && !text.is_empty())
+        .map(|(tag, text)| Other { lang: tag.clone(), name: own_name(tag), text: markdown::html(text) })
+        .collect()
+}
+
+/// What a language calls itself; its tag where that is not known here.
+fn own_name(tag: &str) -> String {
+    let name = match primary(tag).to_ascii_lowercase().as_str() {
+        "" => words().standards_default,
+        "cs" => "Čeština",
+        "da" => "Dansk",
+        "de" => "Deutsch",
+        "en" => "English",
+        "es" => "Español",
+        "fi" => "Suomi",
+        "fr" => "Français",
+        "it" => "Italiano",
+        "nb" | "no" => "Norsk",
+        "nl" => "Nederlands",
+        "pl" => "Polski",
+        "pt" => "Português",
+        "sv" => "Svenska",
+        _ => return tag.to_owned(),
+    };
+    if tag.contains(['-', '_']) { format!("{name} ({tag})") } else { name.to_owned() }
+}
+
+/// What is said of the scoring for all, and what differs by division: made from their own schemes.
+fn examples(c: &Competition, x: &Workout) -> (Vec<String>, Vec<Examples>) {
+    let of = |task: &Task| {
+        let format = rules_said::format(task);
+        let own = (format != rules_said::format(&x.task)).then_some(format);
+        let lines = own.into_iter().chain(rules_said::scoring(x, task)).collect();
+        Examples { whom: String::new(), lines, written: rules_said::notation(task) }
+    };
+    let mut groups: Vec<(Examples, Vec<String>)> = Vec::new();
+    for p in &x.prescriptions {
+        let said = of(&p.task);
+        match groups.iter_mut().find(|(other, _)| *other == said) {
+            Some((_, members)) => members.push(whom(c, p)),
+            None => groups.push((said, vec![whom(c, p)])),
+        }
+    }
+    if groups.is_empty() {
+        groups.push((of(&x.task), Vec::new()));
+    }
+    let single = groups.len() == 1;
+    let everywhere = |line: &String| groups.iter().all(|(said, _)| said.lines.contains(line));
+    let first = groups.first().map_or(&[][..], |(said, _)| &said.lines);
+    let shared: Vec<String> = first.iter().filter(|line| everywhere(line)).cloned().collect();
+    let own = groups.into_iter().map(|(said, members)| Examples {
+        whom: if single { String::new() } else { members.join("; ") },
+        lines: said.lines.into_iter().filter(|line| !shared.contains(line)).collect(),
+        written: said.written,
+    });
+    let own = own.collect();
+    (shared, own)
 }
 
 /// The instants of the window.
@@ -193,8 +298,14 @@ mod tests {
                 alternatives: samples::HOSTILE.to_owned(),
             }],
             standards: markdown::html(samples::HOSTILE),
+            standards_lang: "de".to_owned(),
+            others: vec![Other { lang: "pt".to_owned(), name: own_name("pt"), text: markdown::html(samples::HOSTILE) }],
             scoring: vec!["More is better.".to_owned()],
-            written: vec![("3+4".to_owned(), "three rounds".to_owned())],
+            examples: vec![Examples {
+                whom: samples::HOSTILE.to_owned(),
+                lines: vec![samples::BIDI.to_owned()],
+                written: vec![("3+4".to_owned(), "three rounds".to_owned())],
+            }],
             cautions: words().cautions,
             divisions: vec![Link::new("/c/s/divisions/women/workouts/w1", samples::LONG)],
             sheet: Link::new("/c/s/workouts/w1/sheet", sheet(language::reader()).link),
@@ -222,10 +333,47 @@ mod tests {
         assert!(page.contains("16 kg <span class=\"faint\">(35 lb)</span>"));
     }
 
+    #[tokio::test]
+    async fn the_standards_are_in_the_readers_language_where_the_file_has_it() {
+        let text = include_str!("../../../tests/data/saltmarsh.toml");
+        let text = text.replacen("standards_in = { pt", "standards_in = { de-CH = \"Hüfte gestreckt.\", pt", 1);
+        let raw = crate::rules::competition::from_toml(&text).expect("reads");
+        let c = crate::rules::competition::compile(&raw).expect("holds together").value;
+        let x = c.workouts.iter().find(|x| !x.standards_in.is_empty()).expect("is there");
+        let names = || others(x).into_iter().map(|o| (o.lang, o.name)).collect::<Vec<_>>();
+        let name = |tag: &str, name: &str| (tag.to_owned(), name.to_owned());
+        assert_eq!(standards(x), (x.standards.as_str(), ""));
+        assert_eq!(names(), [name("de-CH", "Deutsch (de-CH)"), name("pt", "Português")]);
+        language::speaking(crate::words::Lang::De, async {
+            assert_eq!(standards(x), ("Hüfte gestreckt.", "de-CH"));
+            assert_eq!(names(), [name("", words().standards_default), name("pt", "Português")]);
+        })
+        .await;
+    }
+
+    #[test]
+    fn what_is_the_same_for_all_is_said_once_and_examples_by_division_where_schemes_differ() {
+        let text = include_str!("../../../tests/data/saltmarsh.toml");
+        let raw = crate::rules::competition::from_toml(text).expect("reads");
+        let c = crate::rules::competition::compile(&raw).expect("holds together").value;
+        for x in &c.workouts {
+            let (shared, groups) = examples(&c, x);
+            assert!(shared.contains(&rules_said::scoring_rules(x, &x.task)[0]), "{}", x.slug);
+            assert_eq!(groups.len() == 1, groups.iter().any(|g| g.whom.is_empty()), "{}", x.slug);
+            assert!(groups.iter().all(|g| !g.written.is_empty() && g.lines.iter().all(|l| !shared.contains(l))));
+        }
+    }
+
     #[test]
     fn a_workout_without_scheme_or_loads_says_so() {
-        let bare =
-            View { schemes: Vec::new(), loads: Vec::new(), standards: String::new(), changes: Vec::new(), ..view() };
+        let bare = View {
+            schemes: Vec::new(),
+            loads: Vec::new(),
+            standards: String::new(),
+            others: Vec::new(),
+            changes: Vec::new(),
+            ..view()
+        };
         let page = bare.render().expect("renders");
         samples::assert_sound(&page);
         assert!(page.contains(words().loads_none) && page.contains(words().scheme_none));

@@ -53,6 +53,10 @@ struct View {
     saved: Option<Saved>,
     /// What went wrong with a form of the whole desk, and where it is mended.
     troubles: Vec<Link>,
+    /// Whether scores are entered here by this reader, who else only looks on.
+    enters: bool,
+    /// Whether heats are made here by this reader.
+    plans: bool,
     judge: JudgeView,
     receipt: String,
     missing: String,
@@ -153,12 +157,14 @@ impl Desk {
             judges: &self.judges,
             judge: &code,
         };
+        let enters = caller.actor.is_staff_of(slug, &self.gym.slug);
         let mut workouts = Vec::new();
         for (x, window) in self.windows(app).await? {
             let query = DeskQuery { gym: Some(self.gym.slug.clone()), state: None };
             let list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
             let heats = heats::filled(app, &self.reader, &self.gym.slug, x, &window).await?;
-            workouts.push(at.workout(x, &window, &list, &heats));
+            let made = at.workout(x, &window, &list, &heats);
+            workouts.push(if enters { made } else { made.looked_at() });
         }
         if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
             done = saved::saved(app, &self.reader, &path, &workouts).await?;
@@ -176,6 +182,8 @@ impl Desk {
             title,
             saved: done,
             troubles,
+            enters,
+            plans: permit(&caller.actor, Act::PlanHeats { competition: slug, gym: &self.gym.slug }).is_ok(),
             judge: JudgeView {
                 action: self.base.clone(),
                 typed: if code.is_empty() { fields.get("judge").to_owned() } else { code.clone() },
@@ -343,6 +351,8 @@ mod tests {
             shell: samples::shell("Desk"),
             w: words(),
             csrf: "x\"".to_owned(),
+            enters: true,
+            plans: true,
             title: samples::HOSTILE.to_owned(),
             saved,
             troubles: vec![Link::new("#judge", samples::HOSTILE)],

@@ -74,6 +74,16 @@ pub(super) struct Group {
 }
 
 impl WorkoutView {
+    /// The same for those who only look on: nothing awaits their word.
+    pub(super) fn looked_at(mut self) -> Self {
+        let title = std::mem::take(&mut self.awaiting_title);
+        let lines = std::mem::take(&mut self.awaiting);
+        if !lines.is_empty() {
+            self.todo.push(Group { title, lines });
+        }
+        self
+    }
+
     /// Everything that is left, in order.
     pub(super) fn left_to_do(&self) -> impl Iterator<Item = &Line> {
         self.todo.iter().flat_map(|g| &g.lines)

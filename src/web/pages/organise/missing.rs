@@ -168,10 +168,7 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
     let people: Vec<Person> = entries
         .iter()
         .map(|e| Person {
-            href: match gym {
-                Some(gym) => format!("/desk/{}/{gym}/{}/{}", c.slug, x.slug, e.bib),
-                None => format!("/c/{}/athletes/{}", c.slug, e.bib),
-            },
+            href: format!("/c/{}/athletes/{}", c.slug, e.bib),
             name: names.get(&e.bib).cloned().unwrap_or_default(),
             bib: e.bib,
             division: say::division(c, &e.division).to_owned(),
