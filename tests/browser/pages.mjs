@@ -115,7 +115,17 @@ const stops = [
   ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
   ["organiser", "people", `/organise/${c}/people`],
   ["organiser", "proposals of the gyms", `/organise/${c}/proposals`],
-  ["organiser", "an invitation with faults", `/organise/${c}/people`, async (page) => page.locator('form[action$="/people/invite"] button:not([value=gyms])').first().click()],
+  ["organiser", "a role with faults", `/organise/${c}/people`, async (page) => {
+    await page.getByLabel("E-mail", { exact: true }).fill("nobody at all");
+    await page.locator("#role").selectOption("judge");
+    await page.locator("#gym").fill("nowhere hall");
+    await page.locator('form[action$="/people"] button').last().click();
+    await page.locator("#email-error-1, #gym-error-1").first().waitFor();
+  }],
+  ["organiser", "a role about to be taken away", `/organise/${c}/people`, async (page) => {
+    await page.locator('form[action$="/remove"] button').first().click();
+    await page.locator("#sure").waitFor();
+  }],
   ["organiser", "organiser's account", "/account"],
   // A competition with nothing in it.
   ["organiser", "empty competition", `/c/${empty}`],

@@ -118,7 +118,7 @@ async fn what_is_no_address_is_said_beside_the_field() {
 async fn without_a_mail_server_one_is_told_whom_to_ask() {
     let app = TestApp::new().await;
     let page = app.nobody().get(PATH).await.expect(200).text();
-    assert!(page.contains("Ask the organiser for a new link") && !page.contains("<form class=\"stack\""), "{page}");
+    assert!(page.contains("ask whoever runs this service") && !page.contains("<form class=\"stack\""), "{page}");
     ask(&app.nobody(), "ines@example.org").await.expect(409);
 }
 

@@ -186,6 +186,7 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/organise/saltmarsh/people", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/proposals", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/proposals", "form:do=confirm&p-999999=yes", "133333333++"),
+    ("POST",   "/organise/saltmarsh/people", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/invite", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/999999/remove", "form:", "13333333344"),
     ("POST",   "/organise/saltmarsh/people/999999/link", "form:", "13333333344"),

@@ -88,6 +88,14 @@ pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added
     Ok(Added { account, email, created, link })
 }
 
+/// Everything that is wrong with an account to be added without a password; nothing is stored.
+pub async fn check_account(app: &App, by: &Actor, email: &str, grants: &[Grant]) -> Result<(), AccountError> {
+    may_give(by, grants)?;
+    let address = crate::rules::people::check_email(email).err().map(|sentence| Fault::new("/email", sentence));
+    let faults: Vec<Fault> = address.into_iter().chain(check_roles(app, grants, "/roles").await?).collect();
+    if faults.is_empty() { Ok(()) } else { Err(Refusal::Faults(faults).into()) }
+}
+
 /// Accounts in order of their numbers, after `after`; for who administers the service.
 pub async fn list_accounts(app: &App, by: &Actor, after: i64, limit: u32) -> Result<Vec<Account>, AccountError> {
     permit(by, Act::Administer)?;

@@ -136,6 +136,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/organise/{c}/proposals"),
     ("POST", "/organise/{c}/proposals"),
     ("GET", "/organise/{c}/people"),
+    ("POST", "/organise/{c}/people"),
     ("POST", "/organise/{c}/people/invite"),
     ("POST", "/organise/{c}/people/{id}/remove"),
     ("POST", "/organise/{c}/people/{id}/link"),
@@ -200,7 +201,7 @@ pub fn router() -> Router<App> {
             "/organise/{c}/proposals",
             get(organise::proposals::get_proposals).post(organise::proposals::post_proposals),
         )
-        .route("/organise/{c}/people", get(organise::people::get_people))
+        .route("/organise/{c}/people", get(organise::people::get_people).post(organise::give::post_role))
         .route("/organise/{c}/people/invite", post(organise::people::post_invite))
         .route("/organise/{c}/people/{id}/remove", post(organise::people::post_remove))
         .route("/organise/{c}/people/{id}/link", post(organise::people::post_link))

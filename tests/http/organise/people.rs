@@ -72,8 +72,69 @@ async fn roles_are_seen_and_taken_away() {
     staff.get(desk).await.expect(200);
     let fresh = browser.post(&format!("{PATH}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
     assert!(fresh.contains("/signin/link?code="));
-    browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(303);
+    // One tap asks; only the answer takes it away.
+    let asked = browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(200).text();
+    assert!(asked.contains("Take this role away?") && asked.contains("Gym staff, quayside"), "{asked}");
+    staff.get(desk).await.expect(200);
+    let sure = [("csrf", csrf.as_str()), ("sure", "yes")];
+    browser.post(&format!("{PATH}/{role}/remove")).form(&sure).await.expect(303);
     staff.get(desk).await.expect(403);
+}
+
+#[tokio::test]
+async fn a_role_is_given_by_e_mail_with_a_link_that_works_once() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    let give = async |fields: &[(&str, &str)], status: u16| {
+        let fields: Vec<(&str, &str)> = fields.iter().copied().chain([("csrf", csrf.as_str())]).collect();
+        browser.post(PATH).form(&fields).await.expect(status).text()
+    };
+    let link =
+        |page: &str| page.split_once("<code>").and_then(|(_, r)| r.split_once("</code>")).map(|(l, _)| l.to_owned());
+    for (email, role, gym, judge, wanted) in [
+        ("ref@example.org", "referee", "", "", json!({"role": "referee"})),
+        ("second@example.org", "organiser", "", "", json!({"role": "organiser"})),
+        ("desk@example.org", "staff", "quayside gym", "", json!({"role": "staff", "gym": "quayside"})),
+        ("vera@example.org", "judge", "", "Vera Lopes", json!({"role": "judge", "judge": "J-1"})),
+    ] {
+        let page = give(&[("email", email), ("role", role), ("gym", gym), ("judge", judge)], 201).await;
+        let roles = roles_by(&app, &link(&page).unwrap_or_else(|| panic!("no link: {page}"))).await;
+        assert_eq!(roles[0]["competition"], SALTMARSH);
+        for (member, value) in wanted.as_object().expect("members") {
+            assert_eq!(&roles[0][member], value, "{email}");
+        }
+    }
+    // Who has a password keeps it: no link into the account is shown.
+    let (known, _) = app.db_account("known@example.org", Some("three old oars"), &[]).await;
+    let page = give(&[("email", "known@example.org"), ("role", "referee")], 201).await;
+    assert!(link(&page).is_none() && page.contains("known@example.org has a sign-in already"), "{page}");
+    assert!(known > 0 && page.contains("Referee"));
+}
+
+#[tokio::test]
+async fn every_fault_of_a_role_stands_beside_its_field_and_nothing_typed_is_lost() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    let fields = [
+        ("csrf", csrf.as_str()),
+        ("email", "nobody at all"),
+        ("role", "judge"),
+        ("gym", "nowhere hall"),
+        ("judge", "Nobody Known"),
+    ];
+    let page = browser.post(PATH).form(&fields).await.expect(422).text();
+    for field in ["email", "gym", "judge"] {
+        assert!(page.contains(&format!("href=\"#{field}\"")), "{field}: {page}");
+    }
+    for typed in ["nobody at all", "nowhere hall", "Nobody Known", "value=\"judge\" selected"] {
+        assert!(page.contains(typed), "{typed}: {page}");
+    }
+    let empty = browser.post(PATH).form(&[("csrf", csrf.as_str()), ("role", "staff")]).await.expect(422).text();
+    assert!(empty.contains("href=\"#email\"") && empty.contains("href=\"#gym\""), "{empty}");
+    let wrong = [("csrf", csrf.as_str()), ("email", "a@example.org"), ("role", "referee"), ("gym", "quayside")];
+    assert!(browser.post(PATH).form(&wrong).await.expect(422).text().contains("Only a staff role names a gym"));
+    let none = app.organiser().await.get("/api/v1/competitions/saltmarsh/roles").await.expect(200).text();
+    assert!(!none.contains("a@example.org") && !none.contains("nobody at all"), "{none}");
 }
 
 #[tokio::test]

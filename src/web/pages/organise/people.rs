@@ -4,6 +4,7 @@
 use super::super::form::{FieldError, Fields};
 use super::super::shell::{Shell, When, words};
 use super::super::{html, say};
+use super::give::Give;
 use super::{frame, reader, texts};
 use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
 use crate::actions::language;
@@ -35,18 +36,21 @@ const SHOWN: usize = 200;
 
 #[derive(Template)]
 #[template(path = "organise_people.html")]
-struct View {
+pub(super) struct View {
     shell: Shell,
     w: &'static Pages,
     o: &'static Organise,
     csrf: String,
     base: String,
-    done: Option<&'static str>,
-    errors: Vec<FieldError>,
+    pub(super) done: Option<&'static str>,
+    pub(super) errors: Vec<FieldError>,
     /// A link just made, and whose: shown once.
-    link: Option<(String, String)>,
+    pub(super) link: Option<(String, String)>,
     /// What became of the letter with it, or with one that is shown to nobody.
-    told: Option<String>,
+    pub(super) told: Option<String>,
+    /// A role that is to be taken away: asked once more.
+    sure: Option<Row>,
+    pub(super) give: Give,
     l: &'static Letters,
     /// Whether letters can be sent.
     mail: bool,
@@ -87,20 +91,13 @@ struct Row {
     own: bool,
 }
 
-async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<View> {
+pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<View> {
     let (o, c) = (texts(), &reader.competition);
     let all = accounts::list_roles(app, &caller.actor, RolesOf::Competition(&c.slug)).await?;
     let n = all.len();
     let folded = fold_name(&q);
-    let row = |g: Granted| Row {
-        id: g.id,
-        account: g.account,
-        role: role(&g.grant),
-        own: Some(g.account) == caller.actor.account,
-        email: g.email,
-    };
     let fits = |r: &Row| fold_name(&r.email).contains(&folded) || fold_name(&r.role).contains(&folded);
-    let rows: Vec<Row> = all.into_iter().map(row).filter(fits).take(SHOWN).collect();
+    let rows: Vec<Row> = all.into_iter().map(|g| row(g, caller)).filter(fits).take(SHOWN).collect();
     let lead = match rows.len() {
         0 => o.people_none.to_owned(),
         SHOWN => put(o.list_more, &[("n", &SHOWN)]),
@@ -117,6 +114,8 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<
         errors: Vec::new(),
         link: None,
         told: None,
+        sure: None,
+        give: Give::read(app, reader, &Fields::default()).await?,
         l: words::letters(language::reader()),
         mail: app.post.is_there(),
         letters: app.post.letters(&c.slug).into_iter().take(SHOWN).map(|h| LetterView::new(h, &c.time_zone)).collect(),
@@ -125,6 +124,11 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<
         caption: put(o.people_caption, &[("competition", &c.title)]),
         rows,
     })
+}
+
+fn row(g: Granted, caller: &Caller) -> Row {
+    let own = Some(g.account) == caller.actor.account;
+    Row { id: g.id, account: g.account, role: role(&g.grant), own, email: g.email }
 }
 
 /// A role and what it holds for.
@@ -195,7 +199,7 @@ fn gym_letter(app: &App, reader: &Reader, i: Invited) -> Option<Letter> {
 }
 
 /// Mails a link, and says what became of it as far as a moment shows.
-async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str) -> Option<String> {
+pub(super) async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str) -> Option<String> {
     let link = Link::new(app, secret, app.clock.now() + accounts::link_span());
     let l = words::letters(language::reader());
     Some(match letters::send(app, letters::sign_in(app, Some(&reader.competition), to, &link)).await? {
@@ -205,18 +209,26 @@ async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str) -> Option
     })
 }
 
-fn address(public_url: &str, secret: &str) -> String {
+pub(super) fn address(public_url: &str, secret: &str) -> String {
     format!("{public_url}/signin/link?code={secret}")
 }
 
-/// `POST /organise/{c}/people/{id}/remove`: takes the role with this number away.
+/// `POST /organise/{c}/people/{id}/remove`: takes the role with this number away, once it is sure.
 pub async fn post_remove(
     State(app): State<App>,
     caller: Caller,
     Path((slug, id)): Path<(String, i64)>,
-    Form(_): Form<Fields>,
+    Form(fields): Form<Fields>,
 ) -> Answer {
-    reader(&app, &caller, &slug).await?;
+    let reader = reader(&app, &caller, &slug).await?;
+    if !fields.ticked("sure") {
+        let all = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&slug)).await?;
+        if let Some(granted) = all.into_iter().find(|g| g.id == id) {
+            let mut page = view(&app, &caller, &reader, String::new()).await?;
+            page.sure = Some(row(granted, &caller));
+            return Ok(html(&page)?.into_response());
+        }
+    }
     accounts::remove_role(&app, &caller.actor, id).await?;
     Ok(Redirect::to(&format!("/organise/{slug}/people?done=removed")).into_response())
 }
@@ -273,6 +285,7 @@ pub async fn post_link(
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::form::Choice;
     use super::super::super::samples;
     use super::*;
 
@@ -292,7 +305,15 @@ mod tests {
             csrf: "x".to_owned(),
             base: "/organise/s/people".to_owned(),
             done: Some(o.people_removed),
-            errors: vec![FieldError::new("", samples::HOSTILE)],
+            errors: ["", "email", "role", "gym", "judge"].map(|id| FieldError::new(id, samples::HOSTILE)).into(),
+            sure: (n > 0).then(|| row(7)),
+            give: Give {
+                email: samples::HOSTILE.to_owned(),
+                roles: vec![Choice::new("staff", samples::BIDI, "staff")],
+                gym: samples::HOSTILE.to_owned(),
+                gyms: vec![super::super::super::shell::Link::new("quayside", samples::HOSTILE)],
+                judge: samples::HOSTILE.to_owned(),
+            },
             told: Some(samples::HOSTILE.to_owned()),
             l: words::letters(language::reader()),
             mail: n > 0,
@@ -317,7 +338,8 @@ mod tests {
     fn nobody_takes_the_own_role_away_by_a_slip() {
         let three = page(3);
         samples::assert_sound(&three);
-        assert_eq!(three.matches("/remove\"").count(), 2);
+        // One of the three is the own; one is asked about.
+        assert_eq!(three.matches("/remove\"").count(), 3);
         samples::assert_sound(&page(0));
         samples::assert_sound(&page(10_000));
     }

@@ -2,8 +2,8 @@
 
 area! { ($) account:
     signin_title: "Anmelden",
-    signin_help: "Judges, Gyms, Athlet:innen und Schiedsgericht bekommen ihren Zugang von der Wettkampfleitung. Noch kein Passwort? Bitte um einen neuen Link.",
-    signin_wrong: "E-Mail und Passwort passen nicht zusammen. Prüf beide, oder bitte die Wettkampfleitung um einen Link.",
+    signin_help: "Judges, Gyms, Athlet:innen und Schiedsgericht bekommen ihren Zugang von der Wettkampfleitung. Noch kein Passwort? Bitte dort um einen neuen Link.",
+    signin_wrong: "E-Mail und Passwort passen nicht zusammen. Prüf beide. Vergessen? Dafür ist der Link unten.",
     signin_wait: "Zu viele Versuche. Warte {time} und versuch es noch einmal.",
     signed_out: "Du bist abgemeldet.",
     email: "E-Mail",
@@ -19,7 +19,7 @@ area! { ($) account:
     forgotten_button: "Schickt mir den Brief",
     forgotten_sent: "Wenn es ein Konto mit dieser E-Mail gibt, ist ein Brief dorthin unterwegs. Sieh auch bei den unerwünschten Mails nach. Der Link darin gilt einmal, eine Stunde lang.",
     forgotten_wait: "Es wurden zu viele Briefe bestellt. Der letzte kommt vielleicht noch: sieh auch bei den unerwünschten Mails nach, oder warte {time} und frag noch einmal.",
-    forgotten_no_mail: "Dieser Dienst verschickt keine Briefe. Bitte die Wettkampfleitung um einen neuen Link zum Anmelden: gleich danach setzt du ein neues Passwort.",
+    forgotten_no_mail: "Dieser Dienst verschickt keine Briefe. Hast du noch nie ein Passwort gesetzt, bitte deine Wettkampfleitung um einen neuen Link. Hast du deins vergessen, frag, wer diesen Dienst betreibt: sonst kann niemand einen Link für ein Konto mit Passwort machen. Gleich danach setzt du ein neues.",
     password_hint: "Mindestens 10 Zeichen; besser 15 oder ein paar Wörter",
     account_title: "Dein Konto",
     roles_title: "Was du darfst",

@@ -2,8 +2,8 @@
 
 area! { ($) account:
     signin_title: "Sign in",
-    signin_help: "Judges, gyms, athletes and referees get their sign-in from the organiser. No password yet? Ask for a new link.",
-    signin_wrong: "E-mail and password do not fit together. Check both, or ask the organiser for a link.",
+    signin_help: "Judges, gyms, athletes and referees get their sign-in from the organiser. No password yet? Ask them for a new link.",
+    signin_wrong: "E-mail and password do not fit together. Check both. Forgotten? Use the link below.",
     signin_wait: "Too many tries. Wait {time} and try again.",
     signed_out: "You are signed out.",
     email: "E-mail",
@@ -19,7 +19,7 @@ area! { ($) account:
     forgotten_button: "Send me the letter",
     forgotten_sent: "If there is an account with this e-mail, a letter is on its way to it. Look among unwanted mail too. The link in it works once, for an hour.",
     forgotten_wait: "Too many letters were asked for. The last one may still come: look among unwanted mail too, or wait {time} and ask again.",
-    forgotten_no_mail: "This service sends no letters. Ask the organiser for a new link to sign in with: straight after it you set a new password.",
+    forgotten_no_mail: "This service sends no letters. If you have never set a password, ask the organiser of your competition for a new link. If you have forgotten yours, ask whoever runs this service: nobody else can make a link for an account with a password. Straight after it you set a new one.",
     password_hint: "At least 10 characters; 15 or a few words are better",
     account_title: "Your account",
     roles_title: "What you may do",
