@@ -36,4 +36,5 @@ mod shared;
 mod sheet;
 mod spectators;
 mod support;
+mod take_back;
 mod wall;

@@ -163,6 +163,8 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/desk/saltmarsh/quayside/w1/attestation", "form:judge=J-1", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/w1/1042", "", "13+333+3+++"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1042", "form:performance=6%2B16", "13+333+3333"),
+    // No state of a score is called that: what stands behind the permission is a conflict.
+    ("POST",   "/desk/saltmarsh/quayside/w1/1042/withdrawal", "form:etag=1", "13+333+3333"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1043/not-taking-part", "form:", "133+33+3333"),
     ("POST",   "/desk/saltmarsh/quayside/w1/1043/taking-part", "form:", "133+33+3333"),
     // The queue of who referees nothing is empty.

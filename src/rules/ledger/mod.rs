@@ -23,7 +23,7 @@ pub use attest::state_words;
 pub use case::{counting, shown};
 pub use notes::{LONGEST_NOTE, commitment as note_commitment};
 pub use referee::APPEAL_WITHIN;
-pub use statements::awaiting;
+pub use statements::{awaiting, withdrawal_ends};
 
 use super::access::Actor;
 use super::competition::{Competition, Difference, RawCompetition};

@@ -7,7 +7,9 @@ use super::{Decided, Outcome, Refusal};
 use crate::rules::access::{Act, Role, permit};
 use crate::rules::event::Event;
 use crate::rules::life::{Attempt, State};
+use crate::rules::window::Window;
 use crate::words::Sentence;
+use jiff::Timestamp;
 
 /// The athlete or the gym takes a score back.
 pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
@@ -26,7 +28,7 @@ pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
         let sentence = Sentence::new("not_withdrawable").with_said("state", state_words(attempt.state));
         return Err(Refusal::Conflict(sentence, Vec::new()));
     }
-    let deadline = if permit.role() == Some(Role::Athlete) { case.window.grace_ends } else { case.window.attest_by };
+    let deadline = withdrawal_ends(permit.role(), &case.window);
     if case.asked.received >= deadline && attempt.state != State::Late {
         let sentence = Sentence::new("withdrawal_too_late").with("until", case.local(deadline));
         return Err(Refusal::Conflict(sentence, Vec::new()));
@@ -37,6 +39,12 @@ pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
         outcome: Outcome::Score { created: false, attempt: attempt.score.attempt },
         ..Decided::default()
     })
+}
+
+/// Until when a score that came in time can be taken back in this role.
+#[must_use]
+pub fn withdrawal_ends(role: Option<Role>, window: &Window) -> Timestamp {
+    if role == Some(Role::Athlete) { window.grace_ends } else { window.attest_by }
 }
 
 /// The gym states that an entry takes no part in a workout (`out`), or takes that back.

@@ -46,6 +46,7 @@ mod sheet_said;
 mod shell;
 mod signin;
 mod standings;
+mod take_back;
 mod taking_part;
 mod upload;
 mod wall;
@@ -113,6 +114,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/desk/{c}/{gym}/{w}/attestation"),
     ("GET", "/desk/{c}/{gym}/{w}/{bib}"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}"),
+    ("POST", "/desk/{c}/{gym}/{w}/{bib}/withdrawal"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/not-taking-part"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/taking-part"),
     ("GET", "/referee"),
@@ -181,6 +183,7 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/scores.csv", get(desk::get_csv))
         .route("/desk/{c}/{gym}/{w}/attestation", post(desk::post_attestation))
         .route("/desk/{c}/{gym}/{w}/{bib}", get(score::get_score).post(score::post_score))
+        .route("/desk/{c}/{gym}/{w}/{bib}/withdrawal", post(take_back::post_withdrawal))
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(taking_part::post_not_taking_part))
         .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(taking_part::post_taking_part))
         .route("/referee", get(referee::get_referee))

@@ -2,13 +2,13 @@
 
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
-use super::score_about::{About, Place};
+use super::score_about::{About, Place, instant};
 use super::shell::{Link, Shell, When, encoded, words};
 use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, Request, heats, score, submit};
+use crate::actions::{Failure, Request, heats, score, submit, withdraw};
 use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
@@ -23,9 +23,6 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
-use jiff::Timestamp;
-use jiff::civil::DateTime;
-use jiff::tz::{AmbiguousOffset, TimeZone};
 
 /// The fields that a fault can stand beside.
 const FIELDS: &[&str] =
@@ -67,6 +64,8 @@ struct View {
     apart: String,
     apart_text: &'static str,
     apart_button: &'static str,
+    /// Where the score is taken back, for those who may.
+    take_back: Option<String>,
 }
 
 /// What was typed.
@@ -166,13 +165,16 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
     let find = Find { gym: Some(about.gym.clone()), q: None };
     let judges = lists::judges(app, &caller.actor, caller.received, &c.slug, &find).await.unwrap_or_default();
     let desk = Link::new(about.back(), if about.own { &about.entry.name } else { w.desk });
-    let apart = |undo: &str| {
-        if about.own || !about.allowed.not_taking_part { String::new() } else { format!("{}/{undo}", about.here()) }
-    };
+    let apart = |undo: &str| format!("{}/{undo}", about.here());
     let (apart, apart_text, apart_button) = match about.state {
-        "missing" => (apart("not-taking-part"), w.not_taking_part_text, w.not_taking_part_button),
+        _ if about.own || !about.allowed.not_taking_part => (String::new(), "", ""),
+        "missing" | "withdrawn" => (apart("not-taking-part"), w.not_taking_part_text, w.not_taking_part_button),
         "not_taking_part" => (apart("taking-part"), w.taking_part_text, w.taking_part_button),
         _ => (String::new(), "", ""),
+    };
+    let take_back = match &about.now {
+        Some(now) if withdraw::may(app, &about.reader, now).await? => Some(format!("{}/withdrawal", about.here())),
+        _ => None,
     };
     let how = if values.how.is_empty() { "paper_sheet" } else { &values.how };
     let hows = ["paper_sheet", "signed_in", "video"].map(|h| Choice::new(h, say::how(h), how)).into();
@@ -212,6 +214,7 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
         apart,
         apart_text,
         apart_button,
+        take_back,
         values,
     })
 }
@@ -303,7 +306,6 @@ pub(super) fn after(about: &About, fields: &Fields) -> String {
 
 /// The fields as the action takes them; what cannot be read is an error beside its field.
 fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit {
-    let zone = &about.reader.competition.time_zone;
     let sheet = fields.find("sheet");
     let how = match fields.get("how") {
         "signed_in" => How::SignedIn,
@@ -320,7 +322,7 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
         performance: RawPerformance::Text(fields.get("performance").to_owned()),
         attempt,
         level: fields.find("level"),
-        performed_at: fields.find("performed_at").and_then(|at| instant(&at, zone, about, errors)),
+        performed_at: fields.find("performed_at").and_then(|at| instant(&at, about, errors)),
         gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()), |s| s.gym.clone()),
         no_reps: fields.number("no_reps", errors),
         video: fields.find("video"),
@@ -333,24 +335,11 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
     }
 }
 
-/// A local time of the competition; one that the clock skips is a fault.
-fn instant(text: &str, zone: &TimeZone, about: &About, errors: &mut Vec<FieldError>) -> Option<Timestamp> {
-    let w = words();
-    let Ok(local) = text.replace(' ', "T").parse::<DateTime>() else {
-        errors.push(FieldError::new("performed_at", w.field_time));
-        return None;
-    };
-    let ambiguous = zone.to_ambiguous_timestamp(local);
-    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
-        let name = &about.reader.competition.time_zone_name;
-        errors.push(FieldError::new("performed_at", put(w.field_local_time, &[("zone", name)])));
-        return None;
-    }
-    let at = ambiguous.compatible().ok();
-    if at.is_none() {
-        errors.push(FieldError::new("performed_at", w.field_time));
-    }
-    at
+/// The form as it is now, after something that was not done, and why.
+pub(super) async fn refused(app: &App, caller: &Caller, about: &About, status: StatusCode, why: String) -> Answer {
+    let mut page = view(app, caller, about, first_values(about, &Fields::default())).await?;
+    page.errors.push(FieldError::new("", why));
+    Ok((status, html(&page)?).into_response())
 }
 
 /// The form again, with everything typed, and what to mend, answer or compare.
@@ -461,6 +450,7 @@ mod tests {
             apart: "/desk/s/g/w1/1042/not-taking-part".to_owned(),
             apart_text: words().not_taking_part_text,
             apart_button: words().not_taking_part_button,
+            take_back: Some("/desk/s/g/w1/1042/withdrawal".to_owned()),
         }
         .render()
         .expect("renders")

@@ -1,5 +1,6 @@
 //! What the form of a score is about: read once, for showing it and for storing it.
 
+use super::form::FieldError;
 use super::shell::words;
 use crate::actions::ScorePath;
 use crate::actions::lists;
@@ -11,7 +12,11 @@ use crate::rules::access::{Act, permit};
 use crate::rules::workout::{Task, Workout};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
+use crate::words::put;
 use http::StatusCode;
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::AmbiguousOffset;
 
 /// Where the form is.
 pub(super) type Place = (String, String, String, u32);
@@ -48,7 +53,9 @@ impl About {
             Err(problem) => return Err(problem),
         };
         let mut state = now.as_ref().map_or("missing", |s| s.state);
-        if now.is_none() && !own && entry.gym.as_deref() == Some(gym.as_str()) {
+        let home = !own && entry.gym.as_deref() == Some(gym.as_str());
+        // Of a score that was taken back the list knows what was stated since.
+        if home && matches!(state, "missing" | "withdrawn") {
             let query = DeskQuery { gym: Some(gym.clone()), state: None };
             let list = score::desk(app, actor, at, &path.competition, &path.workout, query).await?;
             state = list.rows.iter().find(|r| r.bib == bib).map_or(state, |r| r.state);
@@ -98,4 +105,24 @@ impl About {
         let index = self.levels().0.iter().find(|(_, slug, _)| slug == level).map_or(0, |l| l.0);
         c.prescription(&self.path.workout, &self.entry.division, index).map_or(&x.task, |p| &p.task)
     }
+}
+
+/// A local time of the competition; one that the clock skips is a fault.
+pub(super) fn instant(text: &str, about: &About, errors: &mut Vec<FieldError>) -> Option<Timestamp> {
+    let (w, zone) = (words(), &about.reader.competition.time_zone);
+    let Ok(local) = text.replace(' ', "T").parse::<DateTime>() else {
+        errors.push(FieldError::new("performed_at", w.field_time));
+        return None;
+    };
+    let ambiguous = zone.to_ambiguous_timestamp(local);
+    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
+        let name = &about.reader.competition.time_zone_name;
+        errors.push(FieldError::new("performed_at", put(w.field_local_time, &[("zone", name)])));
+        return None;
+    }
+    let at = ambiguous.compatible().ok();
+    if at.is_none() {
+        errors.push(FieldError::new("performed_at", w.field_time));
+    }
+    at
 }

@@ -42,14 +42,18 @@ pub(super) async fn saved(
         let line = others().find(|l| Some(l.turn) > here).or_else(|| others().next())?;
         Some(Link::new(&line.href, put(w.saved_next, &[("name", &line.name)])))
     });
-    let Ok(read) = score::read(app, &reader.actor, now, path).await else {
+    let stated = list.and_then(|v| v.lines().find(|l| l.bib == path.bib)).is_some_and(|l| l.code == "not_taking_part");
+    let read = score::read(app, &reader.actor, now, path).await.ok().filter(|_| !stated);
+    let Some(read) = read else {
         let line = put(w.saved_not_taking_part, &[("workout", &x.title)]);
-        let stated =
-            list.is_some_and(|v| v.settled.iter().any(|l| l.bib == path.bib && l.state == w.state_not_taking_part));
         let back = put(w.saved_taking_part, &[("name", &entry.name)]);
         return Ok(Some(Saved { title: entry.name, lines: vec![if stated { line } else { back }], next }));
     };
     let s = &read.score;
+    if s.state == "withdrawn" {
+        let title = put(w.saved_title, &[("name", &entry.name), ("text", &s.performance.text)]);
+        return Ok(Some(Saved { title, lines: vec![w.taken_back.to_owned()], next }));
+    }
     let mut lines = Vec::new();
     match s.state {
         "entered" => lines.push(w.saved_waiting.to_owned()),

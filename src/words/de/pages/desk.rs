@@ -18,7 +18,6 @@ area! { ($) desk:
     saved_title: "{name}: {text}",
     saved_placed: "{ordinal} von {of} in {division}.",
     saved_waiting: "Gespeichert. Einen Platz gibt es, sobald ein Judge es bestätigt.",
-    saved_late: "Als verspätet gespeichert: es wartet auf die Wettkampfleitung.",
     saved_not_taking_part: "Notiert: macht bei {workout} nicht mit.",
     saved_taking_part: "Zurückgenommen: {name} steht wieder auf der Liste.",
     saved_next: "Als Nächstes: {name}",
@@ -65,4 +64,9 @@ area! { ($) desk:
     not_taking_part_button: "Macht nicht mit",
     taking_part_text: "Als „macht nicht mit“ notiert.",
     taking_part_button: "Macht doch mit",
+    take_back_title: "Dieses Ergebnis zurückziehen",
+    take_back_about: "Es verliert seinen Platz. Was gespeichert war, bleibt im Verlauf, und danach lässt sich ein anderes Ergebnis eingeben.",
+    take_back_button: "Ja, zurückziehen",
+    taken_back: "Zurückgezogen. Was gespeichert war, bleibt im Verlauf.",
+    take_back_changed: "Dieses Ergebnis wurde inzwischen geändert, deshalb ist noch nichts zurückgezogen. Was jetzt gespeichert ist, steht unten.",
 }

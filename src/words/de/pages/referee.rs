@@ -2,7 +2,6 @@
 
 area! { ($) referee:
     referee_title: "Ergebnisse zu prüfen",
-    referee_none: "Auf das Schiedsgericht wartet nichts.",
     referee_no_competition: "Du bist in keinem Wettkampf im Schiedsgericht. Die Wettkampfleitung kann dich dazu machen.",
     referee_open: "Ein Ergebnis öffnen",
     referee_appealed: "Einspruch",
@@ -13,7 +12,6 @@ area! { ($) referee:
     referee_flagged_about: "Noch mit Platz.",
     referee_raised: "Nach Schluss verbessert",
     referee_raised_about: "Eine Korrektur, die nach dem Zeitfenster kam und das Ergebnis besser macht.",
-    referee_more: "{n} weitere.",
     why_flag: "Zweifel: {reason}.",
     moves_title: "Plätze, die sich verschieben würden",
     moves_strike: "Bei Streichung ändern sich: {places} und {standings}.",

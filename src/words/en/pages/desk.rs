@@ -18,7 +18,6 @@ area! { ($) desk:
     saved_title: "{name}: {text}",
     saved_placed: "Placed {ordinal} of {of} in {division}.",
     saved_waiting: "Stored. It has a place once a judge vouches for it.",
-    saved_late: "Stored as late: it waits for the organiser.",
     saved_not_taking_part: "Noted: takes no part in {workout}.",
     saved_taking_part: "Taken back: {name} is on the list again.",
     saved_next: "Next: {name}",
@@ -65,4 +64,9 @@ area! { ($) desk:
     not_taking_part_button: "Takes no part",
     taking_part_text: "Marked as taking no part in this workout.",
     taking_part_button: "Takes part after all",
+    take_back_title: "Take this score back",
+    take_back_about: "It loses its place. The history keeps what was stored, and another result can be entered afterwards.",
+    take_back_button: "Yes, take it back",
+    taken_back: "Taken back. The history keeps what was stored.",
+    take_back_changed: "This score was changed meanwhile, so nothing is taken back yet. What is stored now stands below.",
 }

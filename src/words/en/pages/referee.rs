@@ -2,7 +2,6 @@
 
 area! { ($) referee:
     referee_title: "Scores to check",
-    referee_none: "Nothing waits for a referee.",
     referee_no_competition: "You are not a referee of any competition. The organiser can make you one.",
     referee_open: "Open a score",
     referee_appealed: "Appealed",
@@ -13,7 +12,6 @@ area! { ($) referee:
     referee_flagged_about: "Still placed.",
     referee_raised: "Raised after the close",
     referee_raised_about: "A correction that came after the window and made the score better.",
-    referee_more: "{n} more.",
     why_flag: "Doubt: {reason}.",
     moves_title: "Places that would move",
     moves_strike: "If struck: {places} and {standings} change.",

@@ -1,0 +1,42 @@
+//! `POST /desk/{c}/{gym}/{w}/{bib}/withdrawal`: a score is taken back, in the state that its page showed.
+
+use super::form::Fields;
+use super::score::{after, refused};
+use super::score_about::{About, Place};
+use super::shell::words;
+use crate::actions::language;
+use crate::actions::{Failure, Request, withdraw};
+use crate::app::App;
+use crate::rules::ledger::{Precondition, Refusal};
+use crate::web::extract::Path;
+use crate::web::problem::Answer;
+use crate::web::session::{Caller, Form};
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
+
+/// `POST /desk/{c}/{gym}/{w}/{bib}/withdrawal`.
+pub async fn post_withdrawal(
+    State(app): State<App>,
+    caller: Caller,
+    Path(place): Path<Place>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let about = About::read(&app, &caller, place).await?;
+    let seen = Precondition::of_field(fields.get("etag")).unwrap_or(Precondition::Absent);
+    let request = Request::at(caller.received).having_seen(seen);
+    match withdraw::withdraw(&app, &caller.actor, &about.path, request).await {
+        Ok(_) => Ok(Redirect::to(&after(&about, &Fields::default())).into_response()),
+        Err(
+            Failure::Stale { .. }
+            | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),
+        ) => {
+            let why = words().take_back_changed.to_owned();
+            refused(&app, &caller, &about, StatusCode::PRECONDITION_FAILED, why).await
+        }
+        Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
+            refused(&app, &caller, &about, StatusCode::CONFLICT, sentence.say(language::reader())).await
+        }
+        Err(other) => Err(other.into()),
+    }
+}

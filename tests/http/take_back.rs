@@ -1,0 +1,132 @@
+//! Taking a score back by plain forms, and what can be said of the workout afterwards.
+
+use crate::support::{Client, TestApp};
+use serde_json::{Value, json};
+
+const FORM: &str = "/desk/saltmarsh/quayside/w1/1042";
+const SCORES: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
+const BUTTON: &str = "Yes, take it back";
+
+/// A score of 1042 in w1, attested, and its tag.
+async fn attested(staff: &Client, gym: &str) -> String {
+    let judge = if gym == "quayside" { "J-1" } else { "J-2" };
+    let sent =
+        json!({ "performance": "6+14 tb 11:24", "gym": gym, "attestation": { "judge": judge, "how": "paper_sheet" } });
+    let stored = staff.put(&format!("{SCORES}/1042")).json(sent).await.expect(201).json();
+    stored["etag"].as_str().expect("a tag").to_owned()
+}
+
+async fn state(app: &TestApp) -> Value {
+    app.nobody().get(&format!("{SCORES}/1042")).await.expect(200).json()["state"].clone()
+}
+
+#[tokio::test]
+async fn staff_take_back_what_was_typed_into_a_wrong_row_and_say_that_it_takes_no_part() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    attested(&staff, "quayside").await;
+    let browser = app.in_browser(&staff).await;
+    let page = browser.get(FORM).await.expect(200);
+    let text = page.text();
+    assert!(text.contains(BUTTON) && text.contains(&format!("action=\"{FORM}/withdrawal\"")), "{text}");
+    assert!(!text.contains("Takes no part"), "there is a score: {text}");
+    let (etag, csrf) = (etag_of(&text), page.csrf());
+
+    let done = browser.post(&format!("{FORM}/withdrawal")).form(&[("etag", &etag), ("csrf", &csrf)]).await.expect(303);
+    assert_eq!(state(&app).await, "withdrawn");
+    let desk = browser.get(done.header("location").split('#').next().unwrap_or_default()).await.expect(200).text();
+    assert!(desk.contains("Taken back. The history keeps what was stored."), "{desk}");
+
+    let form = browser.get(FORM).await.expect(200).text();
+    assert!(form.contains("Takes no part") && !form.contains(BUTTON), "{form}");
+    let csrf = [("csrf", csrf.as_str())];
+    let done = browser.post(&format!("{FORM}/not-taking-part")).form(&csrf).await.expect(303);
+    let desk = browser.get(done.header("location").split('#').next().unwrap_or_default()).await.expect(200).text();
+    assert!(desk.contains("Noted: takes no part in Workout 1."), "{desk}");
+    let form = browser.get(FORM).await.expect(200).text();
+    assert!(form.contains("Takes part after all"), "{form}");
+    browser.post(&format!("{FORM}/taking-part")).form(&csrf).await.expect(303);
+    let form = browser.get(FORM).await.expect(200).text();
+    assert!(form.contains(&format!("action=\"{FORM}/not-taking-part\"")), "{form}");
+}
+
+/// The state that the page's forms carry.
+fn etag_of(page: &str) -> String {
+    let (_, rest) = page.split_once("name=\"etag\" value=\"").expect("a tag");
+    rest.split('"').next().unwrap_or_default().to_owned()
+}
+
+#[tokio::test]
+async fn what_was_changed_meanwhile_is_not_taken_back() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let seen = attested(&staff, "quayside").await;
+    let sent = json!({ "performance": "6+10 tb 11:24" });
+    staff.put(&format!("{SCORES}/1042")).if_match(&seen).json(sent).await.expect(200);
+    let browser = app.in_browser(&staff).await;
+    let csrf = browser.get(FORM).await.csrf();
+    for etag in [seen.as_str(), ""] {
+        let fields = [("etag", etag), ("csrf", csrf.as_str())];
+        let page = browser.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(412).text();
+        assert!(page.contains("This score was changed meanwhile") && page.contains("6+10 tb 11:24"), "{page}");
+        assert!(page.contains(BUTTON), "it can be taken back as it is now: {page}");
+    }
+    assert_eq!(state(&app).await, "entered");
+}
+
+#[tokio::test]
+async fn athletes_take_their_own_back_until_the_grace_ends_and_gyms_until_judges_are_done() {
+    let app = TestApp::new().await;
+    let (staff, athlete) = (app.staff_of("quayside").await, app.athlete(1042).await);
+    let etag = attested(&staff, "quayside").await;
+    let offered = async |who: &Client| app.in_browser(who).await.get(FORM).await.expect(200).text().contains(BUTTON);
+    assert!(offered(&athlete).await && offered(&staff).await);
+    // It closes at nine in the evening of the 17th; judges have a day more.
+    app.set_clock("2027-01-18T12:00:00Z");
+    assert!(!offered(&athlete).await && offered(&staff).await);
+    let own = app.in_browser(&athlete).await;
+    let csrf = own.get(FORM).await.csrf();
+    let fields = [("etag", etag.as_str()), ("csrf", csrf.as_str())];
+    let page = own.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(409).text();
+    assert!(page.contains("could be withdrawn until"), "{page}");
+    app.set_clock("2027-01-18T21:00:00Z");
+    assert!(!offered(&staff).await);
+    assert_eq!(state(&app).await, "attested");
+}
+
+#[tokio::test]
+async fn the_own_page_takes_an_athlete_back_to_it() {
+    let app = TestApp::new().await;
+    attested(&app.staff_of("quayside").await, "quayside").await;
+    let own = app.in_browser(&app.athlete(1042).await).await;
+    let page = own.get(FORM).await.expect(200);
+    let fields = [("etag", etag_of(&page.text())), ("csrf", page.csrf())];
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
+    let done = own.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(303);
+    assert_eq!(done.header("location"), "/c/saltmarsh/athletes/1042#w-w1");
+    assert!(own.get("/c/saltmarsh/athletes/1042").await.expect(200).text().contains("Withdrawn"));
+}
+
+#[tokio::test]
+async fn nobody_is_offered_what_is_not_theirs_to_do() {
+    let app = TestApp::new().await;
+    let visited = app.staff_of("millpond").await;
+    let at_millpond = "/desk/saltmarsh/millpond/w1/1042";
+    let browser = app.in_browser(&visited).await;
+    // Whose gym it is not cannot say that they take no part.
+    let form = browser.get(at_millpond).await.expect(200).text();
+    assert!(!form.contains("Takes no part"), "{form}");
+    attested(&visited, "millpond").await;
+    let form = browser.get(at_millpond).await.expect(200).text();
+    assert!(form.contains(BUTTON), "where it was done it can be taken back: {form}");
+    for reader in [app.referee().await, app.organiser().await] {
+        let page = app.in_browser(&reader).await.get(FORM).await.expect(200).text();
+        assert!(!page.contains(BUTTON) && !page.contains("Takes no part"), "{page}");
+    }
+    // A referee is on it.
+    let etag = app.nobody().get(&format!("{SCORES}/1042")).await.json()["etag"].as_str().expect("a tag").to_owned();
+    let flag = json!({ "reason": "count", "note": "two short" });
+    app.referee().await.post(&format!("{SCORES}/1042/flags")).if_match(&etag).json(flag).await.expect(200);
+    let form = browser.get(at_millpond).await.expect(200).text();
+    assert!(!form.contains(BUTTON), "{form}");
+}
