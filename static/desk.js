@@ -4,6 +4,7 @@
 // without it. What it does not do: decide anything, count down (time.js), or lay rows out (grid.js).
 
 import { heard, now, put, span } from "./time.js";
+import { element, leave, tick } from "./vouch.js";
 
 const desk = document.getElementById("desk");
 const { competition, gym, account } = desk.dataset;
@@ -139,10 +140,12 @@ function useJudge(save = true) {
 
 // --- a row --------------------------------------------------------------------------------------
 
-function element(kind, from = {}, ...inside) {
-  const made = Object.assign(document.createElement(kind), from);
-  made.append(...inside);
-  return made;
+// A button that stands beside what it is about.
+function plain(textContent, press, about) {
+  const button = element("button", { type: "button", className: "plain", textContent });
+  if (about) button.setAttribute("aria-label", `${textContent}: ${about}`);
+  button.addEventListener("click", press);
+  return button;
 }
 
 class Row {
@@ -202,23 +205,43 @@ class Row {
   }
 
   // A field for a row that came without one.
+  makeForm() {
+    if (this.form) return;
+    const section = sectionOf(this.data.workout);
+    const form = section.querySelector("template.blank").content.querySelector("form").cloneNode(true);
+    form.action = this.href;
+    for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, `-${this.data.bib}`);
+    for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, `-${this.data.bib}`);
+    form.querySelector("label").textContent = this.label();
+    (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
+    this.useForm(form);
+    this.levels(JSON.parse(section.dataset.levels)[this.data.division ?? ""] ?? []);
+  }
+
   correct() {
-    if (!this.form) {
-      const section = sectionOf(this.data.workout);
-      const form = section.querySelector("template.blank").content.querySelector("form").cloneNode(true);
-      form.action = this.href;
-      for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, `-${this.data.bib}`);
-      for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, `-${this.data.bib}`);
-      form.querySelector("label").textContent = this.label();
-      (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
-      this.useForm(form);
-      this.levels(JSON.parse(section.dataset.levels)[this.data.division ?? ""] ?? []);
-    }
+    this.makeForm();
     this.form.hidden = false;
     this.input.value = this.data.text;
     this.input.focus();
     this.input.select();
     this.buttons.replaceChildren();
+  }
+
+  unfold() {
+    const folded = this.li.closest("details");
+    if (folded) folded.open = true;
+  }
+
+  // Led to from elsewhere: its field, or what is there where there is nothing to type.
+  find() {
+    this.unfold();
+    if (this.form && !this.form.hidden) return this.input.focus();
+    const { state, text } = this.data;
+    if (!("locked" in this.data) && state !== "not_taking_part") return this.correct();
+    const there = state === "not_taking_part" ? words.found_out : words.found_locked;
+    this.tell([[put(there, { name: this.name, text, state: states[state] ?? state })]]);
+    this.work.scrollIntoView({ block: "center" });
+    return (this.buttons.querySelector("button") ?? this.li.querySelector("a.who")).focus({ preventScroll: true });
   }
 
   label() {
@@ -251,7 +274,8 @@ class Row {
     if (text.trim() === "") delete kept.rows[this.id];
     else {
       const { seen = this.data.etag, visitor } = this.entry ?? {};
-      kept.rows[this.id] = { text, level: this.level?.value, by: this.by?.value, confirm: [], seen, visitor: visitor ?? this.visitor };
+      const [level, by, reason] = [this.level, this.by, this.reason].map((field) => field?.value);
+      kept.rows[this.id] = { text, level, by, reason, confirm: [], seen, visitor: visitor ?? this.visitor };
     }
     keep();
     this.undo = this.saved = undefined;
@@ -262,8 +286,10 @@ class Row {
 
   // What was typed before the page was loaded again.
   restore() {
-    const { text, level, by, send } = this.entry;
+    const { text, level, by, reason, send } = this.entry;
     if (!this.form) this.correct();
+    this.unfold();
+    if (reason) this.askReason(reason);
     this.input.value = text;
     if (by !== undefined && this.by) this.by.value = by;
     if (level && this.level) this.level.value = level;
@@ -280,7 +306,21 @@ class Row {
     if (!this.data.etag && Date.parse(this.data.done) <= now()) body.performed_at = this.data.done;
     const judge = this.by ? meant(this.by.value).code : kept.judge;
     if (judge) body.attestation = { judge, how: kept.how };
+    if (this.entry.reason) body.reason = this.entry.reason;
     return body;
+  }
+
+  // A field for why a result gets better after the close, where the service asks for it.
+  askReason(value = "") {
+    if (this.reason) return;
+    this.reason = reasonField(this, value);
+    this.reason.addEventListener("input", () => {
+      if (!this.entry) return;
+      this.entry.reason = this.reason.value;
+      keep();
+      this.checkSoon();
+    });
+    this.form.append(this.reason);
   }
 
   // --- checked as typed
@@ -304,6 +344,7 @@ class Row {
   }
 
   checked({ faults, questions, warnings, places, text, late, unchanged }) {
+    if (asksReason(faults)) this.askReason();
     const lines = faults.map((f) => [f.message, "error"]);
     const trouble = this.by && meant(this.by.value).trouble;
     if (trouble) lines.push([trouble, "error"]);
@@ -350,7 +391,7 @@ class Row {
   // bar of what is not sent.
   reveal() {
     const input = document.activeElement;
-    if (!input?.matches("input.perf, input.by") || !this.form?.contains(input)) return;
+    if (!input?.matches("input.perf, input.by, input.reason") || !this.form?.contains(input)) return;
     const view = window.visualViewport;
     const pad = document.getElementById("pad");
     const end = (view ? view.offsetTop + view.height : window.innerHeight) - (pad?.hidden === false ? pad.offsetHeight : 0);
@@ -418,6 +459,10 @@ class Row {
       this.input.focus();
       return undefined;
     }
+    if (asksReason(json.errors)) {
+      this.askReason();
+      this.reason.focus();
+    }
     this.tell([[put(words.not_stored, { why: why(json) }), "error"]], true);
     return undefined;
   }
@@ -437,6 +482,8 @@ class Row {
     else if (before.etag && before.etag !== view.etag) this.offer({ before });
     if (typing) return;
     this.input.value = "";
+    this.reason?.remove();
+    this.reason = undefined;
     const lines = this.placed(view.places, words.placed);
     if (view.state === "entered") lines.push([words.waits]);
     // What is to be said of lateness stands in the row.
@@ -457,8 +504,6 @@ class Row {
       how: view.attestation?.how ?? "",
     });
     this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
-    const tickbox = this.work.querySelector("input[type=checkbox]");
-    if (tickbox) tickbox.value = view.etag;
     this.work.querySelector(".late").replaceChildren(...lateLines(view).map((textContent) => element("p", { textContent })));
   }
 
@@ -468,32 +513,58 @@ class Row {
     const value = this.work.querySelector(".value");
     value.textContent = text ?? "";
     this.work.querySelector(".state").textContent = states[state] ?? state;
+    if (open) this.makeForm();
     if (this.form) this.form.hidden = !this.entry && !open;
-    const tickbox = this.work.querySelector("input[type=checkbox]");
-    if (tickbox) tickbox.disabled = state !== "entered";
+    tick(sectionOf(this.data.workout), this);
     this.li.classList.toggle("unsent", Boolean(this.entry));
     const buttons = [];
     if (this.saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: this.saved }) }));
-    if (this.undo) {
-      const undo = element("button", { type: "button", className: "plain", textContent: words.undo });
-      undo.addEventListener("click", () => this.takeBack());
-      buttons.push(undo);
-    }
-    if (!this.entry && open && this.form) {
-      const out = element("button", { type: "button", className: "plain out", textContent: words.out });
-      out.setAttribute("aria-label", `${words.out}: ${this.name}`);
-      out.addEventListener("click", () => this.takesNoPart());
+    if (this.undo) buttons.push(plain(words.undo, () => this.takeBack()));
+    const settled = !this.entry && !open;
+    if (this.entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
+    else if (open && this.form && !("visiting" in this.data)) {
+      const out = plain(words.out, () => this.takesNoPart(), this.name);
+      out.classList.add("out");
       buttons.push(out);
-    } else if (!this.entry && !open && state !== "not_taking_part" && !("locked" in this.data)) {
-      const correct = element("button", { type: "button", className: "plain", textContent: words.correct });
-      correct.setAttribute("aria-label", `${words.correct}: ${this.name}`);
-      correct.addEventListener("click", () => this.correct());
-      buttons.push(correct);
-    } else if (this.entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
+    } else if (state === "not_taking_part" && !this.undo && !("visiting" in this.data)) {
+      buttons.push(plain(words.in_again, () => this.takesPart(), this.name));
+    } else if (settled && state !== "not_taking_part" && !("locked" in this.data)) {
+      buttons.push(plain(words.correct, () => this.correct(), this.name));
+      if (!this.undo && this.mayTakeBack()) buttons.push(plain(words.take_back, () => this.askTakeBack(), this.name));
+    }
     this.buttons.replaceChildren(...buttons);
   }
 
   // --- taken back
+
+  // What came in time only as long as judges may still vouch.
+  mayTakeBack() {
+    const { state, workout } = this.data;
+    return state === "late" || (["entered", "attested"].includes(state) && now() < Date.parse(sectionOf(workout).dataset.attestBy));
+  }
+
+  // At any time, after a question.
+  askTakeBack() {
+    const yes = element("button", { type: "button", textContent: words.take_back_yes });
+    yes.addEventListener("click", () => {
+      this.undo = { withdraw: true };
+      this.takeBack();
+    });
+    const no = plain(words.take_back_no, () => {
+      this.tell([]);
+      this.show();
+      [...this.buttons.querySelectorAll("button")].at(-1)?.focus();
+    });
+    this.tell([[put(words.take_back_ask, { text: this.data.text })]]);
+    this.say.append(element("p", { className: "choice" }, yes, " ", no));
+    this.buttons.replaceChildren();
+    no.focus();
+  }
+
+  takesPart() {
+    this.undo = { out: true };
+    return this.takeBack();
+  }
 
   offer(undo) {
     clearTimeout(this.undoing);
@@ -501,6 +572,7 @@ class Row {
     this.undoing = setTimeout(() => {
       this.undo = undefined;
       this.show();
+      settle();
     }, UNDO * 1000);
     this.show();
   }
@@ -521,6 +593,7 @@ class Row {
       undo.confirm ??= [];
       const body = { performance: text, level, confirm: undo.confirm };
       if (judge) body.attestation = { judge, how };
+      if (undo.reason) body.reason = undo.reason;
       for (;;) {
         answer = await ask("PUT", this.path, body, match);
         const asked = answer?.json.confirm?.filter((code) => !body.confirm.includes(code));
@@ -537,9 +610,11 @@ class Row {
       this.offer(undo);
       return this.tell([[put(words.undo_failed, { why: answer ? words.undo_again : words.undo_offline }), "error"]]);
     }
+    if (asksReason(answer.json.errors)) return this.undoReason(undo, answer.json);
     this.undo = undefined;
     this.saved = undefined;
-    if (answer?.status !== 200) {
+    if (answer.status === 401) return this.signedOut();
+    if (answer.status !== 200) {
       this.show();
       return this.tell([[put(words.undo_failed, { why: why(answer.json) }), "error"]]);
     }
@@ -549,6 +624,18 @@ class Row {
     this.tell([[put(words.undone, { time: clock() })]]);
     this.input?.focus();
     return refreshSoon();
+  }
+
+  // Better after the close again: why is asked beside the button that goes on.
+  undoReason(undo, json) {
+    clearTimeout(this.undoing);
+    Object.assign(undo, { key: undefined });
+    this.tell([[put(words.undo_failed, { why: why(json) }), "error"]]);
+    const field = reasonField(this, undo.reason ?? "");
+    field.addEventListener("input", () => (undo.reason = field.value));
+    this.say.append(field);
+    this.show();
+    field.focus();
   }
 
   async takesNoPart() {
@@ -601,6 +688,14 @@ class Row {
     const back = encodeURIComponent(location.pathname);
     this.say.append(element("a", { href: `/signin?next=${back}`, textContent: words.sign_in }));
   }
+}
+
+const asksReason = (faults) => (faults ?? []).some((f) => f.code === "upward_needs_reason");
+function reasonField(row, value) {
+  const field = element("input", { className: "reason", name: "reason", value, placeholder: words.reason, autocomplete: "off" });
+  field.setAttribute("aria-label", put(words.reason_of, { name: row.name }));
+  field.setAttribute("aria-describedby", row.say.id);
+  return field;
 }
 
 let changes = 0;
@@ -676,8 +771,8 @@ async function refresh() {
     home.hidden = entries === 0 || missing + awaiting > 0;
     home.querySelector("span").textContent = put(words.all_done, { all: entries });
     for (const view of answer.json.rows) {
-      const row = rows.get(`${workout}/${view.bib}`);
-      if (!row || row.entry || row.busy || row.undo || row.changed > asked) continue;
+      const row = rows.get(`${workout}/${view.bib}`) ?? add(workout, view);
+      if (row.entry || row.busy || row.undo || row.changed > asked) continue;
       if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
       row.saved = undefined;
       if (view.score) row.now(view.score);
@@ -686,21 +781,34 @@ async function refresh() {
       row.tell([]);
     }
   }
+  settle();
+  if (added) desk.dispatchEvent(new CustomEvent("rows"));
+  added = false;
 }
+// What awaits a judge no more leaves the statement, once nobody is at it.
+function settle() {
+  for (const row of rows.values()) {
+    if (row.entry || row.busy || row.undo || row.data.state === "entered" || row.li.contains(document.activeElement)) continue;
+    if (leave(sectionOf(row.data.workout), row)) added = true;
+  }
+}
+let added = false;
 let refreshing;
 function refreshSoon() {
   clearTimeout(refreshing);
   refreshing = setTimeout(refresh, 400);
 }
 
-// --- visitors ---------------------------------------------------------------------------------------
+// --- who comes later ----------------------------------------------------------------------------------
 
-function addVisitor(workout, bib, { name, division }) {
+// A row for somebody whom the page did not bring: who was entered elsewhere meanwhile, or visits.
+function add(workout, { bib, name, division, gym: home }) {
   const section = sectionOf(workout);
   const li = section.querySelector("template.blank").content.firstElementChild.cloneNode(true);
   const swap = (text) => text.replace(/-0$/, `-${bib}`).replace(/\/0(?=\?|$)/, `/${bib}`);
   li.id = swap(li.id);
   Object.assign(li.dataset, { bib, state: "missing", etag: "", level: "", division });
+  li.toggleAttribute("data-visiting", home !== gym);
   for (const field of li.querySelectorAll("[id]")) field.id = swap(field.id);
   for (const label of li.querySelectorAll("label")) label.htmlFor = swap(label.htmlFor);
   const link = li.querySelector("a");
@@ -710,14 +818,21 @@ function addVisitor(workout, bib, { name, division }) {
   who.textContent = name;
   where.textContent = divisions[division] ?? division;
   where.parentElement.firstChild.textContent = `${bib} · `;
-  const list = [...section.querySelectorAll("ul.todo")].at(-1);
-  list.append(li);
-  const rest = list.closest("details");
-  if (rest) rest.open = true;
+  if (home !== gym) where.after(` · ${words.visiting}`);
+  [...section.querySelectorAll("ul.todo")].at(-1).append(li);
   li.querySelector("label").textContent = `${name}, ${section.dataset.title}`;
   const row = new Row(li);
-  row.visitor = { name, division };
   row.levels(JSON.parse(section.dataset.levels)[division] ?? []);
+  added = true;
+  return row;
+}
+
+// Shown at once, and kept with what is typed.
+function addVisitor(workout, bib, { name, division, gym: home }) {
+  const row = add(workout, { bib, name, division, gym: home });
+  row.visitor = { name, division, gym: home };
+  row.unfold();
+  added = false;
   desk.dispatchEvent(new CustomEvent("rows"));
   return row;
 }
@@ -739,8 +854,7 @@ async function visitor(form) {
     row = addVisitor(workout, Number(bib), answer.json);
   }
   form.reset();
-  if (row.form && !row.form.hidden) row.input.focus();
-  else if (!("locked" in row.data) && row.data.state !== "not_taking_part") row.correct();
+  row.find();
   return undefined;
 }
 
@@ -760,16 +874,16 @@ window.visualViewport?.addEventListener("resize", () => [...rows.values()].find(
 for (const form of desk.querySelectorAll("form.vouch")) {
   const boxes = () => [...form.querySelectorAll(".awaiting input[type=checkbox]:not(:disabled)")];
   const all = () => boxes().every((box) => box.checked);
-  const button = element("button", { type: "button", className: "plain" });
-  const tell = () => (button.textContent = all() ? words.tick_none : words.tick_all);
-  button.addEventListener("click", () => {
+  const button = plain("", () => {
     const ticked = !all();
     for (const box of boxes()) box.checked = ticked;
     tell();
   });
+  const tell = () => (button.textContent = all() ? words.tick_none : words.tick_all);
   form.addEventListener("change", tell);
-  tell();
+  form.addEventListener("ticks", tell);
   form.querySelector("ul").before(button);
+  tell();
 }
 desk.classList.add("live");
 if (kept.judge && !judging.elements.judge.value) judging.elements.judge.value = kept.judge;

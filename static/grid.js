@@ -79,7 +79,7 @@ function lay() {
   const focused = document.activeElement;
   take();
   if (wide.matches && sections.length > 0) build();
-  if (focused !== document.activeElement && desk.contains(focused)) focused.focus();
+  if (focused !== document.activeElement && desk.contains(focused)) focused.focus({ preventScroll: true });
 }
 
 // How far each workout is stands with its rows, over the column.
@@ -100,7 +100,7 @@ function build() {
   for (const [s, parts] of heads) head.append(make("th", { scope: "col" }, make("bdi", { textContent: s.dataset.title }), ...parts));
   const body = make("tbody", {});
   const athletes = new Map();
-  for (const li of desk.querySelectorAll("li.row")) {
+  for (const li of desk.querySelectorAll("li.row:not(.twin)")) {
     const { bib, workout } = li.dataset;
     if (!athletes.has(bib)) athletes.set(bib, { who: li.querySelector(".who"), rows: new Map(), turn: [] });
     const athlete = athletes.get(bib);

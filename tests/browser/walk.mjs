@@ -12,6 +12,7 @@ import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
 import { heatsEvening } from "./heats.mjs";
 import { open, signIn, watch } from "./people.mjs";
+import { deskRows } from "./rows.mjs";
 import { countdowns } from "./time.mjs";
 import { walls } from "./wall.mjs";
 
@@ -219,6 +220,7 @@ await check("staff sign out", async () => {
 });
 await atDesk.close();
 await deskEvening(base, demo);
+await deskRows(base, demo);
 await heatsEvening(base, demo);
 await walls(base, demo);
 

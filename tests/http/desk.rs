@@ -118,3 +118,40 @@ async fn an_end_is_told_when_nothing_is_left() {
     }
     assert!(browser.get(DESK).await.expect(200).text().contains("All 3 settled. You can go home."));
 }
+
+#[tokio::test]
+async fn who_cannot_store_here_reads_a_desk_without_fields() {
+    let app = TestApp::new().await;
+    let (staff, browser) = at_desk(&app).await;
+    enter(&staff, 1042, "6+14 tb 11:24").await;
+    let own = browser.get(DESK).await.expect(200).text();
+    let fields = ["name=\"performance\"", "name=\"statement\"", "name=\"bib\"", "/static/desk"];
+    for field in fields {
+        assert!(own.contains(field), "{field}: {own}");
+    }
+    assert!(!own.contains("Scores are entered by the staff of the gym"), "{own}");
+    for (reader, plans) in [(app.referee().await, false), (app.organiser().await, true)] {
+        let page = app.in_browser(&reader).await.get(DESK).await.expect(200).text();
+        for field in fields {
+            assert!(!page.contains(field), "{field}: {page}");
+        }
+        assert!(
+            page.contains("Scores are entered by the staff of the gym") && page.contains("6+14 tb 11:24"),
+            "{page}"
+        );
+        assert!(page.contains("href=\"/c/saltmarsh/athletes/1042#w-w1\""), "names lead where reading goes on: {page}");
+        assert_eq!(page.contains("/heats/w1\""), plans, "{page}");
+    }
+}
+
+#[tokio::test]
+async fn a_visitors_row_is_told_apart() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let body = json!({ "performance": "6+14 tb 11:24", "gym": "quayside" });
+    program.put(&format!("{SCORES}/2001")).json(body).await.expect(201);
+    let page = browser.get(DESK).await.expect(200).text();
+    let row = |bib: u32| page.split("<li ").find(|li| li.contains(&format!("id=\"r-w1-{bib}\""))).unwrap_or_default();
+    assert!(row(2001).contains("data-visiting") && row(2001).contains("from another gym"), "{page}");
+    assert!(!row(1042).contains("data-visiting"), "{page}");
+}

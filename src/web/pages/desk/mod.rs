@@ -148,6 +148,7 @@ impl Desk {
         });
         let how = fields.find("how").unwrap_or_else(|| "paper_sheet".to_owned());
         let tail = remembered(&code, fields.get("how"));
+        let enters = caller.actor.is_staff_of(slug, &self.gym.slug);
         let at = At {
             c,
             now: self.reader.now,
@@ -156,15 +157,14 @@ impl Desk {
             tail: &tail,
             judges: &self.judges,
             judge: &code,
+            enters,
         };
-        let enters = caller.actor.is_staff_of(slug, &self.gym.slug);
         let mut workouts = Vec::new();
         for (x, window) in self.windows(app).await? {
             let query = DeskQuery { gym: Some(self.gym.slug.clone()), state: None };
             let list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
             let heats = heats::filled(app, &self.reader, &self.gym.slug, x, &window).await?;
-            let made = at.workout(x, &window, &list, &heats);
-            workouts.push(if enters { made } else { made.looked_at() });
+            workouts.push(at.workout(x, &window, &list, &heats));
         }
         if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
             done = saved::saved(app, &self.reader, &path, &workouts).await?;

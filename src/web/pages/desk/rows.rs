@@ -74,16 +74,6 @@ pub(super) struct Group {
 }
 
 impl WorkoutView {
-    /// The same for those who only look on: nothing awaits their word.
-    pub(super) fn looked_at(mut self) -> Self {
-        let title = std::mem::take(&mut self.awaiting_title);
-        let lines = std::mem::take(&mut self.awaiting);
-        if !lines.is_empty() {
-            self.todo.push(Group { title, lines });
-        }
-        self
-    }
-
     /// Everything that is left, in order.
     pub(super) fn left_to_do(&self) -> impl Iterator<Item = &Line> {
         self.todo.iter().flat_map(|g| &g.lines)
@@ -149,6 +139,8 @@ pub(super) struct At<'a> {
     pub(super) judges: &'a [Link],
     /// Who vouches for those without a heat; empty: nobody.
     pub(super) judge: &'a str,
+    /// Whether the reader may store results here.
+    pub(super) enters: bool,
 }
 
 impl At<'_> {
@@ -278,7 +270,11 @@ impl At<'_> {
             done_at: done.map_or(String::new(), |at| at.to_string()),
             late: score.map_or(Vec::new(), late_said::lines),
             id: format!("{}-{}", x.slug, r.bib),
-            href: format!("{}/{}/{}{}", self.base, x.slug, r.bib, self.tail),
+            href: if self.enters {
+                format!("{}/{}/{}{}", self.base, x.slug, r.bib, self.tail)
+            } else {
+                format!("/c/{}/athletes/{}#w-{}", self.c.slug, r.bib, x.slug)
+            },
             name: r.name.clone(),
             bib: r.bib,
             division: say::division(self.c, &r.division).to_owned(),
