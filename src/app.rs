@@ -4,6 +4,7 @@
 
 use crate::actions::accounts::Gate;
 use crate::actions::directory::Directory;
+use crate::actions::follow::Follower;
 use crate::actions::mail::Post;
 use crate::config::Config;
 use crate::standings::Board;
@@ -26,6 +27,8 @@ pub struct Parts {
     pub writer: Writer,
     /// Standings in memory.
     pub board: Arc<Board>,
+    /// The logs that they follow.
+    pub logs: Follower,
     /// The time.
     pub clock: Clock,
     /// Random bytes.

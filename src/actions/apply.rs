@@ -1,5 +1,6 @@
 //! Applying a competition file: it creates, or changes what differs, and says what it changed.
 
+use super::request::stored;
 use super::score::{WAIT, remarks};
 use super::views::{AppliedView, DifferenceView, ReworkedView};
 use super::{Failure, Request, signed_in};
@@ -46,8 +47,12 @@ pub async fn apply(
         return Err(Failure::fault("competition.slug", sentence));
     }
     let change = Change::Apply { raw: Box::new(raw), dry_run: how.dry_run, rescore: how.rescore, reason: how.reason };
-    let answered = request.ask(app, actor, &slug, change).await?;
-    let known = app.store.find_competition(&slug).await?;
+    let answered = if how.dry_run {
+        request.try_out(app, actor, &slug, change).await?
+    } else {
+        request.ask(app, actor, &slug, change).await?
+    };
+    let known = stored(app.store.find_competition(&slug).await.map_err(Failure::from))?;
     if let Some(known) = &known {
         app.board.at_least(known.id, answered.seq, WAIT).await;
     }

@@ -2,7 +2,8 @@
 //! was theirs alone.
 //!
 //! The log keeps what was done under a number, and its commitments, which nobody can open any
-//! more. Each step may be repeated: what is gone already is passed over.
+//! more. Each step may be repeated: what is gone already is passed over, and what is found by their
+//! facts goes before these do.
 
 use super::{Failure, Request, signed_in};
 use crate::app::App;
@@ -18,16 +19,13 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
         Whose::Entry(bib) => grant.role == Role::Athlete && grant.bib == Some(*bib),
         Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
     };
-    let person = person(app, actor, competition, &whose).await?;
+    if let Some((known, person)) = person(app, actor, competition, &whose).await? {
+        app.store.erase_proposals(known, &person, now).await?;
+    }
     Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
     app.store.forget_answers(competition).await?;
-    if let Some(known) = app.store.find_competition(competition).await? {
-        if let Whose::Entry(bib) = &whose {
-            app.store.end_claim(known.id, *bib).await?;
-        }
-        if let Some(person) = &person {
-            app.store.erase_proposals(known.id, person, now).await?;
-        }
+    if let (Some(known), Whose::Entry(bib)) = (app.store.find_competition(competition).await?, &whose) {
+        app.store.end_claim(known.id, *bib).await?;
     }
     for granted in app.store.list_grants_in(competition).await?.iter().filter(|g| theirs(&g.grant)) {
         app.store.remove_grant(granted.id).await?;
@@ -38,8 +36,9 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
     Ok(app.store.settle().await?)
 }
 
-/// Their facts, as far as they are still there, to find what else is kept about them.
-async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> Result<Option<Person>, Failure> {
+/// The competition's number and their facts, as far as they are still there, to find what else is kept
+/// about them.
+async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> Result<Option<(i64, Person)>, Failure> {
     let act = match whose {
         Whose::Entry(bib) => Act::Erase { competition, bib: Some(*bib), judge: None },
         Whose::Judge(code) => Act::Erase { competition, bib: None, judge: Some(code) },
@@ -52,7 +51,7 @@ async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> R
         Whose::Judge(code) => app.store.find_judge(known.id, code).await?.map(|judge| judge.person.id),
     };
     match id {
-        Some(id) => Ok(app.store.find_person(&permit, known.id, id).await?),
+        Some(id) => Ok(app.store.find_person(&permit, known.id, id).await?.map(|person| (known.id, person))),
         None => Ok(None),
     }
 }

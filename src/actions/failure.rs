@@ -40,6 +40,9 @@ pub enum Failure {
     /// It cannot be said whether the change was stored: 503, to be repeated with the same key.
     #[error("the outcome is unknown")]
     OutcomeUnknown,
+    /// It is stored, and what is there now cannot be shown: 503.
+    #[error("stored, and cannot be shown")]
+    Stored,
     /// The standings have not reached the state asked for within two seconds: 503.
     #[error("the standings are behind the state asked for")]
     Behind,

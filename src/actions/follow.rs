@@ -52,6 +52,13 @@ impl Follower {
         Ok(follower)
     }
 
+    /// How far the board has each log, and the root of its tree there. Asked before the heads are: what
+    /// is committed here meanwhile only moves those on.
+    #[must_use]
+    pub fn taken_in(&self) -> HashMap<i64, (u64, Hash)> {
+        self.seen().iter().map(|(&id, peaks)| (id, (peaks.size(), peaks.root()))).collect()
+    }
+
     /// Takes in what this process committed. Where the board is not at the place before it, it reads
     /// by itself what is missing: nothing is lost, it is only late by one reading.
     pub fn committed(&self, committed: &Committed) {
@@ -112,24 +119,29 @@ impl Follower {
 
     /// Compares the heads of the logs with what the board has, and takes in what differs.
     async fn look(&self) -> Result<(), StoreError> {
-        // First what is known: what we commit meanwhile only moves the heads on.
-        let seen: HashMap<i64, (u64, Hash)> =
-            self.seen().iter().map(|(&id, peaks)| (id, (peaks.size(), peaks.root()))).collect();
+        let seen = self.taken_in();
         let heads = patiently(self.0.store.list_heads()).await?;
         for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
             tracing::error!(competition = id, "a log that was followed is gone");
             self.seen().remove(id);
             self.0.board.forget(*id);
-            self.forget_the_past().await;
+            self.forget_the_past();
         }
+        let mut looked = Ok(());
         for (id, seq, root) in heads {
-            if seen.get(&id) != Some(&(seq, root))
-                && let Some(known) = patiently(self.0.store.find_competition_by_id(id)).await?
-            {
-                self.advance(known).await?;
+            // One that cannot be read keeps none of the others from being followed.
+            if seen.get(&id) != Some(&(seq, root)) {
+                looked = looked.and(self.catch_up(id).await);
             }
         }
-        Ok(())
+        looked
+    }
+
+    async fn catch_up(&self, id: i64) -> Result<(), StoreError> {
+        match patiently(self.0.store.find_competition_by_id(id)).await? {
+            Some(known) => self.advance(known).await,
+            None => Ok(()),
+        }
     }
 
     /// Takes in one competition as it stands.
@@ -180,7 +192,7 @@ impl Follower {
         if let Some(known) = fresh {
             self.begin(known).await?;
         }
-        self.forget_the_past().await;
+        self.forget_the_past();
         Ok(())
     }
 
@@ -229,10 +241,14 @@ impl Follower {
         });
     }
 
-    async fn forget_the_past(&self) {
-        if let Some(mut past) = self.0.board.past(PAST).await {
-            *past = None;
-        }
+    /// Aside: who makes a state of the past just now may take a while, and is waited for.
+    fn forget_the_past(&self) {
+        let board = Arc::clone(&self.0.board);
+        tokio::spawn(async move {
+            if let Some(mut past) = board.past(PAST).await {
+                *past = None;
+            }
+        });
     }
 
     /// Held for moments, never across a wait.

@@ -1,5 +1,6 @@
 //! Moving an entry to another division or gym, or changing how it takes part.
 
+use super::request::stored;
 use super::score::{WAIT, find_entry, remarks};
 use super::views::MovedView;
 use super::{Failure, Request};
@@ -19,10 +20,15 @@ pub async fn move_entry(
     dry_run: bool,
 ) -> Result<MovedView, Failure> {
     let reader = super::roster::may(app, actor, competition, &request).await?;
-    let answered = request.ask(app, actor, competition, Change::MoveEntry { bib, change, dry_run }).await?;
+    let change = Change::MoveEntry { bib, change, dry_run };
+    let answered = if dry_run {
+        request.try_out(app, actor, competition, change).await?
+    } else {
+        request.ask(app, actor, competition, change).await?
+    };
     app.board.at_least(reader.id, answered.seq, WAIT).await;
-    let named = find_entry(app, &reader, bib).await?;
-    let name = reader.name(app, named.clone()).await?;
+    let named = stored(find_entry(app, &reader, bib).await)?;
+    let name = stored(reader.name(app, named.clone()).await)?;
     let (changed, reworked) = match answered.outcome {
         Outcome::Moved { reworked } => (true, reworked),
         _ => (false, Vec::new()),

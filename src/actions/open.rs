@@ -45,7 +45,7 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
     let store = Store::open(&config.database).await?;
     let board = Arc::new(Board::default());
     let follower = Follower::load(store.clone(), Arc::clone(&board)).await?;
-    let told = follower.clone();
+    let (told, logs) = (follower.clone(), follower.clone());
     let writer = Writer::start(store.clone(), clock.clone(), move |committed: &Committed| told.committed(committed));
     let (stop, tasks) = (CancellationToken::new(), TaskTracker::new());
     tasks.spawn(follower.clone().listen(stop.clone()));
@@ -67,6 +67,7 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
         store,
         writer,
         board,
+        logs,
         clock,
         keys,
         post,

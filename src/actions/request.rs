@@ -71,6 +71,18 @@ impl Request {
         Ok(app.writer.submit(asked, key).await?)
     }
 
+    /// What would become of a change now. Nothing is done, and no key is used.
+    pub(super) async fn try_out(
+        self,
+        app: &App,
+        actor: &Actor,
+        competition: &str,
+        change: Change,
+    ) -> Result<Answered, Failure> {
+        let asked = self.asked(app, actor, competition, change);
+        Ok(app.store.try_out(&asked, app.clock.now()).await??)
+    }
+
     /// A change that was read as a whole. Where something could not be read: that, and all else that the
     /// rules say is wrong with it.
     pub(super) async fn whole(
@@ -127,6 +139,10 @@ impl From<WriteError> for Failure {
 
 impl From<crate::store::StoreError> for Failure {
     fn from(error: crate::store::StoreError) -> Self {
+        if error.is_unknown() {
+            tracing::error!(%error, "whether it was done is unknown");
+            return Self::OutcomeUnknown;
+        }
         match error.trouble() {
             Some(Trouble::Busy) => Self::Busy,
             Some(_) => {
@@ -136,6 +152,14 @@ impl From<crate::store::StoreError> for Failure {
             None => Self::Broken(error.into()),
         }
     }
+}
+
+/// What is read to answer a change that is stored already: that it cannot be had undoes nothing.
+pub(super) fn stored<T>(answer: Result<T, Failure>) -> Result<T, Failure> {
+    answer.map_err(|failure| match failure {
+        Failure::Busy | Failure::Unavailable | Failure::Behind => Failure::Stored,
+        other => other,
+    })
 }
 
 /// 401 for nobody, before anything else is looked at.

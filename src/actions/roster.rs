@@ -3,6 +3,7 @@
 
 use super::import::{What, change_of};
 use super::reader::Reader;
+use super::request::stored;
 use super::score::{WAIT, remarks};
 use super::views::RosterWritten;
 use super::{Failure, Request, signed_in};
@@ -99,7 +100,7 @@ async fn set(
         _ => (sent, "unchanged"),
     };
     let id = match person {
-        Some((name, born)) if id.is_empty() => known_bib(app, actor, &reader, &name, &born).await?,
+        Some((name, born)) if id.is_empty() => stored(known_bib(app, actor, &reader, &name, &born).await)?,
         _ => id,
     };
     Ok(RosterWritten { id, outcome, warnings: remarks(&answered.warnings), log_seq: answered.seq })

@@ -42,6 +42,7 @@ impl From<Failure> for Stop {
             Failure::Busy => Self::because(&Sentence::new("cli_busy")),
             Failure::Unavailable => Self::because(&Sentence::new("cli_database_unavailable")),
             Failure::OutcomeUnknown => Self::because(&Sentence::new("cli_outcome_unknown")),
+            Failure::Stored => Self::because(&Sentence::new("stored_not_shown")),
             Failure::Behind => Self::because(&Sentence::new("cli_behind")),
             Failure::Broken(error) => Self::Broken(error),
         }
@@ -60,6 +61,9 @@ impl From<AccountError> for Stop {
 
 impl From<StoreError> for Stop {
     fn from(error: StoreError) -> Self {
+        if error.is_unknown() {
+            return Self::because(&Sentence::new("cli_outcome_unknown"));
+        }
         let code = match error.trouble() {
             Some(Trouble::Busy) => Some("cli_busy"),
             Some(Trouble::Full) => Some("cli_database_full"),

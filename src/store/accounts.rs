@@ -2,6 +2,7 @@
 //!
 //! Folding of addresses and hashing of passwords is the caller's.
 
+use super::db::Tx;
 use super::{Store, StoreError, instant, micros};
 use jiff::Timestamp;
 
@@ -27,6 +28,29 @@ type Row = (i64, String, String, Option<String>, i64, i64);
 fn account((id, email, folded_email, password_hash, created_at, confirmed): Row) -> Result<Account, StoreError> {
     let created_at = instant("accounts", created_at)?;
     Ok(Account { id, email, folded_email, password_hash, created_at, confirmed: confirmed != 0 })
+}
+
+/// Adds an account whose address nobody has vouched for. [`StoreError::Taken`] where it is known.
+pub(super) async fn add_unconfirmed(
+    tx: &mut Tx,
+    email: &str,
+    folded_email: &str,
+    password_hash: &str,
+    now: Timestamp,
+) -> Result<i64, StoreError> {
+    let id = db!(&mut *tx, optval i64:
+        "INSERT INTO accounts (email, folded_email, password_hash, created_at, confirmed) VALUES ($1, $2, $3, $4, 0) ON CONFLICT (folded_email) DO NOTHING RETURNING id",
+        email, folded_email, password_hash, micros(now))?;
+    id.ok_or(StoreError::Taken)
+}
+
+/// Takes every way in away, and vouches for the address.
+pub(super) async fn take_over(tx: &mut Tx, id: i64) -> Result<(), StoreError> {
+    db!(&mut *tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM links WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "UPDATE accounts SET password_hash = NULL, confirmed = 1 WHERE id = $1", id)?;
+    Ok(())
 }
 
 impl Store {
@@ -55,22 +79,17 @@ impl Store {
         now: Timestamp,
     ) -> Result<i64, StoreError> {
         let mut tx = self.begin().await?;
-        let id = db!(&mut tx, optval i64:
-            "INSERT INTO accounts (email, folded_email, password_hash, created_at, confirmed) VALUES ($1, $2, $3, $4, 0) ON CONFLICT (folded_email) DO NOTHING RETURNING id",
-            email, folded_email, password_hash, micros(now))?;
+        let id = add_unconfirmed(&mut tx, email, folded_email, password_hash, now).await?;
         tx.commit().await?;
-        id.ok_or(StoreError::Taken)
+        Ok(id)
     }
 
     /// Takes every way in away from an account whose address nobody had vouched for, and vouches
     /// for it: whoever made it does not get in any more, its owner does by a link.
     pub async fn take_over_account(&self, id: i64) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        db!(&mut tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
-        db!(&mut tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
-        db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", id)?;
-        db!(&mut tx, exec: "UPDATE accounts SET password_hash = NULL, confirmed = 1 WHERE id = $1", id)?;
-        Ok(tx.commit().await?)
+        take_over(&mut tx, id).await?;
+        tx.commit().await
     }
 
     /// The account with this folded address.

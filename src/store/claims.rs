@@ -48,14 +48,6 @@ impl Store {
         )
     }
 
-    /// Uses the code with this hash up. False: it was used, or replaced, meanwhile.
-    pub async fn use_claim(&self, competition: i64, bib: u32, hash: &str) -> Result<bool, StoreError> {
-        let mut tx = self.begin().await?;
-        let n = db!(&mut tx, exec: "DELETE FROM claims WHERE competition = $1 AND bib = $2 AND hash = $3", competition, i64::from(bib), hash)?;
-        tx.commit().await?;
-        Ok(n > 0)
-    }
-
     /// Takes the code of a bib away.
     pub async fn end_claim(&self, competition: i64, bib: u32) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;

@@ -4,6 +4,7 @@
 //! on a migrated database. Texts keep to the common subset: `$1`, `RETURNING`, `ON CONFLICT`; integers, text,
 //! bytes, booleans. What cannot be said in it stands in [`super::dialect`].
 
+use super::StoreError;
 use super::dialect::postgres::{Reading, Writing};
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::PgRow;
@@ -89,11 +90,19 @@ impl Db {
 
 impl Tx {
     /// Makes it durable.
-    pub async fn commit(self) -> sqlx::Result<()> {
-        match self {
+    ///
+    /// # Errors
+    /// [`StoreError::OutcomeUnknown`]: it may be done all the same.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        let done = match self {
             Self::Sqlite(t) => t.commit().await,
             Self::Postgres(t) => t.commit().await,
-        }
+        };
+        done.map_err(
+            |error| {
+                if super::dialect::is_refused(&error) { error.into() } else { StoreError::OutcomeUnknown(error) }
+            },
+        )
     }
 
     /// Undoes it.

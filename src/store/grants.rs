@@ -1,5 +1,6 @@
 //! What accounts may be: one row a role and where it holds.
 
+use super::db::Tx;
 use super::{Store, StoreError, micros, number};
 use crate::rules::access::{Grant, Role};
 use jiff::Timestamp;
@@ -36,6 +37,21 @@ fn word(role: Role) -> &'static str {
 fn granted((id, account, email, role, competition, gym, bib, judge): Row) -> Result<Granted, StoreError> {
     let bib = bib.map(|b| number("grants", b)).transpose()?;
     Ok(Granted { id, account, email, grant: Grant { role: role_of(&role)?, competition, gym, bib, judge } })
+}
+
+/// Adds a grant that is not there already; its number.
+pub(super) async fn add(tx: &mut Tx, account: i64, grant: &Grant, now: Timestamp) -> Result<i64, StoreError> {
+    let bib = grant.bib.map(i64::from);
+    let (competition, gym, judge) = (grant.competition.as_deref(), grant.gym.as_deref(), grant.judge.as_deref());
+    let known = db!(&mut *tx, optval i64:
+        "SELECT id FROM grants WHERE account = $1 AND role = $2 AND COALESCE(competition, '') = COALESCE(CAST($3 AS TEXT), '') AND COALESCE(gym, '') = COALESCE(CAST($4 AS TEXT), '') AND COALESCE(bib, 0) = COALESCE(CAST($5 AS BIGINT), 0) AND COALESCE(judge, '') = COALESCE(CAST($6 AS TEXT), '')",
+        account, word(grant.role), competition, gym, bib, judge)?;
+    Ok(match known {
+        Some(id) => id,
+        None => db!(&mut *tx, val i64:
+            "INSERT INTO grants (account, role, competition, gym, bib, judge, created_at) VALUES ($1, $2, $3, $4, $5, $6, $7) RETURNING id",
+            account, word(grant.role), competition, gym, bib, judge, micros(now))?,
+    })
 }
 
 impl Store {
@@ -76,18 +92,7 @@ impl Store {
         let mut tx = self.begin().await?;
         let mut ids = Vec::with_capacity(grants.len());
         for grant in grants {
-            let bib = grant.bib.map(i64::from);
-            let (competition, gym, judge) =
-                (grant.competition.as_deref(), grant.gym.as_deref(), grant.judge.as_deref());
-            let known = db!(&mut tx, optval i64:
-                "SELECT id FROM grants WHERE account = $1 AND role = $2 AND COALESCE(competition, '') = COALESCE(CAST($3 AS TEXT), '') AND COALESCE(gym, '') = COALESCE(CAST($4 AS TEXT), '') AND COALESCE(bib, 0) = COALESCE(CAST($5 AS BIGINT), 0) AND COALESCE(judge, '') = COALESCE(CAST($6 AS TEXT), '')",
-                account, word(grant.role), competition, gym, bib, judge)?;
-            ids.push(match known {
-                Some(id) => id,
-                None => db!(&mut tx, val i64:
-                    "INSERT INTO grants (account, role, competition, gym, bib, judge, created_at) VALUES ($1, $2, $3, $4, $5, $6, $7) RETURNING id",
-                    account, word(grant.role), competition, gym, bib, judge, micros(now))?,
-            });
+            ids.push(add(&mut tx, account, grant, now).await?);
         }
         tx.commit().await?;
         Ok(ids)

@@ -4,7 +4,7 @@
 //! after another in memory, each table is written once, and the commit makes it durable. A refusal
 //! never reaches SQL and never touches its neighbours.
 
-use super::competitions::{Definition, LogHead};
+use super::competitions::Definition;
 use super::db::{Db, Tx};
 use super::heaviest::Loads;
 use super::idempotency::{Answers, Earlier};
@@ -84,8 +84,8 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     let wanted = wanted(jobs);
     let slugs: Vec<&str> = wanted.keys().copied().collect();
     let long = wanted.values().any(|w| w.all.everything);
-    let writes = &store.inner.writes;
-    let (mut tx, mut group) = dialect::in_time(writes, long, async {
+    let groups = &store.inner.groups;
+    let (mut tx, mut group) = dialect::in_time(groups, long, async {
         let mut tx = store.begin_on(&slugs, long).await?;
         match Group::load(store, &mut tx, now, jobs, &wanted).await {
             Ok(group) => Ok((tx, group)),
@@ -96,10 +96,10 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     .map_err(Failure::Undone)?;
     let answers = jobs.iter().map(|job| group.answer(job)).collect();
     if !group.has_changes() {
-        vouch(writes, tx).await.map_err(Failure::Unknown)?;
+        vouch(groups, tx).await.map_err(Failure::Unknown)?;
         return Ok(Grouped { answers, committed: Vec::new() });
     }
-    let (tx, saved) = dialect::in_time(writes, long, async {
+    let (tx, saved) = dialect::in_time(groups, long, async {
         match group.save(store, &mut tx).await {
             Ok(saved) => Ok((tx, saved)),
             Err(error) => Err(undo(tx, error).await),
@@ -108,7 +108,7 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     .await
     .map_err(Failure::Undone)?;
     // Nothing is left to work out: a commit that takes long waits for something that is not there.
-    if let Err(error) = dialect::in_time(writes, false, async { Ok(tx.commit().await?) }).await {
+    if let Err(error) = dialect::in_time(groups, false, tx.commit()).await {
         settle(store, &saved, error).await?;
     }
     let committed = saved.into_iter().map(|one| {
@@ -132,38 +132,37 @@ fn wanted(jobs: &[Job]) -> BTreeMap<&str, Wanted> {
 /// Ends a transaction that only held heads and read, so that what it read is as durable as what it
 /// would have written: a commit that was cut off from its standby stands on the server and can be
 /// read, but is lost with it. Who holds a head has written a lock; its commit waits for the standby too.
-async fn vouch(writes: &Db, tx: Tx) -> Result<(), StoreError> {
-    dialect::in_time(writes, false, async { Ok(tx.commit().await?) }).await
+async fn vouch(groups: &Db, tx: Tx) -> Result<(), StoreError> {
+    dialect::in_time(groups, false, tx.commit()).await
 }
 
-/// What became of a commit that failed: the head tells, where it can be read. It is read by one
-/// who holds it, for a commit whose answer was lost may still be under way. Another process may
-/// have moved it on meanwhile; then nobody knows.
+/// What became of a commit that failed: the log tells, where it can be read. It is read by one
+/// who holds its head, for a commit whose answer was lost may still be under way. Our last record stands
+/// where we put it, whoever has written after it; where another one stands, or none, ours never will.
 async fn settle(store: &Store, saved: &[Saved], error: StoreError) -> Result<(), Failure> {
     let Some(one) = saved.first() else { return Err(Failure::Unknown(error)) };
     let slugs: Vec<&str> = saved.iter().map(|one| one.committed.slug.as_str()).collect();
-    let (found, after) = (find_head(store, &slugs, one.committed.competition).await, one.committed.after);
-    match found {
-        Ok(Some(head)) if head.seq == one.committed.seq && head.root == one.committed.peaks.root() => Ok(()),
-        Ok(Some(head)) if head.seq == after => Err(Failure::Undone(error)),
-        Ok(None) if after == 0 => Err(Failure::Undone(error)),
-        _ => Err(Failure::Unknown(error)),
+    match find_leaf(store, &slugs, &one.committed).await {
+        Ok(Some(leaf)) if leaf == one.last => Ok(()),
+        Ok(_) => Err(Failure::Undone(error)),
+        Err(_) => Err(Failure::Unknown(error)),
     }
 }
 
-/// The head, once nobody else has it in hand. A server that stops takes a moment to come back.
-async fn find_head(store: &Store, slugs: &[&str], competition: i64) -> Result<Option<LogHead>, StoreError> {
+/// What stands where our last record was put, once nobody else has the head in hand. A server that
+/// stops takes a moment to come back.
+async fn find_leaf(store: &Store, slugs: &[&str], ours: &Committed) -> Result<Option<Hash>, StoreError> {
     let mut tries = TRIES;
     loop {
         tries -= 1;
-        let found = dialect::in_time(&store.inner.writes, false, async {
+        let found = dialect::in_time(&store.inner.groups, false, async {
             let mut tx = store.begin_on(slugs, false).await?;
-            let head = super::competitions::head(&mut tx, competition).await?;
-            Ok((tx, head))
+            let leaf = super::log::leaf_at(&mut tx, ours.competition, ours.seq).await?;
+            Ok((tx, leaf))
         })
         .await;
         let found = match found {
-            Ok((tx, head)) => vouch(&store.inner.writes, tx).await.map(|()| head),
+            Ok((tx, leaf)) => vouch(&store.inner.groups, tx).await.map(|()| leaf),
             Err(error) => Err(error),
         };
         match found {
@@ -182,6 +181,8 @@ async fn undo(tx: Tx, error: StoreError) -> StoreError {
 /// One competition as it is after the commit.
 struct Saved {
     committed: Committed,
+    /// Leaf of the last record.
+    last: Hash,
     definition: Option<Definition>,
 }
 
@@ -236,11 +237,9 @@ impl Group {
     async fn save(mut self, store: &Store, tx: &mut Tx) -> Result<Vec<Saved>, StoreError> {
         let mut all = Vec::new();
         for (slug, part) in std::mem::take(&mut self.parts) {
-            if part.changed.records.is_empty() {
-                continue;
-            }
             let definition = part.changed.rows.contains(&RowKey::Definition).then(|| part.definition()).flatten();
             let placements = part.changed.placements.clone();
+            let Some(&(_, _, last)) = part.changed.records.last() else { continue };
             let id = save(tx, &part.loaded, part.changed).await?;
             let committed = Committed {
                 competition: id,
@@ -252,7 +251,7 @@ impl Group {
                 definition: definition.as_ref().map(|d| (d.seq, Arc::clone(&d.competition))),
                 placements,
             };
-            all.push(Saved { committed, definition });
+            all.push(Saved { committed, last, definition });
         }
         if !all.is_empty() {
             dialect::tell(tx, &store.inner.me).await?;

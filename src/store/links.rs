@@ -19,20 +19,4 @@ impl Store {
         tx.commit().await?;
         Ok(())
     }
-
-    /// Uses a link up: its account, once; afterwards, and after its end, `None`.
-    pub async fn use_link(&self, hash: &[u8; 32], now: Timestamp) -> Result<Option<i64>, StoreError> {
-        let mut tx = self.begin().await?;
-        let account = db!(&mut tx, optval i64: "DELETE FROM links WHERE hash = $1 AND expires_at > $2 RETURNING account", hash.as_slice(), micros(now))?;
-        tx.commit().await?;
-        Ok(account)
-    }
-
-    /// Takes all links of an account away; how many.
-    pub async fn end_links_of(&self, account: i64) -> Result<u64, StoreError> {
-        let mut tx = self.begin().await?;
-        let n = db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", account)?;
-        tx.commit().await?;
-        Ok(n)
-    }
 }

@@ -2,6 +2,7 @@
 //!
 //! Reads only; appending is the writer's.
 
+use super::db::AsEx;
 use super::merkle::{self, Hash};
 use super::{Store, StoreError, column, instant, number};
 use crate::rules::access::Permit;
@@ -42,6 +43,13 @@ pub(crate) fn stored((seq, at, subject, bytes, leaf): Row) -> Result<StoredRecor
 
 fn hash(bytes: Vec<u8>) -> Result<Hash, StoreError> {
     bytes.try_into().map_err(|_| StoreError::unreadable("records", "a leaf hash is not 32 bytes"))
+}
+
+/// The leaf hash of the record at this position; `None`: the log is shorter.
+pub(super) async fn leaf_at(on: &mut impl AsEx, competition: i64, seq: u64) -> Result<Option<Hash>, StoreError> {
+    db!(on, optval Vec<u8>: "SELECT leaf FROM records WHERE competition = $1 AND seq = $2", competition, column(seq))?
+        .map(hash)
+        .transpose()
 }
 
 /// That a record is in the log: hashes that lead from its leaf to the root.

@@ -42,6 +42,7 @@ pub mod throttles;
 pub mod tokens;
 pub mod transfer;
 pub mod verify;
+pub mod ways_in;
 pub mod writer;
 
 pub use dialect::Trouble;
@@ -70,6 +71,9 @@ pub enum StoreError {
         /// What is wrong with it.
         why: String,
     },
+    /// The answer to a commit was lost: it may or may not be done.
+    #[error("commit: {0}")]
+    OutcomeUnknown(sqlx::Error),
     /// It took longer than anybody waits.
     #[error("the database does not answer")]
     Late,
@@ -110,6 +114,12 @@ impl StoreError {
         Self::Unreadable { table, why: why.to_string() }
     }
 
+    /// Whether what was asked for may be done all the same.
+    #[must_use]
+    pub fn is_unknown(&self) -> bool {
+        matches!(self, Self::OutcomeUnknown(_))
+    }
+
     /// What keeps the database from its work at the moment; `None`: another kind of error.
     #[must_use]
     pub fn trouble(&self) -> Option<Trouble> {
@@ -118,7 +128,7 @@ impl StoreError {
             | Self::Migration(MigrateError::Execute(error) | MigrateError::ExecuteMigration(error, _)) => {
                 dialect::trouble(error)
             }
-            Self::Late => Some(Trouble::Unreachable),
+            Self::Late | Self::OutcomeUnknown(_) => Some(Trouble::Unreachable),
             Self::MayOnlyBeRead => Some(Trouble::ReadOnly),
             _ => None,
         }
@@ -143,6 +153,7 @@ pub struct Store {
 pub(crate) struct Inner {
     pub(crate) reads: Db,
     pub(crate) writes: Db,
+    pub(crate) groups: Db,
     pub(crate) definitions: competitions::Definitions,
     /// By what those who listen know our own words; 0: nobody here listens.
     pub(crate) me: AtomicI32,
@@ -151,11 +162,12 @@ pub(crate) struct Inner {
 impl Store {
     /// Opens `sqlite://PATH` (created if need be) or `postgres://…` and brings its tables up to date.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
-        let (reads, writes) = dialect::open(url).await?;
+        let dialect::Pools { reads, writes, groups } = dialect::open(url).await?;
         let store = Self {
             inner: Arc::new(Inner {
                 reads,
                 writes,
+                groups,
                 definitions: competitions::Definitions::default(),
                 me: AtomicI32::new(0),
             }),
@@ -195,6 +207,7 @@ impl Store {
     pub async fn close(&self) {
         self.inner.reads.close().await;
         self.inner.writes.close().await;
+        self.inner.groups.close().await;
     }
 
     pub(crate) async fn read(&self) -> Result<db::Conn, StoreError> {
@@ -204,15 +217,15 @@ impl Store {
     /// A transaction that writes outside the logs: one at a time.
     pub(crate) async fn begin(&self) -> Result<db::Tx, StoreError> {
         let mut tx = self.inner.writes.begin().await?;
-        dialect::take_turn(&mut tx).await?;
+        dialect::take_turn(&self.inner.reads, &mut tx).await?;
         Ok(tx)
     }
 
     /// A transaction that writes to these competitions, given in order: of each, one at a time.
     /// `long`: it takes the whole of one in hand.
     pub(crate) async fn begin_on(&self, slugs: &[&str], long: bool) -> Result<db::Tx, StoreError> {
-        let mut tx = self.inner.writes.begin().await?;
-        dialect::hold(&mut tx, slugs, long).await?;
+        let mut tx = self.inner.groups.begin().await?;
+        dialect::hold(&self.inner.reads, &mut tx, slugs, long).await?;
         Ok(tx)
     }
 }

@@ -2,7 +2,7 @@
 //! is written, and the writer is not kept waiting.
 
 use super::load::{Wanted, load};
-use super::{Store, StoreError, dialect};
+use super::{Answered, Store, StoreError, dialect};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::{Asked, Decided, Ledger, Refusal};
 use jiff::Timestamp;
@@ -12,6 +12,19 @@ impl Store {
     pub async fn preview(&self, asked: &Asked, now: Timestamp) -> Result<Result<Decided, Refusal>, StoreError> {
         let (ledger, now) = self.as_it_is(std::slice::from_ref(asked), &asked.competition, now).await?;
         Ok(ledger.decide(asked, now))
+    }
+
+    /// What the writer would answer to a change at `now`: looking keeps nobody from writing.
+    pub async fn try_out(&self, asked: &Asked, now: Timestamp) -> Result<Result<Answered, Refusal>, StoreError> {
+        let (ledger, now) = self.as_it_is(std::slice::from_ref(asked), &asked.competition, now).await?;
+        Ok(ledger.decide(asked, now).map(|Decided { outcome, warnings, .. }| Answered {
+            outcome,
+            warnings,
+            seq: ledger.head.seq,
+            attempts: Vec::new(),
+            entry: None,
+            replayed: false,
+        }))
     }
 
     /// Everything that is wrong with each of these changes of one competition, by itself.

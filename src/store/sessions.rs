@@ -1,5 +1,6 @@
 //! Sessions: the SHA-256 of a cookie's value, whose it is, and until when.
 
+use super::db::Tx;
 use super::{Store, StoreError, instant, micros};
 use jiff::Timestamp;
 
@@ -36,6 +37,22 @@ fn session((id, account, device, created_at, seen_at, expires_at, by_link): Row)
     })
 }
 
+/// Begins a session; those that have ended are swept away.
+pub(super) async fn add(
+    tx: &mut Tx,
+    hash: &[u8; 32],
+    account: i64,
+    device: &str,
+    by_link: bool,
+    now: Timestamp,
+    expires: Timestamp,
+) -> Result<i64, StoreError> {
+    db!(&mut *tx, exec: "DELETE FROM sessions WHERE expires_at <= $1", micros(now))?;
+    Ok(db!(&mut *tx, val i64:
+        "INSERT INTO sessions (hash, account, device, created_at, seen_at, expires_at, by_link) VALUES ($1, $2, $3, $4, $4, $5, $6) RETURNING id",
+        hash.as_slice(), account, device, micros(now), micros(expires), i64::from(by_link))?)
+}
+
 impl Store {
     /// Begins a session; those that have ended are swept away.
     pub async fn add_session(
@@ -48,10 +65,7 @@ impl Store {
         expires: Timestamp,
     ) -> Result<i64, StoreError> {
         let mut tx = self.begin().await?;
-        db!(&mut tx, exec: "DELETE FROM sessions WHERE expires_at <= $1", micros(now))?;
-        let id = db!(&mut tx, val i64:
-            "INSERT INTO sessions (hash, account, device, created_at, seen_at, expires_at, by_link) VALUES ($1, $2, $3, $4, $4, $5, $6) RETURNING id",
-            hash.as_slice(), account, device, micros(now), micros(expires), i64::from(by_link))?;
+        let id = add(&mut tx, hash, account, device, by_link, now, expires).await?;
         tx.commit().await?;
         Ok(id)
     }
@@ -72,14 +86,6 @@ impl Store {
             id, account)?
         .map(session)
         .transpose()
-    }
-
-    /// Notes that a session is no longer one that was just begun by a link. False: it was none.
-    pub async fn end_by_link(&self, id: i64) -> Result<bool, StoreError> {
-        let mut tx = self.begin().await?;
-        let n = db!(&mut tx, exec: "UPDATE sessions SET by_link = 0 WHERE id = $1 AND by_link = 1", id)?;
-        tx.commit().await?;
-        Ok(n > 0)
     }
 
     /// Ends a session of an account. False: there was none.

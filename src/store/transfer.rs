@@ -125,8 +125,8 @@ impl Store {
     ) -> Result<Transferred, TransferError> {
         let tables = dialect::tables(&mut self.read().await?).await?;
         let theirs = dialect::tables(&mut target.read().await?).await?;
-        let mut from = dialect::freeze(&self.inner.writes, &tables).await?;
-        let mut to = dialect::freeze(&target.inner.writes, &theirs).await?;
+        let mut from = dialect::freeze(&self.inner.reads, &self.inner.writes, &tables).await?;
+        let mut to = dialect::freeze(&target.inner.reads, &target.inner.writes, &theirs).await?;
         let mut all = 0;
         for table in &tables {
             all += count(&mut from, table).await?;

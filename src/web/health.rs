@@ -25,7 +25,7 @@ pub struct Readiness {
     pub ready: bool,
     /// The database answers.
     pub database: bool,
-    /// It takes changes: it is no standby.
+    /// It takes changes: it is no standby, and has not been told to take none.
     pub writable: bool,
     /// Records of all logs that the standings had not taken in when asked.
     pub lag_records: u64,
@@ -57,12 +57,12 @@ pub async fn show_readiness(State(app): State<App>) -> Answer {
 }
 
 async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
-    let heads = app.store.heads().await?;
+    let heads = app.store.list_heads().await?;
     let footing = app.store.footing().await?;
     found.database = true;
     (found.writable, found.waits_for_standby) = (footing.writable, footing.waits_for_standby);
     let now = app.clock.now();
-    for &(competition, seq) in &heads {
+    for &(competition, seq, _) in &heads {
         let known = app.board.position(competition).unwrap_or(0);
         if known >= seq {
             continue;
@@ -71,10 +71,19 @@ async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
         let at = app.store.find_instant(competition, known + 1).await?;
         found.lag_seconds = found.lag_seconds.max(at.map_or(0.0, |at| seconds(now, at)));
     }
-    for (competition, seq) in heads {
+    for (competition, seq, _) in heads {
         if seq > 0 && !app.board.at_least(competition, seq, PATIENCE).await {
             return Ok(());
         }
+    }
+    // A database that was put back, or another server that has less: what is shown is not what is there.
+    // It is loaded anew in a moment.
+    let shown = app.logs.taken_in();
+    let is_another = |(id, seq, root): &(i64, u64, [u8; 32])| {
+        shown.get(id).is_some_and(|(known, tree)| known > seq || (known == seq && tree != root))
+    };
+    if app.store.list_heads().await?.iter().any(is_another) {
+        return Ok(());
     }
     found.ready = found.writable;
     Ok(())

@@ -1,12 +1,14 @@
 //! A server fails under load: restarted, its backends ended, read-only; and the network to it is
 //! slow, cut or silent.
 
-use crate::field::Field;
-use crate::load::Load;
+use crate::field::{Field, SLUG};
+use crate::load::{self, Load};
 use crate::server::{End, Server};
 use crate::service::{Service, free};
 use crate::wire::Wire;
 use crate::{check, long, pause, times, until};
+use http::{Request, StatusCode};
+use serde_json::json;
 use std::time::Duration;
 
 const CLIENTS: u32 = 32;
@@ -108,4 +110,33 @@ async fn a_server_that_only_reads_refuses_changes_and_standings_are_read() {
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_commit_whose_answer_is_lost_is_not_said_to_have_stored_nothing() {
+    let Some(server) = Server::shared() else { return };
+    let field = Field::on(&server).await;
+    let wire = Wire::to(&server).await;
+    let service = Service::start_on(&field, &format!("{}&application_name=lost_answer", wire.url(&field.url)), free());
+    let add = async || {
+        let roles = json!([{ "role": "referee", "competition": SLUG }]);
+        let request = Request::post(format!("http://{}/api/v1/accounts", service.at))
+            .header("authorization", format!("Bearer {}", field.token))
+            .header("content-type", "application/json");
+        let body = json!({ "email": "bela@example.org", "roles": roles }).to_string();
+        load::send(&load::http(), request.body(body.into()).expect("a request")).await.expect("an answer")
+    };
+    // Long enough to cut the network between the commit and what is said of it.
+    wire.delay(Duration::from_millis(400));
+    let cut = async {
+        let done = "SELECT COUNT(*) FROM pg_stat_activity
+                    WHERE application_name = 'lost_answer' AND query = 'COMMIT' AND state = 'idle'";
+        until("it is committed", async || server.number(done).await > 0).await;
+        wire.cut();
+    };
+    let ((status, answer), ()) = tokio::join!(add(), cut);
+    assert_eq!((status, &answer["code"]), (StatusCode::SERVICE_UNAVAILABLE, &json!("outcome_unknown")), "{answer}");
+    wire.delay(Duration::ZERO);
+    let (status, answer) = add().await;
+    assert!(status.is_success(), "the account is there, and is given the role: {status} {answer}");
 }

@@ -64,27 +64,31 @@ async fn a_standby_that_takes_over_has_every_change_that_was_acknowledged() {
     let mut field = Field::on(&server).await;
     let wire = Wire::to(&server).await;
     field.url = wire.url(&field.url);
-    let mut service = Service::start(&field, free());
-    let load = Load::start(service.at, &field.token, CLIENTS);
+    let mut services = [(); 2].map(|()| Service::start(&field, free()));
+    let at = services.each_ref().map(|service| service.at);
+    let load = Load::start_round(&at, &field.token, CLIENTS);
     for n in 0..times(1, 8) {
         let name = format!("standby_{n}");
         let standby = server.standby(&name);
-        assert_eq!(readiness(service.at)["waits_for_standby"], false);
+        assert_eq!(readiness(at[0])["waits_for_standby"], false);
         wait_for(&server, &name).await;
-        until("it says so", async || readiness(service.at)["waits_for_standby"] == true).await;
+        until("it says so", async || readiness(at[1])["waits_for_standby"] == true).await;
         load.goes_on().await;
         server.end(End::Killed);
         pause(300).await;
-        assert!(service.runs(), "it stays up");
+        assert!(services.iter_mut().all(Service::runs), "they stay up");
         standby.promote();
         wire.lead_to(&standby);
         load.goes_on().await;
         server = standby;
     }
     let done = load.finish().await;
-    check::whole(&field, service.at, &done);
-    println!("{} changes, {} sent again", done.changes(), done.again);
-    assert!(done.again > 0);
+    for at in at {
+        until("it has taken in what the other did", async || readiness(at)["ready"] == true).await;
+        check::whole(&field, at, &done);
+    }
+    println!("{} changes, {} sent again, {} seen at the other", done.changes(), done.again, done.seen.len());
+    assert!(done.again > 0 && !done.seen.is_empty());
 }
 
 #[tokio::test(flavor = "multi_thread")]

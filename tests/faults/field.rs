@@ -15,7 +15,8 @@ pub const WORKOUTS: [&str; 2] = ["w1", "w2"];
 /// Bibs 1 to this number.
 pub const ATHLETES: u32 = 256;
 
-const FILE: &str = r#"[competition]
+/// Its file.
+pub const FILE: &str = r#"[competition]
 slug = "harbour"
 title = "Harbour Trials"
 time_zone = "Europe/Lisbon"
@@ -115,6 +116,12 @@ impl Field {
         }
         field.done(&["token", "issue", "ines@example.org"]).trim().clone_into(&mut field.token);
         field
+    }
+
+    /// The name of its database on a server.
+    pub fn database(&self) -> &str {
+        let (address, _) = self.url.split_once('?').unwrap_or((&self.url, ""));
+        address.rsplit('/').next().unwrap_or_default()
     }
 
     /// Puts a file into the folder.

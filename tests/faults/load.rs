@@ -44,6 +44,7 @@ struct Shared {
     acknowledged_at: Vec<AtomicU64>,
     seen: Mutex<Vec<Duration>>,
     not_seen: AtomicU64,
+    behind: AtomicU64,
 }
 
 /// What clients did.
@@ -55,8 +56,10 @@ pub struct Done {
     /// Where there are several services: from the answer of one until another showed the change,
     /// shortest first.
     pub seen: Vec<Duration>,
-    /// How often the other one could not be asked.
+    /// How often the other one could not be asked: it was down.
     pub not_seen: u64,
+    /// How often it gave up waiting for the change: those times are among `seen`, as long as it waited.
+    pub behind: u64,
 }
 
 impl Done {
@@ -102,6 +105,7 @@ impl Load {
             acknowledged_at: at.iter().map(|_| AtomicU64::new(0)).collect(),
             seen: Mutex::default(),
             not_seen: AtomicU64::new(0),
+            behind: AtomicU64::new(0),
         });
         let mut tasks = JoinSet::new();
         for client in 1..=clients {
@@ -154,7 +158,8 @@ impl Load {
         let mut seen = std::mem::take(&mut *self.shared.seen.lock().unwrap());
         seen.sort_unstable();
         let count = |counter: &AtomicU64| counter.load(Ordering::SeqCst);
-        Done { made, again: count(&self.shared.again), seen, not_seen: count(&self.shared.not_seen) }
+        let (again, not_seen) = (count(&self.shared.again), count(&self.shared.not_seen));
+        Done { made, again, seen, not_seen, behind: count(&self.shared.behind) }
     }
 }
 
@@ -241,6 +246,10 @@ impl Shared {
                 let mut cells = page["rows"][0]["workouts"].as_array().expect("workouts").iter();
                 let cell = cells.find(|cell| cell["workout"] == workout).expect("the workout");
                 assert_eq!(cell["text"], Value::String(written(workout, reps)), "older than {etag}: {page}");
+            }
+            Ok(Some((StatusCode::SERVICE_UNAVAILABLE, answer))) if answer["code"] == "standings_behind" => {
+                self.seen.lock().unwrap().push(asked.elapsed());
+                self.behind.fetch_add(1, Ordering::SeqCst);
             }
             // It is down, or was a moment ago: there is nothing to be seen.
             Ok(None | Some((StatusCode::SERVICE_UNAVAILABLE, _))) | Err(_) => {

@@ -117,6 +117,26 @@ async fn one_file_sent_to_both_at_once_is_taken_in_once() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn trouble_that_passes_is_not_the_answer_of_a_file_for_good() {
+    let app = TestApp::new().await;
+    if !app.database.is_served() {
+        return;
+    }
+    let (path, csv) =
+        (format!("{C}/entries"), "bib,name,born,category,division,gym\n3001,Runner,1995-02-03,women,women,quayside\n");
+    let organiser = app.administrator().await;
+    let send = async || organiser.post(&path).header("idempotency-key", "file-1").csv(csv).await.expect(200).json();
+    // Somebody else has the competition in hand for longer than anybody waits.
+    let mut other = app.database.raw().await;
+    other.run("BEGIN; SELECT * FROM competitions FOR UPDATE").await.unwrap();
+    let refused = send().await;
+    assert_eq!(refused["rows"][0]["errors"][0]["code"], "row_busy", "{refused}");
+    other.run("ROLLBACK").await.unwrap();
+    assert_eq!(send().await["taken"], 1);
+    assert_eq!(send().await["taken"], 1, "that is kept");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_key_stands_for_one_request_at_two_services_and_two_competitions() {
     let one = TestApp::new().await;
     one.db_competition("second", false).await;

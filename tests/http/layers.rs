@@ -211,6 +211,7 @@ async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
         store: parts.store.clone(),
         writer: parts.writer.clone(),
         board: Arc::default(),
+        logs: parts.logs.clone(),
         clock: parts.clock.clone(),
         keys: parts.keys.clone(),
         post: app.app.post.clone(),

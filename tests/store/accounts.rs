@@ -2,8 +2,9 @@
 
 use super::support::Place;
 use jiff::SignedDuration;
-use tallywright::rules::access::{Grant, Role};
+use tallywright::rules::access::{Act, Actor, Grant, Role, permit};
 use tallywright::store::StoreError;
+use tallywright::store::ways_in::{NewSession, Owner, UsedClaim};
 
 fn grant(role: Role, competition: Option<&str>) -> Grant {
     Grant { role, competition: competition.map(str::to_owned), gym: None, bib: None, judge: None }
@@ -103,7 +104,61 @@ async fn a_link_is_used_once() {
     let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
     store.add_link(&[5; 32], account, now, now + day).await.unwrap();
     store.add_link(&[6; 32], account, now, now + day).await.unwrap();
-    assert_eq!(store.use_link(&[5; 32], now).await.unwrap(), Some(account));
-    assert_eq!(store.use_link(&[5; 32], now).await.unwrap(), None);
-    assert_eq!(store.use_link(&[6; 32], now + day).await.unwrap(), None);
+    let session = |hash| NewSession { hash, device: "a phone", expires: now + day };
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now).await.unwrap(), Some(account));
+    assert_eq!(store.find_by_session(&[1; 32], now).await.unwrap().unwrap().actor.account, Some(account));
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[2; 32]), now).await.unwrap(), None);
+    assert_eq!(store.sign_in_by_link(&[6; 32], session(&[2; 32]), now + day).await.unwrap(), None);
+    assert_eq!(store.find_by_session(&[2; 32], now).await.unwrap(), None, "no link, no session");
+}
+
+#[tokio::test]
+async fn what_is_used_once_to_get_in_is_not_used_up_for_nothing() {
+    let place = Place::with_entries(1).await;
+    let (store, now, id) = (&place.store, place.clock.now(), place.id().await);
+    let day = SignedDuration::from_hours(24);
+    let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    store.add_link(&[5; 32], account, now, now + day).await.unwrap();
+    let permit = permit(&Actor::operator(), Act::Organise { competition: "saltmarsh" }).unwrap();
+    store.keep_claims(&permit, id, vec![(1, "a hash".to_owned())], now).await.unwrap();
+
+    // The session cannot begin: nothing is used up.
+    let mut raw = place.raw().await;
+    let hash = "X'0101010101010101010101010101010101010101010101010101010101010101'";
+    let hash = if place.database.is_served() { hash.replace("X'", "'\\x") } else { hash.to_owned() };
+    raw.run(&format!(
+        "INSERT INTO sessions (hash, account, device, created_at, seen_at, expires_at, by_link) VALUES ({hash}, {account}, '', 0, 0, {}, 0)",
+        i64::MAX
+    ))
+    .await
+    .unwrap();
+    let session = |hash| NewSession { hash, device: "a phone", expires: now + day };
+    assert!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now).await.is_err(), "that hash is there");
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[2; 32]), now).await.unwrap(), Some(account));
+
+    // The address is somebody's already: the code stays.
+    let claim = UsedClaim { competition: id, bib: 1, hash: "a hash" };
+    let athlete = Grant { bib: Some(1), ..grant(Role::Athlete, Some("saltmarsh")) };
+    let taken = Owner::New { email: "A@b", folded_email: "a@b", password_hash: "$argon2id$…" };
+    assert!(matches!(store.use_claim(claim, taken, &athlete, now).await, Err(StoreError::Taken)));
+    assert_eq!(store.use_claim(claim, Owner::Known(account), &athlete, now).await.unwrap(), Some(account));
+    assert_eq!(store.list_grants_of(account).await.unwrap()[0].grant, athlete);
+    assert_eq!(store.use_claim(claim, Owner::Known(account), &athlete, now).await.unwrap(), None, "it is used");
+}
+
+#[tokio::test]
+async fn a_new_password_ends_what_the_old_one_opened() {
+    let place = Place::new().await;
+    let (store, now) = (&place.store, place.clock.now());
+    let day = SignedDuration::from_hours(24);
+    let account = store.add_account("a@b", "a@b", Some("old"), now).await.unwrap();
+    store.add_link(&[5; 32], account, now, now + day).await.unwrap();
+    let kept = store.add_session(&[1; 32], account, "", true, now, now + day).await.unwrap();
+    store.add_session(&[2; 32], account, "", false, now, now + day).await.unwrap();
+    store.change_password(account, Some("new"), Some(kept)).await.unwrap();
+    assert_eq!(store.find_account(account).await.unwrap().unwrap().password_hash.as_deref(), Some("new"));
+    let open = store.list_sessions(account, now).await.unwrap();
+    assert_eq!(open.iter().map(|s| (s.id, s.by_link)).collect::<Vec<_>>(), [(kept, false)]);
+    let session = NewSession { hash: &[3; 32], device: "", expires: now + day };
+    assert_eq!(store.sign_in_by_link(&[5; 32], session, now).await.unwrap(), None);
 }

@@ -1,9 +1,13 @@
 //! What several processes on one database may count on, and what holds on a server alone.
 
-use super::support::{FILE, Place, apply, noon, score};
+use super::support::{FILE, Place, apply, ask, noon, score};
+use futures_util::StreamExt;
+use sqlx::migrate::Migrate;
+use sqlx::{Connection, Executor, PgConnection};
 use std::time::{Duration, Instant};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Grant, Role};
+use tallywright::rules::ledger::Change;
 use tallywright::store::{Store, WriteError, Writer};
 
 #[tokio::test(flavor = "multi_thread")]
@@ -31,6 +35,10 @@ async fn a_role_that_two_processes_give_at_once_is_given_once() {
     assert_eq!(place.store.list_grants_of(account).await.unwrap().len(), 1);
 }
 
+/// Marks a connection as one of the program's that write.
+const MARK: &str = "SELECT pg_advisory_lock_shared(29817, 0)";
+const HOLD: &str = "BEGIN; SELECT * FROM competitions FOR UPDATE";
+
 #[tokio::test]
 async fn who_stalls_with_a_head_in_hand_is_cut_off_before_others_lose_patience() {
     let place = Place::with_entries(1).await;
@@ -38,13 +46,87 @@ async fn who_stalls_with_a_head_in_hand_is_cut_off_before_others_lose_patience()
         return;
     }
     let mut stalled = place.raw().await;
-    // As the program sets it on each connection of its own.
-    stalled.run("SET idle_in_transaction_session_timeout = '1500ms'").await.unwrap();
-    stalled.run("BEGIN; SELECT * FROM competitions FOR UPDATE").await.unwrap();
+    stalled.run(MARK).await.unwrap();
+    stalled.run(HOLD).await.unwrap();
     let started = Instant::now();
     place.submit(score("w1", 1, "4+0", false)).await.unwrap();
-    assert!(started.elapsed() > Duration::from_secs(1), "it was held");
+    assert!(started.elapsed() > Duration::from_millis(500), "it was held");
     assert!(stalled.run("COMMIT").await.is_err(), "who stalled has lost the transaction");
+}
+
+#[tokio::test]
+async fn who_stalls_in_the_middle_of_an_answer_is_cut_off_too() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let mut stalled = PgConnection::connect(&place.database.url).await.unwrap();
+    stalled.execute(MARK).await.unwrap();
+    stalled.execute(HOLD).await.unwrap();
+    // Far more than what is between the two holds: the server waits for its reader.
+    let mut answer = stalled.fetch("SELECT repeat('x', 1000) FROM generate_series(1, 100000)");
+    answer.next().await.unwrap().unwrap();
+    place.submit(score("w1", 1, "4+0", false)).await.unwrap();
+    let rest: Vec<_> = answer.collect().await;
+    assert!(rest.iter().any(Result::is_err), "who stalled has lost the transaction");
+}
+
+#[tokio::test]
+async fn who_stalls_with_the_turn_outside_the_logs_is_cut_off_too() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let mut stalled = place.raw().await;
+    stalled.run(MARK).await.unwrap();
+    stalled.run("BEGIN; SELECT pg_advisory_xact_lock(29815, 0)").await.unwrap();
+    // Scores do not queue behind it.
+    place.submit(score("w1", 1, "4+0", false)).await.unwrap();
+    place.store.add_account("a@example.org", "a@example.org", None, noon()).await.unwrap();
+    assert!(stalled.run("COMMIT").await.is_err(), "who stalled has lost the transaction");
+}
+
+#[tokio::test]
+async fn who_takes_time_is_waited_for_as_long_as_its_process_goes_on() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let mut thinks = place.raw().await;
+    thinks.run(MARK).await.unwrap();
+    thinks.run(HOLD).await.unwrap();
+    let pid = thinks.number("SELECT pg_backend_pid()::bigint").await;
+    let mut says_so = place.raw().await;
+    says_so.run(&format!("SELECT pg_advisory_lock_shared(29816, {pid})")).await.unwrap();
+    let goes_on = tokio::spawn(async move {
+        loop {
+            says_so.run("SELECT 1").await.unwrap();
+            tokio::time::sleep(Duration::from_millis(250)).await;
+        }
+    });
+    let answer = place.submit(score("w1", 1, "4+0", false)).await;
+    assert!(matches!(answer, Err(WriteError::Busy)), "{answer:?}");
+    thinks.run("SELECT 1").await.expect("it is still there");
+    // What only looks waits for nobody.
+    let Change::Apply { raw, rescore, reason, .. } = apply(FILE).change else { unreachable!() };
+    let looks = ask(Change::Apply { raw, dry_run: true, rescore, reason });
+    assert!(place.store.try_out(&looks, noon()).await.unwrap().is_ok());
+    // It is stopped: it says nothing more.
+    goes_on.abort();
+    place.submit(score("w1", 1, "4+0", false)).await.unwrap();
+    assert!(thinks.run("COMMIT").await.is_err(), "who stalled has lost the transaction");
+}
+
+#[tokio::test]
+async fn nobody_waits_to_bring_tables_up_to_date_that_are() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    // The lock that is held for as long as somebody does it, by whom nothing more is heard.
+    let mut stalled = PgConnection::connect(&place.database.url).await.unwrap();
+    stalled.lock().await.unwrap();
+    tokio::time::timeout(Duration::from_secs(20), Store::open(&place.database.url)).await.unwrap().unwrap();
 }
 
 #[tokio::test]

@@ -21,6 +21,7 @@ use crate::rules::ledger::Refusal;
 use crate::rules::people::{EntryState, check_email};
 use crate::store::StoreError;
 use crate::store::competitions::Known;
+use crate::store::ways_in::{Owner, UsedClaim};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use std::collections::BTreeSet;
@@ -231,21 +232,20 @@ pub async fn claim(
         check(&claim.password, &email).map_err(|sentence| fault("/password", sentence))?;
     }
     let phc = if existing.is_none() { Some(hash_aside(app, &claim.password).await?) } else { None };
-    if !app.store.use_claim(known.id, claim.bib, &hash).await? {
-        return Err(wrong());
-    }
-    let account = match (existing, phc) {
-        (Some(account), _) => account,
-        (None, phc) => {
-            let phc = phc.unwrap_or_default();
-            let added = app.store.add_unconfirmed_account(&email, &fold(&email), &phc, now).await;
-            added.map_err(|e| if matches!(e, StoreError::Taken) { AccountError::WrongSignIn } else { e.into() })?
-        }
+    let (folded_email, password_hash) = (fold(&email), phc.unwrap_or_default());
+    let owner = match existing {
+        Some(account) => Owner::Known(account),
+        None => Owner::New { email: &email, folded_email: &folded_email, password_hash: &password_hash },
     };
     let grant =
         Grant { role: Role::Athlete, competition: Some(known.slug), gym: None, bib: Some(claim.bib), judge: None };
-    app.store.add_grants(account, &[grant], now).await?;
-    let signed_in = if by.account.is_some() { None } else { Some(begin(app, account, false, from).await?) };
+    let used = UsedClaim { competition: known.id, bib: claim.bib, hash: &hash };
+    let account = match app.store.use_claim(used, owner, &grant, now).await {
+        Ok(account) => account.ok_or_else(wrong)?,
+        Err(StoreError::Taken) => return Err(AccountError::WrongSignIn),
+        Err(error) => return Err(error.into()),
+    };
+    let signed_in = if by.account.is_some() { None } else { Some(begin(app, account, from).await?) };
     Ok(Claimed { account, signed_in })
 }
 

@@ -176,9 +176,7 @@ pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), Account
     for granted in app.store.list_grants_of(account.id).await? {
         app.store.remove_grant(granted.id).await?;
     }
-    app.store.set_password_hash(account.id, None).await?;
-    app.store.end_links_of(account.id).await?;
-    app.store.end_sessions_of(account.id, None).await?;
+    app.store.change_password(account.id, None, None).await?;
     for token in app.store.list_tokens(account.id).await? {
         app.store.revoke_token(token.id, app.clock.now()).await?;
     }

@@ -10,6 +10,7 @@ use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::ledger::Refusal;
 use crate::store::sessions::Session;
+use crate::store::ways_in::NewSession;
 use crate::words::Sentence;
 use jiff::{SignedDuration, Timestamp};
 use std::net::IpAddr;
@@ -70,29 +71,33 @@ pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> R
         let phc = hash_aside(app, password).await?;
         app.store.set_password_hash(account.id, Some(&phc)).await?;
     }
-    begin(app, account.id, false, from).await
+    begin(app, account.id, from).await
 }
 
 /// Signs in with the secret of a one-time link, which is used up.
 pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<SignedIn, AccountError> {
     pass(app, None, from.address).await?;
-    let Some(account) = app.store.use_link(&hashed(secret), app.clock.now()).await? else {
+    let (new, now) = (self::secret(app), app.clock.now());
+    // A link comes by mail or from an organiser: whoever made the account with a code, under an
+    // address that was not theirs, does not share it with its owner.
+    let session = NewSession { hash: &hashed(&new), device: &device(from), expires: now + IDLE };
+    let Some(account) = app.store.sign_in_by_link(&hashed(secret), session, now).await? else {
         tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
         return Err(AccountError::WrongSignIn);
     };
-    // A link comes by mail or from an organiser: whoever made the account with a code, under an
-    // address that was not theirs, does not share it with its owner.
-    if app.store.find_account(account).await?.is_some_and(|account| !account.confirmed) {
-        app.store.take_over_account(account).await?;
-    }
-    begin(app, account, true, from).await
+    tracing::info!(target: "sign_in", outcome = "in", account);
+    Ok(SignedIn { account, secret: new, expires: now + ABSOLUTE })
+}
+
+/// What a browser calls itself, as far as it is kept.
+fn device(from: &Origin) -> String {
+    from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect()
 }
 
 /// A new session with a new secret.
-pub(super) async fn begin(app: &App, account: i64, by_link: bool, from: &Origin) -> Result<SignedIn, AccountError> {
+pub(super) async fn begin(app: &App, account: i64, from: &Origin) -> Result<SignedIn, AccountError> {
     let (secret, now) = (secret(app), app.clock.now());
-    let device: String = from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect();
-    app.store.add_session(&hashed(&secret), account, &device, by_link, now, now + IDLE).await?;
+    app.store.add_session(&hashed(&secret), account, &device(from), false, now, now + IDLE).await?;
     tracing::info!(target: "sign_in", outcome = "in", account);
     Ok(SignedIn { account, secret, expires: now + ABSOLUTE })
 }
@@ -171,13 +176,7 @@ pub async fn set_password(
     }
     check(new, &account.email).map_err(|sentence| fault("/new", sentence))?;
     let phc = hash_aside(app, new).await?;
-    app.store.set_password_hash(account.id, Some(&phc)).await?;
-    if let Some(session) = keep {
-        app.store.end_by_link(session).await?;
-    }
-    app.store.end_links_of(account.id).await?;
-    app.store.end_sessions_of(account.id, keep).await?;
-    Ok(())
+    Ok(app.store.change_password(account.id, Some(&phc), keep).await?)
 }
 
 /// How long a one-time link holds.

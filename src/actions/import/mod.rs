@@ -92,8 +92,10 @@ pub async fn import_once(
     };
     let json = serde_json::to_string(&view).map_err(|e| Failure::Broken(e.into()))?;
     let outcome = KeptOutcome { json, csv: refused_csv(&view) };
+    // Trouble that passes is no answer for good: sent again under its key, the file is judged anew.
+    let troubled = view.rows.iter().flat_map(|row| &row.errors).any(outcome::of_trouble);
     if let Some(held) = &mut held
-        && let Some(key) = &held.key
+        && let Some(key) = held.key.as_ref().filter(|_| !troubled)
     {
         let text = serde_json::to_string(&outcome).map_err(|e| Failure::Broken(e.into()))?;
         // The rows are stored: what fails here only makes a repeat say "unchanged".

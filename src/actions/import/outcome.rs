@@ -23,6 +23,11 @@ pub fn of_nobody(fault: &RowFault) -> bool {
     fault.code == "no_such_bib"
 }
 
+/// Whether a row was not looked at, because the database was not to be had.
+pub fn of_trouble(fault: &RowFault) -> bool {
+    fault.code == "row_busy"
+}
+
 /// Adds what the rules say of a row that could not be read as a whole: of other columns than those that
 /// could not, and nothing that only follows from a stand-in.
 pub fn add_others(errors: &mut Vec<RowFault>, unread: &[RowFault], said: Vec<RowFault>) {

@@ -18,6 +18,7 @@ pub use show::remarks;
 pub(super) use show::{Show, notes};
 
 use super::reader::{Reader, shown};
+use super::request::stored;
 use super::views::{PlaceView, ScoreWithAttempts, Written};
 use super::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
@@ -106,11 +107,11 @@ pub async fn make_move(
     };
     let entry = match answered.entry.take() {
         Some(entry) => *entry,
-        None => find_entry(app, &reader, score.bib).await?.entry,
+        None => stored(find_entry(app, &reader, score.bib).await)?.entry,
     };
     // The answer is out before the board is told, if the process is slow: wait for it.
     app.board.at_least(reader.id, answered.seq, WAIT).await;
-    written(app, &reader, &workout, &entry, answered, meant).await
+    stored(written(app, &reader, &workout, &entry, answered, meant).await)
 }
 
 /// A refused precondition, with the score that its sender should have seen.

@@ -23,16 +23,28 @@ pub fn is_served(url: &str) -> bool {
     url.starts_with("postgres:") || url.starts_with("postgresql:")
 }
 
-/// Opens a database and brings its tables up to date; gives a pool to read and one to write.
-pub(crate) async fn open(url: &str) -> Result<(Db, Db), StoreError> {
+/// Connections of a database.
+pub(crate) struct Pools {
+    /// To read.
+    pub(crate) reads: Db,
+    /// To write outside the logs.
+    pub(crate) writes: Db,
+    /// To write groups of changes; on the embedded engine the same.
+    pub(crate) groups: Db,
+}
+
+/// Opens a database and brings its tables up to date.
+pub(crate) async fn open(url: &str) -> Result<Pools, StoreError> {
     let refuse = |why: String| StoreError::Address { url: shown(url), why };
     if is_served(url) {
-        let (reads, writes) = postgres::open(url).await?;
-        return Ok((Db::Postgres(reads), Db::Postgres(writes)));
+        let postgres::Pools { reads, writes, groups } = postgres::open(url).await?;
+        return Ok(Pools { reads: Db::Postgres(reads), writes: Db::Postgres(writes), groups: Db::Postgres(groups) });
     }
     let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
     match sqlite::open(&path).await {
-        Ok((reads, writes)) => Ok((Db::Sqlite(reads), Db::Sqlite(writes))),
+        Ok((reads, writes)) => {
+            Ok(Pools { reads: Db::Sqlite(reads), writes: Db::Sqlite(writes.clone()), groups: Db::Sqlite(writes) })
+        }
         Err(StoreError::Database(sqlx::Error::Io(why))) => Err(refuse(why.to_string())),
         Err(error) => Err(error),
     }
@@ -89,23 +101,22 @@ pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     })
 }
 
-/// Makes the transaction the only one of its kind: all that write outside the logs.
-pub(crate) async fn take_turn(tx: &mut Tx) -> sqlx::Result<()> {
-    match tx {
-        // It is the only one that writes at all.
-        Tx::Sqlite(_) => Ok(()),
-        Tx::Postgres(tx) => postgres::take_turn(tx).await,
-    }
+/// Makes the transaction the only one of its kind: all that write outside the logs. `reads`: to see
+/// who is waited for.
+pub(crate) async fn take_turn(reads: &Db, tx: &mut Tx) -> sqlx::Result<()> {
+    // On the embedded engine it is the only one that writes at all.
+    let (Db::Postgres(reads), Tx::Postgres(tx)) = (reads, tx) else { return Ok(()) };
+    postgres::take_turn(reads, tx).await
 }
 
 /// Makes the transaction the only one that writes to these competitions, given in order; one that
-/// takes the whole of one in hand is given time to think.
-pub(crate) async fn hold(tx: &mut Tx, slugs: &[&str], long: bool) -> sqlx::Result<()> {
-    let Tx::Postgres(tx) = tx else { return Ok(()) };
+/// takes the whole of one in hand is given time to think. `reads`: to see who is waited for.
+pub(crate) async fn hold(reads: &Db, tx: &mut Tx, slugs: &[&str], long: bool) -> sqlx::Result<()> {
+    let (Db::Postgres(reads), Tx::Postgres(tx)) = (reads, tx) else { return Ok(()) };
     if long {
-        postgres::take_time(tx).await?;
+        postgres::take_time(reads, tx).await?;
     }
-    postgres::hold(tx, slugs).await
+    postgres::hold(reads, tx, slugs).await
 }
 
 /// Runs a step of a group of changes: on a server it may not take for ever. Given up, it is as
@@ -189,10 +200,10 @@ pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
 
 /// Begins a transaction that sees one state throughout and keeps everybody else from writing to
 /// these tables, for as long as it takes.
-pub(crate) async fn freeze(db: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
-    match db {
-        Db::Sqlite(_) => begin(db).await,
-        Db::Postgres(pool) => Ok(Tx::Postgres(postgres::freeze(pool, tables).await?)),
+pub(crate) async fn freeze(reads: &Db, writes: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
+    match (reads, writes) {
+        (Db::Postgres(reads), Db::Postgres(writes)) => Ok(Tx::Postgres(postgres::freeze(reads, writes, tables).await?)),
+        _ => begin(writes).await,
     }
 }
 
@@ -244,6 +255,12 @@ pub(crate) fn trouble(error: &sqlx::Error) -> Option<Trouble> {
     }
 }
 
+/// Whether a commit that ended with this error is certainly not done: the engine itself says no, and
+/// is there to say it.
+pub(crate) fn is_refused(error: &sqlx::Error) -> bool {
+    matches!(error, sqlx::Error::Database(_)) && !matches!(trouble(error), Some(Trouble::Unreachable))
+}
+
 /// Writes a consistent copy of the whole database to `file`, which must not exist.
 pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     match db {
@@ -279,6 +296,12 @@ pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_commit_without_an_answer_may_be_done() {
+        assert!(!is_refused(&sqlx::Error::Io(std::io::ErrorKind::ConnectionReset.into())));
+        assert!(!is_refused(&sqlx::Error::WorkerCrashed));
+    }
 
     #[test]
     fn codes_of_both_engines_name_the_same_troubles() {

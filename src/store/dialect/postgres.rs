@@ -3,7 +3,10 @@
 //!
 //! A competition's head row is locked by whoever writes to it: several processes take turns, a
 //! group at a time. Other writes take turns by one advisory lock, as they do on the embedded engine
-//! by its one writer; so texts that look before they insert mean the same on both.
+//! by its one writer; so texts that look before they insert mean the same on both. Who waits for a
+//! turn cuts off who stands still with it in hand: [`turns`].
+
+mod turns;
 
 use super::Trouble;
 use crate::store::transfer::{Kind, Table};
@@ -14,13 +17,13 @@ use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
 use std::str::FromStr;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
+use turns::{Alive, MARK};
+pub(super) use turns::{hold, take_turn};
 
 /// Readers at the same time, and one who listens.
 const READERS: u32 = 9;
 /// Where it is told that something is in the logs.
 const CHANNEL: &str = "tallywright_log";
-/// Transactions that write at the same time: the group of changes, sign-ins, heats.
-const WRITERS: u32 = 4;
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
 /// How long a connection that was left in the middle of something may take to come to its senses;
@@ -34,8 +37,9 @@ pub(super) const GROUP: Duration = Duration::from_secs(10);
 pub(super) const LONG_GROUP: Duration = Duration::from_mins(2);
 
 /// What holds on every connection: a commit is on the disk (and at the synchronous standby, where
-/// there is one) when it returns; a process that stalls while it holds a head loses its transaction
-/// before those who wait for it lose patience; a peer that is gone is noticed.
+/// there is one) when it returns; nobody waits for a lock longer than people do; a process that stands
+/// still with one in hand loses its transaction even where nobody who waits could see to it; a peer
+/// that is gone is noticed.
 const SESSION: &str = "SET synchronous_commit = on; \
      SET lock_timeout = '2s'; \
      SET idle_in_transaction_session_timeout = '1500ms'; \
@@ -50,26 +54,49 @@ const SESSION_THAT_READS: &str = "SET default_transaction_read_only = on; \
 /// Of several hosts one would have to find out which is in charge, again and again.
 const ONE_HOST: &str = "name one host: an address that leads to the server in charge";
 
-/// The advisory locks of this program, first of their two numbers: `tw` in ASCII.
-const OURS: i32 = 0x7477;
-/// Second number: everything outside the logs.
-const OUTSIDE_THE_LOGS: i32 = 0;
+/// How long another process may take to bring the tables up to date before this one gives up.
+const MIGRATING: &str = "SET client_min_messages = warning; SET lock_timeout = '60s'; \
+     SET tcp_keepalives_idle = 10; SET tcp_keepalives_interval = 5; SET tcp_keepalives_count = 3";
 
-/// Brings the tables up to date; gives a pool to read and one to write.
-pub(super) async fn open(url: &str) -> Result<(PgPool, PgPool), StoreError> {
+/// Connections of a server.
+pub(super) struct Pools {
+    /// To read.
+    pub(super) reads: PgPool,
+    /// One for what is written outside the logs: in a process that stands still no second one waits
+    /// for the turn that the first has.
+    pub(super) writes: PgPool,
+    /// One for groups of changes: they do not queue behind sign-ins.
+    pub(super) groups: PgPool,
+}
+
+/// Brings the tables up to date, and connects.
+pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: why(&e) };
     let options = options(url).map_err(refuse)?;
     // On a connection of its own: another process that does it just now is waited for; and a server
     // that is not there is said at once.
     let mut first = PgConnection::connect_with(&options).await.map_err(refuse)?;
     // That the list of migrations is there already is no news.
-    first.execute("SET client_min_messages = warning").await?;
-    sqlx::migrate!("migrations/postgres").run(&mut first).await?;
+    first.execute(MIGRATING).await?;
+    let mut migrations = sqlx::migrate!("migrations/postgres");
+    // Where nothing is to be done nobody is waited for.
+    let newest = migrations.iter().map(|migration| migration.version).max();
+    if newest.is_some() && newest == applied(&mut first).await? {
+        migrations.set_locking(false);
+    }
+    migrations.run(&mut first).await?;
     first.close().await?;
     let pool = |connections| PgPoolOptions::new().max_connections(connections).acquire_timeout(PATIENCE);
-    let writes = pool(WRITERS)
-        .after_connect(|connection, _| Box::pin(async move { connection.execute(SESSION).await.map(drop) }))
-        .connect_lazy_with(options.clone());
+    let to_write = || {
+        pool(1).after_connect(|connection, _| {
+            Box::pin(async move {
+                connection.execute(SESSION).await?;
+                connection.execute(MARK).await.map(drop)
+            })
+        })
+    };
+    let (writes, groups) =
+        (to_write().connect_lazy_with(options.clone()), to_write().connect_lazy_with(options.clone()));
     let reads = pool(READERS)
         .after_connect(|connection, _| {
             Box::pin(async move {
@@ -78,7 +105,17 @@ pub(super) async fn open(url: &str) -> Result<(PgPool, PgPool), StoreError> {
             })
         })
         .connect_lazy_with(options);
-    Ok((reads, writes))
+    Ok(Pools { reads, writes, groups })
+}
+
+/// The newest migration that was applied; `None`: none was.
+async fn applied(on: &mut PgConnection) -> sqlx::Result<Option<i64>> {
+    let there: bool =
+        sqlx::query_scalar("SELECT to_regclass('_sqlx_migrations') IS NOT NULL").fetch_one(&mut *on).await?;
+    if !there {
+        return Ok(None);
+    }
+    sqlx::query_scalar("SELECT MAX(version) FROM _sqlx_migrations WHERE success").fetch_one(on).await
 }
 
 /// What an address says.
@@ -128,7 +165,11 @@ pub(super) async fn is_there(url: &str) -> Result<bool, sqlx::Error> {
 pub struct Reading(Option<PoolConnection<Postgres>>);
 
 /// A transaction. Dropped before its end it takes its connection with it, and the server undoes it.
-pub struct Writing(Option<PoolConnection<Postgres>>);
+pub struct Writing {
+    connection: Option<PoolConnection<Postgres>>,
+    /// Says meanwhile that its process goes on, where it may take its time.
+    alive: Option<Alive>,
+}
 
 const TAKEN: &str = "only taken when dropped or ended";
 
@@ -160,14 +201,14 @@ impl Drop for Reading {
 impl Writing {
     /// Begins one with this statement.
     pub(super) async fn begin(pool: &PgPool, statement: &'static str) -> sqlx::Result<Self> {
-        let mut begun = Self(Some(pool.acquire().await?));
+        let mut begun = Self { connection: Some(pool.acquire().await?), alive: None };
         begun.ex().execute(statement).await?;
         Ok(begun)
     }
 
     /// What a statement runs on.
     pub(in crate::store) fn ex(&mut self) -> &mut PgConnection {
-        self.0.as_mut().expect(TAKEN)
+        self.connection.as_mut().expect(TAKEN)
     }
 
     /// Makes it durable.
@@ -182,52 +223,17 @@ impl Writing {
 
     async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
         self.ex().execute(statement).await?;
-        drop(Reading(self.0.take()));
+        drop(Reading(self.connection.take()));
         Ok(())
     }
 }
 
 impl Drop for Writing {
     fn drop(&mut self) {
-        if let Some(connection) = self.0.take() {
+        if let Some(connection) = self.connection.take() {
             drop(connection.detach());
         }
     }
-}
-
-/// Waits for our turn among the writes outside the logs.
-pub(super) async fn take_turn(tx: &mut Writing) -> sqlx::Result<()> {
-    sqlx::query("SELECT pg_advisory_xact_lock($1, $2)").bind(OURS).bind(OUTSIDE_THE_LOGS).execute(tx.ex()).await?;
-    Ok(())
-}
-
-/// Locks the heads of these competitions in the order of their slugs, and of those that are not
-/// there yet the slug.
-pub(super) async fn hold(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<()> {
-    let missing = missing(tx, slugs).await?;
-    if missing.is_empty() {
-        return Ok(());
-    }
-    for slug in &missing {
-        // Zero is taken; two slugs that meet here only wait for each other.
-        sqlx::query("SELECT pg_advisory_xact_lock($1, hashtext($2) | 1)")
-            .bind(OURS)
-            .bind(slug)
-            .execute(tx.ex())
-            .await?;
-    }
-    // Somebody may have made it while we waited.
-    self::missing(tx, &missing.iter().map(String::as_str).collect::<Vec<_>>()).await.map(drop)
-}
-
-/// Locks what is there; gives what is not.
-async fn missing(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<Vec<String>> {
-    let held: Vec<String> =
-        sqlx::query_scalar("SELECT slug FROM competitions WHERE slug = ANY($1) ORDER BY slug FOR UPDATE")
-            .bind(slugs)
-            .fetch_all(tx.ex())
-            .await?;
-    Ok(slugs.iter().filter(|slug| !held.iter().any(|h| h == *slug)).map(|&slug| slug.to_owned()).collect())
 }
 
 /// Durable on this server alone.
@@ -269,16 +275,20 @@ pub(super) async fn listen(pool: &PgPool, me: &AtomicI32, told: impl Fn()) -> sq
     }
 }
 
-/// Lets this transaction think for longer than others may.
-pub(super) async fn take_time(tx: &mut Writing) -> sqlx::Result<()> {
+/// Lets this transaction think for longer than others may, as long as its process goes on.
+pub(super) async fn take_time(pool: &PgPool, tx: &mut Writing) -> sqlx::Result<()> {
+    tx.alive = Some(Alive::of(pool, tx.ex()).await?);
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
     Ok(())
 }
 
-/// What the server is good for just now. Commits of ours wait for a standby where the server names
+/// What the server is good for just now: it is no standby, and has not been told to take no changes. Commits of ours wait for a standby where the server names
 /// one: `synchronous_commit` is on.
 pub(super) async fn footing(on: &mut PgConnection) -> sqlx::Result<Footing> {
-    let asked = "SELECT NOT pg_is_in_recovery(), current_setting('synchronous_standby_names') <> ''";
+    // What new sessions are told, not this one, which reads.
+    let asked = "SELECT NOT pg_is_in_recovery()
+                   AND COALESCE((SELECT reset_val FROM pg_settings WHERE name = 'default_transaction_read_only'), 'off') <> 'on',
+                 current_setting('synchronous_standby_names') <> ''";
     let (writable, waits): (bool, bool) = sqlx::query_as(asked).fetch_one(on).await?;
     Ok(Footing { writable, waits_for_standby: Some(waits) })
 }
@@ -320,8 +330,9 @@ pub(super) async fn tables(on: &mut PgConnection) -> Result<Vec<Table>, StoreErr
 }
 
 /// Begins a transaction that sees the state that holds once nobody writes any more.
-pub(super) async fn freeze(pool: &PgPool, tables: &[Table]) -> sqlx::Result<Writing> {
+pub(super) async fn freeze(reads: &PgPool, pool: &PgPool, tables: &[Table]) -> sqlx::Result<Writing> {
     let mut tx = Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
+    tx.alive = Some(Alive::of(reads, tx.ex()).await?);
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = 0").await?;
     let names: Vec<&str> = tables.iter().map(|table| table.name.as_str()).collect();
     // Readers are let in. Locking comes before the state is chosen.

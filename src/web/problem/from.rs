@@ -46,6 +46,7 @@ impl From<Failure> for Problem {
             Failure::Busy => Self::unavailable(Sentence::new("busy"), 1),
             Failure::Unavailable => Self::unavailable(Sentence::new("storage_unavailable"), 5),
             Failure::OutcomeUnknown => Self::unavailable(Sentence::new("outcome_unknown"), 1),
+            Failure::Stored => Self::unavailable(Sentence::new("stored_not_shown"), 1),
             Failure::Behind => Self::unavailable(Sentence::new("standings_behind"), 1),
             Failure::Broken(source) => Self::internal(source),
         }
@@ -70,6 +71,9 @@ impl From<AccountError> for Problem {
 
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Self {
+        if error.is_unknown() {
+            return Self::unavailable(Sentence::new("outcome_unknown"), 1).because(error);
+        }
         match error.trouble() {
             Some(Trouble::Busy) => Self::unavailable(Sentence::new("busy"), 1),
             Some(_) => Self::unavailable(Sentence::new("storage_unavailable"), 5).because(error),

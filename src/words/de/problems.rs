@@ -110,7 +110,11 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("nul_character", "Darin steht ein NUL-Zeichen, das hier kein Text enthalten darf. Nimm es heraus."),
     (
         "outcome_unknown",
-        "Es hat so lange gedauert, dass wir nicht sagen können, ob es gespeichert wurde. Schick es mit demselben Idempotency-Key noch einmal, oder schau zuerst nach.",
+        "Wir können nicht sagen, ob es gespeichert wurde: die Antwort ging verloren oder dauerte zu lange. Schick es mit demselben Idempotency-Key noch einmal, oder schau zuerst nach.",
+    ),
+    (
+        "stored_not_shown",
+        "Es ist gespeichert. Was jetzt da ist, kann gerade nicht gezeigt werden: schau in einer Weile noch einmal nach.",
     ),
     (
         "password_common",

@@ -86,8 +86,9 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("nul_character", "This contains a NUL character, which no text here may have. Take it out."),
     (
         "outcome_unknown",
-        "It took so long that we cannot say whether it was stored. Send it again with the same Idempotency-Key, or look first.",
+        "We cannot say whether it was stored: the answer was lost, or took too long. Send it again with the same Idempotency-Key, or look first.",
     ),
+    ("stored_not_shown", "It is stored. What is there now cannot be shown at the moment: look again in a while."),
     (
         "password_common",
         "This password is one of the first that anybody would guess. Take another, such as three or four words.",
