@@ -24,8 +24,6 @@ const LOOK: Duration = Duration::from_millis(200);
 const LOOK_FOR_IT: Duration = Duration::from_secs(1);
 /// How long one question may take: a connection on a dead network would keep it for ever.
 const PATIENCE: Duration = Duration::from_secs(10);
-/// How long a state of the past that is being read is waited for before it is forgotten.
-const PAST: Duration = Duration::from_secs(30);
 
 /// What the board has taken in of each log, and the means to take in more. Cheap to clone.
 #[derive(Clone)]
@@ -244,11 +242,7 @@ impl Follower {
     /// Aside: who makes a state of the past just now may take a while, and is waited for.
     fn forget_the_past(&self) {
         let board = Arc::clone(&self.0.board);
-        tokio::spawn(async move {
-            if let Some(mut past) = board.past(PAST).await {
-                *past = None;
-            }
-        });
+        tokio::spawn(async move { board.forget_past().await });
     }
 
     /// Held for moments, never across a wait.

@@ -35,16 +35,39 @@ use field::Field;
 use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::{Mutex, MutexGuard};
+use tokio::sync::{Mutex, MutexGuard, Semaphore};
 use track::Track;
 
 /// Standings of all competitions, by the competition's number in the store.
 #[derive(Default)]
 pub struct Board {
     tracks: ArcSwap<HashMap<i64, Arc<Track>>>,
-    past: Mutex<Option<Past>>,
-    what_ifs: Mutex<()>,
+    past: Turn<Option<Past>>,
+    what_ifs: Turn<()>,
     settling: Settling,
+}
+
+/// How many may wait for a turn: who waits keeps a place that others could use.
+const WAITING: usize = 16;
+
+/// Something that one does at a time, because it is much work.
+struct Turn<T> {
+    state: Mutex<T>,
+    room: Semaphore,
+}
+
+impl<T: Default> Default for Turn<T> {
+    fn default() -> Self {
+        Self { state: Mutex::default(), room: Semaphore::new(WAITING) }
+    }
+}
+
+impl<T> Turn<T> {
+    /// `None`: it took longer than `patience`, or enough wait already.
+    async fn take(&self, patience: Duration) -> Option<MutexGuard<'_, T>> {
+        let _room = self.room.try_acquire().ok()?;
+        tokio::time::timeout(patience, self.state.lock()).await.ok()
+    }
 }
 
 /// The state of the past that was asked for last.
@@ -220,14 +243,19 @@ impl Board {
     /// each costs as much as loading the competition. `None`: others are before, and it took
     /// longer than `patience`.
     pub async fn past(&self, patience: Duration) -> Option<MutexGuard<'_, Option<Past>>> {
-        tokio::time::timeout(patience, self.past.lock()).await.ok()
+        self.past.take(patience).await
+    }
+
+    /// Forgets the state of the past that is kept, once nobody makes one.
+    pub async fn forget_past(&self) {
+        *self.past.state.lock().await = None;
     }
 
     /// The turn of one who has a competition ranked anew for a question ([`View::what_if`]): one at
     /// a time, so that the curious never slow down the others. `None`: it took longer than
     /// `patience`.
     pub async fn turn(&self, patience: Duration) -> Option<MutexGuard<'_, ()>> {
-        tokio::time::timeout(patience, self.what_ifs.lock()).await.ok()
+        self.what_ifs.take(patience).await
     }
 
     /// [`View::standings`] of the current state.
@@ -290,5 +318,23 @@ impl Board {
         if let Some(definition) = definition {
             self.begin(competition, Field::load(definition, seq, placements.iter().cloned()));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use futures_util::FutureExt;
+    use futures_util::future::join_all;
+
+    #[tokio::test]
+    async fn only_so_many_wait_for_a_turn() {
+        let (turn, patience) = (Turn::<()>::default(), Duration::from_mins(1));
+        let held = turn.take(patience).await.expect("nobody is before");
+        let mut waiting = Box::pin(join_all((0..WAITING).map(|_| turn.take(patience))));
+        assert!((&mut waiting).now_or_never().is_none(), "they wait");
+        assert!(matches!(turn.take(patience).now_or_never(), Some(None)), "one more is sent away at once");
+        drop((held, waiting));
+        assert!(turn.take(patience).await.is_some(), "who has gone keeps no place");
     }
 }

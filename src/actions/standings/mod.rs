@@ -177,7 +177,7 @@ impl Desk {
 /// The state of the board that is asked for; the reader's competition becomes the one of then.
 async fn state(app: &App, reader: &mut Reader, query: &StandingsQuery) -> Result<Arc<View>, Failure> {
     if let Some(seq) = query.at_least
-        && !app.board.at_least(reader.id, seq, WAIT).await
+        && !reaches(app, reader.id, seq).await?
     {
         return Err(Failure::Behind);
     }
@@ -206,6 +206,16 @@ async fn state(app: &App, reader: &mut Reader, query: &StandingsQuery) -> Result
     *past = Some(Past { competition: reader.id, seq, view: Arc::clone(&view) });
     reader.competition = competition;
     Ok(view)
+}
+
+/// Waits until the board knows a log position; not for one that is not there, which would only keep
+/// others out.
+async fn reaches(app: &App, competition: i64, seq: u64) -> Result<bool, Failure> {
+    if app.board.position(competition).is_some_and(|known| known >= seq) {
+        return Ok(true);
+    }
+    let there = app.store.find_head(competition).await?.is_some_and(|head| head.seq >= seq);
+    Ok(there && app.board.at_least(competition, seq, WAIT).await)
 }
 
 fn cut(query: &StandingsQuery) -> Cut {
