@@ -28,7 +28,7 @@ impl Store {
         };
         let mut tx = self.begin().await?;
         KEEP.write(&mut tx, hashes.into_iter().map(row).collect()).await?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 
     /// When each code that is open was made, by bib.
@@ -52,6 +52,6 @@ impl Store {
     pub async fn end_claim(&self, competition: i64, bib: u32) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         db!(&mut tx, exec: "DELETE FROM claims WHERE competition = $1 AND bib = $2", competition, i64::from(bib))?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 }

@@ -228,7 +228,7 @@ impl Store {
         dialect::in_time(&self.inner.writes, false, async {
             let mut tx = self.begin_for_now().await?;
             held.set(&mut tx, &held.mark, now).await?;
-            Ok(tx.commit().await?)
+            tx.commit().await
         })
         .await
     }
@@ -239,7 +239,7 @@ impl Store {
             let mut tx = self.begin_for_now().await?;
             db!(&mut tx, exec: "DELETE FROM idempotency WHERE account = $1 AND key = $2 AND answer = $3",
                 held.request.account, held.request.key.as_str(), held.mark.as_str())?;
-            Ok(tx.commit().await?)
+            tx.commit().await
         })
         .await
     }
@@ -250,7 +250,7 @@ impl Store {
         let mut tx = self.begin().await?;
         let below = format!("%/competitions/{competition}/%");
         db!(&mut tx, exec: "DELETE FROM idempotency WHERE path LIKE $1", below)?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 
     /// Keeps the answer to the request that a key was held for. Where it was lost meanwhile, to somebody
@@ -259,7 +259,7 @@ impl Store {
         dialect::in_time(&self.inner.writes, false, async {
             let mut tx = self.begin().await?;
             held.set(&mut tx, answer, now).await?;
-            Ok(tx.commit().await?)
+            tx.commit().await
         })
         .await
     }

@@ -23,7 +23,7 @@ const GOES_ON: i32 = 0x7478;
 pub(super) const MARK: &str = "SELECT pg_advisory_lock_shared(29817, 0)";
 
 /// How long a turn is waited for before anybody is looked for who stands still.
-const BEFORE_LOOKING: Duration = Duration::from_millis(1_000);
+const BEFORE_LOOKING: Duration = Duration::from_secs(1);
 /// How long until the next look.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(150);
 /// How long a look may take.
