@@ -5,9 +5,12 @@ use crate::support::TestApp;
 use axum::Router;
 use axum::extract::ConnectInfo;
 use axum::routing::get;
+use serde_json::json;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
+use tallywright::actions::accounts::issue_token;
+use tallywright::rules::access::Actor;
 use tallywright::web::listen::{Patience, serve};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
@@ -142,4 +145,29 @@ async fn told_to_stop_it_answers_what_is_in_flight_and_takes_nothing_new() {
     assert!(rest(&mut busy).await.ends_with("done"));
     tokio::time::timeout(LONG, served.task).await.expect("it ends").unwrap();
     assert!(TcpStream::connect(served.at).await.is_err());
+}
+
+#[tokio::test]
+async fn five_hundred_bodies_that_do_not_come_stop_nobody() {
+    let app = TestApp::new().await;
+    let served = Served::new(app.router(), Patience::of_this_process()).await;
+    let staff = app.staff_of("quayside").await;
+    let token = issue_token(&app.app, &Actor::operator(), Some("staff.quayside@example.org"), "slow", 90)
+        .await
+        .expect("issued");
+    let head = format!(
+        "PUT /api/v1/competitions/saltmarsh/workouts/w1/scores/1042 HTTP/1.1\r\nhost: a\r\nauthorization: Bearer {}\r\ncontent-type: application/json\r\ncontent-length: 100\r\n\r\n{{",
+        token.secret
+    );
+    let mut held = Vec::new();
+    for _ in 0..500 {
+        held.push(served.connect_and_send(&head).await);
+    }
+    let page = tokio::time::timeout(LONG, served.ask("/c/saltmarsh")).await.expect("answered");
+    assert!(page.starts_with("HTTP/1.1 200"), "{page}");
+    let score = staff.put("/api/v1/competitions/saltmarsh/workouts/w1/scores/1042");
+    score.json(json!({ "performance": "6+14 tb 11:24" })).await.expect(201);
+    // They are not waited for for ever.
+    let answer = rest(&mut held.pop().unwrap()).await;
+    assert!(answer.contains("too_slow_body"), "{answer}");
 }
