@@ -155,13 +155,13 @@ async fn five_hundred_bodies_that_do_not_come_stop_nobody() {
     let token = issue_token(&app.app, &Actor::operator(), Some("staff.quayside@example.org"), "slow", 90)
         .await
         .expect("issued");
-    let head = format!(
+    let begun = format!(
         "PUT /api/v1/competitions/saltmarsh/workouts/w1/scores/1042 HTTP/1.1\r\nhost: a\r\nauthorization: Bearer {}\r\ncontent-type: application/json\r\ncontent-length: 100\r\n\r\n{{",
         token.secret
     );
     let mut held = Vec::new();
     for _ in 0..500 {
-        held.push(served.connect_and_send(&head).await);
+        held.push(served.connect_and_send(&begun).await);
     }
     let page = tokio::time::timeout(LONG, served.ask("/c/saltmarsh")).await.expect("answered");
     assert!(page.starts_with("HTTP/1.1 200"), "{page}");
