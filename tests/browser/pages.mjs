@@ -113,6 +113,20 @@ const stops = [
   ["organiser", "a change that needs a reason", `/organise/${c}/file`, changedFile],
   ...["gyms", "entries", "judges"].map((list) => ["organiser", `list of ${list}`, `/organise/${c}/lists/${list}`]),
   ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
+  ["organiser", "an entry", `/organise/${c}/lists/entries`, openEntry],
+  ["organiser", "what would become of an entry", `/organise/${c}/lists/entries`, async (page) => {
+    await openEntry(page);
+    await page.locator("#state").selectOption("withdrawn");
+    await page.locator("#reason").fill("asked to");
+    await page.locator('button[value="look"]').click();
+    await page.locator("#would").waitFor();
+  }],
+  ["organiser", "an entry with faults", `/organise/${c}/lists/entries`, async (page) => {
+    await openEntry(page);
+    await page.locator("#gym").fill("nowhere hall");
+    await page.locator('button[value="look"]').click();
+    await page.locator("#gym-error-1").waitFor();
+  }],
   ["organiser", "people", `/organise/${c}/people`],
   ["organiser", "proposals of the gyms", `/organise/${c}/proposals`],
   ["organiser", "a role with faults", `/organise/${c}/people`, async (page) => {
@@ -134,6 +148,11 @@ const stops = [
   ["organiser", "empty list", `/organise/${empty}/lists/entries`],
   ["organiser", "empty people", `/organise/${empty}/people`],
 ];
+
+async function openEntry(page) {
+  await page.locator('a[href*="/entries/"]').first().click();
+  await page.locator("#change").waitFor();
+}
 
 async function tryRequest(page) {
   await page.locator(".opblock-tag", { hasText: "scores" }).click();

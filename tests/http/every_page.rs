@@ -64,6 +64,7 @@ pub const PAGES: &[(Who, &str)] = &[
     (Who::Organiser, "/organise/saltmarsh/lists/entries"),
     (Who::Organiser, "/organise/saltmarsh/lists/gyms"),
     (Who::Organiser, "/organise/saltmarsh/lists/judges"),
+    (Who::Organiser, "/organise/saltmarsh/entries/1042"),
     (Who::Organiser, "/organise/saltmarsh/people"),
     (Who::Organiser, "/organise/saltmarsh/proposals"),
 ];

@@ -188,6 +188,8 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/organise/saltmarsh/people", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/proposals", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/proposals", "form:do=confirm&p-999999=yes", "133333333++"),
+    ("GET",    "/organise/saltmarsh/entries/1042", "", "133333333++"),
+    ("POST",   "/organise/saltmarsh/entries/1042", "form:state=guest&division=women&gym=quayside&reason=asked", "133333333++"),
     ("POST",   "/organise/saltmarsh/people", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/invite", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/999999/remove", "form:", "13333333344"),

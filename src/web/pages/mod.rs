@@ -135,6 +135,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/organise/{c}/file"),
     ("GET", "/organise/{c}/lists/{list}"),
     ("POST", "/organise/{c}/lists/{list}"),
+    ("GET", "/organise/{c}/entries/{bib}"),
+    ("POST", "/organise/{c}/entries/{bib}"),
     ("GET", "/organise/{c}/proposals"),
     ("POST", "/organise/{c}/proposals"),
     ("GET", "/organise/{c}/people"),
@@ -204,6 +206,7 @@ pub fn router() -> Router<App> {
             "/organise/{c}/proposals",
             get(organise::proposals::get_proposals).post(organise::proposals::post_proposals),
         )
+        .route("/organise/{c}/entries/{bib}", get(organise::entry::get_entry).post(organise::entry::post_entry))
         .route("/organise/{c}/people", get(organise::people::get_people).post(organise::give::post_role))
         .route("/organise/{c}/people/invite", post(organise::people::post_invite))
         .route("/organise/{c}/people/{id}/remove", post(organise::people::post_remove))

@@ -1,6 +1,7 @@
 //! `/organise`: the organiser's pages.
 
 mod create;
+mod entry;
 mod file;
 mod late;
 mod lists;

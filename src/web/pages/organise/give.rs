@@ -54,7 +54,7 @@ impl Give {
 }
 
 /// The gym that is meant: by its slug or its name.
-fn gym_meant(gyms: &[GymView], typed: &str) -> Option<String> {
+pub(super) fn gym_meant(gyms: &[GymView], typed: &str) -> Option<String> {
     let folded = fold_name(typed);
     let fits = |g: &&GymView| g.slug.eq_ignore_ascii_case(typed) || fold_name(&g.name) == folded;
     let mut found = gyms.iter().filter(fits);

@@ -1,7 +1,7 @@
 //! `/organise/{c}/lists/{list}`: gyms, entries and judges, and many of them at once from a CSV.
 //!
 //! What is refused comes back in the form's own field, each row with its reasons, to be mended and
-//! sent again there, or taken along as a file. What it does not do: change one entry.
+//! sent again there, or taken along as a file. What it does not do: change one entry (`entry` does).
 
 use super::super::form::{Choice, FieldError, Fields};
 use super::super::html;
@@ -48,12 +48,25 @@ struct View {
     find_hint: String,
     caption: String,
     head: Vec<&'static str>,
-    rows: Vec<Vec<String>>,
+    rows: Vec<Row>,
     /// Codes and days stand in the second and the last column: each stays in one line.
     dated: bool,
     columns: String,
     dates: Vec<Choice>,
     text: String,
+}
+
+/// A row of the list.
+struct Row {
+    /// Where it is changed; empty: here alone.
+    href: String,
+    cells: Vec<String>,
+}
+
+impl Row {
+    fn here(cells: Vec<String>) -> Self {
+        Self { href: String::new(), cells }
+    }
 }
 
 /// Which list.
@@ -132,7 +145,7 @@ fn dates(now: &str) -> Vec<Choice> {
     ]
 }
 
-type Shown = (&'static str, Vec<&'static str>, Vec<Vec<String>>);
+type Shown = (&'static str, Vec<&'static str>, Vec<Row>);
 
 /// What a row is known by, the columns, and the rows that fit.
 async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Find) -> Answer<Shown> {
@@ -143,7 +156,7 @@ async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Fi
         let rows = lists::gyms(app, actor, now, &c.slug, find).await?.into_iter().map(|g| {
             let contact: Vec<String> =
                 [g.contact, g.email, g.phone].into_iter().flatten().filter(|t| !t.is_empty()).collect();
-            vec![g.name, g.slug, g.country, g.region, contact.join(", ")]
+            Row::here(vec![g.name, g.slug, g.country, g.region, contact.join(", ")])
         });
         let head = vec![o.list_name, o.list_slug, w.country, w.region, o.list_contact];
         return Ok((o.list_slug, head, rows.collect()));
@@ -153,7 +166,7 @@ async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Fi
     if list == List::Judges {
         let rows = lists::judges(app, actor, now, &c.slug, find).await?.into_iter().map(|j| {
             let valid = put(o.list_valid_days, &[("from", &j.valid_from), ("to", &j.valid_to)]);
-            vec![of(j.name), j.code, gym(j.gym), valid]
+            Row::here(vec![of(j.name), j.code, gym(j.gym), valid])
         });
         return Ok((o.list_code, vec![o.list_name, o.list_code, w.gym, o.list_valid], rows.collect()));
     }
@@ -166,7 +179,8 @@ async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Fi
             _ => o.state_active,
         };
         let state = if e.show_name { state.to_owned() } else { format!("{state}, {}", o.list_hidden) };
-        vec![e.name, e.bib.to_string(), division, gym(e.gym), state]
+        let href = format!("/organise/{}/entries/{}", c.slug, e.bib);
+        Row { href, cells: vec![e.name, e.bib.to_string(), division, gym(e.gym), state] }
     });
     Ok((w.bib, vec![o.list_name, w.bib, w.division, w.gym, o.list_state], rows.collect()))
 }
@@ -268,7 +282,12 @@ mod tests {
             find_hint: "Part of a name".to_owned(),
             caption: samples::HOSTILE.to_owned(),
             head: vec![o.list_name, words().bib],
-            rows: (0..n).map(|bib| vec![samples::BIDI.to_owned(), bib.to_string()]).collect(),
+            rows: (0..n)
+                .map(|bib| Row {
+                    href: "/organise/s/entries/1".to_owned(),
+                    cells: vec![samples::BIDI.to_owned(), bib.to_string()],
+                })
+                .collect(),
             dated: n > 0,
             columns: "Columns".to_owned(),
             dates: dates("day_first"),

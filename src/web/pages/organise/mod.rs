@@ -1,10 +1,11 @@
 //! `/organise`: what the one who answers for a competition needs, a page each: how it goes and
 //! what came late (`overview`), who is missing (`missing`), the competition file (`file`), the
-//! lists of gyms, entries and judges (`lists`), whom gyms propose (`proposals`), roles and sign-ins
+//! lists of gyms, entries and judges (`lists`), one entry (`entry`), whom gyms propose (`proposals`), roles and sign-ins
 //! (`people`, and `give` a role by e-mail); and, for who
 //! organises all, a new one (`create`).
 
 pub mod create;
+pub mod entry;
 pub mod file;
 pub mod give;
 pub mod lists;

@@ -1,0 +1,73 @@
+//! `/organise/{c}/entries/{bib}`: an entry withdrawn, moved, made a guest, once it is seen what follows.
+
+use super::organiser;
+use crate::routes::stage;
+use crate::support::TestApp;
+
+const PATH: &str = "/organise/saltmarsh/entries/1042";
+
+async fn state(app: &TestApp) -> (String, String, String) {
+    let entry = app.nobody().get("/api/v1/competitions/saltmarsh/entries/1042").await.expect(200).json();
+    let text = |name: &str| entry[name].as_str().unwrap_or_default().to_owned();
+    (text("state"), text("division"), text("gym"))
+}
+
+fn was() -> (String, String, String) {
+    ("active".to_owned(), "women".to_owned(), "quayside".to_owned())
+}
+
+#[tokio::test]
+async fn an_entry_is_found_by_name_looked_at_and_withdrawn() {
+    let (app, ..) = stage().await;
+    let (browser, csrf) = organiser(&app).await;
+    let list = browser.get("/organise/saltmarsh/lists/entries?q=duarte").await.expect(200).text();
+    assert!(list.contains(&format!("href=\"{PATH}\"")), "{list}");
+    browser.get(PATH).await.expect(200);
+    let fields = |state: &'static str, what: &'static str| {
+        [
+            ("csrf", csrf.clone()),
+            ("state", state.to_owned()),
+            ("division", "women".to_owned()),
+            ("gym", "Quayside Gym".to_owned()),
+            ("reason", "injured".to_owned()),
+            ("do", what.to_owned()),
+        ]
+    };
+    let send = async |state, what, status| {
+        let fields = fields(state, what);
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
+        browser.post(PATH).form(&fields).await.expect(status).text()
+    };
+    let looked = send("withdrawn", "look", 200).await;
+    assert!(looked.contains("keep their places") && looked.contains("value=\"apply\""), "{looked}");
+    assert!(looked.contains("value=\"injured\""), "what was typed stays");
+    assert_eq!(state(&app).await, was(), "looking changes nothing");
+    send("withdrawn", "apply", 303).await;
+    assert_eq!(state(&app).await.0, "withdrawn");
+    assert!(send("withdrawn", "apply", 422).await.contains("It is so already"));
+    // And back.
+    send("active", "apply", 303).await;
+    assert_eq!(state(&app).await, was());
+}
+
+#[tokio::test]
+async fn what_a_move_does_to_each_score_is_said_before_it_is_done() {
+    let (app, ..) = stage().await;
+    let (browser, csrf) = organiser(&app).await;
+    let send = async |fields: &[(&str, &str)], status| {
+        let fields: Vec<(&str, &str)> = fields.iter().copied().chain([("csrf", csrf.as_str())]).collect();
+        browser.post(PATH).form(&fields).await.expect(status).text()
+    };
+    // Another gym: the division, and so the scores, stay.
+    let moved = [("state", "active"), ("division", "women"), ("gym", "millpond"), ("reason", "moved house")];
+    let looked = send(&moved, 200).await;
+    assert!(looked.contains("From now on Millpond Gym enters the scores."), "{looked}");
+    send(&[moved.as_slice(), &[("do", "apply")]].concat(), 303).await;
+    assert_eq!(state(&app).await.2, "millpond");
+    // Faults beside their fields, all at once, with what was typed.
+    let wrong = [("state", "active"), ("division", "men"), ("gym", "nowhere hall"), ("reason", ""), ("do", "apply")];
+    let page = send(&wrong, 422).await;
+    assert!(page.contains("href=\"#gym\"") && page.contains("href=\"#reason\""), "{page}");
+    assert!(page.contains("href=\"#division\"") && page.contains("nowhere hall"), "{page}");
+    assert_eq!(state(&app).await.2, "millpond");
+}
