@@ -79,6 +79,7 @@ const stops = [
   ["nobody", "a code that fits nothing", "/claim", async (page) => page.locator('form[action="/claim"] button').click()],
   ["athlete", "own page", `/c/${c}/athletes/${bib}`],
   ["athlete", "own row", `/c/${c}/divisions/women?bib=${bib}`],
+  ["athlete", "own score", `/c/${c}/athletes/${bib}/workouts/${running}`],
   ["athlete", "own account", "/account"],
   ["athlete", "erasing without the address", "/account", async (page) => page.locator('form[action="/account/erase"] button').click()],
   ["judge", "account of a judge", "/account"],
@@ -127,6 +128,7 @@ const stops = [
     await page.locator('button[value="look"]').click();
     await page.locator("#gym-error-1").waitFor();
   }],
+  ["organiser", "codes for those without a gym", `/organise/${c}/codes`],
   ["organiser", "people", `/organise/${c}/people`],
   ["organiser", "proposals of the gyms", `/organise/${c}/proposals`],
   ["organiser", "a role with faults", `/organise/${c}/people`, async (page) => {

@@ -223,3 +223,54 @@ async fn codes_are_for_the_own_gyms_athletes_alone() {
     app.staff_of("millpond").await.post(&CODES.replace("quayside", "nowhere")).json(json!({})).await.expect(403);
     app.organiser().await.post(&CODES.replace("quayside", "nowhere")).json(json!({})).await.expect(404);
 }
+
+#[tokio::test]
+async fn an_athlete_without_a_gym_gets_a_code_from_the_organiser_and_enters_their_own_score_by_page() {
+    let app = TestApp::new().await;
+    let alone = "bib,name,born,category,division\n3001,Marta Reis,1995-05-05,women,women\n";
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(alone).await.expect(200);
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let page = organiser.get("/organise/saltmarsh/codes").await.expect(200);
+    assert!(page.text().contains("Marta Reis") && !page.text().contains("Ines Duarte"), "{}", page.text());
+    let slips = organiser.post("/organise/saltmarsh/codes").form(&[("csrf", &page.csrf()), ("for", "rest")]).await;
+    let text = slips.expect(200).text();
+    assert_eq!(text.matches("<code>").count(), 1);
+    let code = text.split_once("<code>").and_then(|(_, r)| r.split_once('<')).expect("a code").0.to_owned();
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    staff.get("/organise/saltmarsh/codes").await.expect(403);
+    let fields = [
+        ("c", "saltmarsh"),
+        ("bib", "3001"),
+        ("code", code.as_str()),
+        ("email", "marta@example.org"),
+        ("password", "three old oars"),
+    ];
+    let done = app.nobody().post("/claim").form(&fields).await.expect(303);
+    let cookie = done.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
+    let athlete = app.nobody().with_cookie(cookie);
+    let path = "/c/saltmarsh/athletes/3001/workouts/w1";
+    let own = athlete.get("/c/saltmarsh/athletes/3001").await.expect(200).text();
+    assert!(own.contains(&format!("href=\"{path}\"")), "{own}");
+    let form = athlete.get(path).await.expect(200);
+    assert!(!form.text().contains("name=\"judge\""), "nobody vouches for their own");
+    let send = |performance: &str| {
+        let sent = [
+            ("csrf", form.csrf()),
+            ("performance", performance.to_owned()),
+            ("video", "https://v.example/1".to_owned()),
+        ];
+        let sent: Vec<(String, String)> = sent.into_iter().map(|(n, v)| (n.to_owned(), v)).collect();
+        let sent: Vec<(&str, &str)> = sent.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        athlete.post(path).form(&sent)
+    };
+    let wrong = send("5+44 tb 11:24").await.expect(422).text();
+    assert!(wrong.contains("write 6+0") && wrong.contains("5+44 tb 11:24"), "{wrong}");
+    let stored = send("5+12 tb 11:24").await.expect(303);
+    assert_eq!(stored.header("location"), "/c/saltmarsh/athletes/3001#w-w1");
+    let score =
+        app.organiser().await.get("/api/v1/competitions/saltmarsh/workouts/w1/scores/3001").await.expect(200).json();
+    assert_eq!((&score["state"], &score["gym"]), (&json!("entered"), &Value::Null), "{score}");
+    // Nobody else's.
+    athlete.get("/c/saltmarsh/athletes/1042/workouts/w1").await.expect(403);
+    app.nobody().get(path).await.expect(401);
+}

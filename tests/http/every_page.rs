@@ -43,6 +43,7 @@ pub const PAGES: &[(Who, &str)] = &[
     (Who::Nobody, "/problems/invalid"),
     (Who::Athlete, "/account"),
     (Who::Athlete, "/c/saltmarsh/athletes/1042"),
+    (Who::Athlete, "/c/saltmarsh/athletes/1042/workouts/w1"),
     (Who::Staff, "/desk/saltmarsh/quayside"),
     (Who::Staff, "/desk/saltmarsh/quayside/codes"),
     (Who::Staff, "/desk/saltmarsh/quayside/proposals"),
@@ -65,6 +66,7 @@ pub const PAGES: &[(Who, &str)] = &[
     (Who::Organiser, "/organise/saltmarsh/lists/gyms"),
     (Who::Organiser, "/organise/saltmarsh/lists/judges"),
     (Who::Organiser, "/organise/saltmarsh/entries/1042"),
+    (Who::Organiser, "/organise/saltmarsh/codes"),
     (Who::Organiser, "/organise/saltmarsh/people"),
     (Who::Organiser, "/organise/saltmarsh/proposals"),
 ];

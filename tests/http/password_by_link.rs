@@ -107,3 +107,25 @@ async fn the_page_says_the_lengths_that_are_taken_and_passwords_can_be_pasted_an
     browser.put("/api/v1/me/password").json(composed).await.expect(204);
     browser.get("/account").await.expect(200);
 }
+
+#[tokio::test]
+async fn signing_in_without_a_destination_leads_to_where_one_works() {
+    use crate::support::{SALTMARSH, grant};
+    use tallywright::rules::access::{Grant, Role};
+    let app = TestApp::new().await;
+    let staff = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) };
+    let both = [staff.clone(), grant(Role::Referee, Some(SALTMARSH))];
+    let (one, none) = ([staff], []);
+    let cases: [(&str, &[Grant], &str, &str); 4] = [
+        ("desk@example.org", &one, "", "/desk/saltmarsh/quayside"),
+        ("desk@example.org", &one, "/c/saltmarsh", "/c/saltmarsh"),
+        ("both@example.org", &both, "", "/account"),
+        ("none@example.org", &none, "", "/account"),
+    ];
+    for (email, grants, next, place) in cases {
+        app.db_account(email, Some("three old oars"), grants).await;
+        let sent = [("email", email), ("password", "three old oars"), ("next", next)];
+        let begun = app.nobody().post("/signin").form(&sent).await.expect(303);
+        assert_eq!(begun.header("location"), place, "{email}");
+    }
+}

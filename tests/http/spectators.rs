@@ -174,3 +174,18 @@ async fn a_ruling_cannot_be_appealed_from_the_page_after_two_days() {
     let shown = page(&own, INES).await.text();
     assert!(!shown.contains(APPEAL) && shown.contains("Could be appealed until"), "{shown}");
 }
+
+#[tokio::test]
+async fn a_competition_that_is_over_says_so_wherever_one_looks() {
+    let app = TestApp::new().await;
+    let pages = ["/", "/c/saltmarsh", "/c/saltmarsh/divisions/women", "/c/saltmarsh/divisions/women/workouts/w1"];
+    let (over, closed) = ("All workouts announced so far are over", "All workouts announced so far have closed");
+    for (at, said) in [("2027-01-14T12:00:00Z", None), ("2027-06-01T12:00:00Z", Some(over))] {
+        app.set_clock(at);
+        for page in pages {
+            let text = app.nobody().get(page).accept("text/html").await.expect(200).text();
+            assert_eq!(text.contains(over), said.is_some(), "{page} at {at}");
+            assert!(!text.contains(closed), "{page} at {at}");
+        }
+    }
+}

@@ -39,8 +39,8 @@ pub const MOST_CODES: usize = 200;
 pub struct Codes {
     /// Who reads, and what.
     pub reader: Reader,
-    /// The gym's name.
-    pub gym: String,
+    /// The gym's name; `None`: of those who have no gym.
+    pub gym: Option<String>,
     /// Until when codes hold; `None`: no workout says, or one does that is not announced to who asks.
     pub until: Option<Timestamp>,
     /// By bib; those who are removed or erased are left out.
@@ -98,7 +98,8 @@ pub struct Claimed {
     pub signed_in: Option<SignedIn>,
 }
 
-/// A gym's entries, and what became of their codes; for its staff and the organiser.
+/// A gym's entries, and what became of their codes; for its staff and the organiser. Of those who have
+/// no gym (`None`): for the organiser.
 ///
 /// # Errors
 /// 401 and 403; not found: the competition, the gym.
@@ -107,22 +108,31 @@ pub async fn list_codes(
     actor: &Actor,
     now: Timestamp,
     competition: &str,
-    gym: &str,
+    gym: Option<&str>,
 ) -> Result<Codes, Failure> {
     signed_in(actor)?;
     let reader = Reader::find(app, actor, now, competition).await?;
-    let permit = permit(actor, Act::HandOutCodes { competition: &reader.slug, gym })?;
-    let Some(known) = app.store.find_gym(reader.id, gym).await? else {
-        return Err(Failure::not_found(Sentence::new("no_gym").with("gym", shown(gym))));
+    let competition = reader.slug.as_str();
+    let permit = match gym {
+        Some(gym) => permit(actor, Act::HandOutCodes { competition, gym })?,
+        None => permit(actor, Act::Organise { competition })?,
     };
-    let find = Find { gym: Some(gym.to_owned()), q: None };
+    let known = match gym {
+        None => None,
+        Some(slug) => match app.store.find_gym(reader.id, slug).await? {
+            Some(known) => Some(known.name),
+            None => return Err(Failure::not_found(Sentence::new("no_gym").with("gym", shown(slug)))),
+        },
+    };
+    let find = Find { gym: gym.map(str::to_owned), q: None };
     let entries = lists::entries(app, actor, now, competition, &find).await?;
     let open = app.store.list_claims(&permit, reader.id).await?;
     let grants = app.store.list_grants_in(&reader.slug).await?;
     let claimed: BTreeSet<u32> =
         grants.iter().filter(|g| g.grant.role == Role::Athlete).filter_map(|g| g.grant.bib).collect();
     let removed = crate::actions::views::names::entry_state(EntryState::Removed);
-    let rows = entries.into_iter().filter(|e| e.state != removed).map(|e| CodeRow {
+    let of_gym = entries.into_iter().filter(|e| e.state != removed && e.gym.as_deref() == gym);
+    let rows = of_gym.map(|e| CodeRow {
         made: open.get(&e.bib).copied(),
         claimed: claimed.contains(&e.bib),
         bib: e.bib,
@@ -132,7 +142,7 @@ pub async fn list_codes(
     let rows = rows.collect();
     let announced = reader.competition.workouts.iter().all(|w| reader.sees(w));
     let until = last_instant(&reader.competition).filter(|_| announced);
-    Ok(Codes { until, gym: known.name, rows, permit, reader })
+    Ok(Codes { until, gym: known, rows, permit, reader })
 }
 
 /// Makes codes for these entries of the gym (`None`: all that have none and were not claimed), each
@@ -145,7 +155,7 @@ pub async fn make_codes(
     actor: &Actor,
     now: Timestamp,
     competition: &str,
-    gym: &str,
+    gym: Option<&str>,
     bibs: Option<&BTreeSet<u32>>,
 ) -> Result<(Codes, Vec<Slip>), Failure> {
     let codes = list_codes(app, actor, now, competition, gym).await?;

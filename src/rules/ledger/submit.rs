@@ -417,7 +417,7 @@ pub(super) fn check_details(asked: &Submit, faults: &mut Vec<Fault>) {
 
 /// Blank, or an address a browser may be sent to.
 fn is_link(video: &str) -> bool {
-    let web = video.starts_with("https://") || video.starts_with("http://");
+    let web = video.strip_prefix("https://").is_some_and(|rest| !rest.is_empty());
     video.is_empty() || (web && video.len() <= 500 && !video.chars().any(|c| c.is_control() || c.is_whitespace()))
 }
 

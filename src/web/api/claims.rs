@@ -50,7 +50,7 @@ impl From<CodeRow> for CodeState {
 #[utoipa::path(get, path = "/competitions/{competition}/gyms/{gym}/claim-codes", tag = "accounts", params(OfGym),
     responses((status = 200, description = "By bib.", body = Vec<CodeState>), Problems))]
 async fn list_codes(State(app): State<App>, caller: Caller, Path(path): Path<OfGym>) -> Answer {
-    let codes = accounts::list_codes(&app, &caller.actor, caller.received, &path.competition, &path.gym).await?;
+    let codes = accounts::list_codes(&app, &caller.actor, caller.received, &path.competition, Some(&path.gym)).await?;
     Ok(Json(codes.rows.into_iter().map(CodeState::from).collect::<Vec<_>>()).into_response())
 }
 
@@ -99,13 +99,13 @@ async fn make_codes(
     sent: Result<Json<Option<NewCodes>>, Problem>,
 ) -> Answer {
     // Permission comes before what is sent.
-    accounts::list_codes(&app, &caller.actor, caller.received, &path.competition, &path.gym).await?;
+    accounts::list_codes(&app, &caller.actor, caller.received, &path.competition, Some(&path.gym)).await?;
     let form = accept.best(&[JSON, CSV])?;
     let Json(sent) = sent?;
     let sent = sent.unwrap_or_default();
     let (competition, gym) = (&path.competition, &path.gym);
     let (codes, slips) =
-        accounts::make_codes(&app, &caller.actor, caller.received, competition, gym, sent.bibs.as_ref()).await?;
+        accounts::make_codes(&app, &caller.actor, caller.received, competition, Some(gym), sent.bibs.as_ref()).await?;
     if form == CSV {
         let text = codes::csv(&codes, &slips, &app.config.public_url);
         return Ok(super::csv_file(text, &format!("codes-{competition}-{gym}.csv")));

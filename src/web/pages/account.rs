@@ -156,7 +156,10 @@ impl Named {
 fn role(grant: &Grant, named: &Named) -> RoleView {
     let w = words();
     let (name, work) = match grant.role {
-        Role::Organiser => ("organiser", Some(("/referee".to_owned(), w.nav_referee))),
+        Role::Organiser => {
+            let here = grant.competition.as_ref().map_or("/organise".to_owned(), |c| format!("/organise/{c}"));
+            ("organiser", Some((here, organise(language::reader()).nav)))
+        }
         Role::Referee => ("referee", Some(("/referee".to_owned(), w.nav_referee))),
         Role::Staff => ("staff", None),
         Role::Judge => ("judge", None),

@@ -357,8 +357,12 @@ pub(super) fn score_facts(
 fn actions(reader: &Reader, entry: &EntryView, x: &Workout, there: bool, enter: bool) -> Vec<Link> {
     let (w, c) = (words(), &reader.slug);
     let mut found = Vec::new();
-    if let Some(gym) = entry.gym.as_ref().filter(|_| enter && reader.now >= x.window.opens) {
-        found.push(Link::new(format!("/desk/{c}/{gym}/{}/{}", x.slug, entry.bib), w.enter_score));
+    if enter && reader.now >= x.window.opens {
+        let href = match &entry.gym {
+            Some(gym) => format!("/desk/{c}/{gym}/{}/{}", x.slug, entry.bib),
+            None => format!("/c/{c}/athletes/{}/workouts/{}", entry.bib, x.slug),
+        };
+        found.push(Link::new(href, w.enter_score));
     }
     if there && reader.actor.has(c, Role::Referee) {
         found.push(Link::new(format!("/referee/{c}/{}/{}", x.slug, entry.bib), w.referee_this));

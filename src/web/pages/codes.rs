@@ -1,4 +1,5 @@
-//! `/desk/{c}/{gym}/codes`: codes for a gym's athletes, as slips to print or as CSV. Codes are shown
+//! `/desk/{c}/{gym}/codes`: codes for a gym's athletes, as slips to print or as CSV, and
+//! `/organise/{c}/codes`: for those who have no gym. Codes are shown
 //! in the answer that makes them, and never again.
 
 use super::form::{FieldError, Fields};
@@ -80,10 +81,40 @@ pub(super) fn claim_address(public_url: &str, competition: &str) -> String {
     format!("{public_url}/claim?c={competition}")
 }
 
-fn view(caller: &Caller, codes: &Codes, slug: &str, q: &str, errors: Vec<FieldError>) -> View {
+/// Whose codes they are: of a gym, or of those without one.
+#[derive(Clone, Copy)]
+struct Whose<'a> {
+    competition: &'a str,
+    gym: Option<&'a str>,
+}
+
+impl Whose<'_> {
+    /// The page from which this one is reached.
+    fn above(&self) -> String {
+        match self.gym {
+            Some(gym) => format!("/desk/{}/{gym}", self.competition),
+            None => format!("/organise/{}", self.competition),
+        }
+    }
+
+    fn here(&self) -> String {
+        format!("{}/codes", self.above())
+    }
+}
+
+/// The gym's name, or that there is none.
+fn called(codes: &Codes) -> &str {
+    codes.gym.as_deref().unwrap_or(words().no_gym)
+}
+
+/// What the page above is called.
+fn above(codes: &Codes) -> &str {
+    codes.gym.as_deref().unwrap_or(words::organise(language::reader()).nav)
+}
+
+fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, q: &str, errors: Vec<FieldError>) -> View {
     let (t, c) = (texts(), &codes.reader.competition);
-    let desk = format!("/desk/{}/{slug}", c.slug);
-    let title = put(t.title, &[("gym", &codes.gym)]);
+    let title = codes.gym.as_ref().map_or(t.title_without.to_owned(), |gym| put(t.title, &[("gym", gym)]));
     let folded = fold_name(q);
     let fits = |row: &&CodeRow| fold_name(&row.name).contains(&folded) || row.bib.to_string() == folded;
     let found = codes.rows.iter().filter(fits).count();
@@ -98,17 +129,17 @@ fn view(caller: &Caller, codes: &Codes, slug: &str, q: &str, errors: Vec<FieldEr
         name: row.name.clone(),
     });
     View {
-        shell: Shell::new(caller, format!("{desk}/codes"), &title).below([
+        shell: Shell::new(caller, whose.here(), &title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
-            Link::new(&desk, &codes.gym),
+            Link::new(whose.above(), above(codes)),
             Link::new("", t.link),
         ]),
         w: words(),
         t,
         csrf: caller.csrf.clone(),
-        action: format!("{desk}/codes"),
+        action: whose.here(),
         until: codes.until.map(|at| put(t.until, &[("at", &When::new(at, &c.time_zone).text)])),
-        caption: put(t.caption, &[("gym", &codes.gym)]),
+        caption: put(t.caption, &[("gym", &called(codes))]),
         o: words::organise(language::reader()),
         q: q.to_owned(),
         more: (found > SHOWN).then(|| put(words::organise(language::reader()).list_more, &[("n", &SHOWN)])),
@@ -126,8 +157,22 @@ pub async fn get_codes(
     Path((competition, gym)): Path<(String, String)>,
     Query(fields): Query<Fields>,
 ) -> Answer {
-    let codes = accounts::list_codes(&app, &caller.actor, caller.received, &competition, &gym).await?;
-    Ok(html(&view(&caller, &codes, &gym, fields.get("q"), Vec::new()))?.into_response())
+    show(&app, &caller, Whose { competition: &competition, gym: Some(&gym) }, &fields).await
+}
+
+/// `GET /organise/{c}/codes`: of those who have no gym.
+pub async fn get_codes_without(
+    State(app): State<App>,
+    caller: Caller,
+    Path(competition): Path<String>,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    show(&app, &caller, Whose { competition: &competition, gym: None }, &fields).await
+}
+
+async fn show(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
+    let codes = accounts::list_codes(app, &caller.actor, caller.received, whose.competition, whose.gym).await?;
+    Ok(html(&view(caller, &codes, whose, fields.get("q"), Vec::new()))?.into_response())
 }
 
 /// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`) or `rest`; `as` is `csv`, else
@@ -138,18 +183,33 @@ pub async fn post_codes(
     Path((competition, gym)): Path<(String, String)>,
     Form(fields): Form<Fields>,
 ) -> Answer {
+    make(&app, &caller, Whose { competition: &competition, gym: Some(&gym) }, &fields).await
+}
+
+/// `POST /organise/{c}/codes`.
+pub async fn post_codes_without(
+    State(app): State<App>,
+    caller: Caller,
+    Path(competition): Path<String>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    make(&app, &caller, Whose { competition: &competition, gym: None }, &fields).await
+}
+
+async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
+    let Whose { competition, gym } = whose;
     let picked: BTreeSet<u32> = fields.rests("bib-").iter().filter_map(|bib| bib.parse().ok()).collect();
     let rest = fields.get("for") == "rest";
-    let before = accounts::list_codes(&app, &caller.actor, caller.received, &competition, &gym).await?;
+    let before = accounts::list_codes(app, &caller.actor, caller.received, competition, gym).await?;
     let again = |status: StatusCode, text: String| {
         let errors = vec![FieldError::new("", text)];
-        Ok((status, html(&view(&caller, &before, &gym, "", errors))?).into_response())
+        Ok((status, html(&view(caller, &before, whose, "", errors))?).into_response())
     };
     if !rest && picked.is_empty() {
         return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_picked.to_owned());
     }
     let bibs = Some(&picked).filter(|_| !rest);
-    let made = accounts::make_codes(&app, &caller.actor, caller.received, &competition, &gym, bibs).await;
+    let made = accounts::make_codes(app, &caller.actor, caller.received, competition, gym, bibs).await;
     let (codes, slips) = match made {
         Ok(made) => made,
         Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
@@ -162,9 +222,9 @@ pub async fn post_codes(
     }
     if fields.get("as") == "csv" {
         let text = csv(&codes, &slips, &app.config.public_url);
-        return Ok(csv_file(text, &format!("codes-{competition}-{gym}.csv")));
+        return Ok(csv_file(text, &format!("codes-{competition}-{}.csv", gym.unwrap_or("no-gym"))));
     }
-    Ok(html(&slips_view(&caller, &codes, slips, &gym, &app.config.public_url))?.into_response())
+    Ok(html(&slips_view(caller, &codes, slips, whose, &app.config.public_url))?.into_response())
 }
 
 /// A row a code, for a mail merge or a label printer.
@@ -176,23 +236,22 @@ pub(in crate::web) fn csv(codes: &Codes, slips: &[Slip], public_url: &str) -> St
     table::write(&["bib", "name", "code", "address", "until"], rows)
 }
 
-fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, gym: &str, public_url: &str) -> SlipsView {
+fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>, public_url: &str) -> SlipsView {
     let (t, c) = (texts(), &codes.reader.competition);
-    let desk = format!("/desk/{}/{gym}", c.slug);
     let waiting = codes.rows.iter().filter(|r| !r.claimed && r.made.is_none()).count();
     let left = waiting.saturating_sub(slips.len());
     SlipsView {
-        shell: Shell::new(caller, format!("{desk}/codes"), t.slips_title).below([
+        shell: Shell::new(caller, whose.here(), t.slips_title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
-            Link::new(&desk, &codes.gym),
-            Link::new(format!("{desk}/codes"), t.link),
+            Link::new(whose.above(), above(codes)),
+            Link::new(whose.here(), t.link),
             Link::new("", t.slips_title),
         ]),
         w: words(),
         t,
-        back: format!("{desk}/codes"),
+        back: whose.here(),
         competition: c.title.clone(),
-        gym: codes.gym.clone(),
+        gym: called(codes).to_owned(),
         where_to: put(t.slip_where, &[("url", &claim_address(public_url, &c.slug))]),
         until: codes.until.map(|at| put(t.slip_until, &[("at", &When::new(at, &c.time_zone).text)])),
         more: (slips.len() >= MOST_CODES && left > 0).then(|| put(t.slips_more, &[("n", &left)])),

@@ -28,6 +28,8 @@ struct View {
     shell: Shell,
     w: &'static Pages,
     title: String,
+    /// What is said once everything has closed.
+    ended: Option<String>,
     zone: String,
     size: String,
     running: Vec<Soon>,
@@ -73,6 +75,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         zone: c.time_zone_name.clone(),
         size: super::home::size(&app, &reader),
         running: running(&reader),
+        ended: super::home::ended(&reader),
         desks: desks(&app, &reader).await?,
         workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
         // A calendar neither keeps cookies nor says what its owner reads.
@@ -215,6 +218,7 @@ mod tests {
             title: samples::HOSTILE.to_owned(),
             zone: "Europe/Lisbon".to_owned(),
             size: "3 athletes".to_owned(),
+            ended: Some(samples::HOSTILE.to_owned()),
             running: Vec::new(),
             desks: vec![Link::new("/desk/s/g", samples::BIDI)],
             calendar: "/c/s/calendar.ics".to_owned(),

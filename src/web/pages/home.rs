@@ -30,6 +30,8 @@ struct Line {
     size: String,
     running: Vec<Soon>,
     next: Option<Soon>,
+    /// What is said where nothing is open.
+    state: String,
     divisions: Vec<Link>,
 }
 
@@ -70,6 +72,7 @@ fn line(app: &App, reader: &Reader) -> Line {
         size: size(app, reader),
         running,
         next,
+        state: ended(reader).unwrap_or_else(|| words().nothing_running.to_owned()),
         divisions: c.divisions.iter().map(|d| Link::new(format!("{base}/divisions/{}", d.slug), &d.title)).collect(),
     }
 }
@@ -78,6 +81,20 @@ fn line(app: &App, reader: &Reader) -> Line {
 pub(super) fn running(reader: &Reader) -> Vec<Soon> {
     let open = reader.workouts().filter(|x| x.window.opens <= reader.now);
     open.filter_map(|x| soon(reader, x, x.window.closes, words().closes_in)).collect()
+}
+
+/// What is said once every workout that is known has closed: that judges may still vouch, and until
+/// when, or that it is over. `None`: it goes on, or nothing is known yet.
+pub(super) fn ended(reader: &Reader) -> Option<String> {
+    let (w, c) = (words(), &reader.competition);
+    let last = reader.workouts().map(|x| x.window.attest_by).max()?;
+    if reader.workouts().any(|x| x.window.closes > reader.now) {
+        return None;
+    }
+    if last <= reader.now {
+        return Some(w.all_over.to_owned());
+    }
+    Some(put(w.all_closed, &[("at", &When::new(last, &c.time_zone).text), ("zone", &c.time_zone_name)]))
 }
 
 /// What happens next with a workout; nothing when that has passed.
@@ -137,6 +154,7 @@ pub(super) mod tests {
             size: "2,400 athletes".to_owned(),
             running: vec![soon(samples::BIDI)],
             next: Some(soon("not shown")),
+            state: samples::HOSTILE.to_owned(),
             divisions: vec![Link::new("/c/s/divisions/women", samples::LONG)],
         };
         let page = page(vec![line]);

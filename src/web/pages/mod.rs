@@ -26,6 +26,7 @@ mod late_said;
 mod markdown;
 mod moves;
 mod organise;
+mod own_score;
 mod places;
 mod plot;
 pub mod problem;
@@ -79,6 +80,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/c/{c}/divisions/{d}"),
     ("GET", "/c/{c}/divisions/{d}/workouts/{w}"),
     ("GET", "/c/{c}/athletes/{bib}"),
+    ("GET", "/c/{c}/athletes/{bib}/workouts/{w}"),
+    ("POST", "/c/{c}/athletes/{bib}/workouts/{w}"),
     ("POST", "/c/{c}/athletes/{bib}/workouts/{w}/appeal"),
     ("GET", "/signin"),
     ("POST", "/signin"),
@@ -126,6 +129,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/new-competition"),
     ("GET", "/new-competition/example.toml"),
     ("GET", "/organise/{c}"),
+    ("POST", "/organise/{c}/late"),
     ("POST", "/organise/{c}/late/{w}/{bib}"),
     ("POST", "/organise/{c}/extensions"),
     ("POST", "/organise/{c}/erase"),
@@ -137,6 +141,8 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/organise/{c}/lists/{list}"),
     ("GET", "/organise/{c}/entries/{bib}"),
     ("POST", "/organise/{c}/entries/{bib}"),
+    ("GET", "/organise/{c}/codes"),
+    ("POST", "/organise/{c}/codes"),
     ("GET", "/organise/{c}/proposals"),
     ("POST", "/organise/{c}/proposals"),
     ("GET", "/organise/{c}/people"),
@@ -159,6 +165,7 @@ pub fn router() -> Router<App> {
         .route("/c/{c}/divisions/{d}", get(standings::get_standings))
         .route("/c/{c}/divisions/{d}/workouts/{w}", get(places::get_places))
         .route("/c/{c}/athletes/{bib}", get(athlete::get_athlete))
+        .route("/c/{c}/athletes/{bib}/workouts/{w}", get(own_score::get_own).post(own_score::post_own))
         .route("/c/{c}/athletes/{bib}/workouts/{w}/appeal", post(appeal::post_appeal))
         .route("/signin", get(signin::get_signin).post(signin::post_signin))
         .route("/signin/link", get(signin::get_link).post(signin::post_link))
@@ -196,7 +203,8 @@ pub fn router() -> Router<App> {
         .route("/new-competition", get(organise::create::get_new).post(organise::create::post_new))
         .route("/new-competition/example.toml", get(organise::create::get_example))
         .route("/organise/{c}", get(organise::overview::get_overview))
-        .route("/organise/{c}/late/{w}/{bib}", post(organise::overview::post_late))
+        .route("/organise/{c}/late/{w}/{bib}", post(organise::late::post_late))
+        .route("/organise/{c}/late", post(organise::late::post_many))
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))
         .route("/organise/{c}/erase", post(organise::overview::post_erase))
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
@@ -207,6 +215,7 @@ pub fn router() -> Router<App> {
             get(organise::proposals::get_proposals).post(organise::proposals::post_proposals),
         )
         .route("/organise/{c}/entries/{bib}", get(organise::entry::get_entry).post(organise::entry::post_entry))
+        .route("/organise/{c}/codes", get(codes::get_codes_without).post(codes::post_codes_without))
         .route("/organise/{c}/people", get(organise::people::get_people).post(organise::give::post_role))
         .route("/organise/{c}/people/invite", post(organise::people::post_invite))
         .route("/organise/{c}/people/{id}/remove", post(organise::people::post_remove))

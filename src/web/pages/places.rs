@@ -31,6 +31,8 @@ struct View {
     shell: Shell,
     w: &'static Pages,
     title: String,
+    /// What is said once everything has closed.
+    ended: Option<String>,
     lead: String,
     views: Vec<Link>,
     scope: ScopeForm,
@@ -136,6 +138,7 @@ pub async fn get_places(
         t: texts(),
         plot: (spread.of > 0).then(|| plot::view(c, task(c, &division, x), &spread, own)),
         rules_href: format!("{base}#rules"),
+        ended: super::home::ended(reader),
         as_of: as_of(reader, page.log_seq),
     };
     Ok(shared.says(&caller, html(&view).into_response()))
@@ -235,6 +238,7 @@ mod tests {
             t: texts(),
             plot,
             rules_href: "/c/s#rules".to_owned(),
+            ended: Some(samples::HOSTILE.to_owned()),
             as_of: "State 8812".to_owned(),
         }
         .render()

@@ -2,6 +2,7 @@
 
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
+use super::own_score::NO_GYM;
 use super::score_about::{About, Place, instant};
 use super::shell::{Link, Shell, When, encoded, words};
 use super::{html, late_said, rules_said, say};
@@ -323,7 +324,7 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
         attempt,
         level: fields.find("level"),
         performed_at: fields.find("performed_at").and_then(|at| instant(&at, about, errors)),
-        gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()), |s| s.gym.clone()),
+        gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()).filter(|gym| gym != NO_GYM), |s| s.gym.clone()),
         no_reps: fields.number("no_reps", errors),
         video: fields.find("video"),
         attestation,

@@ -1,6 +1,7 @@
 //! What the form of a score is about: read once, for showing it and for storing it.
 
 use super::form::FieldError;
+use super::own_score::NO_GYM;
 use super::shell::words;
 use crate::actions::ScorePath;
 use crate::actions::lists;
@@ -26,6 +27,7 @@ pub(super) struct About {
     /// The competition, as this reader sees it.
     pub(super) reader: Reader,
     pub(super) path: ScorePath,
+    /// At whose desk; [`NO_GYM`]: at none.
     pub(super) gym: String,
     pub(super) entry: EntryView,
     pub(super) now: Option<ScoreView>,
@@ -42,7 +44,7 @@ impl About {
         let reader = Reader::find(app, actor, at, &slug).await?;
         let own = reader.is_own(bib);
         if !own {
-            permit(actor, Act::ReadDesk { competition: &slug, gym: Some(&gym) })?;
+            permit(actor, Act::ReadDesk { competition: &slug, gym: Some(&*gym).filter(|gym| *gym != NO_GYM) })?;
         }
         reader.workout(&workout)?;
         let entry = lists::entry(app, actor, at, &slug, bib).await?;
@@ -60,7 +62,7 @@ impl About {
             let list = score::desk(app, actor, at, &path.competition, &path.workout, query).await?;
             state = list.rows.iter().find(|r| r.bib == bib).map_or(state, |r| r.state);
         }
-        let allowed = score::allowed(app, &reader, bib, Some(&gym)).await?;
+        let allowed = score::allowed(app, &reader, bib, Some(&*gym).filter(|gym| *gym != NO_GYM)).await?;
         Ok(Self { reader, path, gym, entry, now, state, own, allowed })
     }
 
@@ -76,7 +78,11 @@ impl About {
     }
 
     pub(super) fn here(&self) -> String {
-        format!("{}/{}/{}", self.desk(), self.path.workout, self.path.bib)
+        let ScorePath { competition, workout, bib } = &self.path;
+        if self.gym == NO_GYM {
+            return format!("/c/{competition}/athletes/{bib}/workouts/{workout}");
+        }
+        format!("{}/{workout}/{bib}", self.desk())
     }
 
     pub(super) fn desk(&self) -> String {
@@ -85,7 +91,11 @@ impl About {
 
     /// Where to go afterwards.
     pub(super) fn back(&self) -> String {
-        if self.own { format!("/c/{}/athletes/{}", self.path.competition, self.path.bib) } else { self.desk() }
+        if self.own || self.gym == NO_GYM {
+            format!("/c/{}/athletes/{}", self.path.competition, self.path.bib)
+        } else {
+            self.desk()
+        }
     }
 
     /// The levels at which this entry may score, and that of the score now.

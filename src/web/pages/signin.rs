@@ -2,9 +2,10 @@
 
 use super::form::{FieldError, Fields};
 use super::html;
-use super::shell::{Shell, words};
+use super::shell::{Shell, encoded, words};
 use crate::actions::accounts::{self, AccountError, SignedIn};
 use crate::app::App;
+use crate::rules::access::{Grant, Role};
 use crate::web::extract::Query;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form, cookie, no_cookie};
@@ -14,6 +15,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{AppendHeaders, IntoResponse, Redirect, Response};
 use http::{StatusCode, header};
+use std::collections::BTreeSet;
 
 #[derive(Template)]
 #[template(path = "signin.html")]
@@ -38,6 +40,24 @@ struct LinkView<'a> {
     errors: Vec<FieldError>,
 }
 
+/// Where somebody works, if that is one place: the desk of their gym, the referees' list, the
+/// competition they organise, their own page. Else the account's page, which lists all there is.
+fn work(grants: &[Grant]) -> String {
+    let place = |grant: &Grant| match (grant.role, &grant.competition) {
+        (Role::Organiser, Some(c)) => Some(format!("/organise/{}", encoded(c))),
+        (Role::Organiser, None) => Some("/organise".to_owned()),
+        (Role::Referee, _) => Some("/referee".to_owned()),
+        (Role::Staff, Some(c)) => grant.gym.as_ref().map(|gym| format!("/desk/{}/{}", encoded(c), encoded(gym))),
+        (Role::Athlete, Some(c)) => grant.bib.map(|bib| format!("/c/{}/athletes/{bib}", encoded(c))),
+        _ => None,
+    };
+    let places: BTreeSet<Option<String>> = grants.iter().map(place).collect();
+    match places.into_iter().collect::<Vec<_>>().as_slice() {
+        [Some(one)] => one.clone(),
+        _ => "/account".to_owned(),
+    }
+}
+
 /// Where to go after signing in: a path of our own, else the account's page.
 fn safe(next: &str) -> &str {
     let own = next.starts_with('/') && !next.starts_with("//") && !next.contains(|c: char| c == '\\' || c.is_control());
@@ -60,6 +80,11 @@ pub async fn get_signin(caller: Caller, Query(fields): Query<Fields>) -> Answer 
 pub async fn post_signin(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
     let (email, password, next) = (fields.get("email"), fields.exact("password"), fields.get("next"));
     let (status, text) = match accounts::sign_in(&app, email, password, &caller.origin()).await {
+        Ok(signed_in) if next.is_empty() => {
+            let known = accounts::find_by_cookie(&app, &signed_in.secret, caller.received).await?;
+            let place = work(&known.map_or_else(Vec::new, |known| known.actor.grants));
+            return begin(&app, &caller, &signed_in, &place).await;
+        }
         Ok(signed_in) => return begin(&app, &caller, &signed_in, safe(next)).await,
         Err(error) => refused(error, words().signin_wrong)?,
     };
@@ -126,6 +151,27 @@ pub async fn post_signout(State(app): State<App>, caller: Caller, Form(_): Form<
 mod tests {
     use super::super::samples;
     use super::*;
+
+    #[test]
+    fn one_place_of_work_is_where_one_is_led_and_several_are_listed() {
+        let grant = |role, competition: Option<&str>| Grant {
+            role,
+            competition: competition.map(str::to_owned),
+            gym: Some("quay side".to_owned()).filter(|_| role == Role::Staff),
+            bib: Some(1042).filter(|_| role == Role::Athlete),
+            judge: None,
+        };
+        let staff = grant(Role::Staff, Some("s"));
+        assert_eq!(work(std::slice::from_ref(&staff)), "/desk/s/quay%20side");
+        assert_eq!(work(&[grant(Role::Referee, Some("s"))]), "/referee");
+        assert_eq!(work(&[grant(Role::Referee, Some("s")), grant(Role::Referee, Some("t"))]), "/referee");
+        assert_eq!(work(&[grant(Role::Organiser, Some("s"))]), "/organise/s");
+        assert_eq!(work(&[grant(Role::Organiser, None)]), "/organise");
+        assert_eq!(work(&[grant(Role::Athlete, Some("s"))]), "/c/s/athletes/1042");
+        for several in [vec![], vec![grant(Role::Judge, Some("s"))], vec![staff, grant(Role::Athlete, Some("s"))]] {
+            assert_eq!(work(&several), "/account");
+        }
+    }
 
     #[test]
     fn one_is_led_to_our_own_pages_only() {

@@ -28,6 +28,8 @@ struct View {
     shell: Shell,
     w: &'static Pages,
     title: String,
+    /// What is said once everything has closed.
+    ended: Option<String>,
     lead: String,
     views: Vec<Link>,
     scope: ScopeForm,
@@ -152,6 +154,7 @@ fn view(
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
+        ended: super::home::ended(reader),
         as_of: as_of(reader, page.log_seq),
         rows,
         title,
@@ -321,6 +324,7 @@ mod tests {
             pager: Pager::new(&Asked::default(), "/c/s/divisions/women", 1, 3, 340),
             any_uncounted: true,
             rules_href: "/c/s#rules".to_owned(),
+            ended: Some(samples::HOSTILE.to_owned()),
             as_of: "State 8812".to_owned(),
         }
         .render()

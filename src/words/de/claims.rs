@@ -6,6 +6,8 @@ use crate::words::en::claims::Claims;
 pub const CLAIMS: Claims = Claims {
     link: "Codes für Athlet:innen",
     title: "Codes für Athlet:innen: {gym}",
+    title_without: "Codes für alle ohne Gym",
+    link_without: "Codes für alle ohne Gym",
     about: "Mit einem Code bekommt jemand Zugang zur eigenen Meldung: ansehen, Ergebnisse eintragen, verfolgen. Druck die Zettel und gib jeden der Person, für die er ist. Ein Code gilt einmal; ein neuer tritt an seine Stelle.",
     until: "Codes gelten bis {at}.",
     caption: "Meldungen von {gym} und ihre Codes",

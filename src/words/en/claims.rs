@@ -5,6 +5,8 @@ texts! {
     Claims, CLAIMS:
     link: "Codes for athletes",
     title: "Codes for athletes of {gym}",
+    title_without: "Codes for athletes without a gym",
+    link_without: "Codes for those without a gym",
     about: "With a code an athlete signs in for their own entry: sees it, enters it, follows it. Print the slips and hand each to the athlete it is for. A code works once; a new one takes its place.",
     until: "Codes hold until {at}.",
     caption: "Entries of {gym} and their codes",

@@ -78,3 +78,50 @@ async fn a_gym_gets_more_time_and_what_comes_then_is_in_time() {
     let stored = app.staff_of("quayside").await.put(SCORE).json(body).await.expect(201).json();
     assert_eq!((&stored["state"], &stored["late_by_ms"]), (&json!("entered"), &json!(null)));
 }
+
+#[tokio::test]
+async fn many_late_scores_are_decided_at_once_with_one_reason() {
+    let app = TestApp::new().await;
+    app.set_clock("2027-01-18T09:00:00Z");
+    let staff = app.staff_of("quayside").await;
+    let scores = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
+    for bib in [1042, 1043, 1044] {
+        let body = json!({ "performance": "300", "performed_at": "2027-01-17T20:00:00Z" });
+        staff.put(&format!("{scores}/{bib}")).json(body).await.expect(201);
+    }
+    let (browser, csrf) = organiser(&app).await;
+    let page = browser.get("/organise/saltmarsh").await.expect(200).text();
+    assert!(page.contains("All 3 listed below"), "{page}");
+    let seen: Vec<(String, String)> = page
+        .split("name=\"s-")
+        .skip(1)
+        .filter_map(|rest| {
+            let (name, rest) = rest.split_once('"')?;
+            Some((format!("s-{name}"), rest.split_once("value=\"")?.1.split_once('"')?.0.to_owned()))
+        })
+        .collect();
+    assert_eq!(seen.len(), 3);
+    let send = async |more: &[(&str, &str)], status| {
+        let shown = seen.iter().map(|(name, etag)| (name.as_str(), etag.as_str()));
+        let all: Vec<(&str, &str)> = more.iter().copied().chain(shown).chain([("csrf", csrf.as_str())]).collect();
+        browser.post("/organise/saltmarsh/late").form(&all).await.expect(status)
+    };
+    let state = async |bib: u32| app.nobody().get(&format!("{scores}/{bib}")).await.expect(200).json()["state"].clone();
+    // All that is wrong is said at once, and what was ticked and typed stays.
+    let page = send(&[("decision", "admit")], 422).await.text();
+    assert!(page.contains("href=\"#all\"") && page.contains("href=\"#many_reason\""), "{page}");
+    let page = send(&[("decision", "admit"), ("t-w1/1043", "yes")], 422).await.text();
+    assert!(page.contains("name=\"t-w1/1043\" value=\"yes\" checked"), "{page}");
+    assert_eq!(state(1043).await, "late");
+    // One is ticked.
+    let done = send(&[("decision", "refuse"), ("t-w1/1044", "yes"), ("many_reason", "No word of it.")], 303).await;
+    let page = browser.get(done.header("location")).await.expect(200).text();
+    assert!(page.contains("Not let in: 1"), "{page}");
+    // All that were shown: of one somebody has decided meanwhile, and that is said; the others are done.
+    let page = send(&[("decision", "admit"), ("all", "yes"), ("many_reason", "Power cut.")], 409).await.text();
+    assert!(page.contains("2 decided.") && page.contains("Bib 1044") && page.contains("changed meanwhile"), "{page}");
+    assert_eq!(
+        (state(1042).await, state(1043).await, state(1044).await),
+        (json!("entered"), json!("entered"), json!("late"))
+    );
+}

@@ -145,7 +145,7 @@ impl About {
         let (w, o, e) = (words(), texts(), &self.entry);
         let (mut changes, mut means) = (Vec::new(), Vec::new());
         if let Some(state) = change.state {
-            let (slug, meant) = match state {
+            let (slug, follows) = match state {
                 EntryState::Active => ("active", o.entry_means_active),
                 EntryState::Guest => ("guest", o.entry_means_guest),
                 EntryState::Withdrawn => ("withdrawn", o.entry_means_withdrawn),
@@ -153,7 +153,7 @@ impl About {
             };
             if slug != e.state {
                 changes.push((o.list_state, state_said(e.state).to_owned(), state_said(slug).to_owned()));
-                means.push(meant.to_owned());
+                means.push(follows.to_owned());
             }
         }
         if let Some(division) = &change.division {

@@ -1,5 +1,5 @@
-//! `/organise`: what the one who answers for a competition needs, a page each: how it goes and
-//! what came late (`overview`), who is missing (`missing`), the competition file (`file`), the
+//! `/organise`: what the one who answers for a competition needs, a page each: how it goes (`overview`)
+//! and what came late (`late`), who is missing (`missing`), the competition file (`file`), the
 //! lists of gyms, entries and judges (`lists`), one entry (`entry`), whom gyms propose (`proposals`), roles and sign-ins
 //! (`people`, and `give` a role by e-mail); and, for who
 //! organises all, a new one (`create`).
@@ -8,6 +8,7 @@ pub mod create;
 pub mod entry;
 pub mod file;
 pub mod give;
+pub mod late;
 pub mod lists;
 pub mod missing;
 pub mod overview;

@@ -2,9 +2,10 @@
 
 use super::super::competition::time_left;
 use super::super::form::{Choice, FieldError, Fields};
+use super::super::html;
 use super::super::scope::gym_name;
 use super::super::shell::{Left, Link, Shell, When, words};
-use super::super::{html, say};
+use super::late::{Item, item};
 use super::{frame, instant, number, reader, refused, texts};
 use crate::actions::extend::{self, Extended};
 use crate::actions::language;
@@ -12,10 +13,10 @@ use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, Late, Progress};
 use crate::actions::views::GymView;
-use crate::actions::{Failure, Request, ScorePath, admit, erase};
+use crate::actions::{Failure, Request, erase};
 use crate::app::App;
 use crate::rules::event::Extension;
-use crate::rules::ledger::{Precondition, Refusal, Whose};
+use crate::rules::ledger::{Refusal, Whose};
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -43,11 +44,15 @@ struct View {
     csrf: String,
     base: String,
     title: String,
-    done: Option<&'static str>,
+    done: Option<String>,
     errors: Vec<FieldError>,
     links: Vec<Link>,
     now: Vec<Now>,
     late: Vec<Item>,
+    /// The reason for many, as typed, and whether all are ticked.
+    many_reason: String,
+    many_all: String,
+    all: bool,
     more: String,
     refused: Vec<Item>,
     refused_title: String,
@@ -63,25 +68,6 @@ struct Now {
     left: Left,
     facts: Vec<String>,
     missing: Option<Link>,
-}
-
-/// Something that came late.
-struct Item {
-    id: String,
-    action: String,
-    etag: String,
-    href: String,
-    name: String,
-    bib: u32,
-    division: String,
-    gym: String,
-    workout: String,
-    what: String,
-    text: String,
-    received: String,
-    iso: String,
-    done: String,
-    reason: String,
 }
 
 /// Somebody who has more time.
@@ -109,11 +95,13 @@ struct ExtensionForm {
 
 /// What was typed and what is wrong with it.
 #[derive(Default)]
-struct Typed {
-    fields: Fields,
-    errors: Vec<FieldError>,
+pub(super) struct Typed {
+    pub(super) fields: Fields,
+    pub(super) errors: Vec<FieldError>,
     /// The late thing it is about; `None`: more time.
-    late: Option<String>,
+    pub(super) late: Option<String>,
+    /// What was done all the same.
+    pub(super) told: Option<String>,
 }
 
 async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answer<View> {
@@ -127,6 +115,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
     let rest = yes.len().saturating_sub(SHOWN);
     let title = put(o.title, &[("competition", &c.title)]);
     let proposals = super::proposals::link(app, caller, &c.slug).await?;
+    let many_all = put(o.late_many_all, &[("n", &yes.len().min(SHOWN))]);
     let refused_title = put(o.late_refused_title, &[("n", &no.len())]);
     Ok(View {
         shell: frame(caller, reader, "", &title),
@@ -134,7 +123,10 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         o,
         csrf: caller.csrf.clone(),
         title,
-        done: None,
+        done: typed.told.clone(),
+        many_all,
+        many_reason: typed.fields.get("many_reason").to_owned(),
+        all: typed.fields.ticked("all"),
         links: [
             ("missing", o.missing_title),
             ("file", o.file),
@@ -142,6 +134,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
             ("lists/entries", o.entries),
             ("lists/judges", o.judges),
             ("people", o.people_title),
+            ("codes", crate::words::claims(language::reader()).link_without),
         ]
         .map(|(path, text)| Link::new(format!("{base}/{path}"), text))
         .into_iter()
@@ -184,41 +177,6 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     let closed = || Left { text: words().window_closed.to_owned(), ..Left::default() };
     let left = time_left(x, reader.now).unwrap_or_else(closed);
     Now { href, title: x.title.clone(), left, facts, missing }
-}
-
-fn item(reader: &Reader, gyms: &[GymView], base: &str, late: Late, typed: &Typed) -> Item {
-    let (o, c, s) = (texts(), &reader.competition, &late.score);
-    let id = format!("{}-{}", s.workout, s.bib);
-    let now_text = &s.performance.text;
-    let (what, text) = match (score::correction(s), &s.waiting_attestation) {
-        (Some(correction), _) => (put(o.late_correction, &[("now", now_text)]), correction.performance.text.clone()),
-        (None, Some(a)) => (put(o.late_attestation, &[("judge", &a.judge), ("now", now_text)]), now_text.clone()),
-        (None, None) => (o.late_score.to_owned(), now_text.clone()),
-    };
-    let when = When::new(late.received_at, &c.time_zone);
-    let seconds = s.late_by_ms.filter(|_| s.state == "late").map(|ms| ms / 1000);
-    let received = match seconds {
-        Some(n) => put(o.late_received, &[("at", &when.text), ("late", &(words().duration)(n))]),
-        None => put(o.late_received_at, &[("at", &when.text)]),
-    };
-    let mine = typed.late.as_deref() == Some(&*id);
-    Item {
-        action: format!("{base}/late/{}/{}", s.workout, s.bib),
-        etag: s.etag.clone(),
-        href: format!("/c/{}/athletes/{}", c.slug, s.bib),
-        name: late.name,
-        bib: s.bib,
-        division: say::division(c, &late.division).to_owned(),
-        gym: s.gym.as_deref().map_or(String::new(), |g| gym_name(gyms, g).to_owned()),
-        workout: c.workout(&s.workout).map_or_else(|| s.workout.clone(), |x| x.title.clone()),
-        what,
-        text,
-        received,
-        iso: when.iso,
-        done: put(o.late_done_at, &[("at", &When::new(s.performed_at, &c.time_zone).text)]),
-        reason: if mine { typed.fields.get("reason").to_owned() } else { String::new() },
-        id,
-    }
 }
 
 fn line(reader: &Reader, gyms: &[GymView], e: &Extended) -> Line {
@@ -277,61 +235,19 @@ pub async fn get_overview(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let o = texts();
+    let many = |many: &str, one: &str| match fields.get("n").parse::<u32>() {
+        Ok(n) if n != 1 => put(many, &[("n", &n)]),
+        _ => one.to_owned(),
+    };
     let done = match fields.get("done") {
-        "admitted" => Some(o.late_admitted),
-        "refused" => Some(o.late_not_admitted),
-        "extended" => Some(o.extension_done),
-        "erased" => Some(o.erase_done),
-        "created" => Some(crate::words::new_competition(language::reader()).created),
+        "admitted" => Some(many(o.late_many_admitted, o.late_admitted)),
+        "refused" => Some(many(o.late_many_refused, o.late_not_admitted)),
+        "extended" => Some(o.extension_done.to_owned()),
+        "erased" => Some(o.erase_done.to_owned()),
+        "created" => Some(crate::words::new_competition(language::reader()).created.to_owned()),
         _ => None,
     };
     Ok(html(&View { done, ..view(&app, &caller, &reader, Typed::default()).await? })?.into_response())
-}
-
-/// `POST /organise/{c}/late/{w}/{bib}`.
-pub async fn post_late(
-    State(app): State<App>,
-    caller: Caller,
-    Path((slug, workout, bib)): Path<(String, String, u32)>,
-    Form(fields): Form<Fields>,
-) -> Answer {
-    let reader = reader(&app, &caller, &slug).await?;
-    let late = Some(format!("{workout}-{bib}"));
-    let mut errors = Vec::new();
-    let admit = match fields.get("decision") {
-        "admit" => true,
-        "refuse" => false,
-        _ => {
-            errors.push(FieldError::new("", texts().late_choose));
-            let status = StatusCode::UNPROCESSABLE_ENTITY;
-            return again(&app, &caller, &reader, status, Typed { fields, errors, late }).await;
-        }
-    };
-    let seen = Precondition::of_field(fields.get("etag")).unwrap_or_default();
-    let path = ScorePath { competition: slug.clone(), workout: workout.clone(), bib };
-    let request = Request::at(caller.received).having_seen(seen);
-    match admit::admit(&app, &caller.actor, &path, request, admit, fields.get("reason").to_owned()).await {
-        Ok(_) => {
-            let done = if admit { "admitted" } else { "refused" };
-            Ok(Redirect::to(&format!("/organise/{slug}?done={done}")).into_response())
-        }
-        Err(
-            Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))
-            | Failure::Stale { .. },
-        ) => {
-            errors.push(FieldError::new("", texts().late_changed));
-            let status = StatusCode::PRECONDITION_FAILED;
-            again(&app, &caller, &reader, status, Typed { fields, errors, late }).await
-        }
-        Err(failure) => {
-            let status = refused(failure, &["reason"], &mut errors)?;
-            // The reason stands beside the score it is about.
-            for error in errors.iter_mut().filter(|e| e.id == "reason") {
-                error.id = format!("reason-{workout}-{bib}");
-            }
-            again(&app, &caller, &reader, status, Typed { fields, errors, late }).await
-        }
-    }
 }
 
 /// `POST /organise/{c}/extensions`.
@@ -347,7 +263,7 @@ pub async fn post_extension(
     let mut at = |field: &str| instant(fields.get(field), field, &c.time_zone, &c.time_zone_name, &mut errors);
     let (closes, attest_by) = (at("closes"), at("attest_by"));
     let (Some(closes), Some(attest_by)) = (closes, attest_by) else {
-        let typed = Typed { fields, errors, late: None };
+        let typed = Typed { fields, errors, ..Typed::default() };
         return again(&app, &caller, &reader, StatusCode::UNPROCESSABLE_ENTITY, typed).await;
     };
     let workout = fields.get("workout").to_owned();
@@ -359,7 +275,7 @@ pub async fn post_extension(
         Ok(_) => Ok(Redirect::to(&format!("/organise/{slug}?done=extended")).into_response()),
         Err(failure) => {
             let status = refused(failure, FIELDS, &mut errors)?;
-            again(&app, &caller, &reader, status, Typed { fields, errors, late: None }).await
+            again(&app, &caller, &reader, status, Typed { fields, errors, ..Typed::default() }).await
         }
     }
 }
@@ -392,12 +308,12 @@ pub async fn post_erase(
         None => StatusCode::UNPROCESSABLE_ENTITY,
     };
     // Nothing of this form belongs into the others.
-    let typed = Typed { errors, late: Some(String::new()), fields };
+    let typed = Typed { errors, late: Some(String::new()), fields, ..Typed::default() };
     again(&app, &caller, &reader, status, typed).await
 }
 
 /// The page again, with everything typed and what to mend.
-async fn again(app: &App, caller: &Caller, reader: &Reader, status: StatusCode, typed: Typed) -> Answer {
+pub(super) async fn again(app: &App, caller: &Caller, reader: &Reader, status: StatusCode, typed: Typed) -> Answer {
     Ok((status, html(&view(app, caller, reader, typed).await?)?).into_response())
 }
 
@@ -410,6 +326,8 @@ mod tests {
         let hostile = || samples::HOSTILE.to_owned();
         Item {
             id: format!("w1-{bib}"),
+            ticked: bib == 1,
+            workout_slug: "w1".to_owned(),
             action: format!("/organise/s/late/w1/{bib}"),
             etag: "8812".to_owned(),
             href: format!("/c/s/athletes/{bib}"),
@@ -450,7 +368,10 @@ mod tests {
             csrf: "x".to_owned(),
             base: "/organise/s".to_owned(),
             title: hostile(),
-            done: Some(texts().late_admitted),
+            done: Some(texts().late_admitted.to_owned()),
+            many_reason: hostile(),
+            many_all: hostile(),
+            all: true,
             errors,
             links: vec![Link::new("/organise/s/file", "File")],
             now: vec![now(Some(Link::new("/organise/s/missing?workout=w1", "3 missing"))), now(None)],
@@ -484,7 +405,8 @@ mod tests {
         let page = page(3, errors);
         samples::assert_sound(&page);
         assert_eq!(page.matches("name=\"etag\" value=\"8812\"").count(), 6);
-        assert_eq!(page.matches("value=\"admit\"").count(), 6);
+        // One each, and one for many.
+        assert_eq!(page.matches("value=\"admit\"").count(), 7);
     }
 
     #[test]

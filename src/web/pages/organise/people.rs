@@ -48,6 +48,8 @@ pub(super) struct View {
     pub(super) link: Option<(String, String)>,
     /// What became of the letter with it, or with one that is shown to nobody.
     pub(super) told: Option<String>,
+    /// Gyms to which no letter could go, and why.
+    unsent: Vec<(String, &'static str)>,
     /// A role that is to be taken away: asked once more.
     sure: Option<Row>,
     pub(super) give: Give,
@@ -114,6 +116,7 @@ pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String)
         errors: Vec::new(),
         link: None,
         told: None,
+        unsent: Vec::new(),
         sure: None,
         give: Give::read(app, reader, &Fields::default()).await?,
         l: words::letters(language::reader()),
@@ -151,12 +154,7 @@ pub async fn get_people(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let done = (fields.get("done") == "removed").then_some(texts().people_removed);
-    let l = words::letters(language::reader());
-    let told = match fields.get("mailed").parse::<u32>() {
-        Ok(0) => Some(l.invite_nobody.to_owned()),
-        Ok(n) => Some(put(l.invite_done, &[("n", &n)])),
-        Err(_) => None,
-    };
+    let told = fields.get("mailed").parse().ok().map(mailed);
     Ok(html(&View { done, told, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? })?.into_response())
 }
 
@@ -171,13 +169,36 @@ pub async fn post_invite(
     let reader = reader(&app, &caller, &slug).await?;
     let invited = accounts::invite_gyms(&app, &caller.actor, caller.received, &slug).await?;
     if fields.get("do") == "mail" && app.post.is_there() {
+        let unsent = unsent(&invited);
         let letters = invited.into_iter().filter_map(|i| gym_letter(&app, &reader, i));
         let sent = letters.filter_map(|letter| app.post.send(letter)).count();
-        return Ok(Redirect::to(&format!("/organise/{slug}/people?mailed={sent}")).into_response());
+        if unsent.is_empty() {
+            return Ok(Redirect::to(&format!("/organise/{slug}/people?mailed={sent}")).into_response());
+        }
+        let told = Some(mailed(u32::try_from(sent).unwrap_or(u32::MAX)));
+        let page = View { told, unsent, ..view(&app, &caller, &reader, String::new()).await? };
+        return Ok(html(&page)?.into_response());
     }
     let rows = invited.into_iter().map(|i| merged(i, &app.config.public_url));
     let text = table::write(&["gym", "gym_name", "contact", "email", "link", "until", "remark"], rows);
     Ok(csv_file(text, &format!("invitations-{slug}.csv")))
+}
+
+/// What is said of so many letters.
+fn mailed(n: u32) -> String {
+    let l = words::letters(language::reader());
+    if n == 0 { l.invite_nobody.to_owned() } else { put(l.invite_done, &[("n", &n)]) }
+}
+
+/// The gyms to which no letter can go, and why.
+fn unsent(invited: &[Invited]) -> Vec<(String, &'static str)> {
+    let o = texts();
+    let why = |i: &Invited| match i.outcome {
+        Invitation::NoAddress => Some(o.invite_no_address),
+        Invitation::Refused => Some(o.invite_refused),
+        Invitation::Link(..) | Invitation::Known => None,
+    };
+    invited.iter().filter_map(|i| Some((i.name.clone(), why(i)?))).collect()
 }
 
 /// A row for a letter.
@@ -306,6 +327,7 @@ mod tests {
             base: "/organise/s/people".to_owned(),
             done: Some(o.people_removed),
             errors: ["", "email", "role", "gym", "judge"].map(|id| FieldError::new(id, samples::HOSTILE)).into(),
+            unsent: vec![(samples::HOSTILE.to_owned(), o.invite_no_address)],
             sure: (n > 0).then(|| row(7)),
             give: Give {
                 email: samples::HOSTILE.to_owned(),
