@@ -8,8 +8,10 @@
 use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
-use crate::rules::ledger::{Change, Whose};
+use crate::rules::ledger::{Change, Refusal, Whose};
 use crate::rules::people::Person;
+use crate::store::grants::Granted;
+use crate::words::Sentence;
 use jiff::Timestamp;
 
 /// Erases an athlete or a judge of a competition; for themselves and for the organiser.
@@ -21,6 +23,7 @@ pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
     };
     if let Some((known, person)) = person(app, actor, competition, &whose).await? {
         app.store.erase_proposals(known, &person, now).await?;
+        app.post.forget(&person.email);
     }
     Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
     app.store.forget_answers(competition).await?;
@@ -56,6 +59,26 @@ async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> R
     }
 }
 
+/// Erases whoever asks as [`erase_me`] does, gives every other role back and closes the account. Who
+/// is the only organiser of a competition is refused: nobody could decide there any more.
+pub async fn close_me(app: &App, actor: &Actor, now: Timestamp) -> Result<(), Failure> {
+    let account = actor.account.ok_or(Denied::NotSignedIn)?;
+    for competition in actor.grants.iter().filter(|g| g.role == Role::Organiser).filter_map(|g| g.competition.as_ref())
+    {
+        let organises = |g: &Granted| g.grant.role == Role::Organiser && g.account != account;
+        if !app.store.list_grants_in(competition).await?.iter().any(organises) {
+            let sentence = Sentence::new("only_organiser").with("competition", competition);
+            return Err(Refusal::Conflict(sentence, Vec::new()).into());
+        }
+    }
+    if !erase_me(app, actor, now).await? {
+        app.post.forget(&actor.email);
+        app.store.erase_account(account).await?;
+        app.store.settle().await?;
+    }
+    Ok(())
+}
+
 /// Erases whoever asks, in every competition they are an athlete or a judge of. True: their account
 /// is closed, as it was for nothing else.
 pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, Failure> {
@@ -75,6 +98,7 @@ pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, 
     }
     let closed = app.store.list_grants_of(account).await?.is_empty();
     if closed {
+        app.post.forget(&actor.email);
         app.store.erase_account(account).await?;
         app.store.settle().await?;
     }

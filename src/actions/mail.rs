@@ -7,6 +7,7 @@
 
 use crate::app::{Clock, Keys};
 use crate::config::{Mail, Patience};
+use crate::rules::people::fold_name;
 use crate::words::Sentence;
 use futures_util::{StreamExt, stream};
 use jiff::Timestamp;
@@ -181,6 +182,16 @@ impl Post {
         let Some(office) = &self.0 else { return Vec::new() };
         let handed = office.book.handed.lock().unwrap_or_else(PoisonError::into_inner);
         handed.iter().rev().filter(|h| h.competition == competition).cloned().collect()
+    }
+}
+
+impl Post {
+    /// Forgets what became of the letters to this address.
+    pub fn forget(&self, email: &str) {
+        let Some(office) = self.0.as_ref().filter(|_| !email.is_empty()) else { return };
+        let folded = fold_name(email);
+        let mut handed = office.book.handed.lock().unwrap_or_else(PoisonError::into_inner);
+        handed.retain(|h| fold_name(&h.to) != folded);
     }
 }
 

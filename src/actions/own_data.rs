@@ -5,7 +5,7 @@ use super::views::{EntryView, HistoryView, JudgeView, ScoreWithAttempts};
 use super::{Failure, ScorePath, lists, score};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
-use crate::rules::people::Person;
+use crate::rules::people::{Person, fold_name};
 use crate::rules::proposal::Proposed;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -25,8 +25,21 @@ pub struct OwnData {
     pub entries: Vec<OwnEntry>,
     /// What it is as a judge.
     pub judges: Vec<OwnJudge>,
+    /// Gyms whose contact has the address of this account, with what is kept of the contact.
+    pub contacts: Vec<OwnContact>,
     /// As what a gym has proposed the owner of its address, and nobody has decided yet.
     pub proposals: Vec<OwnProposal>,
+}
+
+/// A gym's contact.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnContact {
+    /// Which competition.
+    pub competition: String,
+    /// Which gym.
+    pub gym: String,
+    /// Name, e-mail, phone.
+    pub person: Person,
 }
 
 /// A proposal.
@@ -110,6 +123,7 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
         tokens: tokens.map(|t| OwnToken { name: t.name, created_at: t.created_at, expires_at: t.expires_at }).collect(),
         entries: Vec::new(),
         judges: Vec::new(),
+        contacts: Vec::new(),
         proposals: Vec::new(),
     };
     if account.confirmed {
@@ -127,6 +141,9 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
         if let (Role::Athlete, Some(bib)) = (grant.role, grant.bib) {
             data.entries.extend(own_entry(app, &reader, bib).await?);
         }
+        if let (Role::Staff, Some(gym), true) = (grant.role, &grant.gym, account.confirmed) {
+            data.contacts.extend(own_contact(app, &reader, gym, &account.folded_email).await?);
+        }
         if let (Role::Judge, Some(code)) = (grant.role, &grant.judge) {
             let all = lists::judges(app, actor, now, competition, &lists::Find::default()).await?;
             let own = all.into_iter().find(|j| j.code == *code);
@@ -134,6 +151,17 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
         }
     }
     Ok(data)
+}
+
+/// The contact of a gym, if it has this address.
+async fn own_contact(app: &App, reader: &Reader, gym: &str, email: &str) -> Result<Option<OwnContact>, Failure> {
+    let competition = reader.slug.as_str();
+    let permit = permit(&reader.actor, Act::ReadPersons { competition, gym: Some(gym) })?;
+    let known = app.store.find_gym(reader.id, gym).await?;
+    let Some(contact) = known.as_ref().and_then(|g| g.contact.as_ref()) else { return Ok(None) };
+    let person = app.store.find_person(&permit, reader.id, contact.id).await?;
+    let own = person.filter(|person| fold_name(&person.email) == email);
+    Ok(own.map(|person| OwnContact { competition: competition.to_owned(), gym: gym.to_owned(), person }))
 }
 
 async fn own_entry(app: &App, reader: &Reader, bib: u32) -> Result<Option<OwnEntry>, Failure> {

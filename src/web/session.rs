@@ -21,7 +21,9 @@ use http::{HeaderMap, Method, StatusCode, header};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
+use std::borrow::Cow;
 use std::net::{IpAddr, SocketAddr};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use subtle::ConstantTimeEq;
 
@@ -187,9 +189,37 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
         let limit = if caller.actor.account.is_some() { SMALL } else { TINY };
         let bytes = collect(&parts.headers, body, limit).await?;
         let (given, fields): (Vec<_>, Vec<_>) = form_urlencoded::parse(&bytes).partition(|(name, _)| name == "csrf");
+        if let Some(typed) = parts.extensions.get::<Typed>() {
+            typed.keep(&fields);
+        }
         ours(&caller, &given.iter().map(|(_, value)| value.as_bytes()).collect::<Vec<_>>())?;
         let text = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
         read::pairs(text.as_bytes()).map(Self)
+    }
+}
+
+/// What was typed into a form, kept beside the request so that the page of a problem can show it again: who
+/// has to sign in anew, or whose form has become too old, must not type it twice.
+#[derive(Clone, Debug, Default)]
+pub struct Typed(Arc<Mutex<Vec<String>>>);
+
+impl Typed {
+    /// Never shown again: secrets, and what nobody typed.
+    const HIDDEN: [&str; 10] =
+        ["password", "current", "new", "code", "etag", "do", "next", "decision", "how", "desk_judge"];
+
+    fn keep(&self, fields: &[(Cow<'_, str>, Cow<'_, str>)]) {
+        let hidden =
+            |name: &str| Self::HIDDEN.contains(&name) || name.starts_with("s-") || name.starts_with("confirm-");
+        let shown = fields.iter().filter(|(name, value)| !hidden(name) && !value.trim().is_empty() && value != "yes");
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        *kept = shown.map(|(_, value)| value.clone().into_owned()).collect();
+    }
+
+    /// In the order of the form.
+    #[must_use]
+    pub fn take(&self) -> Vec<String> {
+        std::mem::take(&mut *self.0.lock().unwrap_or_else(PoisonError::into_inner))
     }
 }
 

@@ -80,6 +80,7 @@ export async function sound(page, name, but = []) {
     });
   }
   await check(`${name} at 320 px`, () => narrow(page, 320));
+  await check(`${name} at 1600 px`, () => narrow(page, 1600));
   await check(`${name} at twice the size`, () => narrow(page, 640));
   await calm(page, name);
 }

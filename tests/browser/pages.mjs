@@ -114,16 +114,14 @@ const stops = [
   ["organiser", "a change that needs a reason", `/organise/${c}/file`, changedFile],
   ...["gyms", "entries", "judges"].map((list) => ["organiser", `list of ${list}`, `/organise/${c}/lists/${list}`]),
   ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
-  ["organiser", "an entry", `/organise/${c}/lists/entries`, openEntry],
-  ["organiser", "what would become of an entry", `/organise/${c}/lists/entries`, async (page) => {
-    await openEntry(page);
+  ["organiser", "an entry", `/organise/${c}/entries/${bib}`],
+  ["organiser", "what would become of an entry", `/organise/${c}/entries/${bib}`, async (page) => {
     await page.locator("#state").selectOption("withdrawn");
     await page.locator("#reason").fill("asked to");
     await page.locator('button[value="look"]').click();
     await page.locator("#would").waitFor();
   }],
-  ["organiser", "an entry with faults", `/organise/${c}/lists/entries`, async (page) => {
-    await openEntry(page);
+  ["organiser", "an entry with faults", `/organise/${c}/entries/${bib}`, async (page) => {
     await page.locator("#gym").fill("nowhere hall");
     await page.locator('button[value="look"]').click();
     await page.locator("#gym-error-1").waitFor();
@@ -132,10 +130,10 @@ const stops = [
   ["organiser", "people", `/organise/${c}/people`],
   ["organiser", "proposals of the gyms", `/organise/${c}/proposals`],
   ["organiser", "a role with faults", `/organise/${c}/people`, async (page) => {
-    await page.getByLabel("E-mail", { exact: true }).fill("nobody at all");
+    await page.locator("#email").fill("nobody@nowhere");
     await page.locator("#role").selectOption("judge");
     await page.locator("#gym").fill("nowhere hall");
-    await page.locator('form[action$="/people"] button').last().click();
+    await page.locator('form[method=post][action$="/people"] button').click();
     await page.locator("#email-error-1, #gym-error-1").first().waitFor();
   }],
   ["organiser", "a role about to be taken away", `/organise/${c}/people`, async (page) => {
@@ -150,11 +148,6 @@ const stops = [
   ["organiser", "empty list", `/organise/${empty}/lists/entries`],
   ["organiser", "empty people", `/organise/${empty}/people`],
 ];
-
-async function openEntry(page) {
-  await page.locator('a[href*="/entries/"]').first().click();
-  await page.locator("#change").waitFor();
-}
 
 async function tryRequest(page) {
   await page.locator(".opblock-tag", { hasText: "scores" }).click();

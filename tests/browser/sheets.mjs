@@ -249,6 +249,25 @@ for (const [name, size] of Object.entries(paper)) {
 // --- schemes that are hard on paper: tests/data/hard_on_paper.toml, applied beside the demo -----
 
 const hard = await toml("tests/data/hard_on_paper.toml");
+
+// --- longer words take no more paper ------------------------------------------------------------
+
+const german = await open(demo.url, { locale: "de-DE" });
+for (const name of Object.keys(paper)) {
+  const demos = ["w1", "w2", "w3", "w4"].map((w) => [`${w} in German`, address(w, `paper=${name}&division=women`)]);
+  const others = hard.workout.map((x) => [`${x.slug} in German`, `/c/zz-hard-on-paper/workouts/${x.slug}/sheet?paper=${name}`]);
+  for (const [what, where] of [...demos, ...others]) {
+    await check(`${what} is one page of ${name}`, async () => {
+      const sides = await printed(german.page, where, `${what}-${name}`);
+      assert(sides.length === 1, `${sides.length} pages`);
+      for (const text of ["Ergebnis", "No-Reps", "Brustschmerz"]) {
+        assert(sides[0].text.replace(/\s+/g, " ").includes(text), `${text} is not on the paper`);
+      }
+    });
+  }
+}
+await german.close();
+
 for (const name of Object.keys(paper)) {
   for (const workout of hard.workout) {
     await check(`${workout.slug} is one page of ${name}`, async () => {

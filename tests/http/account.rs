@@ -166,3 +166,44 @@ async fn a_judge_is_erased_with_their_account() {
     assert_eq!((&judges[0]["code"], &judges[0]["name"]), (&json!("J-1"), &Value::Null));
     assert_log_holds(&app).await;
 }
+
+#[tokio::test]
+async fn whoever_has_a_role_closes_the_own_account_and_the_only_organiser_hands_over_first() {
+    let app = TestApp::new().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.expect(200).csrf();
+    let me = [("csrf", csrf.as_str()), ("me", "staff.quayside@example.org")];
+    // Without the tick the role stays.
+    staff.post("/account/erase").form(&me).await.expect(303);
+    staff.get("/desk/saltmarsh/quayside").await.expect(200);
+    let done = staff.post("/account/erase").form(&[me.as_slice(), &[("close", "yes")]].concat()).await.expect(303);
+    assert_eq!(done.header("location"), "/");
+    staff.get("/account").await.expect(401);
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let roles = organiser.get("/organise/saltmarsh/people").await.expect(200).text();
+    assert!(!roles.contains("staff.quayside@example.org"), "{roles}");
+    let csrf = organiser.get("/account").await.csrf();
+    let me = [("csrf", csrf.as_str()), ("me", "organiser@example.org"), ("close", "yes")];
+    let told = organiser.post("/account/erase").form(&me).await.expect(409).text();
+    assert!(told.contains("You are the only organiser of saltmarsh"), "{told}");
+    app.db_account("second@example.org", None, &[grant(Role::Organiser, Some(SALTMARSH))]).await;
+    organiser.post("/account/erase").form(&me).await.expect(303);
+    organiser.get("/account").await.expect(401);
+}
+
+#[tokio::test]
+async fn a_gyms_contact_takes_along_what_is_kept_of_them() {
+    let app = TestApp::new().await;
+    let gyms = "slug,name,country,contact,email,phone\nquayside,Quayside Gym,PT,Ana Cruz,Ana@quayside.example,+351 1\n";
+    app.organiser().await.post(&format!("{C}/gyms")).csv(gyms).await.expect(200);
+    let role = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) };
+    let own = app.browser("ana@quayside.example", std::slice::from_ref(&role)).await;
+    let data = own.get("/account/data.json").await.expect(200).json();
+    assert_eq!(
+        (&data["contacts"][0]["gym"], &data["contacts"][0]["person"]["name"]),
+        (&json!("quayside"), &json!("Ana Cruz"))
+    );
+    let other = app.browser("other@quayside.example", &[role]).await;
+    let data = other.get("/account/data.json").await.expect(200).json();
+    assert_eq!(data["contacts"], json!([]), "somebody else at the gym");
+}

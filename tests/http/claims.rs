@@ -270,6 +270,12 @@ async fn an_athlete_without_a_gym_gets_a_code_from_the_organiser_and_enters_thei
     let score =
         app.organiser().await.get("/api/v1/competitions/saltmarsh/workouts/w1/scores/3001").await.expect(200).json();
     assert_eq!((&score["state"], &score["gym"]), (&json!("entered"), &Value::Null), "{score}");
+    let page = athlete.get(path).await.expect(200).text();
+    assert!(page.contains(&format!("action=\"{path}/withdrawal\"")), "{page}");
+    let etag = score["etag"].as_str().expect("an etag").to_owned();
+    let csrf = form.csrf();
+    let taken = [("csrf", csrf.as_str()), ("etag", etag.as_str())];
+    athlete.post(&format!("{path}/withdrawal")).form(&taken).await.expect(303);
     // Nobody else's.
     athlete.get("/c/saltmarsh/athletes/1042/workouts/w1").await.expect(403);
     app.nobody().get(path).await.expect(401);

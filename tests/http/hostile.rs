@@ -42,3 +42,38 @@ async fn a_large_sign_in_is_refused_early() {
     let reply = app.nobody().post("/api/v1/session").json(body).await.expect(413);
     assert!(reply.json()["detail"].as_str().unwrap().contains("64 KiB"), "{}", reply.text());
 }
+
+/// What is encoded twice is another name, and not the one it would be if it were decoded twice.
+#[tokio::test]
+async fn what_is_encoded_twice_is_decoded_once() {
+    let app = TestApp::new().await;
+    app.nobody().get("/c/%73altmarsh").await.expect(200);
+    app.nobody().get("/c/%2573altmarsh").await.expect(404);
+    let found = async |q: &str| {
+        let page =
+            app.organiser().await.get(&format!("/api/v1/competitions/saltmarsh/entries?q={q}")).await.expect(200);
+        page.json().as_array().map(Vec::len)
+    };
+    assert_eq!(found("Du%61rte").await, Some(1));
+    assert_eq!(found("Du%2561rte").await, Some(0));
+}
+
+#[tokio::test]
+async fn no_name_that_is_sent_leads_to_a_file() {
+    let app = TestApp::new().await;
+    for name in ["..%2fCargo.toml", "%2e%2e%2fCargo.toml", "..%5cCargo.toml", "%2fetc%2fpasswd", "."] {
+        app.nobody().get(&format!("/static/{name}")).await.expect(404);
+    }
+    app.nobody().get("/static/site.css%00.txt").await.expect(400);
+    // What a browser calls a file that it sends is passed over.
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let csrf = organiser.get("/account").await.csrf();
+    let part = |head: &str, text: &str| format!("--xyz\r\nContent-Disposition: form-data; {head}\r\n\r\n{text}\r\n");
+    let csv = "slug,name,country\nhilltop,Hilltop,PT\n";
+    let body = part("name=\"csrf\"", &csrf)
+        + &part("name=\"file\"; filename=\"../../../tmp/tallywright-out\"", csv)
+        + "--xyz--\r\n";
+    let sent = organiser.post("/organise/saltmarsh/lists/gyms").body("multipart/form-data; boundary=xyz", body).await;
+    let page = sent.expect(200).text();
+    assert!(!page.contains("tallywright-out") && !std::path::Path::new("/tmp/tallywright-out").exists());
+}

@@ -171,3 +171,20 @@ async fn five_hundred_bodies_that_do_not_come_stop_nobody() {
     let answer = rest(&mut held.pop().unwrap()).await;
     assert!(answer.contains("too_slow_body"), "{answer}");
 }
+
+/// RFC 9112, section 6.3: a body of two lengths, or in a coding whose end nobody can tell, is refused, so
+/// that nothing in it is taken for another request.
+#[tokio::test]
+async fn a_message_whose_end_is_in_doubt_is_refused() {
+    let served = Served::new(small(), SHORT).await;
+    for doubt in [
+        "content-length: 3\r\ncontent-length: 40",
+        "transfer-encoding: gzip",
+        "content-length: +3",
+        "content-length: 3, 40",
+    ] {
+        let head = format!("POST / HTTP/1.1\r\nhost: a\r\n{doubt}\r\n\r\nGET / HTTP/1.1\r\nhost: a\r\n\r\n");
+        let told = rest(&mut served.connect_and_send(&head).await).await;
+        assert!(told.starts_with("HTTP/1.1 400") && told.matches("HTTP/1.1").count() == 1, "{doubt}: {told}");
+    }
+}

@@ -195,6 +195,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/organise/saltmarsh/codes", "form:for=picked", "133333333++"),
     ("GET",    "/c/saltmarsh/athletes/1042/workouts/w1", "", "13+33333+++"),
     ("POST",   "/c/saltmarsh/athletes/1042/workouts/w1", "form:performance=6%2B15+tb+11%3A24", "13+33333333"),
+    ("POST",   "/c/saltmarsh/athletes/1042/workouts/w1/withdrawal", "form:etag=1", "13+33333333"),
     ("POST",   "/organise/saltmarsh/people", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/invite", "form:", "133333333++"),
     ("POST",   "/organise/saltmarsh/people/999999/remove", "form:", "13333333344"),

@@ -8,7 +8,7 @@ use crate::actions::accounts::{self, AccountError};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
-use crate::actions::{erase, own_data};
+use crate::actions::{Failure, erase, own_data};
 use crate::app::App;
 use crate::rules::access::{Grant, Role};
 use crate::rules::ledger::Refusal;
@@ -294,7 +294,20 @@ pub async fn post_erase(State(app): State<App>, caller: Caller, Form(fields): Fo
         view.errors.push(FieldError::new("me", view.o.me_wrong));
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
     }
-    if erase::erase_me(&app, &caller.actor, caller.received).await? {
+    let closed = if fields.ticked("close") {
+        match erase::close_me(&app, &caller.actor, caller.received).await {
+            Ok(()) => true,
+            Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
+                let mut view = view(&app, &caller).await?;
+                view.errors.push(FieldError::new("close", sentence.say(language::reader())));
+                return Ok((StatusCode::CONFLICT, html(&view)?).into_response());
+            }
+            Err(other) => return Err(other.into()),
+        }
+    } else {
+        erase::erase_me(&app, &caller.actor, caller.received).await?
+    };
+    if closed {
         let gone = (header::SET_COOKIE, crate::web::session::no_cookie(&app));
         return Ok(([gone], Redirect::to("/")).into_response());
     }

@@ -82,6 +82,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("GET", "/c/{c}/athletes/{bib}"),
     ("GET", "/c/{c}/athletes/{bib}/workouts/{w}"),
     ("POST", "/c/{c}/athletes/{bib}/workouts/{w}"),
+    ("POST", "/c/{c}/athletes/{bib}/workouts/{w}/withdrawal"),
     ("POST", "/c/{c}/athletes/{bib}/workouts/{w}/appeal"),
     ("GET", "/signin"),
     ("POST", "/signin"),
@@ -166,6 +167,7 @@ pub fn router() -> Router<App> {
         .route("/c/{c}/divisions/{d}/workouts/{w}", get(places::get_places))
         .route("/c/{c}/athletes/{bib}", get(athlete::get_athlete))
         .route("/c/{c}/athletes/{bib}/workouts/{w}", get(own_score::get_own).post(own_score::post_own))
+        .route("/c/{c}/athletes/{bib}/workouts/{w}/withdrawal", post(own_score::post_own_withdrawal))
         .route("/c/{c}/athletes/{bib}/workouts/{w}/appeal", post(appeal::post_appeal))
         .route("/signin", get(signin::get_signin).post(signin::post_signin))
         .route("/signin/link", get(signin::get_link).post(signin::post_link))

@@ -3,6 +3,7 @@
 
 use super::form::Fields;
 use super::score::{get_score, post_score};
+use super::take_back::post_withdrawal;
 use crate::app::App;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -22,4 +23,14 @@ pub async fn get_own(app: State<App>, caller: Caller, Path((c, bib, w)): Path<Ow
 /// `POST /c/{c}/athletes/{bib}/workouts/{w}`.
 pub async fn post_own(app: State<App>, caller: Caller, Path((c, bib, w)): Path<Own>, form: Form<Fields>) -> Answer {
     post_score(app, caller, Path((c, NO_GYM.to_owned(), w, bib)), form).await
+}
+
+/// `POST /c/{c}/athletes/{bib}/workouts/{w}/withdrawal`.
+pub async fn post_own_withdrawal(
+    app: State<App>,
+    caller: Caller,
+    Path((c, bib, w)): Path<Own>,
+    form: Form<Fields>,
+) -> Answer {
+    post_withdrawal(app, caller, Path((c, NO_GYM.to_owned(), w, bib)), form).await
 }

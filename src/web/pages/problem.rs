@@ -12,9 +12,21 @@ struct View<'a> {
     title: &'a str,
     detail: &'a str,
     errors: &'a [String],
-    again: &'a str,
-    back: Option<&'a str>,
+    more: &'a More<'a>,
     help: &'a str,
+}
+
+/// How to go on.
+#[derive(Debug, Default)]
+pub struct More<'a> {
+    /// How to try again; empty: in no way.
+    pub again: &'a str,
+    /// The page before.
+    pub back: Option<&'a str>,
+    /// What was typed, where it is lost otherwise.
+    pub lost: &'a [String],
+    /// Where to sign in.
+    pub sign_in: Option<&'a str>,
 }
 
 /// How to try again where nothing was stored: what was `sent` by a form, or only looked for.
@@ -23,11 +35,10 @@ pub fn again(sent: bool) -> &'static str {
     if sent { words().problem_send_again } else { words().problem_look_again }
 }
 
-/// A page that says what happened, what to mend, how to go on (how to try again, empty: in no way; the
-/// page before), and what to say when asking for help.
+/// A page that says what happened, what to mend, how to go on, and what to say when asking for help.
 #[must_use]
-pub fn page(title: &str, detail: &str, errors: &[String], (again, back): (&str, Option<&str>), help: &str) -> String {
-    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, again, back, help };
+pub fn page(title: &str, detail: &str, errors: &[String], more: &More<'_>, help: &str) -> String {
+    let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, more, help };
     // The one page that has no other page to fall back on.
     view.render().unwrap_or_else(|_| "500".to_owned())
 }
@@ -43,7 +54,12 @@ mod tests {
             samples::HOSTILE,
             samples::BIDI,
             &[samples::HOSTILE.to_owned()],
-            (again(true), Some("/desk?q=\"")),
+            &More {
+                again: again(true),
+                back: Some("/desk?q=\""),
+                lost: &[samples::HOSTILE.to_owned()],
+                sign_in: Some("/signin?next=%2F"),
+            },
             "Say r-1.",
         );
         samples::assert_sound(&page);

@@ -7,6 +7,7 @@ use crate::app::App;
 use crate::web::arrival::Arrival;
 use crate::web::extract::{Accept, Path};
 use crate::web::pages;
+use crate::web::session::Typed;
 use crate::words::Sentence;
 use axum::extract::{Request, State};
 use axum::middleware::Next;
@@ -22,14 +23,16 @@ enum Form {
 
 /// Writes problems out, as the reader takes them: under `/api` as JSON, elsewhere as a page for who
 /// asks for one by name, as browsers do.
-pub async fn render(State(app): State<App>, request: Request, next: Next) -> Response {
+pub async fn render(State(app): State<App>, mut request: Request, next: Next) -> Response {
     let accept = Accept::read(request.headers());
     let json = accept.weight("application/problem+json").max(accept.weight("application/json"));
     let page = accept.names("text/html") && accept.weight("text/html") >= json;
     let page = page && !request.uri().path().starts_with("/api/");
     let form = if page { Form::Page } else { Form::Json };
     let back = (request.method() == Method::GET).then(|| request.uri().to_string());
-    let asking = Asking { sent: request.method() != Method::GET, before: before(request.headers()) };
+    let typed = Typed::default();
+    request.extensions_mut().insert(typed.clone());
+    let asking = Asking { sent: request.method() != Method::GET, before: before(request.headers()), typed };
     let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
     let mut response = next.run(request).await;
     let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
@@ -57,6 +60,8 @@ struct Asking {
     sent: bool,
     /// The page of ours that it was on.
     before: Option<String>,
+    /// What was typed into its form.
+    typed: Typed,
 }
 
 /// The page of ours that a request came from: browsers name no other (`Referrer-Policy`), and of
@@ -69,8 +74,13 @@ fn before(headers: &HeaderMap) -> Option<String> {
 
 /// Somebody who opens a page without being signed in is sent to sign in, and from there back.
 fn to_sign_in(back: &str) -> Response {
+    Redirect::to(&sign_in(back)).into_response()
+}
+
+/// Where one signs in to go on at `back`.
+fn sign_in(back: &str) -> String {
     let query = serde_urlencoded::to_string([("next", back)]).unwrap_or_default();
-    Redirect::to(&format!("/signin?{query}")).into_response()
+    format!("/signin?{query}")
 }
 
 impl Problem {
@@ -123,7 +133,13 @@ impl Problem {
             _ => "",
         };
         let back = asking.before.as_deref().filter(|_| asking.sent);
-        let page = pages::problem::page(&self.title(), &self.detail(), &errors, (again, back), &help);
+        // Who was signed out meanwhile comes back to an empty form: what was typed stands here to be copied.
+        let over = self.status == StatusCode::UNAUTHORIZED || &*self.sentence.code == "form_expired";
+        let lost = if over && asking.sent { asking.typed.take() } else { Vec::new() };
+        let signed_out = self.status == StatusCode::UNAUTHORIZED && asking.sent;
+        let sign_in = signed_out.then(|| sign_in(back.unwrap_or("/")));
+        let more = pages::problem::More { again, back, lost: &lost, sign_in: sign_in.as_deref() };
+        let page = pages::problem::page(&self.title(), &self.detail(), &errors, &more, &help);
         (self.status, Html(page)).into_response()
     }
 
@@ -193,12 +209,12 @@ pub async fn show_problem(Path(code): Path<String>) -> Answer {
     // What an answer says with its values is said here without them, or with gaps that are explained.
     let about = ABOUT.iter().find(|(of, _)| *of == code).and_then(|(_, about)| said(about));
     let page = match about {
-        Some(about) => pages::problem::page(&title, about, &[], ("", None), ""),
+        Some(about) => pages::problem::page(&title, about, &[], &pages::problem::More::default(), ""),
         None if text.contains('{') => {
             let gaps = Sentence::new("problem_gaps").say(language::reader());
-            pages::problem::page(&title, &without_values(text), &[], ("", None), &gaps)
+            pages::problem::page(&title, &without_values(text), &[], &pages::problem::More::default(), &gaps)
         }
-        None => pages::problem::page(&title, text, &[], ("", None), ""),
+        None => pages::problem::page(&title, text, &[], &pages::problem::More::default(), ""),
     };
     Ok(([(header::CACHE_CONTROL, "public, max-age=3600")], Html(page)).into_response())
 }

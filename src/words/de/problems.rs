@@ -49,6 +49,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("busy", "Im Moment ist zu viel los. Es wurde nichts gespeichert: warte eine Sekunde und schick es noch einmal."),
     (
+        "only_organiser",
+        "Du leitest {competition} als einzige Person: gib erst jemand anderem die Rolle, auf der Seite der Rollen.",
+    ),
+    (
         "storage_unavailable",
         "Die Datenbank ist gerade nicht erreichbar oder nicht zu beschreiben. Es wurde nichts gespeichert: du kannst es in einer Weile unverändert noch einmal schicken.",
     ),

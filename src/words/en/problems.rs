@@ -43,6 +43,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("busy", "Too much is going on at this moment. Nothing was stored: wait a second and send it again."),
     (
+        "only_organiser",
+        "You are the only organiser of {competition}: give somebody else the role first, on its page of roles.",
+    ),
+    (
         "storage_unavailable",
         "The database cannot be reached or written at the moment. Nothing was stored: what you sent is safe to send again in a while.",
     ),

@@ -63,7 +63,8 @@ struct One {
     caption: String,
     people: Vec<Person>,
     text: String,
-    mail: Option<Link>,
+    /// To the gym's contact, and whether the text was too long to go along.
+    mail: Option<(Link, bool)>,
     back: String,
 }
 
@@ -196,15 +197,12 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
     }
     let subject = put(o.missing_subject, &[("workout", &x.title), ("n", &people.len())]);
     let mail = found.and_then(|g| Some((g.email.as_deref().filter(|e| !e.is_empty())?, g)));
-    let mail = mail.and_then(|(address, g)| {
-        let href = format!(
-            "mailto:{}?subject={}&body={}",
-            encoded(address),
-            encoded(&subject),
-            encoded(&text.replace('\n', "\r\n"))
-        );
+    let mail = mail.map(|(address, g)| {
+        let bare = format!("mailto:{}?subject={}", encoded(address), encoded(&subject));
+        let whole = format!("{bare}&body={}", encoded(&text.replace('\n', "\r\n")));
+        let paste = whole.len() > MAIL;
         let to = g.contact.as_deref().filter(|n| !n.is_empty()).unwrap_or(address);
-        (href.len() <= MAIL).then(|| Link::new(href, put(o.missing_mail, &[("name", &to)])))
+        (Link::new(if paste { bare } else { whole }, put(o.missing_mail, &[("name", &to)])), paste)
     });
     Ok(One {
         title: put(o.missing_of_gym, &[("gym", &name)]),
@@ -290,7 +288,7 @@ mod tests {
             caption: samples::HOSTILE.to_owned(),
             people: (1..=3).map(person).collect(),
             text: format!("1042 {}\n</textarea>", samples::HOSTILE),
-            mail: Some(Link::new("mailto:a%40example.org", samples::BIDI)),
+            mail: Some(Link::new("mailto:a%40example.org", samples::BIDI)).map(|link| (link, true)),
             back: "/organise/s/missing?workout=w1".to_owned(),
         };
         let page = page(Vec::new(), Some(one));

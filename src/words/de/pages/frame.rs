@@ -34,6 +34,8 @@ area! { ($) frame:
     // Problems
     problem_send_again: "Um es noch einmal zu senden, lade diese Seite neu: was du getippt hast, geht mit.",
     problem_look_again: "Um es noch einmal zu versuchen, lade diese Seite neu.",
+    problem_typed: "Was du eingegeben hast",
+    problem_typed_about: "Gespeichert wurde davon nichts. Kopier es, bevor du weitergehst; es steht nur noch auf dieser Seite.",
     problem_back: "Zurück zur Seite davor",
     problem_home: "Zu den Wettkämpfen",
 }

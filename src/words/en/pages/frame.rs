@@ -34,6 +34,8 @@ area! { ($) frame:
     // Problems
     problem_send_again: "To send it again, reload this page: what you typed goes with it.",
     problem_look_again: "To try again, reload this page.",
+    problem_typed: "What you typed",
+    problem_typed_about: "Nothing of it was stored. Copy it before you go on; only this page still has it.",
     problem_back: "Back to the page before",
     problem_home: "To the competitions",
 }
