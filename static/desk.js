@@ -4,7 +4,7 @@
 // without it. What it does not do: decide anything, count down (time.js), or lay rows out (grid.js).
 
 import { heard, now, put, span } from "./time.js";
-import { element, leave, tick } from "./vouch.js";
+import { element, leave, saying, tick } from "./vouch.js";
 
 const desk = document.getElementById("desk");
 const { competition, gym, account } = desk.dataset;
@@ -20,7 +20,20 @@ const rows = new Map();
 
 const plural = new Intl.PluralRules(document.documentElement.lang, { type: "ordinal" });
 const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString(document.documentElement.lang) });
-const clock = () => new Date(now()).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+const language = document.documentElement.lang;
+// By the gym's clock: the hour, and the day where that is another.
+function clock(at = now()) {
+  const said = (options, instant) => {
+    const form = { hourCycle: "h23", ...options };
+    try {
+      return new Intl.DateTimeFormat(language, { ...form, timeZone: desk.dataset.zone }).format(instant);
+    } catch {
+      return new Intl.DateTimeFormat(language, form).format(instant);
+    }
+  };
+  const [hour, day] = [{ hour: "2-digit", minute: "2-digit" }, { weekday: "short", day: "numeric", month: "short" }];
+  return said({ dateStyle: "short" }, at) === said({ dateStyle: "short" }, now()) ? said(hour, at) : said({ ...day, ...hour }, at);
+}
 
 // What is said of lateness, and what happens next, as the server says it.
 function lateLines(view) {
@@ -33,7 +46,7 @@ function lateLines(view) {
     const template = view.waiting.refused ? lateWords.correction_refused : lateWords.correction;
     lines.push(put(template, { text: view.waiting.performance.text, now: view.performance.text }));
   }
-  if (view.waiting_attestation) lines.push(put(lateWords.attestation, { judge: view.waiting_attestation.judge }));
+  if (view.waiting_attestation) lines.push(saying(lateWords.attestation, { judge: view.waiting_attestation.judge }));
   return lines;
 }
 
@@ -112,7 +125,7 @@ function meant(typed) {
   const named = judges.filter((j) => folded(j.name).includes(folded(text)));
   if (named.length === 1) return { code: named[0].code };
   if (named.length === 0 && /^\S*-\S*$/.test(text)) return { code: text };
-  return { code: "", trouble: put(named.length ? words.judge_several : words.judge_unknown, { typed: text }) };
+  return { code: "", trouble: saying(named.length ? words.judge_several : words.judge_unknown, { typed: text }) };
 }
 
 function called(code) {
@@ -123,7 +136,7 @@ function called(code) {
 function useJudge(save = true) {
   const { code, trouble } = meant(judging.elements.judge.value);
   const said = document.getElementById("judge-now");
-  said.textContent = trouble ?? (code ? put(words.judge_now, { judge: called(code) }) : words.judge_none);
+  said.replaceChildren(...(trouble ?? (code ? saying(words.judge_now, { judge: called(code) }) : [words.judge_none])));
   said.classList.toggle("error", Boolean(trouble));
   judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
   kept.judge = code;
@@ -161,6 +174,7 @@ class Row {
     this.say = element("div", { className: "say", id: `s-${li.id}` });
     this.say.setAttribute("role", "status");
     this.buttons = element("div", { className: "buttons" });
+    this.work.querySelector("p.saved")?.remove();
     this.work.append(this.say, this.buttons);
     this.work.dataset.workout = li.dataset.workout;
     rows.set(this.id, this);
@@ -179,6 +193,9 @@ class Row {
     this.input = form.elements.performance;
     this.level = form.elements.level;
     this.by = form.querySelector("input.by");
+    this.sheet = form.elements.sheet;
+    this.sheet.setAttribute("aria-label", put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }));
+    this.sheet.addEventListener("input", () => this.input.value.trim() && this.typed());
     this.by?.addEventListener("change", () => this.judged());
     if (this.by && kept.by[this.id]) this.by.value = kept.by[this.id];
     this.input.inputMode = "numeric";
@@ -239,13 +256,19 @@ class Row {
     const { state, text } = this.data;
     if (!("locked" in this.data) && state !== "not_taking_part") return this.correct();
     const there = state === "not_taking_part" ? words.found_out : words.found_locked;
-    this.tell([[put(there, { name: this.name, text, state: states[state] ?? state })]]);
+    this.tell([[saying(there, { name: this.name, text, state: states[state] ?? state })]]);
     this.work.scrollIntoView({ block: "center" });
     return (this.buttons.querySelector("button") ?? this.li.querySelector("a.who")).focus({ preventScroll: true });
   }
 
   label() {
     return `${this.name}, ${sectionOf(this.data.workout).dataset.title}`;
+  }
+
+  // For the line in the statement.
+  described() {
+    const sheetLabel = put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
+    return { li: this.li, data: this.data, label: this.label(), sheetLabel, sheet: words.sheet };
   }
 
   // Where there is more than one level, it is chosen from.
@@ -274,8 +297,8 @@ class Row {
     if (text.trim() === "") delete kept.rows[this.id];
     else {
       const { seen = this.data.etag, visitor } = this.entry ?? {};
-      const [level, by, reason] = [this.level, this.by, this.reason].map((field) => field?.value);
-      kept.rows[this.id] = { text, level, by, reason, confirm: [], seen, visitor: visitor ?? this.visitor };
+      const [level, by, reason, sheet] = [this.level, this.by, this.reason, this.sheet].map((field) => field?.value);
+      kept.rows[this.id] = { text, level, by, reason, sheet, confirm: [], seen, visitor: visitor ?? this.visitor };
     }
     keep();
     this.undo = this.saved = undefined;
@@ -286,12 +309,13 @@ class Row {
 
   // What was typed before the page was loaded again.
   restore() {
-    const { text, level, by, reason, send } = this.entry;
+    const { text, level, by, reason, sheet, send } = this.entry;
     if (!this.form) this.correct();
     this.unfold();
     if (reason) this.askReason(reason);
     this.input.value = text;
     if (by !== undefined && this.by) this.by.value = by;
+    this.sheet.value = sheet ?? "";
     if (level && this.level) this.level.value = level;
     this.show();
     if (!send) this.checkSoon();
@@ -304,10 +328,20 @@ class Row {
     if (!this.data.etag) body.gym = gym;
     // When it was done as the heat says, once that has begun.
     if (!this.data.etag && Date.parse(this.data.done) <= now()) body.performed_at = this.data.done;
-    const judge = this.by ? meant(this.by.value).code : kept.judge;
-    if (judge) body.attestation = { judge, how: kept.how };
+    const [judge, sheet] = [this.judge, this.entry.sheet?.trim()];
+    if (judge) body.attestation = { judge, how: kept.how, ...(sheet && { sheet }) };
     if (this.entry.reason) body.reason = this.entry.reason;
     return body;
+  }
+
+  get judge() {
+    return this.by ? meant(this.by.value).code : kept.judge;
+  }
+
+  // What is wrong with who is said to have judged it.
+  get trouble() {
+    const trouble = this.by && meant(this.by.value).trouble;
+    return trouble ?? (this.entry?.sheet?.trim() && !this.judge ? words.sheet_needs_judge : undefined);
   }
 
   // A field for why a result gets better after the close, where the service asks for it.
@@ -346,8 +380,7 @@ class Row {
   checked({ faults, questions, warnings, places, text, late, unchanged }) {
     if (asksReason(faults)) this.askReason();
     const lines = faults.map((f) => [f.message, "error"]);
-    const trouble = this.by && meant(this.by.value).trouble;
-    if (trouble) lines.push([trouble, "error"]);
+    if (this.trouble) lines.push([this.trouble, "error"]);
     for (const q of questions) lines.push([q.message, "ask", q.code]);
     lines.push(...warnings.map((m) => [m.message]));
     if (text && text !== this.entry.text.trim()) lines.push([put(words.reads, { text })]);
@@ -361,7 +394,7 @@ class Row {
     const first = (places ?? []).find((p) => p.place);
     if (!first) return [];
     const values = { ordinal: ordinal(first.place), of: first.of, division: divisions[first.division] ?? first.division };
-    return [[put(template, values)]];
+    return [[saying(template, values)]];
   }
 
   // Sentences beside the field; a question has a button that says yes.
@@ -369,7 +402,7 @@ class Row {
     this.input?.setAttribute("aria-invalid", invalid ? "true" : "false");
     this.say.replaceChildren(
       ...lines.map(([text, kind, code]) => {
-        const line = element("p", { textContent: text, className: kind ?? "" });
+        const line = element("p", { className: kind ?? "" }, ...[text].flat());
         if (kind === "ask") {
           const yes = element("button", { type: "button", className: "plain", textContent: words.yes });
           yes.addEventListener("click", () => {
@@ -391,7 +424,7 @@ class Row {
   // bar of what is not sent.
   reveal() {
     const input = document.activeElement;
-    if (!input?.matches("input.perf, input.by, input.reason") || !this.form?.contains(input)) return;
+    if (!input?.matches("input.perf, input.by, input.sheet, input.reason") || !this.form?.contains(input)) return;
     const view = window.visualViewport;
     const pad = document.getElementById("pad");
     const end = (view ? view.offsetTop + view.height : window.innerHeight) - (pad?.hidden === false ? pad.offsetHeight : 0);
@@ -407,10 +440,10 @@ class Row {
   save() {
     if (!this.entry) return false;
     if (!this.entry.send) {
-      const trouble = this.by && meant(this.by.value).trouble;
+      const { trouble } = this;
       if (trouble) {
         this.tell([[trouble, "error"]]);
-        this.by.focus();
+        (this.by ?? this.sheet).focus();
         return false;
       }
       const { seen } = this.entry;
@@ -476,12 +509,12 @@ class Row {
   // What the service stored.
   took(status, view, before, typing) {
     this.now(view);
-    this.saved = clock();
     // Where the same was there already there is nothing of ours to take back.
     if (status === 201 || before.state === "withdrawn") this.offer({ withdraw: true });
     else if (before.etag && before.etag !== view.etag) this.offer({ before });
     if (typing) return;
     this.input.value = "";
+    this.sheet.value = "";
     this.reason?.remove();
     this.reason = undefined;
     const lines = this.placed(view.places, words.placed);
@@ -500,11 +533,12 @@ class Row {
       etag: view.etag,
       text: view.performance.text,
       level: view.level,
+      received: view.received_at,
       judge: view.attestation?.judge ?? "",
       how: view.attestation?.how ?? "",
     });
     this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
-    this.work.querySelector(".late").replaceChildren(...lateLines(view).map((textContent) => element("p", { textContent })));
+    this.work.querySelector(".late").replaceChildren(...lateLines(view).map((said) => element("p", {}, ...[said].flat())));
   }
 
   show() {
@@ -518,7 +552,9 @@ class Row {
     tick(sectionOf(this.data.workout), this);
     this.li.classList.toggle("unsent", Boolean(this.entry));
     const buttons = [];
-    if (this.saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: this.saved }) }));
+    const received = !this.entry && !open && state !== "not_taking_part" && this.data.received;
+    const saved = this.saved ?? (received ? clock(Date.parse(received)) : undefined);
+    if (saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: saved }) }));
     if (this.undo) buttons.push(plain(words.undo, () => this.takeBack()));
     const settled = !this.entry && !open;
     if (this.entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
@@ -660,7 +696,7 @@ class Row {
     const last = history?.json.items?.filter((i) => i.performance || i.attestation).pop();
     const who = roles[last?.role] ?? words.somebody;
     const { text } = this.entry;
-    this.tell([[put(words.changed_by, { who, theirs: current.performance.text, ours: text }), "error"]], true);
+    this.tell([[saying(words.changed_by, { who, theirs: current.performance.text, ours: text }), "error"]], true);
     const keepTheirs = element("button", { type: "button", className: "plain", textContent: words.keep });
     const takeOurs = element("button", { type: "button", textContent: words.take });
     const choice = element("p", { className: "choice" }, keepTheirs, " ", takeOurs);
@@ -847,7 +883,7 @@ async function visitor(form) {
   if (!row) {
     const answer = await ask("GET", `/entries/${Number(bib)}`);
     if (answer === undefined || answer.status !== 200) {
-      trouble.textContent = answer === undefined ? words.offline : put(words.no_bib, { bib });
+      trouble.replaceChildren(...(answer === undefined ? [words.offline] : saying(words.no_bib, { bib })));
       trouble.hidden = false;
       return undefined;
     }

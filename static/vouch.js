@@ -8,14 +8,25 @@ export function element(kind, from = {}, ...inside) {
   return made;
 }
 
+// A sentence with what is filled in standing in a direction of its own, as parts of an element.
+export function saying(text, values) {
+  const part = (piece) => {
+    const value = values[/^\{(\w+)\}$/.exec(piece)?.[1]];
+    return value === undefined ? piece : element("bdi", { textContent: value });
+  };
+  return text.split(/(\{\w+\})/).filter(Boolean).map(part);
+}
+
 const form = (section) => section.querySelector("form.vouch");
 
 // The line of a row that stands in another list.
-function twin({ li, data, label }) {
+function twin({ li, data, label, sheetLabel, sheet }) {
   const id = li.id.replace(/^r-/, "");
   const box = element("input", { type: "checkbox", id: `a-${id}`, name: `a-${data.bib}` });
   const said = element("label", { htmlFor: box.id }, element("span", { className: "hidden", textContent: `${label}: ` }), element("span", { className: "value" }));
-  const work = element("div", { className: "work" }, element("div", { className: "tick" }, box, said));
+  const field = element("input", { className: "sheet", name: `s-${data.bib}`, placeholder: sheet, autocomplete: "off" });
+  field.setAttribute("aria-label", sheetLabel);
+  const work = element("div", { className: "work" }, element("div", { className: "tick" }, box, said, field));
   const made = element("li", { className: "row twin", id: `t-${id}` }, li.querySelector(".who").cloneNode(true), work);
   return made;
 }
@@ -26,7 +37,7 @@ export function tick(section, row) {
   const waits = state === "entered";
   const own = row.li.closest("form.vouch") !== null;
   if (own || waits) {
-    if (!own) row.twin ??= twin({ li: row.li, data: row.data, label: row.label() });
+    if (!own) row.twin ??= twin(row.described());
     if (!own && !row.twin.isConnected) form(section).querySelector("ul.awaiting").append(row.twin);
     const box = (own ? row.li : row.twin).querySelector("input[type=checkbox]");
     // Other figures than were ticked are not ticked.

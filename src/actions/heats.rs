@@ -48,6 +48,8 @@ pub struct HeatsView {
     pub reader: Reader,
     /// The gym's name.
     pub gym: String,
+    /// The zone it was given; empty: the competition's.
+    pub gym_zone: String,
     /// How often they were changed; 0: there are none.
     pub version: u64,
     /// The heats.
@@ -86,6 +88,7 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) ->
     let (version, plan) = stored.map_or((0, None), |(version, plan)| (version, Some(plan)));
     let mut view = HeatsView {
         gym: gym.name,
+        gym_zone: gym.time_zone,
         version,
         plan,
         entries: Vec::new(),

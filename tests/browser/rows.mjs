@@ -91,6 +91,26 @@ export async function deskRows(base, demo) {
     await section.getByText("Settled:").click();
     await first.getByText("Attested").waitFor({ state: "visible" });
   });
+  await check("a row says when it was saved, after a reload too, and carries the number of its sheet", async () => {
+    await page.locator("#judge").fill("");
+    await page.locator("#judge").press("Tab");
+    const row = await take();
+    await row.locator("input.perf").fill(less(1));
+    await row.locator("input.sheet").fill("B 17");
+    await row.locator("input.perf").press("Enter");
+    await row.getByText("Name the judge who signed the sheet").waitFor({ state: "visible" });
+    await sound(page, "desk that asks whose sheet it is");
+    await page.locator("#judge").fill(person("judge").judge);
+    await page.locator("#judge").press("Tab");
+    await store(row);
+    const said = await row.getByText(/^Saved \d\d:\d\d$/).innerText();
+    await page.reload();
+    await section.getByText("Settled:").click();
+    assert((await row.getByText(/^Saved \d\d:\d\d$/).innerText()) === said, `${said} before`);
+    const bib = await row.getAttribute("data-bib");
+    const stored = await (await page.request.get(`${api}/workouts/${workout}/scores/${bib}`)).json();
+    assert(stored.sheet === "B 17", JSON.stringify(stored.sheet));
+  });
   await check("a settled score is taken back after a question, its row is free again", async () => {
     const back = first.getByRole("button", { name: /^Take back/ });
     await back.click();
@@ -164,6 +184,60 @@ export async function deskRows(base, demo) {
     await row.locator("input.perf").waitFor({ state: "visible" });
     await row.getByText("from another gym").waitFor({ state: "visible" });
     assert((await row.getByRole("button", { name: /^Takes no part/ }).count()) === 0, "only its own gym says so");
+  });
+
+  await check("what was stored can be undone for ten seconds, and no longer", async () => {
+    await page.goto(address);
+    await page.locator("#judge").fill(person("judge").judge);
+    await page.locator("#judge").press("Tab");
+    await page.clock.install({ time: Date.now() });
+    await page.reload();
+    const row = await take();
+    await type(row, less(1));
+    const undo = row.getByRole("button", { name: "Undo" });
+    await undo.waitFor({ state: "visible" });
+    await page.clock.fastForward(8_000);
+    assert(await undo.isVisible(), "gone before its time");
+    await page.clock.fastForward(3_000);
+    await undo.waitFor({ state: "detached" });
+    await row.getByRole("button", { name: /^Take back/ }).waitFor({ state: "visible" });
+    assert((await row.getAttribute("data-state")) === "attested", "what was stored stays");
+    await page.clock.resume();
+  });
+  await check("a service that is busy, asks to wait or has signed one out loses no row", async () => {
+    await page.goto(address);
+    const stored = (url) => /\/scores\/\d+$/.test(url.pathname);
+    const problem = (status) => async (route) => {
+      if (route.request().method() !== "PUT") return route.continue();
+      return route.fulfill({ status, contentType: "application/problem+json", headers: { "retry-after": "1" }, body: JSON.stringify({ status, title: "No", detail: "Not now." }) });
+    };
+    for (const status of [503, 429]) {
+      const row = await take();
+      await row.locator("input.perf").fill(less(1));
+      await row.getByText(/^Would be/).waitFor({ state: "visible" });
+      await page.route(stored, problem(status));
+      await row.locator("input.perf").press("Enter");
+      await row.getByText(/did not answer\. Kept on this device; sent again in a moment/).waitFor({ state: "visible" });
+      await sees(page, "1 not sent yet");
+      if (status === 503) await sound(page, "desk while the service does not answer");
+      await page.unroute(stored);
+      // By itself, after a pause.
+      await row.getByText(/^Saved \d\d:\d\d$/).waitFor({ state: "visible" });
+      await sees(page, "Nothing waits to be sent.");
+    }
+    const row = await take();
+    await row.locator("input.perf").fill(less(2));
+    await row.getByText(/^Would be/).waitFor({ state: "visible" });
+    await page.route(stored, problem(401));
+    await row.locator("input.perf").press("Enter");
+    await row.getByText("You are signed out. What you typed is kept on this device.").waitFor({ state: "visible" });
+    await sound(page, "desk of somebody who is signed out");
+    const link = row.getByRole("link", { name: "Sign in again" });
+    assert((await link.getAttribute("href")) === `/signin?next=${encodeURIComponent(address)}`, await link.getAttribute("href"));
+    await page.unroute(stored);
+    await page.reload();
+    await row.getByText(/^Saved \d\d:\d\d$/).waitFor({ state: "visible" });
+    await sees(page, "Nothing waits to be sent.");
   });
 
   await check("a result that gets better after the close is asked why, in its row; its undoing too", async () => {

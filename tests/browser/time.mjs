@@ -2,7 +2,7 @@
 // looked at again, a reader in another zone, and none of it without scripts.
 
 import { assert, check } from "./checks.mjs";
-import { open } from "./people.mjs";
+import { open, signIn } from "./people.mjs";
 
 const HOUR = 3600_000;
 
@@ -22,7 +22,7 @@ async function left(page) {
 /** Words of two units, the smaller one cut down: right within the smaller unit. */
 const fits = (said, right) => said <= right + 1 && said >= right - (right >= 1440 ? 60 : 1);
 
-export async function countdowns(base) {
+export async function countdowns(base, demo) {
   await check("a countdown is right on a device whose clock is three hours wrong", async () => {
     const { page, close } = await open(base);
     await page.clock.install({ time: Date.now() + 3 * HOUR });
@@ -55,6 +55,31 @@ export async function countdowns(base) {
       await page.goto("/");
       const said = await page.getByText("your time").count();
       assert(said > 0 === notes, `${timezoneId}: ${said}`);
+      await close();
+    }
+  });
+  await check("at a desk, in heats and on a brief every deadline has its zone, and the reader's", async () => {
+    const person = (role) => demo.sign_in.find((s) => s.role === role);
+    for (const [timezoneId, notes] of [["Asia/Tokyo", true], ["Europe/Lisbon", false]]) {
+      const { page, close } = await open(base, { timezoneId });
+      await signIn(page, person("staff"));
+      const desk = `/desk/${demo.competition}/${person("staff").gym}`;
+      await page.goto(desk);
+      const workout = await page.locator("section.workout").first().getAttribute("data-workout");
+      for (const path of [desk, `${desk}/heats/${workout}`, `/c/${demo.competition}/workouts/${workout}`]) {
+        await page.goto(path);
+        const times = page.locator("main time[data-zone]");
+        const n = await times.count();
+        if (path !== `${desk}/heats/${workout}`) assert(n > 0, `${path}: no deadline`);
+        for (const time of await times.all()) {
+          const [at, zone] = [await time.getAttribute("datetime"), await time.getAttribute("data-zone")];
+          const hour = new Intl.DateTimeFormat("en", { timeZone: zone, hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(new Date(at));
+          assert((await time.textContent()).includes(hour), `${path}: ${await time.textContent()} is not ${hour}`);
+        }
+        assert((await page.locator("main").getByText("your time").count()) > 0 === (notes && n > 0), `${path} in ${timezoneId}`);
+      }
+      await page.goto(desk);
+      assert((await page.locator("section.workout").first().getByText(/\(Europe\/Lisbon\)/).count()) >= 2, "the zone's name");
       await close();
     }
   });

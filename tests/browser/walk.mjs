@@ -114,7 +114,7 @@ const style = await anybody.page.locator("link[rel=stylesheet]").getAttribute("h
 await kept(base, style);
 for (const path of ["/", series, divisions[0], `${divisions[0]}/workouts/${running}`, workouts[0]]) await light(base, path, [style]);
 await anybody.close();
-await countdowns(base);
+await countdowns(base, demo);
 
 // --- staff ------------------------------------------------------------------------------------
 

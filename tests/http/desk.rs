@@ -155,3 +155,30 @@ async fn a_visitors_row_is_told_apart() {
     assert!(row(2001).contains("data-visiting") && row(2001).contains("from another gym"), "{page}");
     assert!(!row(1042).contains("data-visiting"), "{page}");
 }
+
+#[tokio::test]
+async fn each_row_says_when_it_was_saved_and_the_statement_takes_the_number_of_each_sheet() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    app.set_clock("2027-01-14T19:47:30Z");
+    let etag = enter(&program, 1042, "6+14 tb 11:24").await;
+    let page = browser.get(DESK).await.expect(200);
+    let text = page.text();
+    assert!(text.contains("<p class=\"saved\">Saved 19:47</p>") && text.contains("name=\"s-1042\""), "{text}");
+    assert_eq!(text.matches("class=\"saved\"").count(), 1, "nothing is stored of the others: {text}");
+    let csrf = page.csrf();
+    let mut fields = vec![("a-1042", etag.as_str()), ("s-1042", "B 17"), ("judge", "J-1"), ("csrf", &csrf)];
+    let again = browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(422).text();
+    assert!(again.contains("value=\"B 17\""), "{again}");
+    fields.push(("statement", "yes"));
+    browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(200);
+    let score = program.get(&format!("{SCORES}/1042")).await.expect(200).json();
+    assert_eq!((&score["state"], &score["sheet"]), (&json!("attested"), &json!("B 17")));
+    app.set_clock("2027-01-15T09:00:00Z");
+    let text = browser.get(DESK).await.expect(200).text();
+    assert!(text.contains("Saved 14 January 2027, 19:47"), "{text}");
+
+    let fields = [("performance", "6+10 tb 11:24"), ("judge", "J-1"), ("sheet", "B 18"), ("csrf", &csrf)];
+    browser.post(&format!("{DESK}/w1/1043")).form(&fields).await.expect(303);
+    assert_eq!(program.get(&format!("{SCORES}/1043")).await.expect(200).json()["sheet"], "B 18");
+}

@@ -205,3 +205,18 @@ async fn heats_outside_the_window_fill_in_no_time() {
         "{page}"
     );
 }
+
+#[tokio::test]
+async fn a_lanes_judge_is_meant_by_name_and_one_that_nobody_has_is_told() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, MAKE).await;
+    let unknown = post(&staff, "do=change&version=1&heat-1042=1&lane-1042=1&judge-1042=Nobody+Known").await;
+    assert_eq!(unknown.status.as_u16(), 422);
+    let page = unknown.text();
+    assert!(page.contains("No judge here goes by Nobody Known.") && page.contains("value=\"Nobody Known\""), "{page}");
+    let named = post(&staff, "do=change&version=1&heat-1042=2&lane-1042=1&judge-1042=lopes").await;
+    assert_eq!(named.status.as_u16(), 303, "{}", named.text());
+    let page = text(&staff.0, HEATS).await;
+    assert!(page.contains("name=\"judge-1042\" list=\"judges\" autocomplete=\"off\" value=\"J-1\""), "{page}");
+}

@@ -38,3 +38,4 @@ mod spectators;
 mod support;
 mod take_back;
 mod wall;
+mod zones;

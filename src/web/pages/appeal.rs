@@ -3,7 +3,7 @@
 use super::athlete;
 use super::form::{self, FieldError, Fields};
 use super::html;
-use super::shell::{When, words};
+use super::shell::{Dated, When, words};
 use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::views::ScoreView;
@@ -31,7 +31,7 @@ pub struct AppealForm {
     /// As typed.
     pub reason: String,
     /// "Possible until …".
-    pub until: String,
+    pub until: Dated,
     /// What is wrong.
     pub errors: Vec<FieldError>,
 }
@@ -61,7 +61,7 @@ pub async fn form(app: &App, reader: &Reader, score: &ScoreView, again: Option<&
         etag: score.etag.clone(),
         id: format!("appeal-{}", score.workout),
         reason: again.map_or(String::new(), |a| a.reason.clone()),
-        until: put(texts().until, &[("at", &When::new(ends, &reader.competition.time_zone).text)]),
+        until: Dated::new(texts().until, ends, &reader.competition.time_zone),
         errors: again.map_or(Vec::new(), |a| a.errors.clone()),
     }))
 }

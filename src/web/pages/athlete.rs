@@ -4,7 +4,7 @@ use super::appeal::{self, Again, AppealForm};
 use super::form::Fields;
 use super::history::{self, Line};
 use super::scope::{found, gym_name};
-use super::shell::{Link, Mark, Shell, When, words};
+use super::shell::{Dated, Link, Mark, Shell, When, words};
 use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
 use super::{html, say};
@@ -63,7 +63,7 @@ struct WorkoutView {
     href: String,
     title: String,
     attempts: Vec<Attempt>,
-    none: String,
+    none: Dated,
     /// An appeal was just sent.
     appealed: bool,
     appeal: Option<AppealForm>,
@@ -256,9 +256,9 @@ impl About<'_> {
         }
         let history = happened.as_ref().map_or(Vec::new(), |h| history::lines(h, &c.time_zone));
         let none = if reader.sees_scores(x, entry.gym.as_deref()) || reader.is_own(entry.bib) {
-            w.no_score.to_owned()
+            Dated::plain(w.no_score)
         } else {
-            put(w.places_hidden, &[("at", &When::new(x.window.closes, &c.time_zone).text)])
+            Dated::new(w.places_hidden, x.window.closes, &c.time_zone)
         };
         let ruled = read.as_ref().and_then(|r| r.attempts.iter().rev().find(|a| a.ruling.is_some()));
         let appeal = match ruled {
@@ -439,7 +439,7 @@ mod tests {
             etag: "8812".to_owned(),
             id: format!("appeal-{id}"),
             reason: samples::HOSTILE.to_owned(),
-            until: "Possible until then.".to_owned(),
+            until: Dated::plain("Possible until then."),
             errors: vec![FieldError::new(format!("appeal-{id}"), samples::HOSTILE)],
         }
     }
@@ -450,7 +450,7 @@ mod tests {
             href: "/c/s/workouts/w1".to_owned(),
             title: samples::BIDI.to_owned(),
             attempts,
-            none: words().no_score.to_owned(),
+            none: Dated::plain(words().no_score),
             appealed: true,
             appeal: Some(an_appeal(id)),
             history,

@@ -170,7 +170,7 @@ fn of_workout(c: &Competition, x: &Workout) -> Vec<Fact> {
     for (what, at, grace) in workout::facts(c, x) {
         all(what, at.text);
         if !grace.is_empty() {
-            all(what, grace);
+            all(what, grace.text());
         }
     }
     for (what, value) in workout::more(x) {

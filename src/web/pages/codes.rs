@@ -3,7 +3,7 @@
 //! in the answer that makes them, and never again.
 
 use super::form::{FieldError, Fields};
-use super::shell::{Link, Shell, When, words};
+use super::shell::{Dated, Link, Shell, When, words};
 use super::{html, say};
 use crate::actions::accounts::{self, CodeRow, Codes, MOST_CODES, Slip};
 use crate::actions::{Failure, language};
@@ -37,7 +37,7 @@ struct View {
     csrf: String,
     action: String,
     title: String,
-    until: Option<String>,
+    until: Option<Dated>,
     caption: String,
     o: &'static Organise,
     q: String,
@@ -67,7 +67,7 @@ struct SlipsView {
     competition: String,
     gym: String,
     where_to: String,
-    until: Option<String>,
+    until: Option<Dated>,
     more: Option<String>,
     slips: Vec<Slip>,
 }
@@ -138,7 +138,7 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, q: &str, errors: Vec<F
         t,
         csrf: caller.csrf.clone(),
         action: whose.here(),
-        until: codes.until.map(|at| put(t.until, &[("at", &When::new(at, &c.time_zone).text)])),
+        until: codes.until.map(|at| Dated::new(t.until, at, &c.time_zone)),
         caption: put(t.caption, &[("gym", &called(codes))]),
         o: words::organise(language::reader()),
         q: q.to_owned(),
@@ -253,7 +253,7 @@ fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>
         competition: c.title.clone(),
         gym: called(codes).to_owned(),
         where_to: put(t.slip_where, &[("url", &claim_address(public_url, &c.slug))]),
-        until: codes.until.map(|at| put(t.slip_until, &[("at", &When::new(at, &c.time_zone).text)])),
+        until: codes.until.map(|at| Dated::new(t.slip_until, at, &c.time_zone)),
         more: (slips.len() >= MOST_CODES && left > 0).then(|| put(t.slips_more, &[("n", &left)])),
         slips,
     }
@@ -276,7 +276,7 @@ mod tests {
                 competition: samples::LONG.to_owned(),
                 gym: samples::BIDI.to_owned(),
                 where_to: "Go to https://scores.example/claim?c=s".to_owned(),
-                until: Some("Works once, until Sunday".to_owned()),
+                until: Some(Dated::plain("Works once, until Sunday")),
                 more: Some("10 more".to_owned()),
                 slips: (1..=n).map(slip).collect(),
             };
@@ -304,7 +304,7 @@ mod tests {
                 csrf: "x".to_owned(),
                 action: "/desk/s/q/codes".to_owned(),
                 title: samples::LONG.to_owned(),
-                until: Some(samples::HOSTILE.to_owned()),
+                until: Some(Dated::plain(samples::HOSTILE)),
                 caption: samples::HOSTILE.to_owned(),
                 o: words::organise(language::reader()),
                 q: samples::HOSTILE.to_owned(),

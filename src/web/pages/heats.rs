@@ -1,7 +1,8 @@
 //! `/desk/{c}/{gym}/heats/{w}`: a gym's heats in a workout: made, changed, and printed in order.
 
+use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
-use super::shell::{Link, Shell, When, words};
+use super::shell::{Dated, Link, Shell, own_zone, words};
 use super::{html, say};
 use crate::actions::Failure;
 use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
@@ -51,7 +52,7 @@ struct View {
 /// One heat.
 pub(super) struct HeatView {
     pub title: String,
-    pub starts: When,
+    pub starts: Dated,
     pub caption: String,
     pub id: String,
     pub lanes: Vec<LaneView>,
@@ -155,11 +156,17 @@ fn instant(text: &str, zone: &TimeZone) -> Option<Timestamp> {
 /// The places as typed; an empty heat is none.
 fn places(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Vec<Place> {
     let mut places = Vec::new();
+    let judges: Vec<Link> = found.judges.iter().map(|(code, name)| Link::new(code, name)).collect();
     for bib in found.entries.iter().map(|e| e.bib) {
         let heat = fields.number(&format!("heat-{bib}"), errors);
         let lane = fields.number(&format!("lane-{bib}"), errors);
         let Some(heat) = heat else { continue };
-        places.push(Place { bib, heat, lane: lane.unwrap_or(0), judge: fields.find(&format!("judge-{bib}")) });
+        let field = format!("judge-{bib}");
+        let judge = judges::meant(&judges, fields.get(&field)).unwrap_or_else(|trouble| {
+            errors.push(FieldError::new(field, trouble));
+            String::new()
+        });
+        places.push(Place { bib, heat, lane: lane.unwrap_or(0), judge: Some(judge).filter(|code| !code.is_empty()) });
     }
     places
 }
@@ -241,6 +248,7 @@ pub(super) fn without_place(found: &HeatsView) -> String {
 pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<HeatView> {
     let (h, c) = (texts(), &found.reader.competition);
     let Some(plan) = &found.plan else { return Vec::new() };
+    let own = own_zone(&found.gym_zone);
     let judge = |code: &Option<String>| match code {
         None => h.no_judge.to_owned(),
         Some(code) => {
@@ -265,7 +273,7 @@ pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<He
             };
             Some(HeatView {
                 title: put(h.heat, &[("n", &n)]),
-                starts: When::new(plan.settings.starts(n), &c.time_zone),
+                starts: Dated::at_place("{at}", plan.settings.starts(n), &c.time_zone, own.as_ref()),
                 caption: put(h.caption, &[("n", &n)]),
                 id: format!("heat{n}"),
                 lanes: places.iter().filter_map(lane).collect(),

@@ -66,6 +66,7 @@ pub async fn get_heats_paper(
 mod tests {
     use super::super::heats::LaneView;
     use super::super::samples;
+    use super::super::shell::Dated;
     use super::*;
 
     fn page(heats: Vec<HeatView>) -> String {
@@ -97,7 +98,7 @@ mod tests {
         };
         let heat = |n: u32| HeatView {
             title: format!("Heat {n}"),
-            starts: samples::when(),
+            starts: Dated { at: Some(samples::when()), ..Dated::default() },
             caption: "Lanes".to_owned(),
             id: format!("heat{n}"),
             lanes: (1..=4).map(lane).collect(),

@@ -3,7 +3,7 @@
 use super::form::Fields;
 use super::plot::{self, PlotView};
 use super::scope::{self, Asked, Found, Pager, ScopeForm, gym_name};
-use super::shell::{Link, Mark, Shell, When, words};
+use super::shell::{Dated, Link, Mark, Shell, words};
 use super::standings::{as_of, label, views};
 use super::{html, say};
 use crate::actions::directory;
@@ -40,7 +40,7 @@ struct View {
     own: Option<Row>,
     rows: Vec<Row>,
     pager: Pager,
-    none: String,
+    none: Dated,
     t: &'static Plot,
     plot: Option<PlotView>,
     rules_href: String,
@@ -145,13 +145,12 @@ pub async fn get_places(
 }
 
 /// Why nobody is listed.
-fn none(reader: &Reader, x: &Workout) -> String {
+fn none(reader: &Reader, x: &Workout) -> Dated {
     let w = words();
     if reader.sees_scores(x, None) {
-        return w.places_none.to_owned();
+        return Dated::plain(w.places_none);
     }
-    let at = When::new(x.window.closes, &reader.competition.time_zone).text;
-    put(w.places_hidden, &[("at", &at)])
+    Dated::new(w.places_hidden, x.window.closes, &reader.competition.time_zone)
 }
 
 /// What results of a division are said by: of a combined one, its first part's.
@@ -234,7 +233,7 @@ mod tests {
             own: None,
             rows,
             pager: Pager::default(),
-            none: words().places_none.to_owned(),
+            none: Dated::plain(words().places_none),
             t: texts(),
             plot,
             rules_href: "/c/s#rules".to_owned(),

@@ -33,7 +33,11 @@ pub fn shell(title: &str) -> Shell {
 
 /// An instant.
 pub fn when() -> When {
-    When { iso: "2027-01-17T21:00:00Z".to_owned(), text: "Sunday 17 January 2027, 21:00".to_owned() }
+    When {
+        iso: "2027-01-17T21:00:00Z".to_owned(),
+        text: "Sunday 17 January 2027, 21:00".to_owned(),
+        zone: "Europe/Lisbon".to_owned(),
+    }
 }
 
 /// Some time left.

@@ -160,14 +160,85 @@ pub struct When {
     pub iso: String,
     /// In the competition's zone.
     pub text: String,
+    /// That zone, by its name.
+    pub zone: String,
 }
 
 impl When {
     /// An instant in a zone.
     #[must_use]
     pub fn new(at: Timestamp, zone: &TimeZone) -> Self {
-        Self { iso: at.to_string(), text: (words().date)(&at.to_zoned_datetime(zone.clone())) }
+        let text = (words().date)(&at.to_zoned_datetime(zone.clone()));
+        Self { iso: at.to_string(), text, zone: zone.iana_name().unwrap_or("UTC").to_owned() }
     }
+}
+
+/// A sentence, with an instant in it that is said in its zone and by that zone's name; `static/time.js`
+/// adds the reader's own. Where somebody works in another zone still, that one is said too.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Dated {
+    /// What stands before the instant; all, where there is none.
+    pub before: String,
+    /// The instant.
+    pub at: Option<When>,
+    /// The same where its reader is.
+    pub there: String,
+    /// What stands after it.
+    pub after: String,
+}
+
+impl Dated {
+    /// A sentence without an instant.
+    pub fn plain(text: impl Into<String>) -> Self {
+        Self { before: text.into(), ..Self::default() }
+    }
+
+    /// A sentence with `{at}` in it.
+    #[must_use]
+    pub fn new(sentence: &str, at: Timestamp, zone: &TimeZone) -> Self {
+        let (before, after) = sentence.split_once("{at}").unwrap_or((sentence, ""));
+        Self { before: before.to_owned(), at: Some(When::new(at, zone)), there: String::new(), after: after.to_owned() }
+    }
+
+    /// The same for somebody at a place with a zone of its own.
+    #[must_use]
+    pub fn at_place(sentence: &str, at: Timestamp, zone: &TimeZone, own: Option<&TimeZone>) -> Self {
+        let there = own.map_or(String::new(), |own| there(at, zone, own));
+        Self { there, ..Self::new(sentence, at, zone) }
+    }
+
+    /// The sentence as one text.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let at = self.at.as_ref().map_or(String::new(), |at| format!("{} ({})", at.text, at.zone));
+        format!("{}{at}{}", self.before, self.after)
+    }
+
+    /// Whether nothing is said.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.before.is_empty() && self.at.is_none()
+    }
+}
+
+/// An instant where somebody is; empty where clocks show the same as in `zone`.
+fn there(at: Timestamp, zone: &TimeZone, own: &TimeZone) -> String {
+    let (theirs, ours) = (zone.to_datetime(at), own.to_datetime(at));
+    if theirs == ours {
+        return String::new();
+    }
+    let local = if theirs.date() == ours.date() {
+        ours.strftime("%H:%M").to_string()
+    } else {
+        (words().date)(&at.to_zoned_datetime(own.clone()))
+    };
+    put(words().time_there, &[("at", &local), ("zone", &own.iana_name().unwrap_or("UTC"))])
+}
+
+/// The zone that a gym was given, where it was given one.
+#[must_use]
+pub fn own_zone(name: &str) -> Option<TimeZone> {
+    Some(name).filter(|n| !n.is_empty()).and_then(|n| TimeZone::get(n).ok())
 }
 
 /// How long until an instant: in words, and for the script that keeps them right.
@@ -265,6 +336,23 @@ mod tests {
         let desk = |gym| grant(Role::Staff, "a", Some(gym));
         assert_eq!(hrefs(vec![desk("quayside")]), ["/desk/a/quayside"]);
         assert!(hrefs(vec![desk("quayside"), desk("millpond")]).is_empty());
+    }
+
+    #[test]
+    fn a_sentence_says_its_instant_by_its_zone_and_where_somebody_is() {
+        let at = "2027-01-17T21:00:00Z".parse().unwrap();
+        let zone = |name| TimeZone::get(name).unwrap();
+        let said = |own: &str| Dated::at_place("Closes {at}, all.", at, &zone("Europe/Lisbon"), own_zone(own).as_ref());
+        let plain = said("");
+        let when = plain.at.as_ref().unwrap();
+        assert_eq!(
+            (&*plain.before, &*when.text, &*plain.after),
+            ("Closes ", "Sunday 17 January 2027, 21:00", ", all.")
+        );
+        assert_eq!((&*when.zone, &*plain.there), ("Europe/Lisbon", ""));
+        assert_eq!(said("Europe/London").there, "", "the same clock");
+        assert_eq!(said("Europe/Berlin").there, "22:00 in Europe/Berlin");
+        assert_eq!(said("Asia/Tokyo").there, "Monday 18 January 2027, 06:00 in Asia/Tokyo");
     }
 
     #[test]

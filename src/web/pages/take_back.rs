@@ -31,7 +31,7 @@ pub async fn post_withdrawal(
             Failure::Stale { .. }
             | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),
         ) => {
-            let why = words().take_back_changed.to_owned();
+            let why = words().desk_words.take_back_changed.to_owned();
             refused(&app, &caller, &about, StatusCode::PRECONDITION_FAILED, why).await
         }
         Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {

@@ -5,7 +5,7 @@
 
 use super::competition::time_left;
 use super::form::Fields;
-use super::shell::{Left, Link, Shell, When, words};
+use super::shell::{Dated, Left, Link, Shell, words};
 use super::{html, say};
 use crate::actions::language;
 use crate::actions::views::{PlaceRow, StandingRow};
@@ -36,7 +36,7 @@ struct View {
     heat: Option<HeatView>,
     points: bool,
     sections: Vec<Section>,
-    none: String,
+    none: Dated,
     still: bool,
     still_href: String,
     go_href: String,
@@ -111,9 +111,9 @@ fn view(caller: &Caller, found: &action::Wall, still: bool) -> View {
         Shown::Hidden => Vec::new(),
     };
     let none = match (&found.shown, x) {
-        (Shown::Hidden, Some(x)) => put(t.hidden, &[("at", &When::new(x.window.closes, &c.time_zone).text)]),
-        _ if found.workouts.is_empty() => t.nothing_open.to_owned(),
-        _ => t.nothing.to_owned(),
+        (Shown::Hidden, Some(x)) => Dated::new(t.hidden, x.window.closes, &c.time_zone),
+        _ if found.workouts.is_empty() => Dated::plain(t.nothing_open),
+        _ => Dated::plain(t.nothing),
     };
     let heat = found.heat.first().map(|(first, _)| HeatView {
         title: put(t.heat, &[("n", &first.heat)]),
@@ -129,7 +129,7 @@ fn view(caller: &Caller, found: &action::Wall, still: bool) -> View {
         tabs: tabs(found, &base),
         heat,
         points: x.is_none(),
-        none: if sections.is_empty() { none } else { String::new() },
+        none: if sections.is_empty() { none } else { Dated::default() },
         sections,
         still,
         still_href: format!("{here}{}still=yes", if here.contains('?') { '&' } else { '?' }),
@@ -199,7 +199,7 @@ mod tests {
                 lanes: vec![("Lane 1".to_owned(), samples::BIDI.to_owned())],
             }),
             points: false,
-            none: texts().nothing.to_owned(),
+            none: Dated::plain(texts().nothing),
             sections,
             still,
             still_href: "/x?still=yes".to_owned(),

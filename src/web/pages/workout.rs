@@ -2,7 +2,7 @@
 
 use super::markdown;
 use super::scheme_said::{ItemView, SchemeView, divisions, height, load, schemes, whom};
-use super::shell::{Left, Link, Shell, When, words};
+use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{changes, competition, html, rules_said};
 use crate::actions::language;
 use crate::actions::reader::Reader;
@@ -29,7 +29,7 @@ struct View {
     state: &'static str,
     format: String,
     left: Option<Left>,
-    facts: Vec<(&'static str, When, String)>,
+    facts: Vec<(&'static str, When, Dated)>,
     zone: String,
     more: Vec<(&'static str, String)>,
     schemes: Vec<SchemeView>,
@@ -198,18 +198,18 @@ fn examples(c: &Competition, x: &Workout) -> (Vec<String>, Vec<Examples>) {
 }
 
 /// The instants of the window.
-pub(super) fn facts(c: &Competition, x: &Workout) -> Vec<(&'static str, When, String)> {
+pub(super) fn facts(c: &Competition, x: &Workout) -> Vec<(&'static str, When, Dated)> {
     let w = words();
     let at = |t| When::new(t, &c.time_zone);
     let grace = if x.window.grace_ends > x.window.closes {
-        put(w.grace_until, &[("at", &at(x.window.grace_ends).text)])
+        Dated::new(w.grace_until, x.window.grace_ends, &c.time_zone)
     } else {
-        String::new()
+        Dated::default()
     };
     vec![
-        (w.opens, at(x.window.opens), String::new()),
+        (w.opens, at(x.window.opens), Dated::default()),
         (w.closes, at(x.window.closes), grace),
-        (w.attest_by, at(x.window.attest_by), String::new()),
+        (w.attest_by, at(x.window.attest_by), Dated::default()),
     ]
 }
 
@@ -274,7 +274,7 @@ mod tests {
             state: words().window_open,
             format: "For time, at most 9:00".to_owned(),
             left: Some(samples::left("closes in 2 h")),
-            facts: vec![(words().closes, samples::when(), "Scores are still taken.".to_owned())],
+            facts: vec![(words().closes, samples::when(), Dated::plain("Scores are still taken."))],
             zone: "Europe/Lisbon".to_owned(),
             more: vec![(words().attempts, "The best one counts".to_owned())],
             schemes: vec![SchemeView {

@@ -16,7 +16,7 @@ pub use papers::{get_missing, get_receipt};
 pub use vouch::post_attestation;
 
 use super::form::{Choice, Fields};
-use super::shell::{Link, Shell, encoded, words};
+use super::shell::{Link, Shell, encoded, own_zone, words};
 use super::{html, say};
 use crate::actions::Failure;
 use crate::actions::heats;
@@ -86,6 +86,8 @@ struct ForScript {
     competition: String,
     gym: String,
     account: i64,
+    /// The gym's zone, else the competition's.
+    zone: String,
     words: String,
     late: String,
     /// Titles by slug, roles and states in words, as JSON.
@@ -149,6 +151,7 @@ impl Desk {
         let how = fields.find("how").unwrap_or_else(|| "paper_sheet".to_owned());
         let tail = remembered(&code, fields.get("how"));
         let enters = caller.actor.is_staff_of(slug, &self.gym.slug);
+        let own_zone = own_zone(&self.gym.time_zone);
         let at = At {
             c,
             now: self.reader.now,
@@ -158,6 +161,7 @@ impl Desk {
             judges: &self.judges,
             judge: &code,
             enters,
+            own_zone: own_zone.as_ref(),
         };
         let mut workouts = Vec::new();
         for (x, window) in self.windows(app).await? {
@@ -217,6 +221,10 @@ impl Desk {
             competition: self.reader.slug.clone(),
             gym: self.gym.slug.clone(),
             account: caller.actor.account.unwrap_or_default(),
+            zone: Some(&self.gym.time_zone)
+                .filter(|zone| !zone.is_empty())
+                .unwrap_or(&self.reader.competition.time_zone_name)
+                .clone(),
             words: words().desk_words.script(),
             late: serde_json::to_string(crate::words::late(language::reader())).unwrap_or_default(),
             divisions: object(divisions.collect()),
@@ -284,6 +292,7 @@ async fn visitor(app: &App, caller: &Caller, slug: &str, typed: &str) -> Answer<
 #[cfg(test)]
 mod tests {
     use super::super::samples;
+    use super::super::shell::Dated;
     use super::rows::{Group, Line};
     use super::*;
 
@@ -303,6 +312,9 @@ mod tests {
             by: samples::HOSTILE.to_owned(),
             by_label: format!("Judge of {name}"),
             late: vec![samples::HOSTILE.to_owned()],
+            saved: "Saved 19:47".to_owned(),
+            sheet: samples::HOSTILE.to_owned(),
+            sheet_label: format!("Sheet of {name}"),
             ..Line::default()
         }
     }
@@ -313,13 +325,14 @@ mod tests {
             slug: slug.to_owned(),
             href: format!("/c/s/workouts/{slug}"),
             title: samples::BIDI.to_owned(),
-            summary: "38 of 52 settled".to_owned(),
+            summary: Dated::plain("38 of 52 settled"),
+            windows: vec![Dated { at: Some(samples::when()), ..Dated::plain(samples::HOSTILE) }],
             left: rows::Countdown {
                 text: "closes in 3 h 12 min".to_owned(),
                 until: "2027-01-17T21:00:00Z".to_owned(),
                 say: words().closes_in,
                 then_until: "2027-01-18T21:00:00Z".to_owned(),
-                then_say: samples::HOSTILE.to_owned(),
+                then_say: samples::HOSTILE,
                 over: words().desk_over,
             },
             open: true,
@@ -327,8 +340,8 @@ mod tests {
             todo_title: "Left to do: 2".to_owned(),
             heats_hint: words().state_missing,
             todo: vec![
-                Group { title: samples::HOSTILE.to_owned(), lines: todo },
-                Group { title: String::new(), lines: Vec::new() },
+                Group { title: Dated::plain(samples::HOSTILE), lines: todo },
+                Group { title: Dated::default(), lines: Vec::new() },
             ],
             all_done: if awaiting.is_empty() { "All 52 settled. You can go home.".to_owned() } else { String::new() },
             awaiting,
@@ -374,6 +387,7 @@ mod tests {
                 competition: "s".to_owned(),
                 gym: "g".to_owned(),
                 account: 7,
+                zone: "Europe/Lisbon".to_owned(),
                 words: words().desk_words.script(),
                 late: "{}".to_owned(),
                 divisions: format!("{{\"women\":{:?}}}", samples::HOSTILE),

@@ -8,10 +8,11 @@ use crate::rules::competition::Competition;
 use crate::rules::window::Window;
 use crate::rules::workout::{Format, Workout};
 use crate::web::pages::form::Choice;
-use crate::web::pages::shell::{Link, When, left, words};
+use crate::web::pages::shell::{Dated, Link, left, words};
 use crate::web::pages::{late_said, say};
 use crate::words::{self, put};
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 
@@ -21,7 +22,9 @@ pub(super) struct WorkoutView {
     pub(super) slug: String,
     pub(super) href: String,
     pub(super) title: String,
-    pub(super) summary: String,
+    pub(super) summary: Dated,
+    /// When it closes and until when judges may vouch, at this gym.
+    pub(super) windows: Vec<Dated>,
     pub(super) left: Countdown,
     /// Scores can be entered.
     pub(super) open: bool,
@@ -52,7 +55,7 @@ pub(super) struct Countdown {
     pub(super) until: String,
     pub(super) say: &'static str,
     pub(super) then_until: String,
-    pub(super) then_say: String,
+    pub(super) then_say: &'static str,
     pub(super) over: &'static str,
 }
 
@@ -69,7 +72,7 @@ pub(super) struct ForScript {
 /// Those of one heat, or without one.
 pub(super) struct Group {
     /// Empty: there are no heats at all.
-    pub(super) title: String,
+    pub(super) title: Dated,
     pub(super) lines: Vec<Line>,
 }
 
@@ -118,6 +121,12 @@ pub(super) struct Line {
     pub(super) levels: Vec<Choice>,
     pub(super) judge: String,
     pub(super) how: &'static str,
+    /// "Saved 19:47", by the gym's clock; empty: nothing is stored.
+    pub(super) saved: String,
+    /// The same as an instant, for the script.
+    pub(super) received: String,
+    pub(super) sheet: String,
+    pub(super) sheet_label: String,
     /// Only a referee changes it.
     pub(super) locked: bool,
     pub(super) label: String,
@@ -141,6 +150,8 @@ pub(super) struct At<'a> {
     pub(super) judge: &'a str,
     /// Whether the reader may store results here.
     pub(super) enters: bool,
+    /// The gym's zone, where it was given one.
+    pub(super) own_zone: Option<&'a TimeZone>,
 }
 
 impl At<'_> {
@@ -179,11 +190,19 @@ impl At<'_> {
             href: format!("/c/{}/workouts/{}", self.c.slug, x.slug),
             title: x.title.clone(),
             summary: if open {
-                put(w.desk_summary, &counts)
+                Dated::plain(put(w.desk_summary, &counts))
             } else {
-                put(w.desk_opens, &[("at", &When::new(window.opens, &self.c.time_zone).text)])
+                self.said(w.desk_opens, window.opens)
             },
-            left: if open { until(self.c, window, now) } else { Countdown::default() },
+            windows: if open {
+                vec![
+                    self.said(w.desk_words.closes, window.closes),
+                    self.said(w.desk_words.vouch_until, window.attest_by),
+                ]
+            } else {
+                Vec::new()
+            },
+            left: if open { until(window, now) } else { Countdown::default() },
             open,
             running: open && now < window.closes,
             todo_title: put(w.desk_todo_n, &[("n", &todo.len())]),
@@ -201,26 +220,41 @@ impl At<'_> {
         }
     }
 
+    /// A sentence with an instant, in the competition's zone and the gym's.
+    fn said(&self, sentence: &str, at: Timestamp) -> Dated {
+        Dated::at_place(sentence, at, &self.c.time_zone, self.own_zone)
+    }
+
+    /// When it was stored: the hour, and the day where that is another.
+    fn saved(&self, at: Timestamp) -> String {
+        let w = words();
+        let zone = self.own_zone.unwrap_or(&self.c.time_zone);
+        let (then, now) = (at.to_zoned_datetime(zone.clone()), self.now.to_zoned_datetime(zone.clone()));
+        let time = then.strftime("%H:%M").to_string();
+        let time = if then.date() == now.date() { time } else { format!("{}, {time}", (w.day)(then.date())) };
+        put(w.desk_words.script_words.saved_at, &[("time", &time)])
+    }
+
     /// Heat by heat; those without one last.
     fn groups(&self, lines: Vec<Line>, heats: &BTreeMap<u32, Filled>) -> Vec<Group> {
         let h = words::heats(language::reader());
         let mut groups: Vec<Group> = Vec::new();
-        let mut rest = Group { title: String::new(), lines: Vec::new() };
+        let mut rest = Group { title: Dated::default(), lines: Vec::new() };
         for line in lines {
             let Some(filled) = heats.get(&line.bib) else {
                 rest.lines.push(line);
                 continue;
             };
             if groups.last().and_then(|g| g.lines.first()).is_none_or(|l| l.turn.0 != filled.heat) {
-                let at = When::new(filled.start, &self.c.time_zone).text;
-                groups.push(Group { title: put(h.desk_group, &[("n", &filled.heat), ("at", &at)]), lines: Vec::new() });
+                let title = self.said(&put(h.desk_group, &[("n", &filled.heat)]), filled.start);
+                groups.push(Group { title, lines: Vec::new() });
             }
             if let Some(group) = groups.last_mut() {
                 group.lines.push(line);
             }
         }
         if !heats.is_empty() && !rest.lines.is_empty() {
-            h.desk_rest.clone_into(&mut rest.title);
+            rest.title = Dated::plain(h.desk_rest);
         }
         groups.push(rest);
         groups
@@ -253,6 +287,7 @@ impl At<'_> {
         let level = score.map_or(own, |s| &s.level);
         let levels = levels(self.c, x, &r.division);
         let chosen = if levels.iter().any(|(l, _)| *l == level) { level } else { levels.first().map_or("", |l| l.0) };
+        let stored = score.filter(|s| s.state != "withdrawn");
         let attestation = score.and_then(|s| s.attestation.as_ref());
         let place = |f: &Filled| put(h.desk_place, &[("heat", &f.heat), ("lane", &f.lane)]);
         let by = |f: &Filled| match f.judge.as_deref().unwrap_or(self.judge) {
@@ -289,6 +324,10 @@ impl At<'_> {
             judge: attestation.map_or(String::new(), |a| a.judge.clone()),
             how: attestation.map_or("", |a| a.how),
             locked: score.is_some_and(|s| s.locked || matches!(s.state, "flagged" | "withheld")),
+            saved: stored.map_or(String::new(), |s| self.saved(s.received_at)),
+            received: stored.map_or(String::new(), |s| s.received_at.to_string()),
+            sheet: stored.and_then(|s| s.sheet.clone()).unwrap_or_default(),
+            sheet_label: put(w.desk_words.script_words.sheet_of, &[("name", &r.name), ("workout", &x.title)]),
             label: put(w.desk_words.result_of, &[("name", &r.name), ("workout", &x.title)]),
             level_label: put(w.desk_words.level_of, &[("name", &r.name), ("workout", &x.title)]),
             ticked: false,
@@ -307,13 +346,12 @@ fn levels<'a>(c: &'a Competition, x: &Workout, division: &str) -> Vec<(&'a str, 
 }
 
 /// "closes in 3 h 12 min"; after the close, how long judges may still vouch.
-fn until(c: &Competition, window: &Window, now: Timestamp) -> Countdown {
+fn until(window: &Window, now: Timestamp) -> Countdown {
     let w = words();
-    let at = When::new(window.attest_by, &c.time_zone).text;
-    let then_say = put(w.desk_attest_left, &[("left", &"{left}"), ("at", &at)]);
+    let then_say = w.desk_attest_left;
     let text = match (left(now, window.closes), left(now, window.attest_by)) {
         (Some(time), _) => put(w.closes_in, &[("left", &time)]),
-        (None, Some(time)) => put(&then_say, &[("left", &time)]),
+        (None, Some(time)) => put(then_say, &[("left", &time)]),
         (None, None) => w.desk_over.to_owned(),
     };
     let (until, then_until) = (window.closes.to_string(), window.attest_by.to_string());

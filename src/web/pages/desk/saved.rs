@@ -52,7 +52,7 @@ pub(super) async fn saved(
     let s = &read.score;
     if s.state == "withdrawn" {
         let title = put(w.saved_title, &[("name", &entry.name), ("text", &s.performance.text)]);
-        return Ok(Some(Saved { title, lines: vec![w.taken_back.to_owned()], next }));
+        return Ok(Some(Saved { title, lines: vec![w.desk_words.taken_back.to_owned()], next }));
     }
     let mut lines = Vec::new();
     match s.state {

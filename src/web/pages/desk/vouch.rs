@@ -54,6 +54,7 @@ pub async fn post_attestation(
             form.stated = fields.ticked("statement");
             for line in &mut form.awaiting {
                 line.ticked = ticked.iter().any(|(bib, _)| *bib == line.bib);
+                fields.get(&format!("s-{}", line.bib)).clone_into(&mut line.sheet);
             }
         }
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
@@ -67,7 +68,8 @@ pub async fn post_attestation(
     for (bib, etag) in ticked {
         let path = ScorePath { competition: slug.clone(), workout: workout.clone(), bib };
         let request = Request::at(caller.received).having_seen(Precondition::Match(vec![etag]));
-        let sent = Attest { judge: judge.clone(), how, sheet: None, attempt: None };
+        let sheet = fields.find(&format!("s-{bib}"));
+        let sent = Attest { judge: judge.clone(), how, sheet, attempt: None };
         match attest::attest(&app, &caller.actor, &path, request, sent).await {
             Ok(_) => done += 1,
             Err(failure) => {

@@ -13,7 +13,7 @@ area! { ($) desk:
     desk_visitor: "Jemand aus einem anderen Gym: Startnummer",
     desk_visitor_go: "Ergebnis eingeben",
     desk_opens: "Beginnt {at}. Ab dann lassen sich Ergebnisse eingeben.",
-    desk_attest_left: "vorbei; Judges können noch {left} bestätigen, bis {at}",
+    desk_attest_left: "vorbei; Judges können noch {left} bestätigen",
     desk_over: "vorbei; was jetzt kommt, wartet auf die Wettkampfleitung",
     saved_title: "{name}: {text}",
     saved_placed: "{ordinal} von {of} in {division}.",
@@ -64,9 +64,4 @@ area! { ($) desk:
     not_taking_part_button: "Macht nicht mit",
     taking_part_text: "Als „macht nicht mit“ notiert.",
     taking_part_button: "Macht doch mit",
-    take_back_title: "Dieses Ergebnis zurückziehen",
-    take_back_about: "Es verliert seinen Platz. Was gespeichert war, bleibt im Verlauf, und danach lässt sich ein anderes Ergebnis eingeben.",
-    take_back_button: "Ja, zurückziehen",
-    taken_back: "Zurückgezogen. Was gespeichert war, bleibt im Verlauf.",
-    take_back_changed: "Dieses Ergebnis wurde inzwischen geändert, deshalb ist noch nichts zurückgezogen. Was jetzt gespeichert ist, steht unten.",
 }

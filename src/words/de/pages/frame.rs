@@ -19,6 +19,7 @@ area! { ($) frame:
 
     time_over: "die Zeit ist um: lade die Seite neu",
     time_yours: "bei dir {at}",
+    time_there: "im Gym {at}, {zone}",
 
     // Forms
     errors_title: "Bitte berichtigen",

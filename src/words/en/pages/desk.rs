@@ -13,7 +13,7 @@ area! { ($) desk:
     desk_visitor: "Somebody from another gym: bib",
     desk_visitor_go: "Enter a score",
     desk_opens: "Opens {at}. Scores can be entered from then on.",
-    desk_attest_left: "closed; judges can vouch for another {left}, until {at}",
+    desk_attest_left: "closed; judges can vouch for another {left}",
     desk_over: "closed; what comes now waits for the organiser",
     saved_title: "{name}: {text}",
     saved_placed: "Placed {ordinal} of {of} in {division}.",
@@ -64,9 +64,4 @@ area! { ($) desk:
     not_taking_part_button: "Takes no part",
     taking_part_text: "Marked as taking no part in this workout.",
     taking_part_button: "Takes part after all",
-    take_back_title: "Take this score back",
-    take_back_about: "It loses its place. The history keeps what was stored, and another result can be entered afterwards.",
-    take_back_button: "Yes, take it back",
-    taken_back: "Taken back. The history keeps what was stored.",
-    take_back_changed: "This score was changed meanwhile, so nothing is taken back yet. What is stored now stands below.",
 }

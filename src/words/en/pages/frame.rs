@@ -19,6 +19,7 @@ area! { ($) frame:
 
     time_over: "time is up: load the page again",
     time_yours: "{at} your time",
+    time_there: "{at} in {zone}",
 
     // Forms
     errors_title: "Please mend this",
