@@ -52,7 +52,8 @@ pub async fn apply(
     } else {
         request.ask(app, actor, &slug, change).await?
     };
-    let known = stored(app.store.find_competition(&slug).await.map_err(Failure::from))?;
+    let known = app.store.find_competition(&slug).await.map_err(Failure::from);
+    let known = if how.dry_run { known? } else { stored(known)? };
     if let Some(known) = &known {
         app.board.at_least(known.id, answered.seq, WAIT).await;
     }

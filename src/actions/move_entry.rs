@@ -27,8 +27,10 @@ pub async fn move_entry(
         request.ask(app, actor, competition, change).await?
     };
     app.board.at_least(reader.id, answered.seq, WAIT).await;
-    let named = stored(find_entry(app, &reader, bib).await)?;
-    let name = stored(reader.name(app, named.clone()).await)?;
+    let named = find_entry(app, &reader, bib).await;
+    let named = if dry_run { named? } else { stored(named)? };
+    let name = reader.name(app, named.clone()).await;
+    let name = if dry_run { name? } else { stored(name)? };
     let (changed, reworked) = match answered.outcome {
         Outcome::Moved { reworked } => (true, reworked),
         _ => (false, Vec::new()),

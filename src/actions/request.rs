@@ -2,6 +2,7 @@
 //! and the key under which a repeat is recognised.
 
 use super::Failure;
+use super::score::WAIT;
 use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::fault::Read;
@@ -71,7 +72,8 @@ impl Request {
         Ok(app.writer.submit(asked, key).await?)
     }
 
-    /// What would become of a change now. Nothing is done, and no key is used.
+    /// What would become of a change now. Nothing is done, and no key is used. One at a time: of a file it
+    /// takes the whole of a competition.
     pub(super) async fn try_out(
         self,
         app: &App,
@@ -80,6 +82,7 @@ impl Request {
         change: Change,
     ) -> Result<Answered, Failure> {
         let asked = self.asked(app, actor, competition, change);
+        let _turn = app.board.turn(WAIT).await.ok_or(Failure::Busy)?;
         Ok(app.store.try_out(&asked, app.clock.now()).await??)
     }
 

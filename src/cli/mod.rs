@@ -84,9 +84,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
-    // Two at least: while one works a large file out, the other says that the process goes on.
-    let workers = std::thread::available_parallelism().map_or(2, |cores| cores.get().max(2));
-    let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(workers).enable_all().build() {
+    let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => return ended(Err(Stop::Broken(error.into()))),
     };

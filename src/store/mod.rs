@@ -152,6 +152,7 @@ pub struct Store {
 
 pub(crate) struct Inner {
     pub(crate) reads: Db,
+    pub(crate) looks: Db,
     pub(crate) writes: Db,
     pub(crate) groups: Db,
     pub(crate) definitions: competitions::Definitions,
@@ -162,10 +163,11 @@ pub(crate) struct Inner {
 impl Store {
     /// Opens `sqlite://PATH` (created if need be) or `postgres://…` and brings its tables up to date.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
-        let dialect::Pools { reads, writes, groups } = dialect::open(url).await?;
+        let dialect::Pools { reads, looks, writes, groups } = dialect::open(url).await?;
         let store = Self {
             inner: Arc::new(Inner {
                 reads,
+                looks,
                 writes,
                 groups,
                 definitions: competitions::Definitions::default(),
@@ -206,6 +208,7 @@ impl Store {
     /// Closes all connections, after what runs on them.
     pub async fn close(&self) {
         self.inner.reads.close().await;
+        self.inner.looks.close().await;
         self.inner.writes.close().await;
         self.inner.groups.close().await;
     }
@@ -217,7 +220,7 @@ impl Store {
     /// A transaction that writes outside the logs: one at a time.
     pub(crate) async fn begin(&self) -> Result<db::Tx, StoreError> {
         let mut tx = self.inner.writes.begin().await?;
-        dialect::take_turn(&self.inner.reads, &mut tx).await?;
+        dialect::take_turn(&self.inner.looks, &mut tx).await?;
         Ok(tx)
     }
 
@@ -225,7 +228,7 @@ impl Store {
     /// `long`: it takes the whole of one in hand.
     pub(crate) async fn begin_on(&self, slugs: &[&str], long: bool) -> Result<db::Tx, StoreError> {
         let mut tx = self.inner.groups.begin().await?;
-        dialect::hold(&self.inner.reads, &mut tx, slugs, long).await?;
+        dialect::hold(&self.inner.looks, &mut tx, slugs, long).await?;
         Ok(tx)
     }
 }

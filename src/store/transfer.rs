@@ -125,8 +125,8 @@ impl Store {
     ) -> Result<Transferred, TransferError> {
         let tables = dialect::tables(&mut self.read().await?).await?;
         let theirs = dialect::tables(&mut target.read().await?).await?;
-        let mut from = dialect::freeze(&self.inner.reads, &self.inner.writes, &tables).await?;
-        let mut to = dialect::freeze(&target.inner.reads, &target.inner.writes, &theirs).await?;
+        let mut from = dialect::freeze(&self.inner.looks, &self.inner.writes, &tables).await?;
+        let mut to = dialect::freeze(&target.inner.looks, &target.inner.writes, &theirs).await?;
         let mut all = 0;
         for table in &tables {
             all += count(&mut from, table).await?;
@@ -156,8 +156,13 @@ impl Store {
             return refused(why.with_said("difference", difference.clone()));
         }
         to.commit().await?;
-        from.rollback().await?;
-        dialect::look_over(&target.inner.writes).await?;
+        // It is done: what fails now undoes nothing.
+        if let Err(error) = from.rollback().await {
+            tracing::warn!(%error, "the database that was moved from was not let go in order");
+        }
+        if let Err(error) = dialect::look_over(&target.inner.writes).await {
+            tracing::warn!(%error, "the new database was not looked over for its planner");
+        }
         Ok(Transferred { tables: copied, verified })
     }
 }

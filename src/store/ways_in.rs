@@ -1,6 +1,7 @@
 //! What is used once to get in, and what one gets for it: both or neither. A link or a code that is
 //! used up for nothing, because the database went away in between, would be gone for good.
 
+use super::db::Tx;
 use super::{Store, StoreError, accounts, grants, micros, sessions};
 use crate::rules::access::Grant;
 use jiff::Timestamp;
@@ -20,7 +21,12 @@ pub struct NewSession<'a> {
 #[derive(Clone, Copy, Debug)]
 pub enum Owner<'a> {
     /// This account's.
-    Known(i64),
+    Known {
+        /// Number.
+        account: i64,
+        /// The hash that a password was found right by, where it was: it has to be the account's still.
+        verified: Option<&'a str>,
+    },
     /// A new one's, whose address nobody has vouched for.
     New {
         /// As it is written.
@@ -41,6 +47,12 @@ pub struct UsedClaim<'a> {
     pub bib: u32,
     /// Of the code.
     pub hash: &'a str,
+}
+
+/// Whether an account's password has this hash.
+async fn holds(tx: &mut Tx, account: i64, hash: &str) -> Result<bool, StoreError> {
+    let now = db!(tx, optval Option<String>: "SELECT password_hash FROM accounts WHERE id = $1", account)?;
+    Ok(now.flatten().as_deref() == Some(hash))
 }
 
 impl Store {
@@ -66,13 +78,39 @@ impl Store {
         Ok(account)
     }
 
-    /// Uses a code up and gives its entry to an account, there or new; the account. `None`: the code was
-    /// used, or replaced, meanwhile. [`StoreError::Taken`]: the new account's address is known.
+    /// Begins a session of an account whose password was found right by the hash `verified`; false: it is
+    /// another one by now, for its owner has changed it, or came by a link. `anew`: the same password,
+    /// hashed at today's cost.
+    pub async fn sign_in_by_password(
+        &self,
+        account: i64,
+        verified: &str,
+        anew: Option<&str>,
+        session: NewSession<'_>,
+        now: Timestamp,
+    ) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        if !holds(&mut tx, account, verified).await? {
+            tx.rollback().await?;
+            return Ok(false);
+        }
+        if let Some(anew) = anew {
+            db!(&mut tx, exec: "UPDATE accounts SET password_hash = $1 WHERE id = $2", anew, account)?;
+        }
+        sessions::add(&mut tx, session.hash, account, session.device, false, now, session.expires).await?;
+        tx.commit().await?;
+        Ok(true)
+    }
+
+    /// Uses a code up, gives its entry to an account, there or new, and begins a session where one is
+    /// wanted; the account. `None`: the code was used, or replaced, meanwhile. [`StoreError::Taken`]: the
+    /// new account's address is known, or the one that is there has another password by now.
     pub async fn use_claim(
         &self,
         claim: UsedClaim<'_>,
         owner: Owner<'_>,
         grant: &Grant,
+        session: Option<NewSession<'_>>,
         now: Timestamp,
     ) -> Result<Option<i64>, StoreError> {
         let mut tx = self.begin().await?;
@@ -82,12 +120,23 @@ impl Store {
             return Ok(None);
         }
         let account = match owner {
-            Owner::Known(account) => account,
+            Owner::Known { account, verified } => {
+                if let Some(verified) = verified
+                    && !holds(&mut tx, account, verified).await?
+                {
+                    tx.rollback().await?;
+                    return Err(StoreError::Taken);
+                }
+                account
+            }
             Owner::New { email, folded_email, password_hash } => {
                 accounts::add_unconfirmed(&mut tx, email, folded_email, password_hash, now).await?
             }
         };
         grants::add(&mut tx, account, grant, now).await?;
+        if let Some(session) = session {
+            sessions::add(&mut tx, session.hash, account, session.device, false, now, session.expires).await?;
+        }
         tx.commit().await?;
         Ok(Some(account))
     }

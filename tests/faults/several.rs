@@ -75,7 +75,7 @@ impl Two {
             check::whole(&self.field, service.at, &done);
         }
         println!("waited {waited:?}; {} changes, {} sent again", done.changes(), done.again);
-        assert!(waited[0] < MOST, "{waited:?}");
+        assert!(waited[(waited.len() - 1) / 2] < MOST, "half of the time at least: {waited:?}");
     }
 }
 
@@ -98,9 +98,10 @@ async fn one_that_stands_still_while_it_applies_a_file_does_not_either() {
         async move {
             let http = load::http();
             let path = format!("http://{at}/api/v1/competitions/{SLUG}?reason=put%20right");
+            let mut applied = 0;
             for n in 0_u64.. {
                 if stop.is_cancelled() {
-                    return n;
+                    return applied;
                 }
                 let file = FILE.replace("Harbour Trials", &format!("Harbour Trials {n}"));
                 let request = Request::put(&path)
@@ -110,6 +111,7 @@ async fn one_that_stands_still_while_it_applies_a_file_does_not_either() {
                 let answer = load::send(&http, request.expect("a request")).await;
                 if let Some((status, answer)) = answer {
                     assert!(matches!(status.as_u16(), 200 | 503), "{status} {answer}");
+                    applied += u64::from(status == StatusCode::OK);
                 }
                 pause(20).await;
             }
@@ -193,5 +195,7 @@ async fn three_of_which_one_is_killed_every_few_seconds_lose_nothing_and_show_no
         "p50_ms": share(50), "p99_ms": share(99), "longest_ms": share(100),
     });
     println!("{figures}");
-    assert!(reads > 100 && done.seen.len() > 10, "{figures}");
+    // What it gave up waiting for is slower than all that was seen.
+    let seen = u64::try_from(done.seen.len()).expect("a count");
+    assert!(reads > 100 && seen > 10 && done.behind * 20 < seen, "{figures}");
 }

@@ -140,10 +140,17 @@ async fn what_is_used_once_to_get_in_is_not_used_up_for_nothing() {
     let claim = UsedClaim { competition: id, bib: 1, hash: "a hash" };
     let athlete = Grant { bib: Some(1), ..grant(Role::Athlete, Some("saltmarsh")) };
     let taken = Owner::New { email: "A@b", folded_email: "a@b", password_hash: "$argon2id$…" };
-    assert!(matches!(store.use_claim(claim, taken, &athlete, now).await, Err(StoreError::Taken)));
-    assert_eq!(store.use_claim(claim, Owner::Known(account), &athlete, now).await.unwrap(), Some(account));
+    assert!(matches!(store.use_claim(claim, taken, &athlete, None, now).await, Err(StoreError::Taken)));
+    assert_eq!(
+        store.use_claim(claim, Owner::Known { account, verified: None }, &athlete, None, now).await.unwrap(),
+        Some(account)
+    );
     assert_eq!(store.list_grants_of(account).await.unwrap()[0].grant, athlete);
-    assert_eq!(store.use_claim(claim, Owner::Known(account), &athlete, now).await.unwrap(), None, "it is used");
+    assert_eq!(
+        store.use_claim(claim, Owner::Known { account, verified: None }, &athlete, None, now).await.unwrap(),
+        None,
+        "it is used"
+    );
 }
 
 #[tokio::test]
@@ -161,4 +168,31 @@ async fn a_new_password_ends_what_the_old_one_opened() {
     assert_eq!(open.iter().map(|s| (s.id, s.by_link)).collect::<Vec<_>>(), [(kept, false)]);
     let session = NewSession { hash: &[3; 32], device: "", expires: now + day };
     assert_eq!(store.sign_in_by_link(&[5; 32], session, now).await.unwrap(), None);
+}
+
+#[tokio::test]
+async fn a_password_that_was_right_a_moment_ago_begins_no_session() {
+    let place = Place::with_entries(1).await;
+    let (store, now, id) = (&place.store, place.clock.now(), place.id().await);
+    let day = SignedDuration::from_hours(24);
+    let account = store.add_account("a@b", "a@b", Some("old"), now).await.unwrap();
+    let session = |hash| NewSession { hash, device: "", expires: now + day };
+    assert!(store.sign_in_by_password(account, "old", Some("old, hashed anew"), session(&[1; 32]), now).await.unwrap());
+    assert!(store.sign_in_by_password(account, "old, hashed anew", None, session(&[2; 32]), now).await.unwrap());
+    store.change_password(account, Some("new"), None).await.unwrap();
+    let anew = Some("old, once more");
+    assert!(!store.sign_in_by_password(account, "old, hashed anew", anew, session(&[3; 32]), now).await.unwrap());
+    assert_eq!(store.find_account(account).await.unwrap().unwrap().password_hash.as_deref(), Some("new"));
+    assert_eq!(store.list_sessions(account, now).await.unwrap(), []);
+
+    let permit = permit(&Actor::operator(), Act::Organise { competition: "saltmarsh" }).unwrap();
+    store.keep_claims(&permit, id, vec![(1, "a hash".to_owned())], now).await.unwrap();
+    let claim = UsedClaim { competition: id, bib: 1, hash: "a hash" };
+    let athlete = Grant { bib: Some(1), ..grant(Role::Athlete, Some("saltmarsh")) };
+    let owner = |verified| Owner::Known { account, verified: Some(verified) };
+    let old = store.use_claim(claim, owner("old"), &athlete, Some(session(&[4; 32])), now).await;
+    assert!(matches!(old, Err(StoreError::Taken)), "{old:?}");
+    let new = store.use_claim(claim, owner("new"), &athlete, Some(session(&[4; 32])), now).await;
+    assert_eq!(new.unwrap(), Some(account));
+    assert_eq!(store.find_by_session(&[4; 32], now).await.unwrap().unwrap().actor.grants, [athlete]);
 }

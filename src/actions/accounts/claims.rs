@@ -8,7 +8,7 @@
 
 use super::gate::pass;
 use super::password::{check, hash_aside, verify_aside};
-use super::sign_in::begin;
+use super::sign_in::Begun;
 use super::{AccountError, Origin, SignedIn, fault, fold};
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::{Reader, shown};
@@ -235,7 +235,7 @@ pub async fn claim(
     };
     let (Some(known), Some(hash)) = (found.filter(|_| right), hash) else { return Err(wrong()) };
     let existing = match by.account {
-        Some(account) => Some(account),
+        Some(account) => Some((account, None)),
         None => by_password(app, &email, &claim.password).await?,
     };
     if existing.is_none() {
@@ -243,20 +243,21 @@ pub async fn claim(
     }
     let phc = if existing.is_none() { Some(hash_aside(app, &claim.password).await?) } else { None };
     let (folded_email, password_hash) = (fold(&email), phc.unwrap_or_default());
-    let owner = match existing {
-        Some(account) => Owner::Known(account),
+    let owner = match &existing {
+        Some((account, verified)) => Owner::Known { account: *account, verified: verified.as_deref() },
         None => Owner::New { email: &email, folded_email: &folded_email, password_hash: &password_hash },
     };
     let grant =
         Grant { role: Role::Athlete, competition: Some(known.slug), gym: None, bib: Some(claim.bib), judge: None };
     let used = UsedClaim { competition: known.id, bib: claim.bib, hash: &hash };
-    let account = match app.store.use_claim(used, owner, &grant, now).await {
+    let new = if by.account.is_some() { None } else { Some(Begun::new(app, from)) };
+    let session = new.as_ref().map(Begun::session);
+    let account = match app.store.use_claim(used, owner, &grant, session, now).await {
         Ok(account) => account.ok_or_else(wrong)?,
         Err(StoreError::Taken) => return Err(AccountError::WrongSignIn),
         Err(error) => return Err(error.into()),
     };
-    let signed_in = if by.account.is_some() { None } else { Some(begin(app, account, from).await?) };
-    Ok(Claimed { account, signed_in })
+    Ok(Claimed { account, signed_in: new.map(|new| new.of(account)) })
 }
 
 fn takes_claims(known: &Known, now: Timestamp) -> bool {
@@ -279,13 +280,14 @@ fn checked_email(claim: &Claim) -> Result<String, AccountError> {
     if faults.is_empty() { Ok(email) } else { Err(Refusal::Faults(faults).into()) }
 }
 
-/// The account of this address, when the password is its own; `None`: there is no such account.
-async fn by_password(app: &App, email: &str, password: &str) -> Result<Option<i64>, AccountError> {
+/// The account of this address, when the password is its own, and the hash that says so; `None`: there is
+/// no such account.
+async fn by_password(app: &App, email: &str, password: &str) -> Result<Option<(i64, Option<String>)>, AccountError> {
     let folded = fold(email);
     pass(app, Some(&folded), None).await?;
     let Some(account) = app.store.find_account_by_email(&folded).await? else { return Ok(None) };
     let (right, _) = verify_aside(app, password, account.password_hash.as_deref()).await?;
-    if right { Ok(Some(account.id)) } else { Err(AccountError::WrongSignIn) }
+    if right { Ok(Some((account.id, account.password_hash))) } else { Err(AccountError::WrongSignIn) }
 }
 
 #[cfg(test)]

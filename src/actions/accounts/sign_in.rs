@@ -67,39 +67,53 @@ pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> R
         tracing::info!(target: "sign_in", outcome = "wrong", by = "password");
         return Err(AccountError::WrongSignIn);
     };
-    if old {
-        let phc = hash_aside(app, password).await?;
-        app.store.set_password_hash(account.id, Some(&phc)).await?;
-    }
-    begin(app, account.id, from).await
+    let anew = if old { Some(hash_aside(app, password).await?) } else { None };
+    let new = Begun::new(app, from);
+    let verified = account.password_hash.as_deref().unwrap_or_default();
+    let begun = app.store.sign_in_by_password(account.id, verified, anew.as_deref(), new.session(), new.now).await?;
+    // It took a while to look at: its owner may have changed it meanwhile.
+    if begun { Ok(new.of(account.id)) } else { Err(AccountError::WrongSignIn) }
 }
 
 /// Signs in with the secret of a one-time link, which is used up.
 pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<SignedIn, AccountError> {
     pass(app, None, from.address).await?;
-    let (new, now) = (self::secret(app), app.clock.now());
     // A link comes by mail or from an organiser: whoever made the account with a code, under an
     // address that was not theirs, does not share it with its owner.
-    let session = NewSession { hash: &hashed(&new), device: &device(from), expires: now + IDLE };
-    let Some(account) = app.store.sign_in_by_link(&hashed(secret), session, now).await? else {
+    let new = Begun::new(app, from);
+    let Some(account) = app.store.sign_in_by_link(&hashed(secret), new.session(), new.now).await? else {
         tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
         return Err(AccountError::WrongSignIn);
     };
-    tracing::info!(target: "sign_in", outcome = "in", account);
-    Ok(SignedIn { account, secret: new, expires: now + ABSOLUTE })
+    Ok(new.of(account))
 }
 
-/// What a browser calls itself, as far as it is kept.
-fn device(from: &Origin) -> String {
-    from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect()
+/// A session that is to begin, with its secret.
+pub(super) struct Begun {
+    secret: String,
+    hash: [u8; 32],
+    device: String,
+    now: Timestamp,
 }
 
-/// A new session with a new secret.
-pub(super) async fn begin(app: &App, account: i64, from: &Origin) -> Result<SignedIn, AccountError> {
-    let (secret, now) = (secret(app), app.clock.now());
-    app.store.add_session(&hashed(&secret), account, &device(from), false, now, now + IDLE).await?;
-    tracing::info!(target: "sign_in", outcome = "in", account);
-    Ok(SignedIn { account, secret, expires: now + ABSOLUTE })
+impl Begun {
+    /// With a new secret.
+    pub(super) fn new(app: &App, from: &Origin) -> Self {
+        let secret = secret(app);
+        let device = from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect();
+        Self { hash: hashed(&secret), secret, device, now: app.clock.now() }
+    }
+
+    /// As it is kept.
+    pub(super) fn session(&self) -> NewSession<'_> {
+        NewSession { hash: &self.hash, device: &self.device, expires: self.now + IDLE }
+    }
+
+    /// It has begun.
+    pub(super) fn of(self, account: i64) -> SignedIn {
+        tracing::info!(target: "sign_in", outcome = "in", account);
+        SignedIn { account, secret: self.secret, expires: self.now + ABSOLUTE }
+    }
 }
 
 /// Who has this cookie; `None`: nobody, or it has ended.

@@ -27,6 +27,8 @@ pub fn is_served(url: &str) -> bool {
 pub(crate) struct Pools {
     /// To read.
     pub(crate) reads: Db,
+    /// To look who stands still; on the embedded engine nobody does.
+    pub(crate) looks: Db,
     /// To write outside the logs.
     pub(crate) writes: Db,
     /// To write groups of changes; on the embedded engine the same.
@@ -37,13 +39,15 @@ pub(crate) struct Pools {
 pub(crate) async fn open(url: &str) -> Result<Pools, StoreError> {
     let refuse = |why: String| StoreError::Address { url: shown(url), why };
     if is_served(url) {
-        let postgres::Pools { reads, writes, groups } = postgres::open(url).await?;
-        return Ok(Pools { reads: Db::Postgres(reads), writes: Db::Postgres(writes), groups: Db::Postgres(groups) });
+        let postgres::Pools { reads, looks, writes, groups } = postgres::open(url).await?;
+        let [reads, looks, writes, groups] = [reads, looks, writes, groups].map(Db::Postgres);
+        return Ok(Pools { reads, looks, writes, groups });
     }
     let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
     match sqlite::open(&path).await {
         Ok((reads, writes)) => {
-            Ok(Pools { reads: Db::Sqlite(reads), writes: Db::Sqlite(writes.clone()), groups: Db::Sqlite(writes) })
+            let [reads, looks, writes, groups] = [reads.clone(), reads, writes.clone(), writes].map(Db::Sqlite);
+            Ok(Pools { reads, looks, writes, groups })
         }
         Err(StoreError::Database(sqlx::Error::Io(why))) => Err(refuse(why.to_string())),
         Err(error) => Err(error),
@@ -101,22 +105,22 @@ pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     })
 }
 
-/// Makes the transaction the only one of its kind: all that write outside the logs. `reads`: to see
+/// Makes the transaction the only one of its kind: all that write outside the logs. `looks`: to see
 /// who is waited for.
-pub(crate) async fn take_turn(reads: &Db, tx: &mut Tx) -> sqlx::Result<()> {
+pub(crate) async fn take_turn(looks: &Db, tx: &mut Tx) -> sqlx::Result<()> {
     // On the embedded engine it is the only one that writes at all.
-    let (Db::Postgres(reads), Tx::Postgres(tx)) = (reads, tx) else { return Ok(()) };
-    postgres::take_turn(reads, tx).await
+    let (Db::Postgres(looks), Tx::Postgres(tx)) = (looks, tx) else { return Ok(()) };
+    postgres::take_turn(looks, tx).await
 }
 
 /// Makes the transaction the only one that writes to these competitions, given in order; one that
-/// takes the whole of one in hand is given time to think. `reads`: to see who is waited for.
-pub(crate) async fn hold(reads: &Db, tx: &mut Tx, slugs: &[&str], long: bool) -> sqlx::Result<()> {
-    let (Db::Postgres(reads), Tx::Postgres(tx)) = (reads, tx) else { return Ok(()) };
+/// takes the whole of one in hand is given time to think. `looks`: to see who is waited for.
+pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], long: bool) -> sqlx::Result<()> {
+    let (Db::Postgres(looks), Tx::Postgres(tx)) = (looks, tx) else { return Ok(()) };
     if long {
-        postgres::take_time(reads, tx).await?;
+        postgres::take_time(looks, tx).await?;
     }
-    postgres::hold(reads, tx, slugs).await
+    postgres::hold(looks, tx, slugs).await
 }
 
 /// Runs a step of a group of changes: on a server it may not take for ever. Given up, it is as
@@ -200,9 +204,9 @@ pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
 
 /// Begins a transaction that sees one state throughout and keeps everybody else from writing to
 /// these tables, for as long as it takes.
-pub(crate) async fn freeze(reads: &Db, writes: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
-    match (reads, writes) {
-        (Db::Postgres(reads), Db::Postgres(writes)) => Ok(Tx::Postgres(postgres::freeze(reads, writes, tables).await?)),
+pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
+    match (looks, writes) {
+        (Db::Postgres(looks), Db::Postgres(writes)) => Ok(Tx::Postgres(postgres::freeze(looks, writes, tables).await?)),
         _ => begin(writes).await,
     }
 }
@@ -256,9 +260,10 @@ pub(crate) fn trouble(error: &sqlx::Error) -> Option<Trouble> {
 }
 
 /// Whether a commit that ended with this error is certainly not done: the engine itself says no, and
-/// is there to say it.
+/// is there to say it. A server that breaks down over its log does not.
 pub(crate) fn is_refused(error: &sqlx::Error) -> bool {
-    matches!(error, sqlx::Error::Database(_)) && !matches!(trouble(error), Some(Trouble::Unreachable))
+    let sqlx::Error::Database(said) = error else { return false };
+    !matches!(trouble(error), Some(Trouble::Unreachable)) && !postgres::is_breakdown(&**said)
 }
 
 /// Writes a consistent copy of the whole database to `file`, which must not exist.

@@ -11,8 +11,9 @@ mod turns;
 use super::Trouble;
 use crate::store::transfer::{Kind, Table};
 use crate::store::{Footing, StoreError};
+use sqlx::error::DatabaseError;
 use sqlx::pool::PoolConnection;
-use sqlx::postgres::{PgConnectOptions, PgListener, PgPoolOptions};
+use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgListener, PgPoolOptions, PgSeverity};
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
 use std::str::FromStr;
 use std::sync::atomic::{AtomicI32, Ordering};
@@ -62,6 +63,8 @@ const MIGRATING: &str = "SET client_min_messages = warning; SET lock_timeout = '
 pub(super) struct Pools {
     /// To read.
     pub(super) reads: PgPool,
+    /// One to look who stands still: readers may have all of theirs.
+    pub(super) looks: PgPool,
     /// One for what is written outside the logs: in a process that stands still no second one waits
     /// for the turn that the first has.
     pub(super) writes: PgPool,
@@ -104,8 +107,9 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
                 connection.execute(SESSION_THAT_READS).await.map(drop)
             })
         })
-        .connect_lazy_with(options);
-    Ok(Pools { reads, writes, groups })
+        .connect_lazy_with(options.clone());
+    let looks = pool(1).connect_lazy_with(options);
+    Ok(Pools { reads, looks, writes, groups })
 }
 
 /// The newest migration that was applied; `None`: none was.
@@ -276,9 +280,9 @@ pub(super) async fn listen(pool: &PgPool, me: &AtomicI32, told: impl Fn()) -> sq
 }
 
 /// Lets this transaction think for longer than others may, as long as its process goes on.
-pub(super) async fn take_time(pool: &PgPool, tx: &mut Writing) -> sqlx::Result<()> {
-    tx.alive = Some(Alive::of(pool, tx.ex()).await?);
+pub(super) async fn take_time(looks: &PgPool, tx: &mut Writing) -> sqlx::Result<()> {
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
+    tx.alive = Some(Alive::of(looks, tx.ex()).await?);
     Ok(())
 }
 
@@ -330,14 +334,14 @@ pub(super) async fn tables(on: &mut PgConnection) -> Result<Vec<Table>, StoreErr
 }
 
 /// Begins a transaction that sees the state that holds once nobody writes any more.
-pub(super) async fn freeze(reads: &PgPool, pool: &PgPool, tables: &[Table]) -> sqlx::Result<Writing> {
+pub(super) async fn freeze(looks: &PgPool, pool: &PgPool, tables: &[Table]) -> sqlx::Result<Writing> {
     let mut tx = Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
-    tx.alive = Some(Alive::of(reads, tx.ex()).await?);
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = 0").await?;
     let names: Vec<&str> = tables.iter().map(|table| table.name.as_str()).collect();
-    // Readers are let in. Locking comes before the state is chosen.
-    let lock = format!("LOCK TABLE {} IN SHARE ROW EXCLUSIVE MODE", names.join(", "));
+    // Readers are let in; who would write waits for its turn. Locking comes before the state is chosen.
+    let lock = format!("LOCK TABLE {} IN EXCLUSIVE MODE", names.join(", "));
     tx.ex().execute(AssertSqlSafe(lock)).await?;
+    tx.alive = Some(Alive::of(looks, tx.ex()).await?);
     Ok(tx)
 }
 
@@ -354,6 +358,12 @@ pub(super) async fn count_on(tx: &mut Writing, table: &str) -> sqlx::Result<()> 
         tx.ex().execute(AssertSqlSafe(sql)).await?;
     }
     Ok(())
+}
+
+/// Whether a server did not refuse but broke down, or sent us away: that says nothing of what was under way.
+pub(super) fn is_breakdown(said: &dyn DatabaseError) -> bool {
+    let severity = said.try_downcast_ref::<PgDatabaseError>().map(PgDatabaseError::severity);
+    matches!(severity, Some(PgSeverity::Panic | PgSeverity::Fatal))
 }
 
 /// What trouble an SQLSTATE tells of, by the manual's appendix A: serialization, deadlock, locks,
