@@ -55,7 +55,7 @@ impl Overall {
             return Self { order: (0..number(rows)).collect(), ..Self::default() };
         }
         let AddedUp { firsts, bests, nothing } = AddedUp::of(&tally, columns, rows);
-        let words = sort::Packed::new(&firsts, &bests, rows);
+        let words = sort::Packed::new(&firsts, &bests);
         let mut out = Self { order: Vec::with_capacity(rows), ..Self::default() };
         out.firsts.reserve_exact(rows - nothing.len());
         out.starts = vec![0; (rows - nothing.len()).div_ceil(64)];
@@ -73,7 +73,12 @@ impl Overall {
         let mut start = |at: usize| self.starts[at / 64] |= 1 << (at % 64);
         let from = self.order.len();
         start(from);
-        if rows.len() > 1 && tally.countback() && stands(first) && !alike(tally, columns, rows) {
+        if let [one] = rows {
+            self.order.push(*one);
+            self.firsts.push(first);
+            return;
+        }
+        if tally.countback() && stands(first) && !alike(tally, columns, rows) {
             let line = |row: &u32| tally.line(*row, &tally.cells(columns, *row));
             let mut lines: Vec<Line> = rows.iter().map(line).collect();
             lines.sort_unstable();

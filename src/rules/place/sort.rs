@@ -1,17 +1,15 @@
 //! Rows in the order of an integer each, by counting its digits.
 
+use std::ops::Range;
+
 /// Bits of a digit: as many counters as stay close to the processor.
 const DIGIT: u32 = 8;
 
-/// Integers of rows, each packed into one word with what is decided by next and the row's number.
-pub(super) struct Packed {
-    words: Words,
+/// Integers of rows, to be packed into one word each with what is decided by next and the row's number.
+pub(super) struct Packed<'a> {
+    firsts: &'a [u64],
+    seconds: &'a [u32],
     layout: Layout,
-}
-
-enum Words {
-    Short(Vec<u64>),
-    Long(Vec<u128>),
 }
 
 /// How a word is packed, from the top: the bits of the integer that differ between rows, a second
@@ -28,9 +26,9 @@ struct Layout {
     row_bits: u32,
 }
 
-impl Packed {
+impl<'a> Packed<'a> {
     /// One integer a row (`u64::MAX`: leave the row out), and, where there are any, a second one.
-    pub(super) fn new(firsts: &[u64], seconds: &[u32], rows: usize) -> Self {
+    pub(super) fn new(firsts: &'a [u64], seconds: &'a [u32]) -> Self {
         let there = || firsts.iter().copied().filter(|first| *first != u64::MAX);
         let (mut any, mut all) = (0, u64::MAX);
         there().for_each(|first| (any, all) = (any | first, all & first));
@@ -40,42 +38,98 @@ impl Packed {
             common: all & any,
             first_bits: differ.count_ones(),
             second_bits: 32 - seconds.iter().max().map_or(32, |most| most.leading_zeros()),
-            row_bits: 64 - rows.leading_zeros(),
+            row_bits: 64 - firsts.len().leading_zeros(),
         };
-        let second = |row: usize| seconds.get(row).copied().unwrap_or(0);
-        let of = firsts.iter().enumerate().filter(|(_, first)| **first != u64::MAX);
-        let words = if layout.bits() <= 64 {
-            Words::Short(of.map(|(row, first)| layout.short(*first, second(row), row)).collect())
-        } else {
-            Words::Long(of.map(|(row, first)| layout.long(*first, second(row), row)).collect())
-        };
-        Self { words, layout }
+        Self { firsts, seconds, layout }
     }
 
     /// Says the rows in order: those that are equal in both integers at once, in ascending order.
-    pub(super) fn in_order(self, shared: bool, mut say: impl FnMut(u64, &mut [u32])) {
-        let mut equals = Vec::new();
-        let Self { words, layout } = self;
-        let row_bits = layout.row_bits;
-        match words {
-            Words::Short(words) => {
-                let sorted = sorted(words, layout.first_bits, layout.bits() - layout.first_bits, shared);
-                for equal in sorted.chunk_by(|a, b| a >> row_bits == b >> row_bits) {
-                    equals.clear();
-                    equals.extend(equal.iter().map(|word| low(*word) & low((1 << row_bits) - 1)));
-                    say(layout.first(u128::from(equal[0])), &mut equals);
-                }
+    pub(super) fn in_order(&self, shared: bool, mut say: impl FnMut(u64, &mut [u32])) {
+        let Self { layout, .. } = self;
+        if layout.bits() > 64 {
+            let mut words: Vec<u128> = self.there(0..self.firsts.len(), |f, s, row| layout.long(f, s, row)).collect();
+            words.sort_unstable();
+            let mut equals = Vec::new();
+            for equal in words.chunk_by(|a, b| a >> layout.row_bits == b >> layout.row_bits) {
+                equals.clear();
+                equals.extend(equal.iter().map(|word| low_of_long(*word) & low(ones(layout.row_bits))));
+                say(layout.first(equal[0]), &mut equals);
             }
-            Words::Long(mut words) => {
-                words.sort_unstable();
-                for equal in words.chunk_by(|a, b| a >> row_bits == b >> row_bits) {
-                    equals.clear();
-                    equals.extend(equal.iter().map(|word| low_of_long(*word) & low((1 << row_bits) - 1)));
-                    say(layout.first(equal[0]), &mut equals);
-                }
+        } else if shared && layout.first_bits > 0 {
+            let (below, above) = self.halves();
+            self.say(&below, &mut say);
+            self.say(&above, &mut say);
+        } else {
+            let words = self.there(0..self.firsts.len(), |f, s, row| layout.short(f, s, row)).collect();
+            self.say(&layout.by_digits(words), &mut say);
+        }
+    }
+
+    /// The words of these rows, but for those that are left out.
+    fn there<W>(&self, rows: Range<usize>, pack: impl Fn(u64, u32, usize) -> W) -> impl Iterator<Item = W> {
+        let firsts = self.firsts[rows.clone()].iter();
+        let of = firsts.zip(rows).filter(|(first, _)| **first != u64::MAX);
+        of.map(move |(first, row)| pack(*first, self.seconds.get(row).copied().unwrap_or(0), row))
+    }
+
+    /// The half of the words that is below a bound, and the rest, each in order: by two threads.
+    fn halves(&self) -> (Vec<u64>, Vec<u64>) {
+        let (layout, rows) = (&self.layout, self.firsts.len());
+        let lower_bits = layout.lower_bits();
+        let step = rows.div_ceil(1024).max(1);
+        let sampled = self.firsts.iter().step_by(step).filter(|first| **first != u64::MAX);
+        let mut sample: Vec<u64> = sampled.map(|first| layout.squeezed(*first)).collect();
+        sample.sort_unstable();
+        let bound = sample.get(sample.len() / 2).copied().unwrap_or(0);
+        let parted = |rows: Range<usize>| {
+            let room = rows.len() / 2 + rows.len() / 16;
+            let (mut below, mut above) = (Vec::with_capacity(room), Vec::with_capacity(room));
+            for word in self.there(rows, |f, s, row| layout.short(f, s, row)) {
+                if word >> lower_bits < bound { below.push(word) } else { above.push(word) }
+            }
+            (below, above)
+        };
+        let ((mut below, mut above), others) = both(|| parted(0..rows / 2), || parted(rows / 2..rows));
+        both(
+            || {
+                below.extend_from_slice(&others.0);
+                layout.by_digits(below)
+            },
+            || {
+                above.extend_from_slice(&others.1);
+                layout.by_digits(above)
+            },
+        )
+    }
+
+    /// Says words that are in order.
+    fn say(&self, words: &[u64], say: &mut impl FnMut(u64, &mut [u32])) {
+        let (layout, row_bits) = (&self.layout, self.layout.row_bits);
+        let row = |word: u64| low(word) & low(ones(row_bits));
+        let (mut equals, mut last, mut first) = (Vec::new(), None, 0);
+        for equal in words.chunk_by(|a, b| a >> row_bits == b >> row_bits) {
+            let upper = equal[0].checked_shr(layout.lower_bits()).unwrap_or(0);
+            if last != Some(upper) {
+                (last, first) = (Some(upper), layout.unsqueezed(upper));
+            }
+            if let [one] = equal {
+                say(first, &mut [row(*one)]);
+            } else {
+                equals.clear();
+                equals.extend(equal.iter().map(|word| row(*word)));
+                say(first, &mut equals);
             }
         }
     }
+}
+
+/// Two pieces of work at the same time, the second by a thread of its own.
+fn both<A: Send, B: Send>(one: impl FnOnce() -> A, other: impl FnOnce() -> B + Send) -> (A, B) {
+    std::thread::scope(|scope| {
+        let other = scope.spawn(other);
+        let one = one();
+        (one, other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    })
 }
 
 impl Layout {
@@ -104,15 +158,44 @@ impl Layout {
             | row as u128
     }
 
+    /// The bits below those of the integer.
+    fn lower_bits(&self) -> u32 {
+        self.second_bits + self.row_bits
+    }
+
     /// The integer that a word was packed from.
     fn first(&self, word: u128) -> u64 {
-        let mut squeezed = u64::try_from(word >> (self.second_bits + self.row_bits)).unwrap_or(u64::MAX);
+        self.unsqueezed(u64::try_from(word >> self.lower_bits()).unwrap_or(u64::MAX))
+    }
+
+    /// Back from [`Self::squeezed`].
+    fn unsqueezed(&self, mut squeezed: u64) -> u64 {
         let mut out = self.common;
         for (from, long) in &self.stretches {
             out |= (squeezed & ones(*long)) << from;
             squeezed = squeezed.checked_shr(*long).unwrap_or(0);
         }
         out
+    }
+
+    /// Words whose rows were in order: by the digits of their upper bits, then each run of equal upper
+    /// bits by what is below.
+    fn by_digits(&self, mut words: Vec<u64>) -> Vec<u64> {
+        let (lower_bits, end) = (self.lower_bits(), self.bits());
+        let mut other = vec![0; words.len()];
+        let mut at = lower_bits;
+        while at < end {
+            let bits = DIGIT.min(end - at);
+            pass(&words, &mut other, at, ones(bits));
+            std::mem::swap(&mut words, &mut other);
+            at += bits;
+        }
+        for equal in words.chunk_by_mut(|a, b| a.checked_shr(lower_bits) == b.checked_shr(lower_bits)) {
+            if equal.len() > 1 {
+                equal.sort_unstable();
+            }
+        }
+        words
     }
 }
 
@@ -142,45 +225,6 @@ const fn low(word: u64) -> u32 {
 #[expect(clippy::cast_possible_truncation, reason = "the low bits are what is asked for")]
 const fn low_of_long(word: u128) -> u32 {
     word as u32
-}
-
-/// Words in order, whose rows were in order: by the digits of their upper bits, then each run of
-/// equal upper bits by what is below.
-fn sorted(words: Vec<u64>, upper_bits: u32, lower_bits: u32, shared: bool) -> Vec<u64> {
-    if !shared || upper_bits == 0 {
-        return by_digits(words, upper_bits, lower_bits);
-    }
-    // The half of them that is below a bound, and the rest, each by a thread of its own.
-    let mut sample: Vec<u64> = words.iter().step_by(words.len().div_ceil(1024).max(1)).copied().collect();
-    sample.sort_unstable();
-    let bound = sample.get(sample.len() / 2).map_or(0, |word| word >> lower_bits);
-    let half = |below: bool| {
-        let own = words.iter().copied().filter(|word| (word >> lower_bits < bound) == below);
-        by_digits(own.collect(), upper_bits, lower_bits)
-    };
-    std::thread::scope(|scope| {
-        let rest = scope.spawn(|| half(false));
-        let mut below = half(true);
-        below.extend(rest.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
-        below
-    })
-}
-
-fn by_digits(mut words: Vec<u64>, upper_bits: u32, lower_bits: u32) -> Vec<u64> {
-    let mut other = vec![0; words.len()];
-    let mut at = lower_bits;
-    while at < lower_bits + upper_bits {
-        let bits = DIGIT.min(lower_bits + upper_bits - at);
-        pass(&words, &mut other, at, ones(bits));
-        std::mem::swap(&mut words, &mut other);
-        at += bits;
-    }
-    for equal in words.chunk_by_mut(|a, b| a.checked_shr(lower_bits) == b.checked_shr(lower_bits)) {
-        if equal.len() > 1 {
-            equal.sort_unstable();
-        }
-    }
-    words
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "a digit is of eight bits")]
@@ -222,7 +266,7 @@ mod tests {
                 (0..).zip(&rows).filter(|(_, r)| r.0 != u64::MAX).map(|(n, r)| (r.0, r.1, n)).collect();
             expected.sort_unstable();
             let mut got = Vec::new();
-            Packed::new(&firsts, &seconds, rows.len()).in_order(shared, |first, equal| {
+            Packed::new(&firsts, &seconds).in_order(shared, |first, equal| {
                 got.extend(equal.iter().map(|row| (first, seconds[*row as usize], *row)));
             });
             prop_assert_eq!(got, expected);
