@@ -280,3 +280,38 @@ async fn an_athlete_without_a_gym_gets_a_code_from_the_organiser_and_enters_thei
     athlete.get("/c/saltmarsh/athletes/1042/workouts/w1").await.expect(403);
     app.nobody().get(path).await.expect(401);
 }
+
+/// The organiser of one competition does not come into what somebody has in another, by giving a role to an
+/// address that nobody has shown to be theirs.
+#[tokio::test]
+async fn a_role_takes_over_no_account_that_takes_part_elsewhere() {
+    let app = TestApp::new().await;
+    app.db_competition("second", false).await;
+    let (store, now) = (&app.app.store, app.app.clock.now());
+    let add = async |email: &str, competition: &str| {
+        let account = store.add_unconfirmed_account(email, email, "$argon2id$…", now).await.unwrap();
+        let athlete = Grant {
+            role: Role::Athlete,
+            competition: Some(competition.to_owned()),
+            gym: None,
+            bib: Some(1042),
+            judge: None,
+        };
+        store.add_grants(account, &[athlete], now).await.unwrap();
+        account
+    };
+    let there = add("there@example.org", "second").await;
+    add("here@example.org", "saltmarsh").await;
+    let give = |email: &str| json!({ "email": email, "roles": [{ "role": "referee", "competition": "saltmarsh" }] });
+    let organiser = app.organiser().await;
+    let refused = organiser.post("/api/v1/accounts").json(give("there@example.org")).await.expect(422);
+    assert_eq!(refused.json()["errors"][0]["code"], "account_unproven");
+    let account = store.find_account(there).await.unwrap().unwrap();
+    assert_eq!((account.password_hash.as_deref(), account.confirmed), (Some("$argon2id$…"), false), "as it was");
+    assert_eq!(store.list_grants_of(there).await.unwrap().len(), 1);
+    // All that this one has is the organiser's to give and take.
+    let taken = organiser.post("/api/v1/accounts").json(give("here@example.org")).await;
+    assert!(taken.status.is_success() && taken.json()["link"].is_string(), "{}", taken.json());
+    let anybody = app.administrator().await.post("/api/v1/accounts").json(give("there@example.org")).await;
+    assert!(anybody.status.is_success() && anybody.json()["link"].is_string(), "{}", anybody.json());
+}

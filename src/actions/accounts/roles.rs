@@ -6,7 +6,7 @@
 //! could become anybody.
 
 use super::sign_in::link_span;
-use super::{AccountError, fold, hashed, password, secret};
+use super::{AccountError, fault, fold, hashed, password, secret};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::fault::Fault;
@@ -71,6 +71,12 @@ pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added
         None => None,
     };
     let (folded, now) = (fold(&email), app.clock.now());
+    if let Some(account) = app.store.find_account_by_email(&folded).await?
+        && !account.confirmed
+        && !is_ours(app, by, account.id).await?
+    {
+        return Err(fault("/email", Sentence::new("account_unproven")));
+    }
     let (account, created) = match app.store.add_account(&email, &folded, phc.as_deref(), now).await {
         Ok(id) => (id, true),
         Err(StoreError::Taken) => (known(app.store.find_account_by_email(&folded).await?)?.id, false),
@@ -86,6 +92,14 @@ pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added
     let link =
         if taken_over || (created && phc.is_none()) { Some(make_link(app, account, link_span()).await?) } else { None };
     Ok(Added { account, email, created, link })
+}
+
+/// Whether all that an account may be is in the hands of whoever asks. Who takes over one that was made
+/// with an athlete's code would else come into what it has elsewhere.
+async fn is_ours(app: &App, by: &Actor, account: i64) -> Result<bool, AccountError> {
+    let mine = |competition: &str| permit(by, Act::Organise { competition }).is_ok();
+    let grants = app.store.list_grants_of(account).await?;
+    Ok(permit(by, Act::Administer).is_ok() || grants.iter().all(|g| g.grant.competition.as_deref().is_some_and(mine)))
 }
 
 /// Everything that is wrong with an account to be added without a password; nothing is stored.

@@ -177,6 +177,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Der Inhalt kam nicht innerhalb von {seconds} Sekunden an. Schick ihn noch einmal, bei langsamer Leitung in Teilen.",
     ),
     ("took_too_long", "Das hat zu lange gedauert. Warte einen Moment und frag noch einmal."),
+    (
+        "account_unproven",
+        "Mit dieser Adresse hat jemand über den Code einer Teilnahme ein Konto angelegt und nimmt damit anderswo teil. Noch hat niemand gezeigt, dass die Adresse die eigene ist: die Inhaberin oder der Inhaber soll sich einmal mit einem Link aus „Passwort vergessen?“ anmelden, oder frag, wer diesen Dienst betreibt.",
+    ),
     ("unknown_account", "Dieses Konto gibt es nicht."),
     ("unknown_choice", "\"{given}\" gehört nicht zu: {known}."),
     ("unknown_member", "Ein \"{name}\" gibt es hier nicht; bekannt sind: {known}."),

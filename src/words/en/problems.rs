@@ -144,6 +144,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("too_slow_body", "The body did not arrive within {seconds} seconds. Send it again, in parts if the line is slow."),
     ("took_too_long", "This took too long. Wait a moment and ask again."),
+    (
+        "account_unproven",
+        "Somebody made an account with this address by an athlete's code, and takes part elsewhere with it. Nobody has shown yet that the address is theirs: let its owner sign in once by a link from \"Forgotten your password?\", or ask who runs this service.",
+    ),
     ("unknown_account", "There is no such account."),
     ("unknown_choice", "\"{given}\" is not one of: {known}."),
     ("unknown_member", "There is no \"{name}\" here; known are: {known}."),
