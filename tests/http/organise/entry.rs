@@ -12,6 +12,19 @@ async fn state(app: &TestApp) -> (String, String, String) {
     (text("state"), text("division"), text("gym"))
 }
 
+/// What a page has shown.
+fn seen(page: &str) -> String {
+    let (_, after) = page.split_once("name=\"seen\" value=\"").expect("something was shown");
+    after
+        .split('"')
+        .next()
+        .unwrap_or_default()
+        .replace("&quot;", "\"")
+        .replace("&#34;", "\"")
+        .replace("&gt;", ">")
+        .replace("&#62;", ">")
+}
+
 fn was() -> (String, String, String) {
     ("active".to_owned(), "women".to_owned(), "quayside".to_owned())
 }
@@ -23,8 +36,9 @@ async fn an_entry_is_found_by_name_looked_at_and_withdrawn() {
     let list = browser.get("/organise/saltmarsh/lists/entries?q=duarte").await.expect(200).text();
     assert!(list.contains(&format!("href=\"{PATH}\"")), "{list}");
     browser.get(PATH).await.expect(200);
-    let fields = |state: &'static str, what: &'static str| {
+    let fields = |state: &'static str, what: &'static str, seen: String| {
         [
+            ("seen", seen),
             ("csrf", csrf.clone()),
             ("state", state.to_owned()),
             ("division", "women".to_owned()),
@@ -33,20 +47,28 @@ async fn an_entry_is_found_by_name_looked_at_and_withdrawn() {
             ("do", what.to_owned()),
         ]
     };
-    let send = async |state, what, status| {
-        let fields = fields(state, what);
+    let send = async |state, what, seen: &str, status| {
+        let fields = fields(state, what, seen.to_owned());
         let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
         browser.post(PATH).form(&fields).await.expect(status).text()
     };
-    let looked = send("withdrawn", "look", 200).await;
+    let looked = send("withdrawn", "look", "", 200).await;
     assert!(looked.contains("keep their places") && looked.contains("value=\"apply\""), "{looked}");
     assert!(looked.contains("value=\"injured\""), "what was typed stays");
     assert_eq!(state(&app).await, was(), "looking changes nothing");
-    send("withdrawn", "apply", 303).await;
+    // Not what was looked at: it is shown, and not done.
+    let other = send("removed", "apply", &seen(&looked), 409).await;
+    assert!(other.contains("This is not what was shown before"), "{other}");
+    assert_eq!(state(&app).await, was());
+    send("withdrawn", "apply", &seen(&looked), 303).await;
     assert_eq!(state(&app).await.0, "withdrawn");
-    assert!(send("withdrawn", "apply", 422).await.contains("It is so already"));
+    assert!(send("withdrawn", "apply", &seen(&looked), 422).await.contains("It is so already"));
+    // Nor what was looked at while the entry was another: somebody has withdrawn it meanwhile.
+    send("removed", "apply", &seen(&other), 409).await;
+    assert_eq!(state(&app).await.0, "withdrawn");
     // And back.
-    send("active", "apply", 303).await;
+    let looked = send("active", "look", "", 200).await;
+    send("active", "apply", &seen(&looked), 303).await;
     assert_eq!(state(&app).await, was());
 }
 
@@ -62,7 +84,8 @@ async fn what_a_move_does_to_each_score_is_said_before_it_is_done() {
     let moved = [("state", "active"), ("division", "women"), ("gym", "millpond"), ("reason", "moved house")];
     let looked = send(&moved, 200).await;
     assert!(looked.contains("From now on Millpond Gym enters the scores."), "{looked}");
-    send(&[moved.as_slice(), &[("do", "apply")]].concat(), 303).await;
+    let seen = seen(&looked);
+    send(&[moved.as_slice(), &[("do", "apply"), ("seen", seen.as_str())]].concat(), 303).await;
     assert_eq!(state(&app).await.2, "millpond");
     // Faults beside their fields, all at once, with what was typed.
     let wrong = [("state", "active"), ("division", "men"), ("gym", "nowhere hall"), ("reason", ""), ("do", "apply")];

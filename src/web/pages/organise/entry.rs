@@ -1,5 +1,6 @@
 //! `/organise/{c}/entries/{bib}`: one entry moved to another division or gym, made a guest, withdrawn
-//! or removed. What would become of its scores is shown first; only then is there a button that does it.
+//! or removed. What would become of its scores is shown first; only then is there a button that does it, and
+//! it does nothing else.
 
 use super::super::form::{Choice, FieldError, Fields};
 use super::super::scope::gym_name;
@@ -57,6 +58,8 @@ struct Would {
     changes: Vec<(&'static str, String, String)>,
     /// What that means for the scores.
     means: Vec<String>,
+    /// What it is of what: only that is done by the button.
+    seen: String,
 }
 
 /// What the page is about.
@@ -110,7 +113,7 @@ impl About {
             errors: Vec::new(),
             states: STATES.map(|s| Choice::new(s, state_said(s), &state)).into(),
             divisions: plain.map(|d| Choice::new(&d.slug, &d.title, &division)).collect(),
-            gym: typed("gym", e.gym.as_deref().map_or("", |gym| gym_name(&self.gyms, gym))),
+            gym: typed("gym", &self.own_gym()),
             gyms: self.gyms.iter().take(OFFERED).map(|g| Link::new(&g.name, &g.slug)).collect(),
             reason: typed("reason", ""),
             would: None,
@@ -173,7 +176,23 @@ impl About {
             });
         }
         means.extend(moved.warnings.iter().map(|warning| warning.message.clone()));
-        Would { changes, means }
+        Would { changes, means, seen: self.seen(change) }
+    }
+
+    /// Names a change of the entry as it is.
+    fn seen(&self, change: &EntryChange) -> String {
+        let e = &self.entry;
+        let state = change.state.map_or(String::new(), |state| format!("{state:?}"));
+        let (division, gym) = (change.division.as_deref().unwrap_or_default(), change.gym.as_deref());
+        format!("{} {} {} > {state} {division} {gym:?}", e.state, e.division, e.gym.as_deref().unwrap_or_default())
+    }
+
+    /// The gym as the field has it: its name, where no other one is called so.
+    fn own_gym(&self) -> String {
+        let Some(slug) = self.entry.gym.as_deref() else { return String::new() };
+        let name = gym_name(&self.gyms, slug);
+        let alone = self.gyms.iter().filter(|g| g.name == name).count() == 1;
+        if alone { name } else { slug }.to_owned()
     }
 }
 
@@ -213,7 +232,8 @@ pub async fn post_entry(
     let mut view = about.view(&caller, Some(&fields));
     let mut errors = Vec::new();
     let change = about.change(&fields, &mut errors);
-    let looks = fields.get("do") != "apply" || !errors.is_empty();
+    let other = fields.get("do") == "apply" && fields.get("seen") != about.seen(&change);
+    let looks = fields.get("do") != "apply" || !errors.is_empty() || other;
     let request = Request::at(caller.received);
     let moved = move_entry::move_entry(&app, &caller.actor, &slug, bib, request, change.clone(), looks).await;
     let status = match moved {
@@ -227,7 +247,10 @@ pub async fn post_entry(
         }
         Ok(moved) => {
             view.would = Some(about.would(&change, &moved));
-            StatusCode::OK
+            if other {
+                errors.push(FieldError::new("", texts().entry_other));
+            }
+            if other { StatusCode::CONFLICT } else { StatusCode::OK }
         }
         Err(failure) => refused(failure, FIELDS, &mut errors)?,
     };
@@ -267,7 +290,8 @@ mod tests {
         samples::assert_sound(&first);
         assert!(!first.contains("value=\"apply\""));
         let changes = vec![(words().division, samples::HOSTILE.to_owned(), samples::BIDI.to_owned())];
-        let looked = page(Some(Would { changes, means: vec![samples::HOSTILE.to_owned()] }));
+        let looked =
+            page(Some(Would { changes, means: vec![samples::HOSTILE.to_owned()], seen: samples::HOSTILE.to_owned() }));
         samples::assert_sound(&looked);
         assert!(looked.contains("value=\"apply\""));
     }

@@ -9,7 +9,7 @@ area! { ($) home:
     opens: "Beginnt",
     next_workout: "Als Nächstes:",
     nothing_running: "Gerade ist kein Workout für Ergebnisse offen.",
-    all_over: "Alle bisher angekündigten Workouts sind vorbei: angenommen wird nichts mehr.",
+    all_over: "Alle bisher angekündigten Workouts sind vorbei. Was jetzt noch kommt, ist verspätet und wartet auf die Wettkampfleitung.",
     all_closed: "Alle bisher angekündigten Workouts sind geschlossen. Judges können noch bis {at} bestätigen ({zone}).",
     times_in: "Zeiten in",
     size: "{athletes}, {divisions}, {workouts}",

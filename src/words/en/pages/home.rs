@@ -9,7 +9,7 @@ area! { ($) home:
     opens: "Opens",
     next_workout: "Next:",
     nothing_running: "No workout is open for scores now.",
-    all_over: "All workouts announced so far are over: nothing more is taken.",
+    all_over: "All workouts announced so far are over. What comes now is late and waits for the organiser.",
     all_closed: "All workouts announced so far have closed. Judges may vouch until {at} ({zone}).",
     times_in: "times in",
     size: "{athletes} in {divisions}, {workouts}",
