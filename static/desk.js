@@ -533,9 +533,11 @@ class Row {
       etag: view.etag,
       text: view.performance.text,
       level: view.level,
-      received: view.received_at,
+      // A correction that came late waits beside the score: that is what was saved.
+      received: (view.waiting ?? view).received_at,
       judge: view.attestation?.judge ?? "",
       how: view.attestation?.how ?? "",
+      sheet: view.sheet ?? "",
     });
     this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
     this.work.querySelector(".late").replaceChildren(...lateLines(view).map((said) => element("p", {}, ...[said].flat())));
@@ -583,6 +585,7 @@ class Row {
   askTakeBack() {
     const yes = element("button", { type: "button", textContent: words.take_back_yes });
     yes.addEventListener("click", () => {
+      if (this.busy) return;
       this.undo = { withdraw: true };
       this.takeBack();
     });
@@ -625,10 +628,10 @@ class Row {
     else if (undo.withdraw) answer = await ask("POST", `${this.path}/withdrawal`, {}, match);
     else {
       // The earlier figures again, as a revision of its own, with the judge who stood for them.
-      const { text, level, judge, how } = undo.before;
+      const { text, level, judge, how, sheet } = undo.before;
       undo.confirm ??= [];
       const body = { performance: text, level, confirm: undo.confirm };
-      if (judge) body.attestation = { judge, how };
+      if (judge) body.attestation = { judge, how, ...(sheet && { sheet }) };
       if (undo.reason) body.reason = undo.reason;
       for (;;) {
         answer = await ask("PUT", this.path, body, match);

@@ -81,7 +81,8 @@ pub async fn post_signin(State(app): State<App>, caller: Caller, Form(fields): F
     let (email, password, next) = (fields.get("email"), fields.exact("password"), fields.get("next"));
     let (status, text) = match accounts::sign_in(&app, email, password, &caller.origin()).await {
         Ok(signed_in) if next.is_empty() => {
-            let known = accounts::find_by_cookie(&app, &signed_in.secret, caller.received).await?;
+            // They are in: where this cannot be read, their account is as good a place.
+            let known = accounts::find_by_cookie(&app, &signed_in.secret, caller.received).await.ok().flatten();
             let place = work(&known.map_or_else(Vec::new, |known| known.actor.grants));
             return begin(&app, &caller, &signed_in, &place).await;
         }

@@ -3,7 +3,7 @@
 use super::judges;
 use crate::actions::heats::Filled;
 use crate::actions::language;
-use crate::actions::views::{DeskRow, DeskView};
+use crate::actions::views::{DeskRow, DeskView, ScoreView};
 use crate::rules::competition::Competition;
 use crate::rules::window::Window;
 use crate::rules::workout::{Format, Workout};
@@ -324,8 +324,8 @@ impl At<'_> {
             judge: attestation.map_or(String::new(), |a| a.judge.clone()),
             how: attestation.map_or("", |a| a.how),
             locked: score.is_some_and(|s| s.locked || matches!(s.state, "flagged" | "withheld")),
-            saved: stored.map_or(String::new(), |s| self.saved(s.received_at)),
-            received: stored.map_or(String::new(), |s| s.received_at.to_string()),
+            saved: stored.map_or(String::new(), |s| self.saved(received(s))),
+            received: stored.map_or(String::new(), |s| received(s).to_string()),
             sheet: stored.and_then(|s| s.sheet.clone()).unwrap_or_default(),
             sheet_label: put(w.desk_words.script_words.sheet_of, &[("name", &r.name), ("workout", &x.title)]),
             label: put(w.desk_words.result_of, &[("name", &r.name), ("workout", &x.title)]),
@@ -356,4 +356,9 @@ fn until(window: &Window, now: Timestamp) -> Countdown {
     };
     let (until, then_until) = (window.closes.to_string(), window.attest_by.to_string());
     Countdown { text, until, say: w.closes_in, then_until, then_say, over: w.desk_over }
+}
+
+/// When what was saved last came: a correction that is late waits beside the score.
+fn received(score: &ScoreView) -> Timestamp {
+    score.waiting.as_ref().map_or(score.received_at, |waiting| waiting.received_at)
 }

@@ -16,7 +16,7 @@ use crate::rules::ledger::{Precondition, Refusal};
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
-use crate::words::put;
+use crate::words::{Sentence, put};
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
@@ -173,12 +173,15 @@ pub async fn post_many(
         let status = StatusCode::UNPROCESSABLE_ENTITY;
         return again(&app, &caller, &reader, status, Typed { fields, errors, late, ..Typed::default() }).await;
     }
-    let mut done = 0_u32;
+    let (mut done, mut trouble) = (0_u32, None);
     for (path, seen) in many {
         let request = Request::at(caller.received).having_seen(seen);
         let reason = fields.get("many_reason").to_owned();
         match admit::admit(&app, &caller.actor, &path, request, admit, reason).await {
-            Ok(_) => done += 1,
+            Ok(_) | Err(Failure::Stored) => done += 1,
+            // Those before are decided, these are still ticked.
+            Err(Failure::Busy | Failure::Unavailable) => trouble = Some("busy"),
+            Err(Failure::OutcomeUnknown) => trouble = Some("outcome_unknown"),
             Err(failure) => {
                 let why = match failure {
                     Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))
@@ -196,6 +199,10 @@ pub async fn post_many(
                     [("bib", &path.bib), ("workout", &workout), ("why", &why)];
                 errors.push(FieldError::new("", put(o.late_many_one, &values)));
             }
+        }
+        if let Some(code) = trouble {
+            errors.push(FieldError::new("", Sentence::new(code).say(language::reader())));
+            break;
         }
     }
     if errors.is_empty() {
