@@ -26,6 +26,21 @@ pub fn stored(field: &Field, made: &Acknowledged, in_flight: &BTreeMap<(u32, &'s
     }
 }
 
+/// The log verifies, the tables equal it, and it is that of one moment: of each score it holds the first
+/// so many of the changes that were acknowledged in the end, and all that were acknowledged `before`.
+pub fn a_moment(field: &Field, before: &Acknowledged, done: &Done) {
+    field.done(&["log", "verify"]);
+    let logged = logged(field);
+    let missing = before.keys().find(|(bib, workout)| !logged.contains_key(&(*bib, (*workout).to_owned())));
+    assert_eq!(missing, None, "acknowledged before and not there");
+    for ((bib, workout), stored) in logged {
+        let score = done.made.keys().find(|known| known.0 == bib && known.1 == workout).expect("somebody sent it");
+        let all: Vec<String> = done.made[score].iter().map(|reps| written(score.1, *reps)).collect();
+        assert!(all.starts_with(&stored), "bib {bib} in {workout}: {stored:?} of {all:?}");
+        assert!(stored.len() >= before.get(score).map_or(0, Vec::len), "bib {bib} in {workout}: {stored:?}");
+    }
+}
+
 /// The figures of each (bib, workout) in the log. Each must be followed by its attestation: the two
 /// are one change.
 fn logged(field: &Field) -> BTreeMap<(u32, String), Vec<String>> {

@@ -154,3 +154,29 @@ async fn a_command_that_imports_beside_it_on_a_server_loses_nothing_and_takes_no
     let Some(server) = Server::shared() else { return };
     import_beside(Field::on(&server).await).await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_copy_that_is_made_under_load_is_of_one_moment_and_serves() {
+    let mut field = Field::new();
+    let service = Service::start(&field, free());
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    let mut copies = Vec::new();
+    for n in 0..times(2, 10) {
+        load.goes_on().await;
+        let (before, _) = load.so_far();
+        let during = load.changes();
+        tokio::task::block_in_place(|| field.done(&["backup", &format!("copy-{n}.db")]));
+        assert!(load.changes() > during, "changes were stored meanwhile");
+        copies.push(before);
+    }
+    let done = load.finish().await;
+    drop(service);
+    for (n, before) in copies.iter().enumerate() {
+        field.url = format!("sqlite://restored-{n}.db");
+        field.done(&["restore", &format!("copy-{n}.db")]);
+        check::a_moment(&field, before, &done);
+        let service = Service::start(&field, free());
+        let (head, body) = check::raw(service.at, "/readyz");
+        assert!(check::is_ok(&head), "{head}{body}");
+    }
+}
