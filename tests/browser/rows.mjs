@@ -131,9 +131,11 @@ export async function deskRows(base, demo) {
     await first.getByText("Withdrawn").waitFor({ state: "visible" });
   });
 
+  let entered;
   await check("who is entered elsewhere gets a row, and a name of any kind stays text", async () => {
     const name = '<b onclick="x()">Zoë</b> "&amp; \u05e9\u05dc\u05d5\u05dd';
-    const bib = 990_000 + Math.floor(Math.random() * 9_000);
+    entered = 990_000 + Math.floor(Math.random() * 9_000);
+    const bib = entered;
     const csv = `bib,name,born,category,division,gym\n${bib},"${name.replaceAll('"', '""')}",1996-04-02,women,women,${staff.gym}\n`;
     const told = await as(organiser, (sent) => sent("POST", "/entries", csv, { "content-type": "text/csv" }));
     assert(told.json.taken === 1, JSON.stringify(told.json));
@@ -149,6 +151,12 @@ export async function deskRows(base, demo) {
     await row.getByText(/^Taken back/).waitFor({ state: "visible" });
   });
   await sound(page, "desk with somebody entered meanwhile");
+  // Read out of a sheet on paper the name would stand in the order in which it is seen.
+  await check("who was entered for this is taken out again", async () => {
+    const change = JSON.stringify({ state: "removed", reason: "entered for a check" });
+    const told = await as(organiser, (sent) => sent("PATCH", `/entries/${entered}`, change, { "content-type": "application/json" }));
+    assert(told.status === 200, JSON.stringify(told));
+  });
 
   await check("a bib whose row is settled is led to, and what nobody may change is said", async () => {
     await page.reload();
