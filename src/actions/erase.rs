@@ -5,38 +5,63 @@
 //! more. Each step may be repeated: what is gone already is passed over, and what is found by their
 //! facts goes before these do.
 
+use super::accounts::only_one;
 use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
-use crate::rules::ledger::{Change, Refusal, Whose};
+use crate::rules::ledger::{Change, Whose};
 use crate::rules::people::Person;
-use crate::store::grants::Granted;
+use crate::store::StoreError;
 use crate::words::Sentence;
 use jiff::Timestamp;
 
 /// Erases an athlete or a judge of a competition; for themselves and for the organiser.
 pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, whose: Whose) -> Result<(), Failure> {
     signed_in(actor)?;
-    let theirs = |grant: &Grant| match &whose {
-        Whose::Entry(bib) => grant.role == Role::Athlete && grant.bib == Some(*bib),
-        Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
-    };
     if let Some((known, person)) = person(app, actor, competition, &whose).await? {
         app.store.erase_proposals(known, &person, now).await?;
         app.post.forget(&person.email);
     }
     Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    // From here on it is done, whatever else goes wrong.
+    let rest = take_along(app, competition, &whose).await.map_err(Failure::from);
+    settle(app).await;
+    after(rest, || Sentence::new("erased_not_all"))
+}
+
+/// What is kept beside the log for somebody who is erased: answers that name them, their code, their
+/// roles, and the account that was for nothing else.
+async fn take_along(app: &App, competition: &str, whose: &Whose) -> Result<(), StoreError> {
+    let theirs = |grant: &Grant| match whose {
+        Whose::Entry(bib) => grant.role == Role::Athlete && grant.bib == Some(*bib),
+        Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
+    };
     app.store.forget_answers(competition).await?;
-    if let (Some(known), Whose::Entry(bib)) = (app.store.find_competition(competition).await?, &whose) {
+    if let (Some(known), Whose::Entry(bib)) = (app.store.find_competition(competition).await?, whose) {
         app.store.end_claim(known.id, *bib).await?;
     }
     for granted in app.store.list_grants_in(competition).await?.iter().filter(|g| theirs(&g.grant)) {
-        app.store.remove_grant(granted.id).await?;
-        if app.store.list_grants_of(granted.account).await?.is_empty() {
-            app.store.erase_account(granted.account).await?;
+        if app.store.end_grant(granted.id, granted.account).await? {
+            app.post.forget(&granted.email);
         }
     }
-    Ok(app.store.settle().await?)
+    Ok(())
+}
+
+/// Leaves nothing of them in the files beside the database; what keeps it from that now does so for a
+/// while, and it happens by itself later.
+async fn settle(app: &App) {
+    if let Err(error) = app.store.settle().await {
+        tracing::warn!("what was erased stands beside the database for a while: {error}");
+    }
+}
+
+/// Says of what goes wrong after a part was done for good that it was.
+fn after<T>(rest: Result<T, Failure>, said: impl FnOnce() -> Sentence) -> Result<T, Failure> {
+    rest.map_err(|failure| match failure {
+        told @ Failure::InPart(..) => told,
+        other => Failure::InPart(said(), other.into()),
+    })
 }
 
 /// The competition's number and their facts, as far as they are still there, to find what else is kept
@@ -60,29 +85,33 @@ async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> R
 }
 
 /// Erases whoever asks as [`erase_me`] does, gives every other role back and closes the account. Who
-/// is the only organiser of a competition is refused: nobody could decide there any more.
+/// is the only organiser of a competition, or alone administers the service, is refused: nobody could
+/// decide there any more.
 pub async fn close_me(app: &App, actor: &Actor, now: Timestamp) -> Result<(), Failure> {
     let account = actor.account.ok_or(Denied::NotSignedIn)?;
-    for competition in actor.grants.iter().filter(|g| g.role == Role::Organiser).filter_map(|g| g.competition.as_ref())
-    {
-        let organises = |g: &Granted| g.grant.role == Role::Organiser && g.account != account;
-        if !app.store.list_grants_in(competition).await?.iter().any(organises) {
-            let sentence = Sentence::new("only_organiser").with("competition", competition);
-            return Err(Refusal::Conflict(sentence, Vec::new()).into());
+    // Decided and done at once: of two who are the last ones together one stays.
+    app.store.give_up_organising(account).await?.map_err(|alone| only_one(&alone))?;
+    let organises = actor.grants.iter().any(|grant| grant.role == Role::Organiser);
+    let rest = async {
+        if !erase_me(app, actor, now).await? {
+            app.store.erase_account(account).await?.map_err(|alone| only_one(&alone))?;
+            settle(app).await;
         }
-    }
-    if !erase_me(app, actor, now).await? {
-        app.post.forget(&actor.email);
-        app.store.erase_account(account).await?;
-        app.store.settle().await?;
-    }
-    Ok(())
+        Ok(())
+    };
+    let closed = rest.await;
+    if organises { after(closed, || Sentence::new("organising_given_back")) } else { closed }
 }
 
 /// Erases whoever asks, in every competition they are an athlete or a judge of. True: their account
 /// is closed, as it was for nothing else.
 pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, Failure> {
     let account = actor.account.ok_or(Denied::NotSignedIn)?;
+    if app.store.find_account(account).await?.is_some_and(|account| account.confirmed) {
+        app.store.erase_proposals_to(&actor.email, now).await?;
+    }
+    app.post.forget(&actor.email);
+    let mut begun = false;
     for grant in &actor.grants {
         let whose = match (grant.role, grant.bib, &grant.judge) {
             (Role::Athlete, Some(bib), _) => Whose::Entry(bib),
@@ -90,17 +119,17 @@ pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, 
             _ => continue,
         };
         if let Some(competition) = &grant.competition {
-            erase(app, actor, now, competition, whose).await?;
+            let erased = erase(app, actor, now, competition, whose).await;
+            let said = || Sentence::new("erased_in_part").with("competition", competition);
+            if begun {
+                after(erased, said)?
+            } else {
+                erased?
+            }
+            begun = true;
         }
     }
-    if app.store.find_account(account).await?.is_some_and(|account| account.confirmed) {
-        app.store.erase_proposals_to(&actor.email, now).await?;
-    }
-    let closed = app.store.list_grants_of(account).await?.is_empty();
-    if closed {
-        app.post.forget(&actor.email);
-        app.store.erase_account(account).await?;
-        app.store.settle().await?;
-    }
-    Ok(closed)
+    let closed = app.store.erase_account_without_grants(account).await.map_err(Failure::from);
+    settle(app).await;
+    if begun { after(closed, || Sentence::new("erased_not_all")) } else { closed }
 }

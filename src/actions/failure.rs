@@ -43,6 +43,9 @@ pub enum Failure {
     /// It is stored, and what is there now cannot be shown: 503.
     #[error("stored, and cannot be shown")]
     Stored,
+    /// A part is done for good, as the sentence says, and the same may be asked again: 503.
+    #[error("done in part: {0:?}")]
+    InPart(Sentence, #[source] anyhow::Error),
     /// The standings have not reached the state asked for within two seconds: 503.
     #[error("the standings are behind the state asked for")]
     Behind,

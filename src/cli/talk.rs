@@ -43,6 +43,7 @@ impl From<Failure> for Stop {
             Failure::Unavailable => Self::because(&Sentence::new("cli_database_unavailable")),
             Failure::OutcomeUnknown => Self::because(&Sentence::new("cli_outcome_unknown")),
             Failure::Stored => Self::because(&Sentence::new("stored_not_shown")),
+            Failure::InPart(sentence, _) => Self::because(&sentence),
             Failure::Behind => Self::because(&Sentence::new("cli_behind")),
             Failure::Broken(error) => Self::Broken(error),
         }

@@ -3,6 +3,7 @@
 //! Folding of addresses and hashing of passwords is the caller's.
 
 use super::db::Tx;
+use super::grants::{self, Alone};
 use super::{Store, StoreError, instant, micros};
 use jiff::Timestamp;
 
@@ -51,6 +52,28 @@ pub(super) async fn take_over(tx: &mut Tx, id: i64) -> Result<(), StoreError> {
     db!(&mut *tx, exec: "DELETE FROM links WHERE account = $1", id)?;
     db!(&mut *tx, exec: "UPDATE accounts SET password_hash = NULL, confirmed = 1 WHERE id = $1", id)?;
     Ok(())
+}
+
+/// Takes everything away but the number.
+async fn erase(tx: &mut Tx, id: i64) -> Result<(), StoreError> {
+    db!(&mut *tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM links WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM grants WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM idempotency WHERE account = $1", id)?;
+    // No address is written so: nobody signs in by it, and nobody can be given it.
+    let nobody = format!("erased {id}");
+    db!(&mut *tx, exec: "UPDATE accounts SET email = $1, folded_email = $1, password_hash = NULL WHERE id = $2", nobody, id)?;
+    Ok(())
+}
+
+/// The same, where it has no role; else false.
+pub(super) async fn erase_without_grants(tx: &mut Tx, id: i64) -> Result<bool, StoreError> {
+    let idle = db!(&mut *tx, val i64: "SELECT COUNT(*) FROM grants WHERE account = $1", id)? == 0;
+    if idle {
+        erase(tx, id).await?;
+    }
+    Ok(idle)
 }
 
 impl Store {
@@ -115,19 +138,42 @@ impl Store {
     }
 
     /// Takes everything of an account away but its number, which the logs name: its address, its
-    /// password, its roles, sessions, tokens and links.
-    pub async fn erase_account(&self, id: i64) -> Result<(), StoreError> {
+    /// password, its roles, sessions, tokens and links. Not where nobody else organises something: then
+    /// what.
+    pub async fn erase_account(&self, id: i64) -> Result<Result<(), Alone>, StoreError> {
         let mut tx = self.begin().await?;
+        if let Some(alone) = grants::alone(&mut tx, id).await?.into_iter().next() {
+            tx.rollback().await?;
+            return Ok(Err(alone));
+        }
+        erase(&mut tx, id).await?;
+        tx.commit().await?;
+        Ok(Ok(()))
+    }
+
+    /// The same with an account that has no role; false: it has one.
+    pub async fn erase_account_without_grants(&self, id: i64) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        let erased = erase_without_grants(&mut tx, id).await?;
+        tx.commit().await?;
+        Ok(erased)
+    }
+
+    /// Takes every way in and every role away from an account, and leaves its address. `keep_one`: not
+    /// from the last one that administers the service; then false.
+    pub async fn close_account(&self, id: i64, keep_one: bool, now: Timestamp) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        if keep_one && grants::alone(&mut tx, id).await?.contains(&Alone::Service) {
+            tx.rollback().await?;
+            return Ok(false);
+        }
         db!(&mut tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
-        db!(&mut tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
         db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", id)?;
         db!(&mut tx, exec: "DELETE FROM grants WHERE account = $1", id)?;
-        db!(&mut tx, exec: "DELETE FROM idempotency WHERE account = $1", id)?;
-        // No address is written so: nobody signs in by it, and nobody can be given it.
-        let nobody = format!("erased {id}");
-        db!(&mut tx, exec: "UPDATE accounts SET email = $1, folded_email = $1, password_hash = NULL WHERE id = $2", nobody, id)?;
+        db!(&mut tx, exec: "UPDATE tokens SET revoked_at = $1 WHERE account = $2 AND revoked_at IS NULL", micros(now), id)?;
+        db!(&mut tx, exec: "UPDATE accounts SET password_hash = NULL WHERE id = $1", id)?;
         tx.commit().await?;
-        Ok(())
+        Ok(true)
     }
 
     /// Accounts in order of their numbers, after `after`.

@@ -1,7 +1,7 @@
 //! What accounts may be: one row a role and where it holds.
 
 use super::db::Tx;
-use super::{Store, StoreError, micros, number};
+use super::{Store, StoreError, accounts, micros, number};
 use crate::rules::access::{Grant, Role};
 use jiff::Timestamp;
 
@@ -37,6 +37,23 @@ fn word(role: Role) -> &'static str {
 fn granted((id, account, email, role, competition, gym, bib, judge): Row) -> Result<Granted, StoreError> {
     let bib = bib.map(|b| number("grants", b)).transpose()?;
     Ok(Granted { id, account, email, grant: Grant { role: role_of(&role)?, competition, gym, bib, judge } })
+}
+
+/// What one account alone organises.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Alone {
+    /// The service itself.
+    Service,
+    /// This competition.
+    Competition(String),
+}
+
+/// What nobody but this account organises.
+pub(super) async fn alone(tx: &mut Tx, account: i64) -> Result<Vec<Alone>, StoreError> {
+    let found = db!(&mut *tx, vals Option<String>:
+        "SELECT g.competition FROM grants g WHERE g.account = $1 AND g.role = 'organiser' AND NOT EXISTS (SELECT 1 FROM grants o WHERE o.account <> g.account AND o.role = 'organiser' AND COALESCE(o.competition, '') = COALESCE(g.competition, '')) ORDER BY g.id",
+        account)?;
+    Ok(found.into_iter().map(|competition| competition.map_or(Alone::Service, Alone::Competition)).collect())
 }
 
 /// Adds a grant that is not there already; its number.
@@ -98,11 +115,44 @@ impl Store {
         Ok(ids)
     }
 
-    /// Takes a grant away. False: there was none.
-    pub async fn remove_grant(&self, id: i64) -> Result<bool, StoreError> {
+    /// Takes a grant away; false: there was none. `keep_one`: not the last one by which something is
+    /// organised; then what that is.
+    pub async fn remove_grant(&self, id: i64, keep_one: bool) -> Result<Result<bool, Alone>, StoreError> {
         let mut tx = self.begin().await?;
+        let found = db!(&mut tx, opt (i64, String, Option<String>): "SELECT account, role, competition FROM grants WHERE id = $1", id)?;
+        if let (true, Some((account, role, competition))) = (keep_one, found)
+            && role == word(Role::Organiser)
+        {
+            let held = competition.map_or(Alone::Service, Alone::Competition);
+            if alone(&mut tx, account).await?.contains(&held) {
+                tx.rollback().await?;
+                return Ok(Err(held));
+            }
+        }
         let n = db!(&mut tx, exec: "DELETE FROM grants WHERE id = $1", id)?;
         tx.commit().await?;
-        Ok(n > 0)
+        Ok(Ok(n > 0))
+    }
+
+    /// Takes a grant away, and with it the account that has no other. True: the account is erased.
+    pub async fn end_grant(&self, id: i64, account: i64) -> Result<bool, StoreError> {
+        let mut tx = self.begin().await?;
+        db!(&mut tx, exec: "DELETE FROM grants WHERE id = $1 AND account = $2", id, account)?;
+        let erased = accounts::erase_without_grants(&mut tx, account).await?;
+        tx.commit().await?;
+        Ok(erased)
+    }
+
+    /// Takes all away by which an account organises anything; none, where nobody else organises
+    /// something of it: then what.
+    pub async fn give_up_organising(&self, account: i64) -> Result<Result<(), Alone>, StoreError> {
+        let mut tx = self.begin().await?;
+        if let Some(alone) = alone(&mut tx, account).await?.into_iter().next() {
+            tx.rollback().await?;
+            return Ok(Err(alone));
+        }
+        db!(&mut tx, exec: "DELETE FROM grants WHERE account = $1 AND role = 'organiser'", account)?;
+        tx.commit().await?;
+        Ok(Ok(()))
     }
 }

@@ -192,6 +192,68 @@ async fn whoever_has_a_role_closes_the_own_account_and_the_only_organiser_hands_
 }
 
 #[tokio::test]
+async fn of_two_who_alone_administer_the_service_and_close_at_once_one_stays() {
+    let app = TestApp::new().await;
+    let mut own = Vec::new();
+    for name in ["one", "two"] {
+        let browser = app.browser(&format!("{name}@example.org"), &[grant(Role::Organiser, None)]).await;
+        let csrf = browser.get("/account").await.expect(200).csrf();
+        own.push((browser, csrf, format!("{name}@example.org")));
+    }
+    let close = async |n: usize| {
+        let (browser, csrf, email) = &own[n];
+        browser.post("/account/erase").form(&[("csrf", &**csrf), ("me", email), ("close", "yes")]).await
+    };
+    let answers = tokio::join!(close(0), close(1));
+    let answers = [answers.0, answers.1];
+    let mut statuses: Vec<u16> = answers.iter().map(|reply| reply.status.as_u16()).collect();
+    statuses.sort_unstable();
+    assert_eq!(statuses, [303, 409]);
+    let left = usize::from(answers[0].status == 303);
+    assert!(answers[left].text().contains("You are the only one who administers this service"));
+    own[left].0.get("/account").await.expect(200);
+    own[1 - left].0.get("/account").await.expect(401);
+    // Nor by the other two ways that lead there.
+    let last = app.somebody(&own[left].2, &[]).await;
+    let id = last.get("/api/v1/me").await.expect(200).json()["account"].as_i64().expect("a number");
+    let told = last.delete(&format!("/api/v1/accounts/{id}")).await.expect(409).json();
+    assert_eq!(told["code"], "only_administrator");
+    let roles = last.get(&format!("/api/v1/accounts/{id}/roles")).await.expect(200).json();
+    let told = last.delete(&format!("/api/v1/roles/{}", roles[0]["id"])).await.expect(409).json();
+    assert_eq!(told["code"], "only_administrator");
+    app.db_account("three@example.org", None, &[grant(Role::Organiser, None)]).await;
+    last.delete(&format!("/api/v1/roles/{}", roles[0]["id"])).await.expect(204);
+}
+
+#[tokio::test]
+async fn what_goes_wrong_after_erasing_is_told_as_that_and_doing_it_again_does_the_rest() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = athlete(&app, &[]).await;
+    let mut raw = app.database.raw().await;
+    let (stop, go) = if app.database.is_served() {
+        let broken = "CREATE FUNCTION broken() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE disk_full; END $$;
+                      CREATE TRIGGER stop BEFORE DELETE ON grants FOR EACH ROW EXECUTE FUNCTION broken()";
+        (broken, "DROP TRIGGER stop ON grants")
+    } else {
+        ("CREATE TRIGGER stop BEFORE DELETE ON grants BEGIN SELECT RAISE(ABORT, 'broken'); END", "DROP TRIGGER stop")
+    };
+    raw.run(stop).await.expect("a trigger");
+    let me = [("csrf", &*csrf), ("me", "quorzella@zephyrine.box")];
+    let told = browser.post("/account/erase").form(&me).await.expect(503);
+    assert!(told.text().contains("The name and all facts are erased for good. A code, a role"), "{}", told.text());
+    assert!(!told.header("retry-after").is_empty());
+    let left = found(&app);
+    assert!(!left.contains(&"Quorzella Vexwhistle") && !left.contains(&"1987-03-21"), "{left:?}");
+    browser.get("/account").await.expect(200);
+    raw.run(go).await.expect("no trigger");
+    raw.close().await;
+    browser.post("/account/erase").form(&me).await.expect(303);
+    browser.get("/account").await.expect(401);
+    assert_eq!(found(&app), Vec::<&str>::new());
+    assert_log_holds(&app).await;
+}
+
+#[tokio::test]
 async fn a_gyms_contact_takes_along_what_is_kept_of_them() {
     let app = TestApp::new().await;
     let gyms = "slug,name,country,contact,email,phone\nquayside,Quayside Gym,PT,Ana Cruz,Ana@quayside.example,+351 1\n";

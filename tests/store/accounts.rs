@@ -41,8 +41,8 @@ async fn roles_are_added_once_and_taken_away_by_number() {
     assert_eq!(held, all);
     assert_eq!(place.store.list_grants_in("saltmarsh").await.unwrap().len(), 3);
     assert_eq!(place.store.find_grant(first[1]).await.unwrap().unwrap().grant, athlete);
-    assert!(place.store.remove_grant(first[0]).await.unwrap());
-    assert!(!place.store.remove_grant(first[0]).await.unwrap());
+    assert!(place.store.remove_grant(first[0], false).await.unwrap().unwrap());
+    assert!(!place.store.remove_grant(first[0], false).await.unwrap().unwrap());
     assert_eq!(place.store.list_grants_of(id).await.unwrap().len(), 3);
 }
 

@@ -35,6 +35,31 @@ async fn a_role_that_two_processes_give_at_once_is_given_once() {
     assert_eq!(place.store.list_grants_of(account).await.unwrap().len(), 1);
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn of_two_who_organise_alone_and_give_it_up_in_two_processes_at_once_one_keeps_it() {
+    let place = Place::new().await;
+    let other = place.open_again().await;
+    let everywhere = Grant { role: Role::Organiser, competition: None, gym: None, bib: None, judge: None };
+    let here = Grant { competition: Some("saltmarsh".to_owned()), ..everywhere.clone() };
+    for round in 0..10 {
+        let mut both = Vec::new();
+        for name in ["a", "b"] {
+            let email = format!("{name}{round}@example.org");
+            let id = place.store.add_account(&email, &email, None, noon()).await.unwrap();
+            place.store.add_grants(id, &[everywhere.clone(), here.clone()], noon()).await.unwrap();
+            both.push(id);
+        }
+        let given = tokio::join!(place.store.give_up_organising(both[0]), other.give_up_organising(both[1]));
+        let given = [given.0.unwrap(), given.1.unwrap()];
+        assert_eq!(given.iter().filter(|given| given.is_ok()).count(), 1, "{given:?}");
+        let kept = both[usize::from(given[0].is_ok())];
+        assert_eq!(place.store.list_grants_of(kept).await.unwrap().len(), 2);
+        assert!(place.store.erase_account(kept).await.unwrap().is_err());
+        assert!(!place.store.close_account(kept, true, noon()).await.unwrap());
+        assert!(place.store.close_account(kept, false, noon()).await.unwrap());
+    }
+}
+
 /// Marks a connection as one of the program's that write.
 const MARK: &str = "SELECT pg_advisory_lock_shared(29817, 0)";
 const HOLD: &str = "BEGIN; SELECT * FROM competitions FOR UPDATE";

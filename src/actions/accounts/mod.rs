@@ -24,7 +24,7 @@ pub use invite::{Invitation, Invited, invite_gyms, mail_link, relink, relink_by_
 pub use password::{LEAST, MOST, hash as hash_password, verify as verify_password};
 pub use roles::{
     Added, NewAccount, RolesOf, add_account, add_roles, check_account, close_account, find_account, list_accounts,
-    list_roles, may_invite, new_link, remove_role,
+    list_roles, may_invite, new_link, only_one, remove_role,
 };
 pub use sign_in::{
     ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token, link_span,

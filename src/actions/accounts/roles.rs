@@ -13,7 +13,7 @@ use crate::rules::fault::Fault;
 use crate::rules::ledger::Refusal;
 use crate::store::StoreError;
 use crate::store::accounts::Account;
-use crate::store::grants::Granted;
+use crate::store::grants::{Alone, Granted};
 use crate::words::Sentence;
 use jiff::SignedDuration;
 
@@ -171,8 +171,23 @@ pub async fn remove_role(app: &App, by: &Actor, id: i64) -> Result<(), AccountEr
     }
     let granted = app.store.find_grant(id).await?.ok_or_else(unknown)?;
     // Roles elsewhere do not exist for who may not give them.
-    may_give(by, &[granted.grant]).map_err(|_| unknown())?;
-    if app.store.remove_grant(id).await? { Ok(()) } else { Err(unknown()) }
+    may_give(by, std::slice::from_ref(&granted.grant)).map_err(|_| unknown())?;
+    // Whoever administers the service organises every competition, and whoever is at the machine gives any role.
+    let stays = !by.operator && (granted.grant.competition.is_none() || permit(by, Act::Administer).is_err());
+    match app.store.remove_grant(id, stays).await? {
+        Ok(true) => Ok(()),
+        Ok(false) => Err(unknown()),
+        Err(alone) => Err(only_one(&alone).into()),
+    }
+}
+
+/// Somebody else has to organise it first.
+pub fn only_one(alone: &Alone) -> Refusal {
+    let sentence = match alone {
+        Alone::Service => Sentence::new("only_administrator"),
+        Alone::Competition(slug) => Sentence::new("only_organiser").with("competition", slug),
+    };
+    Refusal::Conflict(sentence, Vec::new())
 }
 
 /// A new one-time link for an account that exists; for who administers the service.
@@ -187,14 +202,8 @@ pub async fn new_link(app: &App, by: &Actor, account: i64) -> Result<String, Acc
 pub async fn close_account(app: &App, by: &Actor, id: i64) -> Result<(), AccountError> {
     permit(by, Act::Administer)?;
     let account = known(app.store.find_account(id).await?)?;
-    for granted in app.store.list_grants_of(account.id).await? {
-        app.store.remove_grant(granted.id).await?;
-    }
-    app.store.change_password(account.id, None, None).await?;
-    for token in app.store.list_tokens(account.id).await? {
-        app.store.revoke_token(token.id, app.clock.now()).await?;
-    }
-    Ok(())
+    let closed = app.store.close_account(account.id, !by.operator, app.clock.now()).await?;
+    if closed { Ok(()) } else { Err(only_one(&Alone::Service).into()) }
 }
 
 /// A one-time link that holds for `span`; its secret.

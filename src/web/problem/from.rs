@@ -47,6 +47,7 @@ impl From<Failure> for Problem {
             Failure::Unavailable => Self::unavailable(Sentence::new("storage_unavailable"), 5),
             Failure::OutcomeUnknown => Self::unavailable(Sentence::new("outcome_unknown"), 1),
             Failure::Stored => Self::unavailable(Sentence::new("stored_not_shown"), 1),
+            Failure::InPart(sentence, source) => Self::unavailable(sentence, 5).because(source),
             Failure::Behind => Self::unavailable(Sentence::new("standings_behind"), 1),
             Failure::Broken(source) => Self::internal(source),
         }

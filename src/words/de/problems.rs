@@ -48,6 +48,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Dieselbe Anfrage wird gerade ausgeführt. Schick sie gleich noch einmal: dann kommt die Antwort, was aus ihr geworden ist.",
     ),
     ("busy", "Im Moment ist zu viel los. Es wurde nichts gespeichert: warte eine Sekunde und schick es noch einmal."),
+    ("only_administrator", "Du verwaltest diesen Dienst als einzige Person: gib erst jemand anderem diese Rolle."),
     (
         "only_organiser",
         "Du leitest {competition} als einzige Person: gib erst jemand anderem die Rolle, auf der Seite der Rollen.",
@@ -55,6 +56,18 @@ pub const SENTENCES: &[(&str, &str)] = &[
     (
         "storage_unavailable",
         "Die Datenbank ist gerade nicht erreichbar oder nicht zu beschreiben. Es wurde nichts gespeichert: du kannst es in einer Weile unverändert noch einmal schicken.",
+    ),
+    (
+        "erased_not_all",
+        "Der Name und alle Angaben sind endgültig gelöscht. Ein Code, eine Rolle oder das Konto dazu war gerade nicht wegzunehmen: mach dasselbe in einer Weile noch einmal. Was schon gelöscht ist, wird übergangen.",
+    ),
+    (
+        "erased_in_part",
+        "Ein Teil ist endgültig gelöscht. Was in {competition} gespeichert ist, war gerade nicht zu löschen: mach dasselbe in einer Weile noch einmal. Was schon gelöscht ist, wird übergangen.",
+    ),
+    (
+        "organising_given_back",
+        "Deine Rollen in der Leitung sind zurückgegeben. Der Rest des Kontos war gerade nicht zu schließen: mach dasselbe in einer Weile noch einmal.",
     ),
     (
         "confirm",

@@ -42,6 +42,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "The same request is being done right now. Send it again in a moment: then it is answered with what became of it.",
     ),
     ("busy", "Too much is going on at this moment. Nothing was stored: wait a second and send it again."),
+    ("only_administrator", "You are the only one who administers this service: give somebody else that role first."),
     (
         "only_organiser",
         "You are the only organiser of {competition}: give somebody else the role first, on its page of roles.",
@@ -49,6 +50,18 @@ pub const SENTENCES: &[(&str, &str)] = &[
     (
         "storage_unavailable",
         "The database cannot be reached or written at the moment. Nothing was stored: what you sent is safe to send again in a while.",
+    ),
+    (
+        "erased_not_all",
+        "The name and all facts are erased for good. A code, a role or the account that goes with them could not be taken away at the moment: do the same once more in a while. What is erased already is passed over.",
+    ),
+    (
+        "erased_in_part",
+        "A part is erased for good. What is kept in {competition} could not be erased at the moment: do the same once more in a while. What is erased already is passed over.",
+    ),
+    (
+        "organising_given_back",
+        "Your roles as an organiser are given back. The rest of the account could not be closed at the moment: do the same once more in a while.",
     ),
     ("confirm", "This is unusual enough to ask first. If it is right, send it again with \"confirm\" as given here."),
     ("cross_site", "This change was asked for by a page of another site. If it was you, do it from our own page."),
