@@ -122,9 +122,9 @@ pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, 
             let erased = erase(app, actor, now, competition, whose).await;
             let said = || Sentence::new("erased_in_part").with("competition", competition);
             if begun {
-                after(erased, said)?
+                after(erased, said)?;
             } else {
-                erased?
+                erased?;
             }
             begun = true;
         }

@@ -199,33 +199,68 @@ pub async fn decide(
         Decision::Refuse(reason) => check_line(reason, REASON).map_err(|why| Failure::fault("/reason", why))?,
     };
     let mut became = Vec::with_capacity(ids.len());
+    let mut stopped = None;
     for &id in ids {
-        let Some(proposal) = app.store.find_waiting_proposal(&permit, reader.id, id).await? else {
-            became.push(Became { id, of: None, how: How::Gone });
+        if let Some(why) = &stopped {
+            became.push(Became { id, of: None, how: How::Faults(vec![Sentence::clone(why)]) });
             continue;
-        };
-        let how = match decision {
-            Decision::Refuse(_) => How::Refused,
-            Decision::Confirm => confirm(app, actor, now, &reader, &proposal).await?,
-        };
-        let (outcome, result) = match &how {
-            How::Confirmed(result) => (Outcome::Confirmed, result.clone()),
-            How::Staff(..) => (Outcome::Confirmed, String::new()),
-            How::Refused => (Outcome::Refused, String::new()),
-            How::Faults(_) | How::Gone => {
-                became.push(Became { id, of: Some(proposal), how });
-                continue;
+        }
+        match decide_one(app, actor, now, &reader, &permit, id, decision, &reason).await {
+            Ok(one) => became.push(one),
+            Err(failure) if became.is_empty() => return Err(failure),
+            Err(failure) => {
+                // What became of those before is told: a link that was made stands nowhere else.
+                tracing::error!("the rest of the proposals wait on: {failure:?}");
+                let why = stopped.insert(Sentence::new("proposal_waits_on")).clone();
+                became.push(Became { id, of: None, how: How::Faults(vec![why]) });
             }
-        };
-        let decided = Decided { at: now, outcome, result, reason: reason.clone() };
-        let first = app.store.decide_proposal(&permit, reader.id, id, &decided).await?;
-        // Somebody else was faster. A link that was made all the same is shown: nobody else has it.
-        let how = if first || matches!(how, How::Staff(Some(_), _)) { how } else { How::Gone };
-        became.push(Became { id, of: Some(proposal), how });
+        }
     }
-    // The facts are not left in the files beside the database either.
-    app.store.settle().await?;
+    // The facts are not left in the files beside the database either, or not for long.
+    if let Err(error) = app.store.settle().await {
+        tracing::warn!("what was decided stands beside the database for a while: {error}");
+    }
     Ok(became)
+}
+
+/// Decides one proposal.
+#[expect(clippy::too_many_arguments, reason = "all that a decision is made of")]
+async fn decide_one(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    reader: &Reader,
+    permit: &Permit,
+    id: i64,
+    decision: &Decision,
+    reason: &str,
+) -> Result<Became, Failure> {
+    let Some(proposal) = app.store.find_waiting_proposal(permit, reader.id, id).await? else {
+        return Ok(Became { id, of: None, how: How::Gone });
+    };
+    let how = match decision {
+        Decision::Refuse(_) => How::Refused,
+        Decision::Confirm => confirm(app, actor, now, reader, &proposal).await?,
+    };
+    let (outcome, result) = match &how {
+        How::Confirmed(result) => (Outcome::Confirmed, result.clone()),
+        How::Staff(..) => (Outcome::Confirmed, String::new()),
+        How::Refused => (Outcome::Refused, String::new()),
+        How::Faults(_) | How::Gone => return Ok(Became { id, of: Some(proposal), how }),
+    };
+    let decided = Decided { at: now, outcome, result, reason: reason.to_owned() };
+    let how = match app.store.decide_proposal(permit, reader.id, id, &decided).await {
+        // Somebody else was faster. A link that was made all the same is shown: nobody else has it.
+        Ok(false) if !matches!(how, How::Staff(Some(_), _)) => How::Gone,
+        Ok(_) => how,
+        Err(error) if outcome == Outcome::Refused => return Err(error.into()),
+        // They are entered, and it stands in the list still: confirming it once more finds them.
+        Err(error) => {
+            tracing::error!("a proposal that was confirmed waits on: {error}");
+            how
+        }
+    };
+    Ok(Became { id, of: Some(proposal), how })
 }
 
 /// Enters somebody as the organiser would.
@@ -275,7 +310,8 @@ async fn staff(app: &App, actor: &Actor, reader: &Reader, gym: &str, proposed: &
     };
     let Some(secret) = added.link else { return Ok(How::Staff(None, false)) };
     let link = Link::new(app, &secret, app.clock.now() + accounts::link_span());
-    let name = app.store.find_gym(reader.id, gym).await?.map_or_else(|| gym.to_owned(), |gym| gym.name);
+    let known = app.store.find_gym(reader.id, gym).await.ok().flatten();
+    let name = known.map_or_else(|| gym.to_owned(), |gym| gym.name);
     let letter = letters::gym(&reader.competition, &name, &proposed.name, added.email, &link);
     let mailed = app.post.send(letter).is_some();
     Ok(How::Staff(Some(link), mailed))

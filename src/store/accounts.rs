@@ -4,7 +4,8 @@
 
 use super::db::Tx;
 use super::grants::{self, Alone};
-use super::{Store, StoreError, instant, micros};
+use super::{Store, StoreError, instant, links, micros};
+use crate::rules::access::Grant;
 use jiff::Timestamp;
 
 /// An account.
@@ -22,6 +23,37 @@ pub struct Account {
     pub created_at: Timestamp,
     /// Whether the address is known to be its owner's.
     pub confirmed: bool,
+}
+
+/// An account that is to be added.
+#[derive(Clone, Copy, Debug)]
+pub struct NewAccount<'a> {
+    /// As the person writes it.
+    pub email: &'a str,
+    /// Compared by.
+    pub folded_email: &'a str,
+    /// PHC string, where it gets a password.
+    pub password_hash: Option<&'a str>,
+    /// What it may be.
+    pub grants: &'a [Grant],
+    /// SHA-256 of a link's secret, and when the link ends.
+    pub link: Option<(&'a [u8; 32], Timestamp)>,
+}
+
+/// What became of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Added {
+    /// It is there and has the roles.
+    Done {
+        /// Number.
+        account: i64,
+        /// False: it was there already.
+        created: bool,
+        /// Whether the link holds.
+        linked: bool,
+    },
+    /// It was there, and was not to be taken over.
+    OutOfReach,
 }
 
 type Row = (i64, String, String, Option<String>, i64, i64);
@@ -77,42 +109,44 @@ pub(super) async fn erase_without_grants(tx: &mut Tx, id: i64) -> Result<bool, S
 }
 
 impl Store {
-    /// Adds an account. [`StoreError::Taken`] where the folded address is known.
+    /// Adds an account with its roles, or gives the one that has the address more of them; and keeps the
+    /// link for who could not get in without it: all of it or nothing. `reach`: whether one that is
+    /// there, whose address nobody has vouched for, may be taken over, which takes every way in away
+    /// from whoever made it.
     pub async fn add_account(
         &self,
-        email: &str,
-        folded_email: &str,
-        password_hash: Option<&str>,
+        new: NewAccount<'_>,
         now: Timestamp,
-    ) -> Result<i64, StoreError> {
+        reach: impl FnOnce(&[Grant]) -> bool + Send,
+    ) -> Result<Added, StoreError> {
         let mut tx = self.begin().await?;
-        let id = db!(&mut tx, optval i64:
+        let fresh = db!(&mut tx, optval i64:
             "INSERT INTO accounts (email, folded_email, password_hash, created_at) VALUES ($1, $2, $3, $4) ON CONFLICT (folded_email) DO NOTHING RETURNING id",
-            email, folded_email, password_hash, micros(now))?;
+            new.email, new.folded_email, new.password_hash, micros(now))?;
+        let (account, taken_over) = if let Some(account) = fresh {
+            (account, false)
+        } else {
+            let (account, confirmed) = db!(&mut tx, opt (i64, i64): "SELECT id, confirmed FROM accounts WHERE folded_email = $1", new.folded_email)?
+                .ok_or_else(|| StoreError::unreadable("accounts", "an address that is taken is nobody's"))?;
+            if confirmed == 0 {
+                let held = grants::of(&mut tx, account).await?;
+                if !reach(&held.into_iter().map(|granted| granted.grant).collect::<Vec<_>>()) {
+                    tx.rollback().await?;
+                    return Ok(Added::OutOfReach);
+                }
+                take_over(&mut tx, account).await?;
+            }
+            (account, confirmed == 0)
+        };
+        for grant in new.grants {
+            grants::add(&mut tx, account, grant, now).await?;
+        }
+        let link = new.link.filter(|_| taken_over || (fresh.is_some() && new.password_hash.is_none()));
+        if let Some((hash, expires)) = link {
+            links::add(&mut tx, hash, account, now, expires).await?;
+        }
         tx.commit().await?;
-        id.ok_or(StoreError::Taken)
-    }
-
-    /// Adds an account whose address nobody has vouched for. [`StoreError::Taken`] as above.
-    pub async fn add_unconfirmed_account(
-        &self,
-        email: &str,
-        folded_email: &str,
-        password_hash: &str,
-        now: Timestamp,
-    ) -> Result<i64, StoreError> {
-        let mut tx = self.begin().await?;
-        let id = add_unconfirmed(&mut tx, email, folded_email, password_hash, now).await?;
-        tx.commit().await?;
-        Ok(id)
-    }
-
-    /// Takes every way in away from an account whose address nobody had vouched for, and vouches
-    /// for it: whoever made it does not get in any more, its owner does by a link.
-    pub async fn take_over_account(&self, id: i64) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        take_over(&mut tx, id).await?;
-        tx.commit().await
+        Ok(Added::Done { account, created: fresh.is_some(), linked: link.is_some() })
     }
 
     /// The account with this folded address.
@@ -127,14 +161,6 @@ impl Store {
     pub async fn find_account(&self, id: i64) -> Result<Option<Account>, StoreError> {
         let mut conn = self.read().await?;
         db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at, confirmed FROM accounts WHERE id = $1", id)?.map(account).transpose()
-    }
-
-    /// Sets or takes away the password. False: no such account.
-    pub async fn set_password_hash(&self, id: i64, password_hash: Option<&str>) -> Result<bool, StoreError> {
-        let mut tx = self.begin().await?;
-        let n = db!(&mut tx, exec: "UPDATE accounts SET password_hash = $1 WHERE id = $2", password_hash, id)?;
-        tx.commit().await?;
-        Ok(n > 0)
     }
 
     /// Takes everything of an account away but its number, which the logs name: its address, its

@@ -1,6 +1,6 @@
 //! What accounts may be: one row a role and where it holds.
 
-use super::db::Tx;
+use super::db::{AsEx, Tx};
 use super::{Store, StoreError, accounts, micros, number};
 use crate::rules::access::{Grant, Role};
 use jiff::Timestamp;
@@ -56,6 +56,16 @@ pub(super) async fn alone(tx: &mut Tx, account: i64) -> Result<Vec<Alone>, Store
     Ok(found.into_iter().map(|competition| competition.map_or(Alone::Service, Alone::Competition)).collect())
 }
 
+/// All grants of an account.
+pub(super) async fn of(on: &mut impl AsEx, account: i64) -> Result<Vec<Granted>, StoreError> {
+    db!(on, all Row:
+        "SELECT g.id, g.account, a.email, g.role, g.competition, g.gym, g.bib, g.judge FROM grants g JOIN accounts a ON a.id = g.account WHERE g.account = $1 ORDER BY g.id",
+        account)?
+    .into_iter()
+    .map(granted)
+    .collect()
+}
+
 /// Adds a grant that is not there already; its number.
 pub(super) async fn add(tx: &mut Tx, account: i64, grant: &Grant, now: Timestamp) -> Result<i64, StoreError> {
     let bib = grant.bib.map(i64::from);
@@ -74,13 +84,7 @@ pub(super) async fn add(tx: &mut Tx, account: i64, grant: &Grant, now: Timestamp
 impl Store {
     /// All grants of an account.
     pub async fn list_grants_of(&self, account: i64) -> Result<Vec<Granted>, StoreError> {
-        let mut conn = self.read().await?;
-        db!(&mut conn, all Row:
-            "SELECT g.id, g.account, a.email, g.role, g.competition, g.gym, g.bib, g.judge FROM grants g JOIN accounts a ON a.id = g.account WHERE g.account = $1 ORDER BY g.id",
-            account)?
-        .into_iter()
-        .map(granted)
-        .collect()
+        of(&mut self.read().await?, account).await
     }
 
     /// All grants that name a competition.

@@ -54,22 +54,6 @@ pub(super) async fn add(
 }
 
 impl Store {
-    /// Begins a session; those that have ended are swept away.
-    pub async fn add_session(
-        &self,
-        hash: &[u8; 32],
-        account: i64,
-        device: &str,
-        by_link: bool,
-        now: Timestamp,
-        expires: Timestamp,
-    ) -> Result<i64, StoreError> {
-        let mut tx = self.begin().await?;
-        let id = add(&mut tx, hash, account, device, by_link, now, expires).await?;
-        tx.commit().await?;
-        Ok(id)
-    }
-
     /// Notes that it was used, and until when it goes now.
     pub async fn touch_session(&self, id: i64, now: Timestamp, expires: Timestamp) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;

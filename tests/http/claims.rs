@@ -289,7 +289,7 @@ async fn a_role_takes_over_no_account_that_takes_part_elsewhere() {
     app.db_competition("second", false).await;
     let (store, now) = (&app.app.store, app.app.clock.now());
     let add = async |email: &str, competition: &str| {
-        let account = store.add_unconfirmed_account(email, email, "$argon2id$…", now).await.unwrap();
+        let account = app.db_unconfirmed(email, "$argon2id$…").await;
         let athlete = Grant {
             role: Role::Athlete,
             competition: Some(competition.to_owned()),

@@ -141,8 +141,7 @@ async fn an_account_under_somebody_elses_address_becomes_its_owners() {
     let app = with_ines(&sink.url).await;
     let phc = accounts::hash_password(OLD, &[7; 16]).expect("a hash");
     let store = &app.app.store;
-    let now = app.app.clock.now();
-    let taken = store.add_unconfirmed_account("ana@example.org", "ana@example.org", &phc, now).await.expect("added");
+    let taken = app.db_unconfirmed("ana@example.org", &phc).await;
     let squatter = accounts::issue_token(&app.app, &Actor::operator(), Some("ana@example.org"), "mine", 90).await;
     let squatter = app.nobody().with_token(&squatter.expect("a token").secret);
     squatter.get("/api/v1/me").await.expect(200);

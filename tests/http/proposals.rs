@@ -249,12 +249,8 @@ async fn a_proposed_person_reads_what_is_kept_and_may_have_it_erased() {
 async fn an_address_that_nobody_vouched_for_opens_no_proposals() {
     let app = TestApp::new().await;
     propose(&app, athlete("Zyxo Athlete")).await;
-    let store = &app.app.store;
     let phc = tallywright::actions::accounts::hash_password("three old oars", &[7; 16]).expect("a hash");
-    store
-        .add_unconfirmed_account("zyxo@example.org", "zyxo@example.org", &phc, app.app.clock.now())
-        .await
-        .expect("added");
+    app.db_unconfirmed("zyxo@example.org", &phc).await;
     let sent = json!({ "email": "zyxo@example.org", "password": "three old oars" });
     let begun = app.nobody().post("/api/v1/session").json(sent).await.expect(201);
     let cookie = begun.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
@@ -284,6 +280,36 @@ async fn staff_that_is_confirmed_gets_the_sign_in_by_mail_and_no_log_names_anybo
     let said = log.text().to_lowercase();
     let ours: Vec<_> = said.lines().filter(|l| !l.contains("sqlx")).collect();
     assert!(!ours.iter().any(|l| l.contains("zyxo")), "{ours:#?}");
+}
+
+/// The database is in trouble between what is confirmed and the note of it: the link is shown all the
+/// same, for it stands nowhere else, and confirming once more enters nobody twice.
+#[tokio::test]
+async fn what_was_confirmed_is_told_though_it_could_not_be_noted() {
+    let app = TestApp::new().await;
+    let link = propose(&app, staff("zyxo@quayside.example")).await;
+    let entry = propose(&app, athlete("Zyxo Athlete")).await;
+    let refused = propose(&app, athlete("Somebody Else")).await;
+    let mut raw = app.database.raw().await;
+    let (stop, go) = if app.database.is_served() {
+        let broken = "CREATE FUNCTION broken() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE disk_full; END $$;
+                      CREATE TRIGGER stop BEFORE UPDATE ON proposals FOR EACH ROW EXECUTE FUNCTION broken()";
+        (broken, "DROP TRIGGER stop ON proposals")
+    } else {
+        ("CREATE TRIGGER stop BEFORE UPDATE ON proposals BEGIN SELECT RAISE(ABORT, 'broken'); END", "DROP TRIGGER stop")
+    };
+    raw.run(stop).await.expect("a trigger");
+    let told = decide(&app, &[link, entry], "confirm").await;
+    assert_eq!((&told[0]["outcome"], &told[1]["outcome"]), (&json!("confirmed"), &json!("confirmed")), "{told}");
+    assert!(told[0]["link"].as_str().is_some_and(|link| link.contains("/signin/link?code=")), "{told}");
+    let bib = told[1]["id"].clone();
+    raw.run(go).await.expect("no trigger");
+    raw.close().await;
+    let told = decide(&app, &[link, entry], "confirm").await;
+    assert_eq!((&told[1]["outcome"], &told[1]["id"]), (&json!("confirmed"), &bib), "{told}");
+    let entered = app.organiser().await.get("/api/v1/competitions/saltmarsh/entries?q=zyxo").await.expect(200).json();
+    assert_eq!(entered.as_array().map(Vec::len), Some(1), "{entered}");
+    assert_eq!(decide(&app, &[link, refused], "refuse").await[1]["outcome"], "refused");
 }
 
 #[tokio::test]

@@ -1,9 +1,10 @@
 //! Accounts, roles, sessions, tokens and links.
 
-use super::support::Place;
+use super::support::{Place, account};
 use jiff::SignedDuration;
 use tallywright::rules::access::{Act, Actor, Grant, Role, permit};
 use tallywright::store::StoreError;
+use tallywright::store::accounts::{Added, NewAccount};
 use tallywright::store::ways_in::{NewSession, Owner, UsedClaim};
 
 fn grant(role: Role, competition: Option<&str>) -> Grant {
@@ -14,22 +15,72 @@ fn grant(role: Role, competition: Option<&str>) -> Grant {
 async fn an_address_is_taken_once_however_it_is_written() {
     let place = Place::new().await;
     let now = place.clock.now();
-    let id = place.store.add_account("Ines@Example.org", "ines@example.org", Some("$argon2id$…"), now).await.unwrap();
-    let again = place.store.add_account("INES@example.org", "ines@example.org", None, now).await;
-    assert!(matches!(again, Err(StoreError::Taken)), "{again:?}");
+    let id = account(&place.store, "Ines@Example.org", Some("$argon2id$…")).await;
+    assert_eq!(account(&place.store, "INES@example.org", None).await, id);
     let found = place.store.find_account_by_email("ines@example.org").await.unwrap().unwrap();
     assert_eq!((found.id, found.email.as_str(), found.created_at), (id, "Ines@Example.org", now));
     assert_eq!(place.store.find_account(id).await.unwrap(), Some(found));
-    assert!(place.store.set_password_hash(id, None).await.unwrap());
-    assert!(!place.store.set_password_hash(id + 1, None).await.unwrap());
+    place.store.change_password(id, None, None).await.unwrap();
     assert_eq!(place.store.find_account(id).await.unwrap().unwrap().password_hash, None);
+}
+
+/// The role, the link and the account: where one of them cannot be, none is.
+#[tokio::test]
+async fn an_account_is_added_with_all_that_goes_with_it_or_not_at_all() {
+    let place = Place::new().await;
+    let (store, now) = (&place.store, place.clock.now());
+    let day = SignedDuration::from_hours(24);
+    let roles = [grant(Role::Organiser, None)];
+    let new = NewAccount {
+        email: "a@b",
+        folded_email: "a@b",
+        password_hash: None,
+        grants: &roles,
+        link: Some((&[5; 32], now + day)),
+    };
+    let mut raw = place.raw().await;
+    raw.run("ALTER TABLE links RENAME TO elsewhere").await.unwrap();
+    store.add_account(new, now, |_| false).await.unwrap_err();
+    raw.run("ALTER TABLE elsewhere RENAME TO links").await.unwrap();
+    assert_eq!(store.find_account_by_email("a@b").await.unwrap(), None);
+    let Added::Done { account, created: true, linked: true } = store.add_account(new, now, |_| false).await.unwrap()
+    else {
+        panic!("it is new")
+    };
+    // Who is there already has the role, and no second link.
+    let again = NewAccount { link: Some((&[6; 32], now + day)), ..new };
+    let known = store.add_account(again, now, |_| false).await.unwrap();
+    assert_eq!(known, Added::Done { account, created: false, linked: false });
+    assert_eq!(store.list_grants_of(account).await.unwrap().len(), 1);
+
+    // Nobody has vouched for it: who may not reach all that it is, gets nothing and takes nothing.
+    raw.run("UPDATE accounts SET confirmed = 0, password_hash = 'theirs'").await.unwrap();
+    let more = [grant(Role::Referee, Some("saltmarsh"))];
+    let again = NewAccount { grants: &more, ..again };
+    let mut held = Vec::new();
+    let refused = store.add_account(again, now, |roles| {
+        held = roles.to_vec();
+        false
+    });
+    assert_eq!(refused.await.unwrap(), Added::OutOfReach);
+    assert_eq!(held, roles);
+    let there = store.find_account(account).await.unwrap().unwrap();
+    assert_eq!((there.password_hash.as_deref(), there.confirmed), (Some("theirs"), false));
+    assert_eq!(store.list_grants_of(account).await.unwrap().len(), 1);
+    let taken = store.add_account(again, now, |_| true).await.unwrap();
+    assert_eq!(taken, Added::Done { account, created: false, linked: true });
+    let there = store.find_account(account).await.unwrap().unwrap();
+    assert_eq!((there.password_hash, there.confirmed), (None, true));
+    let session = |hash| NewSession { hash, device: "", expires: now + day };
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now).await.unwrap(), None, "whoever made it had it");
+    assert_eq!(store.sign_in_by_link(&[6; 32], session(&[2; 32]), now).await.unwrap(), Some(account));
 }
 
 #[tokio::test]
 async fn roles_are_added_once_and_taken_away_by_number() {
     let place = Place::new().await;
     let now = place.clock.now();
-    let id = place.store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let id = account(&place.store, "a@b", None).await;
     let staff = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some("saltmarsh")) };
     let athlete = Grant { bib: Some(1042), ..grant(Role::Athlete, Some("saltmarsh")) };
     let judge = Grant { judge: Some("J-0142".to_owned()), ..grant(Role::Judge, Some("saltmarsh")) };
@@ -57,9 +108,15 @@ async fn a_session_lasts_until_it_ends_or_is_ended() {
     let place = Place::new().await;
     let (store, now) = (&place.store, place.clock.now());
     let hour = SignedDuration::from_hours(1);
-    let id = store.add_account("a@b", "a@b", None, now).await.unwrap();
-    let first = store.add_session(&[1; 32], id, "a browser", false, now, now + hour).await.unwrap();
-    let second = store.add_session(&[2; 32], id, "a phone", true, now, now + hour * 3).await.unwrap();
+    let id = account(store, "a@b", None).await;
+    let begin = async |n, device, span| {
+        store.add_link(&[n; 32], id, now, now + hour).await.unwrap();
+        let session = NewSession { hash: &[n; 32], device, expires: now + span };
+        store.sign_in_by_link(&[n; 32], session, now).await.unwrap().unwrap();
+        store.find_by_session(&[n; 32], now).await.unwrap().unwrap().session
+    };
+    let first = begin(1, "a browser", hour).await;
+    let second = begin(2, "a phone", hour * 3).await;
     let found = store.find_by_session(&[1; 32], now).await.unwrap().unwrap();
     assert_eq!((found.session, found.created_at, found.actor.account), (first, now, Some(id)));
     assert_eq!(found.actor.grants, [], "nothing is given yet");
@@ -80,7 +137,7 @@ async fn a_token_holds_until_its_end_or_until_revoked() {
     let place = Place::new().await;
     let (store, now) = (&place.store, place.clock.now());
     let day = SignedDuration::from_hours(24);
-    let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let account = account(store, "a@b", None).await;
     let id = store.add_token(&[9; 32], account, "the desk", now, now + day).await.unwrap();
     let grants = [grant(Role::Organiser, None), grant(Role::Staff, Some("hall-1"))];
     store.add_grants(account, &grants, now).await.unwrap();
@@ -101,7 +158,7 @@ async fn a_link_is_used_once() {
     let place = Place::new().await;
     let (store, now) = (&place.store, place.clock.now());
     let day = SignedDuration::from_hours(24);
-    let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let account = account(store, "a@b", None).await;
     store.add_link(&[5; 32], account, now, now + day).await.unwrap();
     store.add_link(&[6; 32], account, now, now + day).await.unwrap();
     let session = |hash| NewSession { hash, device: "a phone", expires: now + day };
@@ -117,7 +174,7 @@ async fn what_is_used_once_to_get_in_is_not_used_up_for_nothing() {
     let place = Place::with_entries(1).await;
     let (store, now, id) = (&place.store, place.clock.now(), place.id().await);
     let day = SignedDuration::from_hours(24);
-    let account = store.add_account("a@b", "a@b", None, now).await.unwrap();
+    let account = account(store, "a@b", None).await;
     store.add_link(&[5; 32], account, now, now + day).await.unwrap();
     let permit = permit(&Actor::operator(), Act::Organise { competition: "saltmarsh" }).unwrap();
     store.keep_claims(&permit, id, vec![(1, "a hash".to_owned())], now).await.unwrap();
@@ -158,16 +215,18 @@ async fn a_new_password_ends_what_the_old_one_opened() {
     let place = Place::new().await;
     let (store, now) = (&place.store, place.clock.now());
     let day = SignedDuration::from_hours(24);
-    let account = store.add_account("a@b", "a@b", Some("old"), now).await.unwrap();
+    let account = account(store, "a@b", Some("old")).await;
     store.add_link(&[5; 32], account, now, now + day).await.unwrap();
-    let kept = store.add_session(&[1; 32], account, "", true, now, now + day).await.unwrap();
-    store.add_session(&[2; 32], account, "", false, now, now + day).await.unwrap();
+    let session = |hash| NewSession { hash, device: "", expires: now + day };
+    store.add_link(&[6; 32], account, now, now + day).await.unwrap();
+    store.sign_in_by_link(&[6; 32], session(&[1; 32]), now).await.unwrap().unwrap();
+    assert!(store.sign_in_by_password(account, "old", None, session(&[2; 32]), now).await.unwrap());
+    let kept = store.find_by_session(&[1; 32], now).await.unwrap().unwrap().session;
     store.change_password(account, Some("new"), Some(kept)).await.unwrap();
     assert_eq!(store.find_account(account).await.unwrap().unwrap().password_hash.as_deref(), Some("new"));
     let open = store.list_sessions(account, now).await.unwrap();
     assert_eq!(open.iter().map(|s| (s.id, s.by_link)).collect::<Vec<_>>(), [(kept, false)]);
-    let session = NewSession { hash: &[3; 32], device: "", expires: now + day };
-    assert_eq!(store.sign_in_by_link(&[5; 32], session, now).await.unwrap(), None);
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[3; 32]), now).await.unwrap(), None);
 }
 
 #[tokio::test]
@@ -175,7 +234,7 @@ async fn a_password_that_was_right_a_moment_ago_begins_no_session() {
     let place = Place::with_entries(1).await;
     let (store, now, id) = (&place.store, place.clock.now(), place.id().await);
     let day = SignedDuration::from_hours(24);
-    let account = store.add_account("a@b", "a@b", Some("old"), now).await.unwrap();
+    let account = account(store, "a@b", Some("old")).await;
     let session = |hash| NewSession { hash, device: "", expires: now + day };
     assert!(store.sign_in_by_password(account, "old", Some("old, hashed anew"), session(&[1; 32]), now).await.unwrap());
     assert!(store.sign_in_by_password(account, "old, hashed anew", None, session(&[2; 32]), now).await.unwrap());

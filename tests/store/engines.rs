@@ -1,6 +1,6 @@
 //! What several processes on one database may count on, and what holds on a server alone.
 
-use super::support::{FILE, Place, apply, ask, noon, score};
+use super::support::{FILE, Place, account, apply, ask, noon, score};
 use futures_util::StreamExt;
 use sqlx::migrate::Migrate;
 use sqlx::{Connection, Executor, PgConnection};
@@ -24,7 +24,7 @@ async fn a_competition_that_two_processes_make_at_once_is_made_once() {
 async fn a_role_that_two_processes_give_at_once_is_given_once() {
     let place = Place::with_entries(1).await;
     let other = place.open_again().await;
-    let account = place.store.add_account("a@example.org", "a@example.org", None, noon()).await.unwrap();
+    let account = account(&place.store, "a@example.org", None).await;
     let grant = Grant { role: Role::Referee, competition: None, gym: None, bib: None, judge: None };
     for _ in 0..10 {
         let (one, two) = (std::slice::from_ref(&grant), std::slice::from_ref(&grant));
@@ -45,7 +45,7 @@ async fn of_two_who_organise_alone_and_give_it_up_in_two_processes_at_once_one_k
         let mut both = Vec::new();
         for name in ["a", "b"] {
             let email = format!("{name}{round}@example.org");
-            let id = place.store.add_account(&email, &email, None, noon()).await.unwrap();
+            let id = account(&place.store, &email, None).await;
             place.store.add_grants(id, &[everywhere.clone(), here.clone()], noon()).await.unwrap();
             both.push(id);
         }
@@ -107,7 +107,7 @@ async fn who_stalls_with_the_turn_outside_the_logs_is_cut_off_too() {
     stalled.run("BEGIN; SELECT pg_advisory_xact_lock(29815, 0)").await.unwrap();
     // Scores do not queue behind it.
     place.submit(score("w1", 1, "4+0", false)).await.unwrap();
-    place.store.add_account("a@example.org", "a@example.org", None, noon()).await.unwrap();
+    account(&place.store, "a@example.org", None).await;
     assert!(stalled.run("COMMIT").await.is_err(), "who stalled has lost the transaction");
 }
 

@@ -1,8 +1,8 @@
 //! Every SQL text of the store, read out of its sources, is prepared on a migrated database, and
 //! is given as many values as it names.
 
-use super::support::Place;
 use super::support::database::Database;
+use super::support::{Place, account};
 use std::path::Path;
 use syn::visit::{self, Visit};
 use tallywright::store::Store;
@@ -133,7 +133,7 @@ async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_na
 #[tokio::test]
 async fn migrating_again_changes_nothing() {
     let place = Place::new().await;
-    place.store.add_account("ines@example.org", "ines@example.org", None, place.clock.now()).await.unwrap();
+    account(&place.store, "ines@example.org", None).await;
     let again = place.open_again().await;
     let third = place.open_again().await;
     assert_eq!(third.list_accounts(0, 10).await.unwrap(), again.list_accounts(0, 10).await.unwrap());

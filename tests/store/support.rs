@@ -17,8 +17,19 @@ use tallywright::rules::life::{Attempt, Attest, How, Move, Submit};
 use tallywright::rules::performance::RawPerformance;
 use tallywright::rules::placement::Placement;
 use tallywright::rules::roster::{RawEntry, RawGym, RawJudge};
+use tallywright::store::accounts::{Added, NewAccount};
 use tallywright::store::placements::Block;
 use tallywright::store::{Answered, Committed, Idempotency, Store, WriteError, Writer};
+
+/// The account with this address, there or new; its number.
+pub async fn account(store: &Store, email: &str, password_hash: Option<&str>) -> i64 {
+    let folded_email = &email.to_lowercase();
+    let new = NewAccount { email, folded_email, password_hash, grants: &[], link: None };
+    match store.add_account(new, noon(), |_| false).await.expect("an account") {
+        Added::Done { account, .. } => account,
+        Added::OutOfReach => panic!("{email} is not confirmed"),
+    }
+}
 
 /// 30 reps a round; and a best lift.
 pub const FILE: &str = r#"

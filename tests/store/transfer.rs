@@ -1,13 +1,14 @@
 //! A whole database copied into an empty one, of the same engine and of the other.
 
 use super::support::database::Database;
-use super::support::{Place, moved, noon, score, submit};
+use super::support::{Place, account, moved, noon, score, submit};
 use jiff::SignedDuration;
 use std::sync::{Arc, Mutex};
 use tallywright::rules::access::{Grant, Role};
 use tallywright::rules::life::{Move, Submit};
 use tallywright::store::Store;
 use tallywright::store::transfer::TransferError;
+use tallywright::store::ways_in::NewSession;
 
 /// Something in the tables with a log and in those without one.
 async fn eventful(database: Database) -> Place {
@@ -18,11 +19,12 @@ async fn eventful(database: Database) -> Place {
     place.submit(moved("w1", 301, Move::Submit(video))).await.unwrap();
     place.submit(moved("w1", 302, Move::NotTakingPart)).await.unwrap();
     let store = &place.store;
-    let account = store.add_account("A@example.org", "a@example.org", Some("$hash"), noon()).await.unwrap();
+    let account = account(store, "A@example.org", Some("$hash")).await;
     let role = Grant { role: Role::Referee, competition: None, gym: None, bib: None, judge: None };
     store.add_grants(account, &[role], noon()).await.unwrap();
     let later = noon() + SignedDuration::from_hours(1);
-    store.add_session(&[0; 32], account, "A phone", false, noon(), later).await.unwrap();
+    let session = NewSession { hash: &[0; 32], device: "A phone", expires: later };
+    assert!(store.sign_in_by_password(account, "$hash", None, session, noon()).await.unwrap());
     store.add_token(&[255; 32], account, "A script", noon(), later).await.unwrap();
     place
 }
@@ -62,7 +64,7 @@ async fn everything_arrives_and_comes_back_from_the_other_engine() {
     let known = again.find_by_session(&[0; 32], noon()).await.unwrap().unwrap();
     let known = again.find_own_session(known.actor.account.unwrap(), known.session).await.unwrap().unwrap();
     assert_eq!((known.id, known.device.as_str()), (1, "A phone"));
-    assert_eq!(again.add_account("b@example.org", "b@example.org", None, noon()).await.unwrap(), 2);
+    assert_eq!(account(&again, "b@example.org", None).await, 2);
 }
 
 #[tokio::test]
@@ -79,7 +81,7 @@ async fn what_is_copied_is_every_table_of_the_migrations() {
 async fn a_target_that_is_not_empty_is_refused_and_left_as_it_is() {
     let (place, other) = (Place::with_entries(2).await, Database::file());
     let target = Store::open(&other.url).await.unwrap();
-    target.add_account("a@example.org", "a@example.org", None, noon()).await.unwrap();
+    account(&target, "a@example.org", None).await;
     let refused = place.store.transfer_to(&target, |_, _| {}).await.unwrap_err();
     assert_eq!(told(&refused), "move_not_empty");
     assert_eq!(target.list_competitions().await.unwrap().len(), 0);

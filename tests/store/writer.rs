@@ -1,7 +1,7 @@
 //! The writer: groups, refusals, keys, other processes, stopping.
 
 use super::support::{
-    FILE, Place, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff, submit,
+    FILE, Place, account, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff, submit,
 };
 use jiff::SignedDuration;
 use std::time::Duration;
@@ -384,7 +384,7 @@ async fn a_referee_does_not_rule_on_the_gym_whose_judge_they_are() {
     let place = Place::with_entries(2).await;
     place.attested(1, "4+3").await;
     place.attested(2, "5+0").await;
-    let account = place.store.add_account("ref@example.org", "ref@example.org", None, noon()).await.unwrap();
+    let account = account(&place.store, "ref@example.org", None).await;
     let grant = |role, judge: Option<&str>| Grant {
         role,
         competition: Some("saltmarsh".to_owned()),

@@ -11,8 +11,7 @@ use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::Refusal;
-use crate::store::StoreError;
-use crate::store::accounts::Account;
+use crate::store::accounts::{self, Account};
 use crate::store::grants::{Alone, Granted};
 use crate::words::Sentence;
 use jiff::SignedDuration;
@@ -71,35 +70,29 @@ pub async fn add_account(app: &App, by: &Actor, new: NewAccount) -> Result<Added
         None => None,
     };
     let (folded, now) = (fold(&email), app.clock.now());
-    if let Some(account) = app.store.find_account_by_email(&folded).await?
-        && !account.confirmed
-        && !is_ours(app, by, account.id).await?
-    {
-        return Err(fault("/email", Sentence::new("account_unproven")));
-    }
-    let (account, created) = match app.store.add_account(&email, &folded, phc.as_deref(), now).await {
-        Ok(id) => (id, true),
-        Err(StoreError::Taken) => (known(app.store.find_account_by_email(&folded).await?)?.id, false),
-        Err(error) => return Err(error.into()),
-    };
     // Somebody may have made it with an athlete's code under another person's address: what is given
     // here is meant for the address's owner.
-    let taken_over = !created && !known(app.store.find_account(account).await?)?.confirmed;
-    if taken_over {
-        app.store.take_over_account(account).await?;
+    let secret = secret(app);
+    let new = accounts::NewAccount {
+        email: &email,
+        folded_email: &folded,
+        password_hash: phc.as_deref(),
+        grants: &new.grants,
+        link: Some((&hashed(&secret), now + link_span())),
+    };
+    match app.store.add_account(new, now, |held| reaches(by, held)).await? {
+        accounts::Added::Done { account, created, linked } => {
+            Ok(Added { account, email, created, link: linked.then_some(secret) })
+        }
+        accounts::Added::OutOfReach => Err(fault("/email", Sentence::new("account_unproven"))),
     }
-    app.store.add_grants(account, &new.grants, now).await?;
-    let link =
-        if taken_over || (created && phc.is_none()) { Some(make_link(app, account, link_span()).await?) } else { None };
-    Ok(Added { account, email, created, link })
 }
 
-/// Whether all that an account may be is in the hands of whoever asks. Who takes over one that was made
-/// with an athlete's code would else come into what it has elsewhere.
-async fn is_ours(app: &App, by: &Actor, account: i64) -> Result<bool, AccountError> {
+/// Whether all that an account may be is in the hands of whoever asks. Who comes into one as its owner
+/// would else come into what it has elsewhere.
+pub(super) fn reaches(by: &Actor, held: &[Grant]) -> bool {
     let mine = |competition: &str| permit(by, Act::Organise { competition }).is_ok();
-    let grants = app.store.list_grants_of(account).await?;
-    Ok(permit(by, Act::Administer).is_ok() || grants.iter().all(|g| g.grant.competition.as_deref().is_some_and(mine)))
+    permit(by, Act::Administer).is_ok() || held.iter().all(|grant| grant.competition.as_deref().is_some_and(mine))
 }
 
 /// Everything that is wrong with an account to be added without a password; nothing is stored.
@@ -182,6 +175,7 @@ pub async fn remove_role(app: &App, by: &Actor, id: i64) -> Result<(), AccountEr
 }
 
 /// Somebody else has to organise it first.
+#[must_use]
 pub fn only_one(alone: &Alone) -> Refusal {
     let sentence = match alone {
         Alone::Service => Sentence::new("only_administrator"),

@@ -154,7 +154,7 @@ async fn add_account(State(app): State<App>, caller: Caller, sent: Result<Json<I
     let status = if created { StatusCode::CREATED } else { StatusCode::OK };
     let link = link.map(|secret| address(&app, &secret));
     let letter = match &link {
-        Some(link) => accounts::mail_link(&app, &grants, &email, link).await?.map(LetterView::from),
+        Some(link) => accounts::mail_link(&app, &grants, &email, link).await.map(LetterView::from),
         None => None,
     };
     Ok((status, Json(Invited { account, link: link.map(|link| link.address), letter })).into_response())
@@ -194,11 +194,12 @@ pub struct LinkView {
 #[utoipa::path(post, path = "/accounts/{id}/link", tag = "accounts", params(("id" = i64, Path, description = "Its number.")), responses(
     (status = 201, description = "Made; shown this once.", body = LinkView), Problems))]
 async fn make_link(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
-    let link = address(&app, &accounts::new_link(&app, &caller.actor, id).await?);
+    // Read before: once the link is made nothing may keep it back.
     let whose = accounts::find_account(&app, &caller.actor, id).await?;
     let roles = accounts::list_roles(&app, &caller.actor, RolesOf::Account(id)).await?;
     let grants: Vec<Grant> = roles.into_iter().map(|g| g.grant).collect();
-    let letter = accounts::mail_link(&app, &grants, &whose.email, &link).await?.map(LetterView::from);
+    let link = address(&app, &accounts::new_link(&app, &caller.actor, id).await?);
+    let letter = accounts::mail_link(&app, &grants, &whose.email, &link).await.map(LetterView::from);
     Ok((StatusCode::CREATED, Json(LinkView { link: link.address, letter })).into_response())
 }
 

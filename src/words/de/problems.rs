@@ -244,6 +244,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("proposal_needs_email", "Schreib die E-Mail: dorthin geht der Zugang."),
     ("proposal_member", "„{member}“ gehört nicht zu dieser Art ({kind}): lass es weg."),
+    (
+        "proposal_waits_on",
+        "Der Rest war gerade nicht zu entscheiden und wartet weiter. Entscheide ihn in einer Weile noch einmal.",
+    ),
     ("proposal_gone", "Dieser Vorschlag wartet nicht mehr: er wurde entschieden oder zurückgenommen."),
     (
         "proposals_full",

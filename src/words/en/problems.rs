@@ -196,6 +196,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("mail_unreachable", "The mail server could not be reached. Hand the link on yourself, or try again later."),
     ("proposal_needs_email", "Write the e-mail: they get their sign-in there."),
     ("proposal_member", "“{member}” is not for this kind ({kind}): leave it out."),
+    ("proposal_waits_on", "The rest could not be decided at the moment: it waits on. Decide it once more in a while."),
     ("proposal_gone", "This proposal does not wait any more: it was decided or taken back."),
     ("proposals_full", "This gym already has {most} proposals that wait. Ask the organiser to decide them first."),
     ("proposals_many", "Decide at most {most} proposals at once."),

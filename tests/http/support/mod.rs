@@ -225,6 +225,19 @@ impl TestApp {
     }
 }
 
+impl TestApp {
+    /// An account under an address that nobody has vouched for: its number.
+    pub async fn db_unconfirmed(&self, email: &str, phc: &str) -> i64 {
+        let (id, _) = self.db_account(email, None, &[]).await;
+        let mut raw = self.database.raw().await;
+        let unconfirmed = format!("UPDATE accounts SET confirmed = 0, password_hash = '{phc}' WHERE id = {id}");
+        raw.run(&unconfirmed).await.expect("an account");
+        raw.run(&format!("DELETE FROM links WHERE account = {id}")).await.expect("no link");
+        raw.close().await;
+        id
+    }
+}
+
 /// 14 January 2027, noon in UTC.
 pub fn noon() -> Timestamp {
     "2027-01-14T12:00:00Z".parse().expect("an instant")
