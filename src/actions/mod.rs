@@ -27,6 +27,7 @@ pub mod log;
 pub mod mail;
 pub mod move_entry;
 pub mod open;
+pub mod over;
 pub mod own_data;
 mod pour;
 pub mod proposals;

@@ -124,6 +124,52 @@ pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>,
     }
 }
 
+/// How far a competition is once the window of every workout has closed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Over {
+    /// Some were given more time, the last of them until then.
+    MoreTime(Timestamp),
+    /// What was done in time is still received, until then.
+    Receiving(Timestamp),
+    /// Judges may still vouch and staff correct, until then.
+    Vouching(Timestamp),
+    /// Whatever comes is late.
+    Done,
+}
+
+/// How far these workouts are for everybody, or for one gym and region (`whose`). `None`: one of them
+/// has not closed, or there is none.
+pub fn over<'a>(
+    workouts: impl Iterator<Item = &'a Workout> + Clone,
+    extensions: &[Extension],
+    whose: Option<(Option<&str>, &str)>,
+    now: Timestamp,
+) -> Option<Over> {
+    let own = |x: &Workout| match whose {
+        Some((gym, region)) => for_entry(x, extensions, gym, region),
+        None => x.window,
+    };
+    let windows: Vec<Window> = workouts.clone().map(own).collect();
+    if windows.is_empty() || windows.iter().any(|w| !w.closed(now)) {
+        return None;
+    }
+    let given = |e: &Extension| {
+        let workout = workouts.clone().find(|x| x.slug == e.workout)?;
+        Some(for_entry(workout, extensions, e.gym.as_deref(), e.region.as_deref().unwrap_or_default()))
+    };
+    let given: Vec<Window> = if whose.is_none() { extensions.iter().filter_map(given).collect() } else { Vec::new() };
+    let last = |of: fn(&Window) -> Timestamp| windows.iter().chain(&given).map(of).filter(|at| *at > now).max();
+    Some(if let Some(at) = last(|w| w.closes) {
+        Over::MoreTime(at)
+    } else if let Some(at) = last(|w| w.grace_ends) {
+        Over::Receiving(at)
+    } else if let Some(at) = last(|w| w.attest_by) {
+        Over::Vouching(at)
+    } else {
+        Over::Done
+    })
+}
+
 /// A local date-time in `zone` as an instant: `2027-01-12T18:00`, seconds and a space for the `T`
 /// allowed. Refused inside a daylight-saving gap; an ambiguous one needs an offset
 /// (`2027-10-31T01:30+01:00`), and the sentence shows both readings. An offset that the zone does

@@ -175,17 +175,62 @@ async fn a_ruling_cannot_be_appealed_from_the_page_after_two_days() {
     assert!(!shown.contains(APPEAL) && shown.contains("Could be appealed until"), "{shown}");
 }
 
+/// Where it is said that a competition is over.
+const ENDED: [&str; 6] = [
+    "/",
+    "/c/saltmarsh",
+    "/c/saltmarsh/divisions/women",
+    "/c/saltmarsh/divisions/women/workouts/w1",
+    "/c/saltmarsh/athletes/1042",
+    "/desk/saltmarsh/quayside/wall",
+];
+
 #[tokio::test]
 async fn a_competition_that_is_over_says_so_wherever_one_looks() {
-    let app = TestApp::new().await;
-    let pages = ["/", "/c/saltmarsh", "/c/saltmarsh/divisions/women", "/c/saltmarsh/divisions/women/workouts/w1"];
-    let (over, closed) = ("All workouts announced so far are over", "All workouts announced so far have closed");
-    for (at, said) in [("2027-01-14T12:00:00Z", None), ("2027-06-01T12:00:00Z", Some(over))] {
+    let app = three().await;
+    let over = "All workouts announced so far are over. What comes now is late";
+    for (at, said) in [("2027-01-14T12:00:00Z", false), ("2027-06-01T12:00:00Z", true)] {
         app.set_clock(at);
-        for page in pages {
+        for page in ENDED {
             let text = app.nobody().get(page).accept("text/html").await.expect(200).text();
-            assert_eq!(text.contains(over), said.is_some(), "{page} at {at}");
-            assert!(!text.contains(closed), "{page} at {at}");
+            assert_eq!(text.contains(over), said, "{page} at {at}");
+            assert!(!text.contains("announced so far have closed"), "{page} at {at}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn what_is_still_taken_after_the_close_is_said_to_those_it_is_taken_from() {
+    let app = three().await;
+    // Workout 1 closes at 21:00 for all, with ten minutes of grace, and judges have a day; Quayside Hall
+    // gets two hours more, and its judges fifteen. The third workout is not announced before the 19th.
+    let more = json!({
+        "gym": "quayside", "closes": "2027-01-17T23:00:00Z", "attest_by": "2027-01-19T12:00:00Z", "reason": "power cut",
+    });
+    app.organiser().await.post(&format!("{C}/workouts/w1/extensions")).json(more).await.expect(201);
+    let until = |said, at| format!("{said} until <time datetime=\"2027-01-{at}:00Z\"");
+    let more = &until("but some were given more time, the last of them", "17T23:00");
+    let [in_grace, in_their_grace] = &["17T21:10", "17T23:10"].map(|at| until("is still received", at));
+    let [a_day, longer] = &["18T21:00", "19T12:00"].map(|at| until("Judges may vouch", at));
+    let over = &"announced so far are over".to_owned();
+    for (at, all, quayside, millpond) in [
+        ("17T20:59:59", None, None, None),
+        ("17T21:09:59", Some(more), None, Some(in_grace)),
+        ("17T22:59:59", Some(more), None, Some(a_day)),
+        ("17T23:09:59", Some(in_their_grace), Some(in_their_grace), Some(a_day)),
+        ("17T23:10:00", Some(longer), Some(longer), Some(a_day)),
+        ("18T21:00:00", Some(longer), Some(longer), Some(over)),
+        ("19T12:00:00", Some(over), Some(over), Some(over)),
+    ] {
+        app.set_clock(&format!("2027-01-{at}Z"));
+        let of_quayside = ["/c/saltmarsh/athletes/1042", "/desk/saltmarsh/quayside/wall"].map(|page| (page, quayside));
+        let of_millpond = ["/c/saltmarsh/athletes/2001", "/desk/saltmarsh/millpond/wall"].map(|page| (page, millpond));
+        let of_all = ENDED[..4].iter().map(|page| (*page, all));
+        for (page, said) in of_all.chain(of_quayside).chain(of_millpond) {
+            let text = app.nobody().get(page).accept("text/html").await.expect(200).text();
+            let every = [more, in_grace, in_their_grace, a_day, longer, over];
+            let found: Vec<_> = every.into_iter().filter(|s| text.contains(*s)).collect();
+            assert_eq!(found, Vec::from_iter(said), "{page} at {at}");
         }
     }
 }

@@ -1,8 +1,9 @@
 #!/usr/bin/env python3
 """Requests made up by schemathesis from the service's own OpenAPI document, against a service and
-a database of their own: as nobody, as a gym's staff and as an organiser.
+a database of their own: as nobody, as an athlete with an entry, a gym's staff, a judge of a gym,
+a referee and an organiser.
 
-    fuzz.py PATH-TO-tallywright [as nobody|staff|organiser …]
+    fuzz.py PATH-TO-tallywright [nobody|athlete|staff|judge|referee|organiser …]
 
 No answer is a 5xx, none has a status, a kind or a shape that the document does not say; what the
 document forbids is refused, and nothing is open that the document says is closed. Seeded and
@@ -20,6 +21,14 @@ from service import series, service
 SEED = "20270115"
 # These end the very sign-in that the run goes on with.
 ENDING = ["sign_out", "end_session", "end_other_sessions", "revoke_token", "close_account", "set_password"]
+
+# Whom a role is for, where it is for less than a competition.
+ROLES = {
+    "athlete": ["--bib", "1042"],
+    "staff": ["--gym", "quayside"],
+    "judge": ["--judge", "J-1"],
+    "referee": [],
+}
 
 
 def fuzz(it, who, token):
@@ -42,11 +51,13 @@ def fuzz(it, who, token):
 
 
 def main():
-    wanted = sys.argv[2:] or ["nobody", "staff", "organiser"]
+    wanted = sys.argv[2:] or ["nobody", *ROLES, "organiser"]
     with service(sys.argv[1]) as it:
         series(it)
-        it.add("staff@quayside.example", "staff", "--gym", "quayside", "--competition", "saltmarsh")
-        tokens = {"nobody": None, "staff": it.token("staff@quayside.example"), "organiser": it.token()}
+        tokens = {"nobody": None, "organiser": it.token()}
+        for role, of in ROLES.items():
+            it.add(f"{role}@quayside.example", role, *of, "--competition", "saltmarsh")
+            tokens[role] = it.token(f"{role}@quayside.example")
         if not all([fuzz(it, who, tokens[who]) for who in wanted]):
             raise SystemExit(1)
         print("log verified:", it.run("log", "verify").strip())

@@ -1,21 +1,22 @@
 //! `/c/{c}/athletes/{bib}`: why this place?
 
 use super::appeal::{self, Again, AppealForm};
+use super::ended::ended;
 use super::form::Fields;
 use super::history::{self, Line};
+use super::own_places::{Placed, Ranking, percentile, placed, ranking};
 use super::scope::{found, gym_name};
-use super::shell::{Dated, Link, Mark, Shell, When, words};
+use super::shell::{Dated, Link, Shell, When, words};
 use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
 use super::{html, say};
 use crate::actions::reader::Reader;
-use crate::actions::views::{EntryStandingView, EntryView, GymView, OwnPlace, ScopeView, ScoreView};
+use crate::actions::views::{EntryStandingView, EntryView, GymView, ScopeView, ScoreView};
 use crate::actions::{ScorePath, score, standings};
 use crate::actions::{directory, lists};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::competition::Competition;
-use crate::rules::place;
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -42,20 +43,12 @@ pub(super) struct View {
     name: String,
     /// Label, value, link (empty: none).
     facts: Vec<(&'static str, String, String)>,
+    ended: Option<Dated>,
     overall: Vec<Ranking>,
     what_if: Option<WhatIfBox>,
     workouts: Vec<WorkoutView>,
     percentiles: bool,
     as_of: String,
-}
-
-/// The overall in one division or scope.
-struct Ranking {
-    href: String,
-    text: String,
-    place: Option<Mark>,
-    of: String,
-    gap: String,
 }
 
 struct WorkoutView {
@@ -80,13 +73,6 @@ struct Attempt {
     /// Whether a percentile is among the facts.
     percentile: bool,
     facts: Vec<(&'static str, String)>,
-}
-
-/// A place in one division or scope.
-struct Placed {
-    href: String,
-    text: String,
-    more: String,
 }
 
 /// `GET /c/{c}/athletes/{bib}`, with `workout`, `level` and `performance` another result to try.
@@ -117,6 +103,7 @@ pub(super) async fn page(
     let standing = found(standings::entry_standing(app, actor, now, slug, bib, None).await)?;
     let allowed = score::allowed(app, &reader, bib, entry.gym.as_deref()).await?;
     let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing.as_ref(), again, allowed };
+    let ended = ended(app, &reader, Some((entry.gym.as_deref(), &entry.region))).await?;
     let mut workouts = Vec::new();
     for x in reader.workouts() {
         workouts.push(about.workout(app, x, fields.get("appealed") == x.slug).await?);
@@ -138,6 +125,7 @@ pub(super) async fn page(
         t: what_if::texts(),
         a: appeal::texts(),
         csrf: caller.csrf.clone(),
+        ended,
         facts: facts(c, &gyms, &entry),
         overall: standing.iter().flat_map(|s| &s.overall).map(|o| ranking(c, &gyms, o, bib)).collect(),
         percentiles: workouts.iter().any(|x| x.attempts.iter().any(|a| a.percentile)),
@@ -174,49 +162,6 @@ fn facts(c: &Competition, gyms: &[GymView], entry: &EntryView) -> Vec<(&'static 
     };
     rows.push((w.takes_part, state.to_owned(), plain()));
     rows
-}
-
-/// Division and scope in words: "Women in Quayside Hall".
-pub(super) fn among(c: &Competition, gyms: &[GymView], division: &str, scope: &ScopeView) -> String {
-    let w = words();
-    let division = say::division(c, division);
-    let inside = match (&scope.gym, &scope.region, &scope.country) {
-        (Some(gym), ..) => gym_name(gyms, gym),
-        (_, Some(name), _) | (_, _, Some(name)) => name,
-        _ => return division.to_owned(),
-    };
-    put(w.ranking_in, &[("division", &division), ("name", &inside)])
-}
-
-/// The page that holds this bib, in the same scope.
-fn address(c: &Competition, place: &OwnPlace, workout: Option<&str>, bib: u32) -> String {
-    let mut page = format!("/c/{}/divisions/{}", c.slug, place.division);
-    if let Some(workout) = workout {
-        page = format!("{page}/workouts/{workout}");
-    }
-    let asked = super::scope::Asked { scope: place.scope.clone(), ..super::scope::Asked::default() };
-    asked.address(&page, None, Some(bib)) + &super::scope::anchor(bib)
-}
-
-fn ranking(c: &Competition, gyms: &[GymView], o: &OwnPlace, bib: u32) -> Ranking {
-    let w = words();
-    Ranking {
-        href: address(c, o, None, bib),
-        text: among(c, gyms, &o.division, &o.scope),
-        place: o.place.map(|n| Mark::new(n, o.of)),
-        of: o.place.map_or(w.no_standing.to_owned(), |_| put(w.of_all, &[("of", &o.of)])),
-        gap: gap(o),
-    }
-}
-
-/// What is missing to the place above, in words.
-fn gap(o: &OwnPlace) -> String {
-    let w = words();
-    match &o.gap {
-        Some(g) => put(w.gap_to, &[("gap", &g.missing), ("ordinal", &(w.ordinal)(g.place.into()))]),
-        None if o.place == Some(1) => w.gap_first.to_owned(),
-        None => String::new(),
-    }
 }
 
 /// All that a workout's section is made of.
@@ -278,21 +223,6 @@ impl About<'_> {
             actions: actions(reader, entry, x, read.is_some(), self.allowed.enter),
         })
     }
-}
-
-/// "96.4 %": see [`place::percentile`].
-fn percentile(own: &OwnPlace) -> Option<String> {
-    let tenths = place::percentile(own.place?, own.of)?;
-    Some(put(what_if::texts().percentile_said, &[("whole", &(tenths / 10)), ("tenth", &(tenths % 10))]))
-}
-
-fn placed(c: &Competition, gyms: &[GymView], p: &OwnPlace, x: &Workout, bib: u32) -> Placed {
-    let w = words();
-    let ordinal = (w.ordinal)(p.place.unwrap_or_default().into());
-    let standing = put(w.standing_of, &[("ordinal", &ordinal), ("of", &p.of)]);
-    let more = gap(p);
-    let more = if more.is_empty() { standing } else { format!("{standing}; {more}") };
-    Placed { href: address(c, p, Some(&x.slug), bib), text: among(c, gyms, &p.division, &p.scope), more }
 }
 
 fn attempt(reader: &Reader, gyms: &[GymView], entry: &EntryView, a: &ScoreView, single: bool, counts: bool) -> Attempt {
@@ -391,6 +321,7 @@ mod tests {
                 (words().bib, "1042".to_owned(), String::new()),
                 (words().gym, samples::BIDI.to_owned(), "/c/s/divisions/women?gym=g".to_owned()),
             ],
+            ended: Some(Dated::plain(samples::HOSTILE)),
             overall: vec![
                 Ranking {
                     href: "/c/s/divisions/women".to_owned(),

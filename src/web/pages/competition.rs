@@ -1,7 +1,7 @@
 //! `/c/{c}`: how does this work?
 
 use super::home::{Soon, running};
-use super::shell::{Left, Link, Shell, When, words};
+use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{html, rules_said};
 use crate::actions::directory;
 use crate::actions::reader::Reader;
@@ -29,7 +29,7 @@ struct View {
     w: &'static Pages,
     title: String,
     /// What is said once everything has closed.
-    ended: Option<String>,
+    ended: Option<Dated>,
     zone: String,
     size: String,
     running: Vec<Soon>,
@@ -75,7 +75,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         zone: c.time_zone_name.clone(),
         size: super::home::size(&app, &reader),
         running: running(&reader),
-        ended: super::home::ended(&reader),
+        ended: super::ended::ended(&app, &reader, None).await?,
         desks: desks(&app, &reader).await?,
         workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
         // A calendar neither keeps cookies nor says what its owner reads.
@@ -218,7 +218,7 @@ mod tests {
             title: samples::HOSTILE.to_owned(),
             zone: "Europe/Lisbon".to_owned(),
             size: "3 athletes".to_owned(),
-            ended: Some(samples::HOSTILE.to_owned()),
+            ended: Some(Dated::plain(samples::HOSTILE)),
             running: Vec::new(),
             desks: vec![Link::new("/desk/s/g", samples::BIDI)],
             calendar: "/c/s/calendar.ics".to_owned(),

@@ -1,6 +1,7 @@
 //! `/`: what is on?
 
-use super::shell::{Left, Link, Shell, When, words};
+use super::ended::ended;
+use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{Page, html};
 use crate::actions::reader::Reader;
 use crate::app::App;
@@ -31,7 +32,7 @@ struct Line {
     running: Vec<Soon>,
     next: Option<Soon>,
     /// What is said where nothing is open.
-    state: String,
+    state: Dated,
     divisions: Vec<Link>,
 }
 
@@ -50,13 +51,14 @@ pub async fn get_home(State(app): State<App>, caller: Caller) -> Answer<Page> {
     let mut competitions = Vec::with_capacity(found.len());
     for c in found {
         let reader = Reader::find(&app, &caller.actor, caller.received, &c.slug).await?;
-        competitions.push(line(&app, &reader));
+        let over = ended(&app, &reader, None).await?;
+        competitions.push(line(&app, &reader, over));
     }
     html(&Home { shell: Shell::new(&caller, "/", w.home_title), w, competitions })
 }
 
 /// A competition as this reader sees it.
-fn line(app: &App, reader: &Reader) -> Line {
+fn line(app: &App, reader: &Reader, over: Option<Dated>) -> Line {
     let (c, now) = (&reader.competition, reader.now);
     let base = format!("/c/{}", c.slug);
     let running = running(reader);
@@ -72,7 +74,7 @@ fn line(app: &App, reader: &Reader) -> Line {
         size: size(app, reader),
         running,
         next,
-        state: ended(reader).unwrap_or_else(|| words().nothing_running.to_owned()),
+        state: over.unwrap_or_else(|| Dated::plain(words().nothing_running)),
         divisions: c.divisions.iter().map(|d| Link::new(format!("{base}/divisions/{}", d.slug), &d.title)).collect(),
     }
 }
@@ -81,20 +83,6 @@ fn line(app: &App, reader: &Reader) -> Line {
 pub(super) fn running(reader: &Reader) -> Vec<Soon> {
     let open = reader.workouts().filter(|x| x.window.opens <= reader.now);
     open.filter_map(|x| soon(reader, x, x.window.closes, words().closes_in)).collect()
-}
-
-/// What is said once every workout that is known has closed: that judges may still vouch, and until
-/// when, or that it is over. `None`: it goes on, or nothing is known yet.
-pub(super) fn ended(reader: &Reader) -> Option<String> {
-    let (w, c) = (words(), &reader.competition);
-    let last = reader.workouts().map(|x| x.window.attest_by).max()?;
-    if reader.workouts().any(|x| x.window.closes > reader.now) {
-        return None;
-    }
-    if last <= reader.now {
-        return Some(w.all_over.to_owned());
-    }
-    Some(put(w.all_closed, &[("at", &When::new(last, &c.time_zone).text), ("zone", &c.time_zone_name)]))
 }
 
 /// What happens next with a workout; nothing when that has passed.
@@ -154,7 +142,7 @@ pub(super) mod tests {
             size: "2,400 athletes".to_owned(),
             running: vec![soon(samples::BIDI)],
             next: Some(soon("not shown")),
-            state: samples::HOSTILE.to_owned(),
+            state: Dated::plain(samples::HOSTILE),
             divisions: vec![Link::new("/c/s/divisions/women", samples::LONG)],
         };
         let page = page(vec![line]);

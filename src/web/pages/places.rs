@@ -32,7 +32,7 @@ struct View {
     w: &'static Pages,
     title: String,
     /// What is said once everything has closed.
-    ended: Option<String>,
+    ended: Option<Dated>,
     lead: String,
     views: Vec<Link>,
     scope: ScopeForm,
@@ -100,6 +100,7 @@ pub async fn get_places(
         None => None,
     };
     let spread = desk.spread(&division, &workout, pin)?;
+    let ended = super::ended::ended(&app, reader, None).await?;
     let base = format!("/c/{slug}");
     let (w, c) = (words(), &reader.competition);
     let row = |r: &PlaceRow| row(reader, &gyms, &asked, &page, r, own);
@@ -138,7 +139,7 @@ pub async fn get_places(
         t: texts(),
         plot: (spread.of > 0).then(|| plot::view(c, task(c, &division, x), &spread, own)),
         rules_href: format!("{base}#rules"),
-        ended: super::home::ended(reader),
+        ended,
         as_of: as_of(reader, page.log_seq),
     };
     Ok(shared.says(&caller, html(&view).into_response()))
@@ -237,7 +238,7 @@ mod tests {
             t: texts(),
             plot,
             rules_href: "/c/s#rules".to_owned(),
-            ended: Some(samples::HOSTILE.to_owned()),
+            ended: Some(Dated::plain(samples::HOSTILE)),
             as_of: "State 8812".to_owned(),
         }
         .render()

@@ -2,7 +2,7 @@
 
 use super::form::Fields;
 use super::scope::{self, Asked, Found, Pager, ScopeForm, gym_name};
-use super::shell::{Link, Mark, Shell, When, words};
+use super::shell::{Dated, Link, Mark, Shell, When, words};
 use super::{html, say};
 use crate::actions::directory;
 use crate::actions::reader::Reader;
@@ -29,7 +29,7 @@ struct View {
     w: &'static Pages,
     title: String,
     /// What is said once everything has closed.
-    ended: Option<String>,
+    ended: Option<Dated>,
     lead: String,
     views: Vec<Link>,
     scope: ScopeForm,
@@ -107,7 +107,8 @@ pub async fn get_standings(
         }
         None => None,
     };
-    let view = view(reader, &asked, &caller, &gyms, form, &page, own, pinned);
+    let ended = super::ended::ended(&app, reader, None).await?;
+    let view = view(reader, &asked, &caller, &gyms, form, &page, own, pinned, ended);
     Ok(shared.says(&caller, html(&view).into_response()))
 }
 
@@ -121,6 +122,7 @@ fn view(
     page: &StandingsView,
     own: Option<u32>,
     pinned: Option<StandingRow>,
+    ended: Option<Dated>,
 ) -> View {
     let (w, c) = (words(), &reader.competition);
     let base = format!("/c/{}", c.slug);
@@ -154,7 +156,7 @@ fn view(
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
-        ended: super::home::ended(reader),
+        ended,
         as_of: as_of(reader, page.log_seq),
         rows,
         title,
@@ -324,7 +326,7 @@ mod tests {
             pager: Pager::new(&Asked::default(), "/c/s/divisions/women", 1, 3, 340),
             any_uncounted: true,
             rules_href: "/c/s#rules".to_owned(),
-            ended: Some(samples::HOSTILE.to_owned()),
+            ended: Some(Dated::plain(samples::HOSTILE)),
             as_of: "State 8812".to_owned(),
         }
         .render()

@@ -4,6 +4,7 @@
 //! else by the browser; both can be stopped.
 
 use super::competition::time_left;
+use super::ended::ended;
 use super::form::Fields;
 use super::shell::{Dated, Left, Link, Shell, words};
 use super::{html, say};
@@ -32,6 +33,7 @@ struct View {
     t: &'static Wall,
     title: String,
     left: Option<Left>,
+    ended: Option<Dated>,
     tabs: Vec<Link>,
     heat: Option<HeatView>,
     points: bool,
@@ -77,7 +79,8 @@ pub async fn get_wall(
     headers: HeaderMap,
 ) -> Answer {
     let found = action::read(&app, &caller.actor, caller.received, &slug, &gym, fields.get("show")).await?;
-    let view = view(&caller, &found, fields.ticked("still"));
+    let ended = ended(&app, &found.reader, Some((Some(&found.gym.slug), &found.gym.region))).await?;
+    let view = view(&caller, &found, fields.ticked("still"), ended);
     let now = view.shell.now.clone();
     let left = view.left.as_ref().map(|l| format!(">{}<", l.text));
     let page = html(&view)?;
@@ -93,7 +96,7 @@ pub async fn get_wall(
     Ok((kept, page).into_response())
 }
 
-fn view(caller: &Caller, found: &action::Wall, still: bool) -> View {
+fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>) -> View {
     let (t, reader, gym) = (texts(), &found.reader, &found.gym);
     let c = &reader.competition;
     let x = found.workout.as_deref().and_then(|w| c.workout(w));
@@ -126,6 +129,7 @@ fn view(caller: &Caller, found: &action::Wall, still: bool) -> View {
         w: words(),
         t,
         left: x.and_then(|x| time_left(x, reader.now)),
+        ended,
         tabs: tabs(found, &base),
         heat,
         points: x.is_none(),
@@ -192,6 +196,7 @@ mod tests {
             t: texts(),
             title: samples::HOSTILE.to_owned(),
             left: Some(samples::left("closes in 2 h")),
+            ended: Some(Dated::plain(samples::HOSTILE)),
             tabs: vec![Link::new("", samples::LONG), Link::new("/x?show=overall", "Overall")],
             heat: Some(HeatView {
                 title: "On the floor: heat 3".to_owned(),

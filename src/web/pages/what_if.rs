@@ -1,8 +1,8 @@
 //! The box on an athlete's page that works out what another result would change: a plain form that
 //! asks, and a table of places now and then. It stores nothing.
 
-use super::athlete::among;
 use super::form::{self, Choice, FieldError, Fields};
+use super::own_places::among;
 use super::rules_said;
 use super::shell::words;
 use crate::actions::Failure;
