@@ -17,5 +17,5 @@ pub async fn over(app: &App, reader: &Reader, whose: Option<(Option<&str>, &str)
     }
     let extensions = app.store.list_extensions(reader.id).await?;
     let workouts: Vec<_> = reader.workouts().collect();
-    Ok(window::over(workouts.iter().copied(), &extensions, whose, reader.now))
+    Ok(window::over(&workouts, &extensions, whose, reader.now))
 }

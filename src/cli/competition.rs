@@ -1,10 +1,11 @@
 //! `competition check` and `competition apply`.
 
-use super::talk::{Done, Stop, fault, print_json, print_line, say, tell, warning};
+use super::talk::{Done, Stop, fault, print, print_json, print_line, say, tell, warning};
 use super::{files, open};
-use crate::actions::Request;
 use crate::actions::apply::{How, apply};
+use crate::actions::reader::Reader;
 use crate::actions::views::AppliedView;
+use crate::actions::{Failure, Request};
 use crate::rules::access::Actor;
 use crate::rules::competition::{self, RawCompetition};
 use crate::rules::fault::{Checked, Fault, Warning};
@@ -22,6 +23,11 @@ pub(super) enum Competition {
         /// Print one JSON object.
         #[arg(long)]
         json: bool,
+    },
+    /// Print the file in force of a competition, without its remarks, to be changed and applied again.
+    Show {
+        /// The competition's name in addresses.
+        competition: String,
     },
     /// Apply a file: create a competition, or change what differs. All or nothing.
     Apply(Apply),
@@ -50,6 +56,7 @@ impl Competition {
     pub(super) async fn run(self, database: Option<&str>) -> Done {
         match self {
             Self::Check { file, json } => check(&file, json),
+            Self::Show { competition } => show(database, &competition).await,
             Self::Apply(args) => args.run(database).await,
         }
     }
@@ -102,6 +109,15 @@ fn check(file: &std::path::Path, json: bool) -> Done {
     let sentence = Sentence::new("cli_file_holds").with("competition", &value.slug);
     print_line(&say(&sentence.with("divisions", value.divisions.len()).with("workouts", value.workouts.len())));
     Ok(())
+}
+
+async fn show(database: Option<&str>, slug: &str) -> Done {
+    open::on_existing(database, async |app| {
+        let reader = Reader::current(app, &Actor::operator(), app.clock.now(), slug).await?;
+        print(&competition::to_toml(&reader.raw).map_err(|error| Failure::Broken(error.into()))?);
+        Ok(())
+    })
+    .await
 }
 
 fn fault_json(fault: &Fault) -> serde_json::Value {

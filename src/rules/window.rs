@@ -139,8 +139,9 @@ pub enum Over {
 
 /// How far these workouts are for everybody, or for one gym and region (`whose`). `None`: one of them
 /// has not closed, or there is none.
-pub fn over<'a>(
-    workouts: impl Iterator<Item = &'a Workout> + Clone,
+#[must_use]
+pub fn over(
+    workouts: &[&Workout],
     extensions: &[Extension],
     whose: Option<(Option<&str>, &str)>,
     now: Timestamp,
@@ -149,12 +150,12 @@ pub fn over<'a>(
         Some((gym, region)) => for_entry(x, extensions, gym, region),
         None => x.window,
     };
-    let windows: Vec<Window> = workouts.clone().map(own).collect();
+    let windows: Vec<Window> = workouts.iter().copied().map(own).collect();
     if windows.is_empty() || windows.iter().any(|w| !w.closed(now)) {
         return None;
     }
     let given = |e: &Extension| {
-        let workout = workouts.clone().find(|x| x.slug == e.workout)?;
+        let workout = workouts.iter().find(|x| x.slug == e.workout)?;
         Some(for_entry(workout, extensions, e.gym.as_deref(), e.region.as_deref().unwrap_or_default()))
     };
     let given: Vec<Window> = if whose.is_none() { extensions.iter().filter_map(given).collect() } else { Vec::new() };

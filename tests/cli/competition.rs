@@ -136,3 +136,23 @@ fn the_readme_goes_from_a_file_to_standings() {
     assert!(said.code == 0 || said.err.contains("line 2") || said.out.contains("line 2"), "{}{}", said.out, said.err);
     of(&["standings", "--competition", "saltmarsh", "--division", "women"]).done();
 }
+
+#[test]
+fn the_file_in_force_is_printed_and_applied_again_changes_nothing() {
+    let folder = Folder::new();
+    folder.write("series.toml", SERIES);
+    folder.run(&["competition", "apply", "series.toml"]).done();
+    let shown = folder.run(&["competition", "show", "saltmarsh"]).done();
+    folder.write("shown.toml", &shown);
+    let again = folder.run(&["competition", "apply", "shown.toml", "--json"]).done();
+    let again: Value = serde_json::from_str(&again).unwrap();
+    assert_eq!(again["changes"], serde_json::json!([]), "{again}");
+    assert!(folder.run(&["competition", "show", "nowhere"]).refused().contains("nowhere"));
+}
+
+#[test]
+fn showing_makes_no_database() {
+    let folder = Folder::new();
+    folder.run(&["competition", "show", "saltmarsh"]).refused();
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}

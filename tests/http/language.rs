@@ -120,7 +120,9 @@ async fn data_is_the_same_in_every_language() {
         get("de").header("if-none-match", english.header("etag")).await.expect(304);
     }
     let organiser = app.in_browser(&app.organiser().await).await;
-    for path in ["/account/data.json", "/organise/saltmarsh/missing.csv?workout=w1"] {
+    for path in
+        ["/account/data.json", "/organise/saltmarsh/missing.csv?workout=w1", "/organise/saltmarsh/competition.toml"]
+    {
         let get = |lang| organiser.get(path).header("accept-language", lang);
         assert_eq!(get("en").await.expect(200).text(), get("de").await.expect(200).text(), "{path}");
     }

@@ -182,6 +182,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/organise/saltmarsh/erase", "form:erase_bib=1042", "133333333++"),
     ("GET",    "/organise/saltmarsh/missing?workout=w1", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/missing.csv?workout=w1", "", "133333333++"),
+    ("GET",    "/organise/saltmarsh/competition.toml", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/file", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/file", "form:text=x&do=check", "133333333++"),
     ("GET",    "/organise/saltmarsh/lists/entries", "", "133333333++"),

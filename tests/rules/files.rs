@@ -1,7 +1,9 @@
 //! Competition files: what is taken, what is refused and how it is said, what a change means.
 
 use proptest::prelude::*;
-use tallywright::rules::competition::{self, Competition, RawCompetition, compile, differences, from_json, from_toml};
+use tallywright::rules::competition::{
+    self, Competition, RawCompetition, compile, differences, from_json, from_toml, to_toml,
+};
 use tallywright::rules::fault::Fault;
 use tallywright::rules::workout::{Format, Tiebreak};
 use tallywright::words::Lang;
@@ -61,8 +63,69 @@ fn toml_json_and_the_log_keep_the_same() {
     let json = serde_json::to_string(&raw).unwrap();
     assert_eq!(from_json(json.as_bytes()).unwrap(), raw, "through the reader of bodies");
     assert_eq!(serde_json::from_str::<RawCompetition>(&json).unwrap(), raw, "through the log");
-    assert_eq!(from_toml(&toml::to_string(&raw).unwrap()).unwrap(), raw, "through TOML again");
     assert!(!json.contains("null") && !json.contains("\"private\""), "what has its default is left out");
+}
+
+/// What is in force is given out as a file again, which says the same, in every format there is.
+#[test]
+fn the_file_in_force_is_written_and_read_again() {
+    let demo = include_str!("../../src/cli/demo/series.toml");
+    // The demo's dates are filled in as it is made.
+    let dates = [
+        ("age_date", "2027-01-15"),
+        ("announce", "2027-01-01T10:00"),
+        ("opens", "2027-01-02T10:00"),
+        ("closes", "2027-01-03T10:00"),
+    ];
+    let named = |workout: usize, what| {
+        if what == "age_date" { format!("{{{what}}}") } else { format!("{{w{workout}_{what}}}") }
+    };
+    let mut demo = demo.to_owned();
+    for workout in 1..=5 {
+        for (what, date) in dates {
+            demo = demo.replace(&named(workout, what), date);
+        }
+    }
+    let files = [
+        SALTMARSH,
+        include_str!("../data/small.toml"),
+        include_str!("../data/hard_on_paper.toml"),
+        include_str!("../data/nothing_yet.toml"),
+        include_str!("../../src/web/pages/organise/example.toml"),
+        &demo,
+    ];
+    let odd = SALTMARSH.replacen("[competition]\n", "[competition]\n# not kept\n", 1);
+    for file in files.into_iter().chain([odd.as_str()]) {
+        let raw = from_toml(file).unwrap_or_else(|faults| panic!("{}", said(&faults)));
+        let text = to_toml(&raw).unwrap();
+        assert_eq!(from_toml(&text).unwrap_or_else(|faults| panic!("{}\n{text}", said(&faults))), raw, "{text}");
+        assert_eq!(to_toml(&from_toml(&text).unwrap()).unwrap(), text, "written once more it is the same");
+    }
+}
+
+/// Texts of every kind come back as they were.
+#[test]
+fn texts_of_every_kind_are_written_and_read_again() {
+    for text in [
+        "plain",
+        "two\nlines\n",
+        "\n",
+        "\"\"\" and ''' and \\",
+        "a\ttab",
+        "# no remark",
+        "\u{202e}turned",
+        "\u{7f}",
+        "ends in \"\"\"\"",
+        "]] [[workout]]",
+        "🏋️\r\nnew line of another kind",
+    ] {
+        let mut raw = from_toml(SALTMARSH).unwrap();
+        raw.workout[0].standards = text.to_owned();
+        let written = to_toml(&raw).unwrap();
+        let read: toml::Table = written.parse().unwrap_or_else(|error| panic!("{error}\n{written}"));
+        let said = read["workout"][0]["standards"].as_str();
+        assert_eq!(said, Some(text), "{written}");
+    }
 }
 
 #[test]

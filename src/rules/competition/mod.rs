@@ -19,6 +19,7 @@ mod published;
 mod read;
 mod shape;
 mod tree;
+mod write;
 
 pub use compile::{compile, find_zone, is_slug};
 pub use describe::describe;
@@ -27,6 +28,7 @@ pub use published::mark_published;
 pub use raw::RawCompetition;
 pub use read::{from_json, from_toml};
 pub(super) use shape::{clip, nearest};
+pub use write::to_toml;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;

@@ -304,6 +304,7 @@ fn actions(reader: &Reader, entry: &EntryView, x: &Workout, there: bool, enter: 
 mod tests {
     use super::super::form::{Choice, FieldError};
     use super::super::samples;
+    use super::super::shell::Mark;
     use super::super::what_if::{Found, Row};
     use super::*;
 

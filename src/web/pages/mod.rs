@@ -138,6 +138,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/organise/{c}/erase"),
     ("GET", "/organise/{c}/missing"),
     ("GET", "/organise/{c}/missing.csv"),
+    ("GET", "/organise/{c}/competition.toml"),
     ("GET", "/organise/{c}/file"),
     ("POST", "/organise/{c}/file"),
     ("GET", "/organise/{c}/lists/{list}"),
@@ -212,6 +213,7 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))
         .route("/organise/{c}/erase", post(organise::overview::post_erase))
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
+        .route("/organise/{c}/competition.toml", get(organise::file::get_toml).layer(from_fn(language::data)))
         .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv).layer(from_fn(language::data)))
         .route("/organise/{c}/file", get(organise::file::get_file).post(organise::file::post_file))
         .route(

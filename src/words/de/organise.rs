@@ -120,6 +120,8 @@ pub const ORGANISE: Organise = Organise {
     file_choose_hint: "TOML, wie im README gezeigt",
     file_paste: "Oder ihr Text",
     file_paste_hint: "Gilt, wenn keine Datei gewählt ist",
+    file_stands_hint: "Hier steht die geltende Datei, ohne ihre Bemerkungen: ändern. Bleibt beiseite, wenn eine Datei gewählt ist",
+    file_in_force: "Die geltende Datei mitnehmen",
     file_check: "Änderungen zeigen",
     file_apply: "Anwenden",
     file_rescore: "Gespeicherte Ergebnisse neu berechnen, wo die Datei ihre Bedeutung ändert",

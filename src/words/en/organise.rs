@@ -119,6 +119,8 @@ texts! {
     file_choose_hint: "TOML, as the README shows",
     file_paste: "Or its text",
     file_paste_hint: "Used when no file is chosen",
+    file_stands_hint: "The file in force stands here, without its remarks: change it. Left aside when a file is chosen",
+    file_in_force: "Take the file in force along",
     file_check: "Show what would change",
     file_apply: "Apply it",
     file_rescore: "Work stored scores out again where the file changes their meaning",

@@ -16,6 +16,43 @@ fn hidden(page: &str, name: &str) -> String {
     page.split_once(&before).and_then(|(_, rest)| rest.split_once('"')).map_or_else(String::new, |(v, _)| v.to_owned())
 }
 
+/// What is in force stands in the field and is given out; sent back as a browser does, it is the same,
+/// and one word of it is one change.
+#[tokio::test]
+async fn the_file_in_force_is_there_to_be_changed() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    let check = |text: String| {
+        let (browser, csrf) = (browser.clone(), csrf.clone());
+        async move {
+            browser.post(PATH).form(&[("csrf", &*csrf), ("do", "check"), ("text", &text)]).await.expect(200).text()
+        }
+    };
+    // A text of several lines, and what a page could take for its own.
+    let lines = "First line.\n\n</textarea><b>Second</b> \"line\" & \\ more.\n";
+    let change = file().replace("\"Hips straight at the top of every swing.\"", &format!("'''\n{lines}'''"));
+    let etag = hidden(&check(change.clone()).await, "etag");
+    let form = [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &change), ("reason", "for the test")];
+    browser.post(PATH).form(&form).await.expect(200);
+    let page = browser.get(PATH).await.expect(200).text();
+    let text = page.split_once("</span><textarea").and_then(|(_, rest)| rest.split_once('>')).expect("a field").1;
+    let text = text.split_once("</textarea>").expect("its end").0;
+    let text = text.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&#34;", "\"");
+    let text = text
+        .replace("&#39;", "'")
+        .replace("&#60;", "<")
+        .replace("&#62;", ">")
+        .replace("&#38;", "&")
+        .replace("&amp;", "&");
+    let own = browser.get("/organise/saltmarsh/competition.toml").await.expect(200);
+    assert_eq!(own.header("content-type"), "application/toml; charset=utf-8");
+    assert_eq!(own.header("content-disposition"), "attachment; filename=\"saltmarsh.toml\"");
+    assert_eq!(own.text(), text);
+    assert!(check(text.replace('\n', "\r\n")).await.contains("it is the file in force"));
+    let page = check(text.replace("Arms straight", "Arms locked").replace('\n', "\r\n")).await;
+    assert!(page.contains("workout.w3.standards") && page.matches("<code>").count() == 1, "{page}");
+}
+
 #[tokio::test]
 async fn a_file_is_looked_at_first_and_then_applied_as_it_was_shown() {
     let app = TestApp::new().await;

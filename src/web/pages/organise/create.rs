@@ -17,7 +17,6 @@ use crate::web::session::Caller;
 use crate::words;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use http::{HeaderValue, header};
 
 /// Where the page is.
 pub(super) const PATH: &str = "/new-competition";
@@ -52,9 +51,7 @@ pub async fn post_new(State(app): State<App>, caller: Caller, upload: Result<Upl
 /// `GET /new-competition/example.toml`.
 pub async fn get_example(caller: Caller) -> Answer {
     permit(&caller.actor, Act::Administer)?;
-    let kind = HeaderValue::from_static("application/toml; charset=utf-8");
-    let name = HeaderValue::from_static("attachment; filename=\"competition.toml\"");
-    Ok(([(header::CONTENT_TYPE, kind), (header::CONTENT_DISPOSITION, name)], TEXT).into_response())
+    Ok(super::file::toml_file("competition.toml", TEXT))
 }
 
 #[cfg(test)]

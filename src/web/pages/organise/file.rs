@@ -14,7 +14,7 @@ use crate::actions::reader::Reader;
 use crate::actions::views::{AppliedView, DifferenceView};
 use crate::actions::{Failure, Request};
 use crate::app::App;
-use crate::rules::competition::{Difference, from_toml};
+use crate::rules::competition::{Difference, from_toml, to_toml};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::web::extract::Path;
@@ -25,9 +25,10 @@ use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
 use crate::words::{self, Sentence, put};
 use askama::Template;
+use axum::body::Body;
 use axum::extract::State;
-use axum::response::IntoResponse;
-use http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use http::{StatusCode, header};
 
 /// Differences shown at most.
 const SHOWN: usize = 1_000;
@@ -44,6 +45,7 @@ pub(super) struct View {
     about: &'static str,
     /// A file to begin with.
     example: Option<Link>,
+    paste_hint: &'static str,
     done: Option<&'static str>,
     errors: Vec<FieldError>,
     text: String,
@@ -83,6 +85,8 @@ impl View {
         Self {
             etag: reader.definition_tag.to_string(),
             stands: true,
+            paste_hint: o.file_stands_hint,
+            example: Some(Link::new(format!("/organise/{}/competition.toml", reader.slug), o.file_in_force)),
             ..Self::blank(
                 caller,
                 frame(caller, reader, "file", o.file_title),
@@ -103,6 +107,7 @@ impl View {
             title: o.file_title,
             about: o.file_about,
             example: None,
+            paste_hint: o.file_paste_hint,
             done: None,
             errors: Vec::new(),
             text: String::new(),
@@ -158,7 +163,21 @@ fn change(d: &DifferenceView) -> Change {
 /// `GET /organise/{c}/file`.
 pub async fn get_file(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
-    Ok(html(&View::of(&caller, &reader))?.into_response())
+    let text = to_toml(&reader.raw).map_err(Problem::internal)?;
+    Ok(html(&View { text, ..View::of(&caller, &reader) })?.into_response())
+}
+
+/// `GET /organise/{c}/competition.toml`: the file in force.
+pub async fn get_toml(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    Ok(toml_file(&format!("{slug}.toml"), to_toml(&reader.raw).map_err(Problem::internal)?))
+}
+
+/// A competition file to be kept.
+pub(super) fn toml_file(name: &str, text: impl Into<Body>) -> Response {
+    let kind = (header::CONTENT_TYPE, "application/toml; charset=utf-8".to_owned());
+    let name = (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""));
+    ([kind, name], text.into()).into_response()
 }
 
 /// `POST /organise/{c}/file`: `do=apply` applies what was shown; anything else only looks.
@@ -299,6 +318,7 @@ mod tests {
             stands: true,
             done: Some(o.file_applied),
             errors,
+            paste_hint: texts().file_stands_hint,
             text: format!("</textarea>{}", samples::HOSTILE),
             etag: "12".to_owned(),
             rescore: true,
