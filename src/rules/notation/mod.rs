@@ -81,6 +81,8 @@ pub(super) type WrittenTiebreak = Result<Clock, Sentence>;
 pub(super) struct Line {
     /// The text of the main figure, folded, without needless spaces.
     pub main_text: String,
+    /// The same with its spaces, to be quoted.
+    pub typed: String,
     /// The main figure.
     pub main: Result<Main, Sentence>,
     /// The tiebreak, where one is written.
@@ -91,19 +93,20 @@ pub(super) struct Line {
 pub(super) fn read(text: &str) -> Line {
     if text.chars().nth(MAX_LINE).is_some() {
         let fault = Sentence::new("performance_too_long").with("most", MAX_LINE);
-        return Line { main_text: String::new(), main: Err(fault), tiebreak: None };
+        return Line { main_text: String::new(), typed: String::new(), main: Err(fault), tiebreak: None };
     }
     let folded = fold(text);
     // A leading apostrophe is how spreadsheets mark a cell as text.
     let folded = folded.strip_prefix('\'').unwrap_or(&folded);
     let (main, tiebreak) = split_tiebreak(folded);
-    let main_text = compact(main.trim_matches([' ', ',', ';', '(']));
+    let typed = main.trim_matches([' ', ',', ';', '(']).to_owned();
+    let main_text = compact(&typed);
     let read = if changed_by_spreadsheet(&main_text) {
         Err(Sentence::new("spreadsheet_changed").with("text", quoted(main)))
     } else {
         figures::main(&main_text)
     };
-    Line { main: read, main_text, tiebreak: tiebreak.map(read_tiebreak) }
+    Line { main: read, main_text, typed, tiebreak: tiebreak.map(read_tiebreak) }
 }
 
 /// What stands before the word for the tiebreak, and after it.

@@ -38,7 +38,7 @@ pub(super) fn from_line(task: &Task, line: &Line, around: &Around<'_>, notes: &m
                 // Two figures with a dash are rounds and reps only where rounds are counted.
                 || (sentence.code == "rounds_dash" && !matches!(task.format, Format::Amrap | Format::ForTime)) =>
         {
-            let sentence = form(task, &line.main_text);
+            let sentence = form(task, &line.typed);
             reader.refuse(sentence)
         }
         Err(sentence) => reader.refuse(sentence.clone()),

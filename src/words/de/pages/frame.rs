@@ -26,6 +26,7 @@ area! { ($) frame:
     questions_title: "Bitte prüfen",
     question_yes: "Ja, das stimmt so.",
     back_to_desk: "Zurück zur Eingabe",
+    back_to_own: "Zurück zur eigenen Seite",
     back_to_referee: "Zurück zur Liste",
     do_col: "Aktion",
     field_number: "Schreib hier eine ganze Zahl, oder lass es leer.",

@@ -26,6 +26,7 @@ area! { ($) frame:
     questions_title: "Please check",
     question_yes: "Yes, it is right.",
     back_to_desk: "Back to the desk",
+    back_to_own: "Back to your page",
     back_to_referee: "Back to the list",
     do_col: "Action",
     field_number: "Write a whole number here, or leave it empty.",
