@@ -3,7 +3,7 @@
 // competition with nothing in it, and the pages that are pinned to walls, printed.
 //
 //   node pages.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
-//                                          tests/data/nothing_yet.toml applied to its database and
+//                                          tests/data/nothing_yet.toml and long_over applied to its database and
 //                                          the demo's organiser one of all competitions
 //   LOOKS=FOLDER                           keeps a small picture of every page: tests/looks
 //
@@ -24,6 +24,7 @@ const { gym } = person("staff");
 const { bib } = person("athlete");
 const c = demo.competition;
 const empty = "zz-nothing-yet";
+const over = "zz-long-over";
 
 // --- what there is ----------------------------------------------------------------------------
 
@@ -147,6 +148,15 @@ const stops = [
   ["organiser", "empty overview", `/organise/${empty}`],
   ["organiser", "empty list", `/organise/${empty}/lists/entries`],
   ["organiser", "empty people", `/organise/${empty}/people`],
+  // One that is over: what comes now is late.
+  ["nobody", "competition that is over", `/c/${over}`],
+  ["nobody", "workout that is over", `/c/${over}/workouts/step`],
+  ["nobody", "standings that are final", `/c/${over}/divisions/women`],
+  ["nobody", "places that are final", `/c/${over}/divisions/women/workouts/step`],
+  ["nobody", "athlete of what is over", `/c/${over}/athletes/7`],
+  ["nobody", "athlete who is missing from what is over", `/c/${over}/athletes/9`],
+  ["nobody", "the gym's screen when all is over", `/desk/${over}/boathouse/wall?still=yes`],
+  ["organiser", "overview of what is over", `/organise/${over}`],
 ];
 
 async function tryRequest(page) {
@@ -354,12 +364,16 @@ async function paper() {
     ["places", `/c/${c}/divisions/women/workouts/${running}`],
     ["heats", `/desk/${c}/${gym}/heats/${running}`],
     ["brief", `/c/${c}/workouts/${running}`],
+    ["receipt", `/desk/${c}/${gym}/receipt`],
+    ["the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
+    ["slips", `/desk/${c}/${gym}/codes`, async () => staff.page.locator('button[value="rest"]').click(), "li"],
   ];
-  for (const [name, address] of walls) {
+  for (const [name, address, first, counted] of walls) {
     await check(`${name} on paper`, async () => {
       await staff.page.goto(address);
+      await first?.();
       const title = await staff.page.locator("h1").innerText();
-      const rows = await staff.page.locator("tbody tr").count();
+      const rows = await staff.page.locator(counted ? `main ${counted}` : "tbody tr").count();
       const pdf = await staff.page.pdf({ format: "A4", printBackground: true });
       const document = await getDocument({ data: new Uint8Array(pdf), verbosity: 0 }).promise;
       let text = "";
