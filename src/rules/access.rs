@@ -115,8 +115,9 @@ pub enum Act<'a> {
     /// Flag, withhold or rule. `ties`: what binds the asking account; `alone`: no referee without
     /// ties to this entry exists (then the organiser decides).
     Referee { competition: &'a str, entry: &'a Entry, ties: &'a Ties, alone: bool },
-    /// Take personal facts away for good: of the entry with this bib, or of this judge.
-    Erase { competition: &'a str, bib: Option<u32>, judge: Option<&'a str> },
+    /// Take personal facts away for good: of the entry with this bib, of this judge, or of a gym's
+    /// contact (`own`: who has the address of whoever asks).
+    Erase { competition: &'a str, bib: Option<u32>, judge: Option<&'a str>, own: bool },
     /// Appeal a ruling.
     Appeal { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
 }
@@ -192,10 +193,11 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
         Act::Enter { competition, entry, at }
         | Act::Withdraw { competition, entry, at }
         | Act::Appeal { competition, entry, at } => actor.own_or_gym(competition, entry, at),
-        Act::Erase { competition, bib, judge } => bib
+        Act::Erase { competition, bib, judge, own } => bib
             .filter(|bib| actor.is_athlete(competition, *bib))
             .map(|_| Role::Athlete)
             .or_else(|| judge.filter(|code| actor.is_judge(competition, code)).map(|_| Role::Judge))
+            .or_else(|| own.then_some(Role::Staff))
             .or_else(|| has(competition, Role::Organiser)),
         Act::NotTakingPart { competition, entry } => actor.own_or_gym(competition, entry, None),
         Act::EnterMany { competition } => has(competition, Role::Staff).or_else(|| has(competition, Role::Athlete)),

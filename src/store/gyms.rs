@@ -1,7 +1,11 @@
 //! Gyms. Their contacts are persons, read apart.
 
-use super::{Store, StoreError, column, parse};
+use super::{Store, StoreError, column, number, parse};
 use crate::rules::people::Gym;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Gyms read at a time.
+const PAGE: u32 = 1_000;
 
 impl Store {
     /// The gym called `slug`.
@@ -19,6 +23,31 @@ impl Store {
             "SELECT seq FROM records WHERE competition = $1 AND action = 'gym_set' AND seq > $2 ORDER BY seq LIMIT 1",
             competition, column(after))?;
         Ok(changed.is_some())
+    }
+
+    /// Competition and gym of every contact that has this address.
+    pub async fn list_contacts_under(&self, folded_email: &str) -> Result<Vec<(String, String)>, StoreError> {
+        let mut conn = self.read().await?;
+        let under = db!(&mut conn, all (i64, String, i64):
+            "SELECT p.competition, c.slug, p.id FROM persons p JOIN competitions c ON c.id = p.competition WHERE p.folded_email = $1 AND p.folded_email <> '' ORDER BY p.competition, p.id",
+            folded_email)?;
+        drop(conn);
+        let mut of: BTreeMap<i64, (String, BTreeSet<u64>)> = BTreeMap::new();
+        for (competition, slug, id) in under {
+            of.entry(competition).or_insert_with(|| (slug, BTreeSet::new())).1.insert(number("persons", id)?);
+        }
+        let mut found = Vec::new();
+        for (competition, (slug, ids)) in of {
+            let mut after = String::new();
+            loop {
+                let gyms = self.list_gyms(competition, &after, PAGE).await?;
+                let Some(last) = gyms.last() else { break };
+                after.clone_from(&last.slug);
+                let theirs = |gym: &Gym| gym.contact.as_ref().is_some_and(|contact| ids.contains(&contact.id));
+                found.extend(gyms.into_iter().filter(theirs).map(|gym| (slug.clone(), gym.slug)));
+            }
+        }
+        Ok(found)
     }
 
     /// Gyms by slug, after `after` (empty: from the start).

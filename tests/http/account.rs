@@ -269,3 +269,67 @@ async fn a_gyms_contact_takes_along_what_is_kept_of_them() {
     let data = other.get("/account/data.json").await.expect(200).json();
     assert_eq!(data["contacts"], json!([]), "somebody else at the gym");
 }
+
+/// Gyms with a contact whose facts stand nowhere else.
+const GYMS: &str = "slug,name,country,contact,email,phone\n\
+    quayside,Quayside Gym,PT,Quorzella Vexwhistle,Quorzella@zephyrine.box,+351 1987-03-21\n\
+    millpond,Millpond Gym,PT,Somebody Else,quorzella@zephyrine.box,\n";
+
+/// Whoever closes the own account is no gym's contact any more: under the own address, whatever the name.
+#[tokio::test]
+async fn a_gyms_contact_goes_with_the_account() {
+    let app = TestApp::new().await;
+    app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
+    let role = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) };
+    let own = app.browser("quorzella@zephyrine.box", &[role]).await;
+    let csrf = own.get("/account").await.csrf();
+    let me = [("csrf", &*csrf), ("me", "quorzella@zephyrine.box")];
+    // As long as they stay at the gym, so does the contact.
+    own.post("/account/erase").form(&me).await.expect(303);
+    assert!(found(&app).contains(&"Quorzella Vexwhistle"));
+    own.post("/account/erase").form(&[me.as_slice(), &[("close", "yes")]].concat()).await.expect(303);
+    assert_eq!(found(&app), Vec::<&str>::new());
+    let gyms = app.organiser().await.get(&format!("{C}/gyms")).await.expect(200).json();
+    assert!(gyms.as_array().is_some_and(|all| all.iter().all(|gym| gym["email"].is_null())), "{gyms}");
+    assert_log_holds(&app).await;
+    // The same file brings nobody back; somebody else is named on purpose.
+    let again = app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200).text();
+    assert!(again.contains("was erased, at their wish"), "{again}");
+    let set = async |contact: &str| {
+        let gym = json!({ "slug": "quayside", "name": "Quayside Gym", "country": "PT", "contact": contact });
+        app.organiser().await.post(&format!("{C}/gyms")).json(gym).await
+    };
+    set("Ana Cruz").await.expect(422);
+    set("").await.expect(200);
+    set("Ana Cruz").await.expect(200);
+    assert_log_holds(&app).await;
+}
+
+/// The organiser erases an athlete: as a contact of the same name and address too, and any other by one action.
+#[tokio::test]
+async fn a_gyms_contact_is_erased_with_the_athlete_and_by_itself() {
+    let app = TestApp::new().await;
+    athlete(&app, &[]).await;
+    let organiser = app.in_browser(&app.organiser().await).await;
+    app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
+    let csrf = organiser.get("/account").await.csrf();
+    let send = |bib, gym| {
+        let fields = [("csrf", &*csrf), ("erase_bib", bib), ("erase_gym", gym), ("sure", "yes")];
+        organiser.post("/organise/saltmarsh/erase").form(&fields)
+    };
+    assert!(send("4711", "millpond").await.expect(422).text().contains("one at a time"));
+    assert!(send("", "nowhere").await.expect(422).text().contains("href=\"#erase_gym\""));
+    send("4711", "").await.expect(303);
+    let left = found(&app);
+    assert!(!left.contains(&"Quorzella Vexwhistle") && !left.contains(&"1987-03-21"), "{left:?}");
+    assert!(left.contains(&"zephyrine.box"), "of another name under the address: nobody can tell");
+    send("", "millpond").await.expect(303);
+    send("", "millpond").await.expect(303);
+    assert_eq!(found(&app), Vec::<&str>::new());
+    assert_log_holds(&app).await;
+    // Others may not.
+    let staff = app.in_browser(&app.staff_of("millpond").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let fields = [("csrf", &*csrf), ("erase_gym", "millpond"), ("sure", "yes")];
+    staff.post("/organise/saltmarsh/erase").form(&fields).await.expect(403);
+}

@@ -56,13 +56,19 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
     let NewGym { gym, contact } = checked.value;
     let before = ledger.gyms.get(&gym.slug);
     let known = before.and_then(|g| g.contact.as_ref());
+    let is_erased = known.is_some_and(|known| !ledger.persons.contains_key(&known.id));
+    if is_erased && contact.is_some() {
+        // Who it was is not known any more: somebody else is named on purpose.
+        let sentence = Sentence::new("erased_contact_stays").with("gym", &gym.slug);
+        return Err(Refusal::Faults(vec![Fault::new("/contact", sentence)]));
+    }
     let kept = contact.map(|person| keep(ledger, asked, known, person));
     let gym = Gym { contact: kept.as_ref().map(|k| k.reference.clone()), ..gym };
     let slug = gym.slug.clone();
     let gym_contact_gone = gym.contact.is_none();
     let event = (before != Some(&gym)).then_some(Event::GymSet { gym });
     // Facts that nobody refers to any more are not kept.
-    let gone = known.filter(|_| gym_contact_gone).map(|known| Event::Erased { person: known.id });
+    let gone = known.filter(|_| gym_contact_gone && !is_erased).map(|known| Event::Erased { person: known.id });
     let mut decided = set(&permit, before.is_none(), slug, event, kept);
     decided.events.extend(gone);
     decided.warnings = checked.warnings;

@@ -194,6 +194,8 @@ pub enum Whose {
     Entry(u32),
     /// Of the judge with this code.
     Judge(String),
+    /// Of the contact of this gym.
+    Contact(String),
 }
 
 /// A change with everything its decision depends on.

@@ -42,6 +42,9 @@ impl Asked {
             Change::Erase(Whose::Judge(code)) => {
                 touches.judges.insert(code.clone());
             }
+            Change::Erase(Whose::Contact(gym)) => {
+                touches.gyms.insert(gym.clone());
+            }
             Change::Extend { extension, .. } => touches.gyms.extend(extension.gym.clone()),
             Change::Score { workout, bib, what } => self.touches_score(&mut touches, workout, *bib, what),
         }

@@ -42,6 +42,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("division_has_entries", "In Klasse {slug} gibt es Meldungen: verschieb sie zuerst, vorher kann sie nicht weg."),
     ("entry_not_active", "Startnummer {bib} ist nicht mehr im Wettkampf: dafür werden keine Ergebnisse angenommen."),
     (
+        "erased_contact_stays",
+        "Die Kontaktperson von {gym} wurde auf eigenen Wunsch gelöscht. Ist jetzt jemand anderes der Kontakt, schick das Gym einmal ohne Kontakt und danach mit dem neuen.",
+    ),
+    (
         "erased_stays",
         "Die Person hinter {number} wurde auf eigenen Wunsch gelöscht. Wenn sie wieder mitmacht, gib ihr eine neue Nummer.",
     ),

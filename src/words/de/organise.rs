@@ -82,11 +82,14 @@ pub const ORGANISE: Organise = Organise {
 
     // Erasing
     erase_title: "Jemanden löschen",
-    erase_about: "Name, Geburtsdatum, E-Mail und alle Notizen zur Meldung werden endgültig gelöscht, und ein Konto, das nur dieser Person gehörte, wird geschlossen. Ergebnisse und Plätze bleiben, als „Startnummer“ mit ihrer Zahl. Das lässt sich nicht rückgängig machen.",
+    erase_about: "Name, Geburtsdatum, E-Mail und alle Notizen zur Meldung werden endgültig gelöscht, und ein Konto, das nur dieser Person gehörte, wird geschlossen. Ergebnisse und Plätze bleiben, als „Startnummer“ mit ihrer Zahl. Wer unter demselben Namen und derselben E-Mail Kontakt eines Gyms ist, wird auch dort gelöscht, außer die Person arbeitet dort noch mit. Das lässt sich nicht rückgängig machen.",
     erase_bib_hint: "Der Person, die darum gebeten hat",
+    erase_gym: "Oder das Gym, dessen Kontakt es ist",
+    erase_gym_hint: "Die Kurzbezeichnung, wie in der Liste der Gyms. Name, E-Mail und Telefon der Kontaktperson werden endgültig gelöscht.",
+    erase_one: "Immer nur eins auf einmal: eine Startnummer oder ein Gym.",
     erase_sure: "Diese Person hat darum gebeten, und ich habe mich vergewissert, wer sie ist.",
     erase_button: "Löschen",
-    erase_done: "Gelöscht. Die Meldung hat keinen Namen mehr.",
+    erase_done: "Gelöscht. Dort steht kein Name mehr.",
     erase_not_sure: "Hak ab, dass du sicher bist.",
 
     // Who is missing
@@ -254,7 +257,7 @@ pub const ORGANISE: Organise = Organise {
     own_about: "Alles, was über dich gespeichert ist: Konto, Rollen, Meldungen, Ergebnisse und ihr Verlauf, als JSON.",
     own_link: "Mitnehmen",
     me_title: "Mich löschen",
-    me_about: "Dein Name, dein Geburtsdatum, deine E-Mail und alle Notizen zu deinen Meldungen werden endgültig gelöscht, in jedem Wettkampf. Deine Ergebnisse und Plätze bleiben, als „Startnummer“ mit ihrer Zahl. Wenn du keine andere Rolle hast, wird dein Konto geschlossen. Bist du die Kontaktperson eines Gyms, bitte die Wettkampfleitung, auch das wegzunehmen. Das lässt sich nicht rückgängig machen.",
+    me_about: "Dein Name, dein Geburtsdatum, deine E-Mail und alle Notizen zu deinen Meldungen werden endgültig gelöscht, in jedem Wettkampf. Deine Ergebnisse und Plätze bleiben, als „Startnummer“ mit ihrer Zahl. Wenn du keine andere Rolle hast, wird dein Konto geschlossen. Bist du die Kontaktperson eines Gyms, wird auch das gelöscht, sobald dein Konto geschlossen ist. Das lässt sich nicht rückgängig machen.",
     me_close: "Auch mein Konto schließen: meine anderen Rollen enden. Was ich in ihnen getan habe, bleibt unter einer Nummer stehen.",
     me_email: "Deine E-Mail, zur Sicherheit",
     me_email_hint: "So wie sie oben auf dieser Seite steht",

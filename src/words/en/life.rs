@@ -27,6 +27,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("division_has_entries", "Division {slug} has entries: move them first, it cannot be taken away."),
     ("entry_not_active", "Bib {bib} has left the competition: no scores are taken for it."),
     (
+        "erased_contact_stays",
+        "The contact of {gym} was erased, at their wish. If somebody else is its contact now, send the gym once without a contact, and then with the new one.",
+    ),
+    (
         "erased_stays",
         "The person behind {number} was erased, at their wish. If they take part again, give them a new number.",
     ),

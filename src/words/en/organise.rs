@@ -81,11 +81,14 @@ texts! {
 
     // Erasing
     erase_title: "Erase somebody",
-    erase_about: "Name, birth, e-mail and all notes about the entry are deleted for good, and an account that was only theirs is closed. Scores and places stay, under “Athlete” and the bib. It cannot be undone.",
+    erase_about: "Name, birth, e-mail and all notes about the entry are deleted for good, and an account that was only theirs is closed. Scores and places stay, under “Athlete” and the bib. Who is a gym's contact under the same name and e-mail goes there too, unless they are still its staff. It cannot be undone.",
     erase_bib_hint: "Of the athlete who asked for it",
+    erase_gym: "Or the gym whose contact it is",
+    erase_gym_hint: "The short name, as in the list of gyms. Name, e-mail and phone of its contact are deleted for good.",
+    erase_one: "Erase one at a time: a bib or a gym.",
     erase_sure: "This person asked for it, and I have made sure who they are.",
     erase_button: "Erase",
-    erase_done: "Erased. The entry has no name any more.",
+    erase_done: "Erased. No name is left there.",
     erase_not_sure: "Tick that you are sure.",
 
     // Who is missing
@@ -253,7 +256,7 @@ texts! {
     own_about: "Everything that is kept about you: account, roles, entries, scores and their history, as JSON.",
     own_link: "Take it along",
     me_title: "Erase me",
-    me_about: "Your name, birth, e-mail and all notes about your entries are deleted for good, in every competition. Your scores and places stay, under “Athlete” and the bib. If you have no other role, your account is closed. If you are the contact of a gym, ask the organiser to take that away too. It cannot be undone.",
+    me_about: "Your name, birth, e-mail and all notes about your entries are deleted for good, in every competition. Your scores and places stay, under “Athlete” and the bib. If you have no other role, your account is closed. If you are the contact of a gym, that is deleted as well once your account is closed. It cannot be undone.",
     me_close: "Close my account as well: my other roles end. What I did in them stays, under a number.",
     me_email: "Your e-mail, to be sure",
     me_email_hint: "As it stands at the top of this page",

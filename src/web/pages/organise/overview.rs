@@ -59,6 +59,7 @@ struct View {
     extensions: Vec<Line>,
     form: ExtensionForm,
     erase_bib: String,
+    erase_gym: String,
 }
 
 /// How far a workout is.
@@ -148,6 +149,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         extensions: extend::list(app, actor, now, &c.slug).await?.iter().map(|e| line(reader, &gyms, e)).collect(),
         form: extension_form(reader, &gyms, if typed.late.is_none() { &typed.fields } else { NONE }),
         erase_bib: typed.fields.get("erase_bib").to_owned(),
+        erase_gym: typed.fields.get("erase_gym").to_owned(),
         errors: typed.errors,
         base,
     })
@@ -289,18 +291,27 @@ pub async fn post_erase(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let mut errors = Vec::new();
-    let bib = fields.number::<u32>("erase_bib", &mut errors);
-    if bib.is_none() && errors.is_empty() {
-        errors.push(FieldError::new("erase_bib", words().field_number));
-    }
+    let gym = fields.get("erase_gym").trim();
+    let (at, whose) = if gym.is_empty() {
+        let bib = fields.number::<u32>("erase_bib", &mut errors);
+        if bib.is_none() && errors.is_empty() {
+            errors.push(FieldError::new("erase_bib", words().field_number));
+        }
+        ("erase_bib", bib.map(Whose::Entry))
+    } else {
+        if !fields.get("erase_bib").trim().is_empty() {
+            errors.push(FieldError::new("erase_gym", texts().erase_one));
+        }
+        ("erase_gym", Some(Whose::Contact(gym.to_owned())))
+    };
     if !fields.ticked("sure") {
         errors.push(FieldError::new("sure", texts().erase_not_sure));
     }
-    let status = match bib.filter(|_| errors.is_empty()) {
-        Some(bib) => match erase::erase(&app, &caller.actor, caller.received, &slug, Whose::Entry(bib)).await {
+    let status = match whose.filter(|_| errors.is_empty()) {
+        Some(whose) => match erase::erase(&app, &caller.actor, caller.received, &slug, whose).await {
             Ok(()) => return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response()),
             Err(Failure::Refused(Refusal::NotFound(sentence))) => {
-                errors.push(FieldError::new("erase_bib", sentence.say(language::reader())));
+                errors.push(FieldError::new(at, sentence.say(language::reader())));
                 StatusCode::UNPROCESSABLE_ENTITY
             }
             Err(other) => return Err(other.into()),
@@ -391,6 +402,7 @@ mod tests {
                 ..ExtensionForm::default()
             },
             erase_bib: hostile(),
+            erase_gym: hostile(),
         };
         view.render().expect("renders")
     }
