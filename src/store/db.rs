@@ -11,6 +11,7 @@ use sqlx::postgres::PgRow;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{FromRow, PgConnection, PgPool, Postgres, Sqlite, SqliteConnection, SqlitePool, Transaction};
 use std::sync::OnceLock;
+use tokio::time::Instant;
 
 /// A pool of one engine.
 #[derive(Clone, Debug)]
@@ -36,12 +37,19 @@ pub enum Tx {
     Postgres(Writing),
 }
 
-/// What a statement runs on.
+/// What a statement runs on; on a server also when it is given up.
 #[derive(Debug)]
 #[expect(missing_docs, reason = "the engines")]
 pub enum Ex<'c> {
     Sqlite(&'c mut SqliteConnection),
-    Postgres(&'c mut PgConnection),
+    Postgres(&'c mut PgConnection, Option<Instant>),
+}
+
+/// Gives a step up at this time: as if the server could not be reached.
+pub(crate) async fn by<T>(until: Option<Instant>, step: impl Future<Output = sqlx::Result<T>>) -> sqlx::Result<T> {
+    let Some(until) = until else { return step.await };
+    let late = |_| sqlx::Error::Io(std::io::ErrorKind::TimedOut.into());
+    tokio::time::timeout_at(until, step).await.map_err(late)?
 }
 
 /// A connection or a transaction.
@@ -54,7 +62,7 @@ impl AsEx for Conn {
     fn ex(&mut self) -> Ex<'_> {
         match self {
             Self::Sqlite(c) => Ex::Sqlite(c),
-            Self::Postgres(c) => Ex::Postgres(c.ex()),
+            Self::Postgres(c) => Ex::Postgres(c.ex(), None),
         }
     }
 }
@@ -63,7 +71,10 @@ impl AsEx for Tx {
     fn ex(&mut self) -> Ex<'_> {
         match self {
             Self::Sqlite(t) => Ex::Sqlite(t),
-            Self::Postgres(t) => Ex::Postgres(t.ex()),
+            Self::Postgres(t) => {
+                let until = t.until();
+                Ex::Postgres(t.ex(), until)
+            }
         }
     }
 }
@@ -121,7 +132,9 @@ macro_rules! db {
     (@go $ex:expr, $f:ident, $m:ident, $t:ty, $sql:expr, $($a:expr),*) => {
         match $crate::store::db::AsEx::ex($ex) {
             $crate::store::db::Ex::Sqlite(c) => sqlx::$f::<sqlx::Sqlite, $t>($sql)$(.bind($a))*.$m(c).await,
-            $crate::store::db::Ex::Postgres(c) => sqlx::$f::<sqlx::Postgres, $t>($sql)$(.bind($a))*.$m(c).await,
+            $crate::store::db::Ex::Postgres(c, until) => {
+                $crate::store::db::by(until, sqlx::$f::<sqlx::Postgres, $t>($sql)$(.bind($a))*.$m(c)).await
+            }
         }
     };
     ($ex:expr, opt $t:ty: $sql:expr $(, $a:expr)* $(,)?) => { db!(@go $ex, query_as, fetch_optional, $t, $sql, $($a),*) };
@@ -132,7 +145,9 @@ macro_rules! db {
     ($ex:expr, exec: $sql:expr $(, $a:expr)* $(,)?) => {
         match $crate::store::db::AsEx::ex($ex) {
             $crate::store::db::Ex::Sqlite(c) => sqlx::query::<sqlx::Sqlite>($sql)$(.bind($a))*.execute(c).await.map(|r| r.rows_affected()),
-            $crate::store::db::Ex::Postgres(c) => sqlx::query::<sqlx::Postgres>($sql)$(.bind($a))*.execute(c).await.map(|r| r.rows_affected()),
+            $crate::store::db::Ex::Postgres(c, until) => {
+                $crate::store::db::by(until, sqlx::query::<sqlx::Postgres>($sql)$(.bind($a))*.execute(c)).await.map(|r| r.rows_affected())
+            }
         }
     };
 }
@@ -270,8 +285,9 @@ impl Bulk {
                 Ex::Sqlite(c) => {
                     bound!(sqlx::query::<Sqlite>(self.text(n, false)), values).execute(c).await?.rows_affected()
                 }
-                Ex::Postgres(c) => {
-                    bound!(sqlx::query::<Postgres>(self.text(n, true)), values).execute(c).await?.rows_affected()
+                Ex::Postgres(c, until) => {
+                    let statement = bound!(sqlx::query::<Postgres>(self.text(n, true)), values);
+                    by(until, statement.execute(c)).await?.rows_affected()
                 }
             };
             rows = rest;
@@ -296,9 +312,10 @@ impl Bulk {
                     let values = filled.chain(fixed).cloned();
                     bound!(sqlx::query_as::<Sqlite, T>(self.text(n, false)), values).fetch_all(c).await?
                 }
-                Ex::Postgres(c) => {
+                Ex::Postgres(c, until) => {
                     let values = fixed.iter().chain(filled).cloned();
-                    bound!(sqlx::query_as::<Postgres, T>(self.text(n, true)), values).fetch_all(c).await?
+                    let statement = bound!(sqlx::query_as::<Postgres, T>(self.text(n, true)), values);
+                    by(until, statement.fetch_all(c)).await?
                 }
             });
         }

@@ -77,6 +77,9 @@ pub enum StoreError {
     /// It took longer than anybody waits.
     #[error("the database does not answer")]
     Late,
+    /// Others have all connections for longer than we wait.
+    #[error("the database is busy")]
+    Crowded,
     /// The database is there, and cannot be written.
     #[error("the database may only be read")]
     MayOnlyBeRead,
@@ -129,6 +132,7 @@ impl StoreError {
                 dialect::trouble(error)
             }
             Self::Late | Self::OutcomeUnknown(_) => Some(Trouble::Unreachable),
+            Self::Crowded => Some(Trouble::Busy),
             Self::MayOnlyBeRead => Some(Trouble::ReadOnly),
             _ => None,
         }
@@ -214,20 +218,42 @@ impl Store {
     }
 
     pub(crate) async fn read(&self) -> Result<db::Conn, StoreError> {
-        Ok(self.inner.reads.acquire().await?)
+        match self.inner.reads.acquire().await {
+            Ok(conn) => Ok(conn),
+            Err(error) => Err(Box::pin(dialect::crowded(&self.inner.looks, error)).await),
+        }
     }
 
-    /// A transaction that writes outside the logs: one at a time.
+    /// A transaction that writes outside the logs: one at a time, and each only for so long, whatever
+    /// keeps it.
     pub(crate) async fn begin(&self) -> Result<db::Tx, StoreError> {
-        let mut tx = self.inner.writes.begin().await?;
-        dialect::take_turn(&self.inner.looks, &mut tx).await?;
+        let mut tx = self.begin_for_long().await?;
+        dialect::limit(&mut tx);
         Ok(tx)
+    }
+
+    /// The same, of one that may take its time: at the start, before anybody is served.
+    pub(crate) async fn begin_for_long(&self) -> Result<db::Tx, StoreError> {
+        let Inner { writes, looks, .. } = &*self.inner;
+        let begin = Box::pin(async {
+            let mut tx = self.begun(writes).await?;
+            dialect::take_turn(looks, &mut tx).await?;
+            Ok(tx)
+        });
+        dialect::in_time(writes, false, begin).await
+    }
+
+    async fn begun(&self, on: &Db) -> Result<db::Tx, StoreError> {
+        match on.begin().await {
+            Ok(tx) => Ok(tx),
+            Err(error) => Err(Box::pin(dialect::crowded(&self.inner.looks, error)).await),
+        }
     }
 
     /// A transaction that writes to these competitions, given in order: of each, one at a time.
     /// `long`: it takes the whole of one in hand.
     pub(crate) async fn begin_on(&self, slugs: &[&str], long: bool) -> Result<db::Tx, StoreError> {
-        let mut tx = self.inner.groups.begin().await?;
+        let mut tx = self.begun(&self.inner.groups).await?;
         dialect::hold(&self.inner.looks, &mut tx, slugs, long).await?;
         Ok(tx)
     }

@@ -127,7 +127,7 @@ impl Store {
         if there > 0 || entries == 0 {
             return Ok(());
         }
-        let mut tx = self.begin().await?;
+        let mut tx = self.begin_for_long().await?;
         let mut after = (i64::MIN, i64::MIN);
         loop {
             let rows = db!(&mut tx, all (i64, i64, String):

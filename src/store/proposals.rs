@@ -124,11 +124,13 @@ impl Store {
             "SELECT id FROM proposals WHERE competition = $1 AND gym = $2 AND body = $3 AND decided_at IS NULL ORDER BY id LIMIT 1",
             competition, gym, &body)?;
         if same.is_some() {
+            tx.commit().await?;
             return Ok(same);
         }
         let waiting = db!(&mut tx, val i64:
             "SELECT COUNT(*) FROM proposals WHERE competition = $1 AND gym = $2 AND decided_at IS NULL", competition, gym)?;
         if number::<u64>("proposals", waiting)? >= most {
+            tx.commit().await?;
             return Ok(None);
         }
         let id = db!(&mut tx, val i64:

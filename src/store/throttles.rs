@@ -41,7 +41,10 @@ impl Store {
         let mut tx = self.begin().await?;
         let counted = match look(&mut tx, limits, now).await? {
             Ok(counted) => counted,
-            Err(wait) => return Ok(Some(wait)),
+            Err(wait) => {
+                tx.rollback().await?;
+                return Ok(Some(wait));
+            }
         };
         db!(&mut tx, exec: "DELETE FROM throttles WHERE recovers_at <= $1", micros(now))?;
         for (limit, recovers) in limits.iter().zip(counted) {

@@ -171,7 +171,7 @@ async fn count(tx: &mut Tx, table: &Table) -> Result<u64, StoreError> {
     let sql = AssertSqlSafe(format!("SELECT COUNT(*) FROM {}", table.name));
     let n: i64 = match tx.ex() {
         Ex::Sqlite(c) => sqlx::query_scalar::<Sqlite, _>(sql).fetch_one(c).await?,
-        Ex::Postgres(c) => sqlx::query_scalar::<Postgres, _>(sql).fetch_one(c).await?,
+        Ex::Postgres(c, _) => sqlx::query_scalar::<Postgres, _>(sql).fetch_one(c).await?,
     };
     super::number("the catalogue", n)
 }
@@ -183,7 +183,7 @@ fn rows<'a>(tx: &'a mut Tx, table: &'a Table) -> BoxStream<'a, Result<Vec<Cell>,
     let sql = AssertSqlSafe(format!("SELECT {columns} FROM {} ORDER BY {key}", table.name));
     match tx.ex() {
         Ex::Sqlite(c) => sqlx::query::<Sqlite>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
-        Ex::Postgres(c) => sqlx::query::<Postgres>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
+        Ex::Postgres(c, _) => sqlx::query::<Postgres>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
     }
 }
 
@@ -284,7 +284,7 @@ async fn write(to: &mut Tx, table: &Table, rows: Vec<Vec<Cell>>) -> Result<(), S
     }
     match to.ex() {
         Ex::Sqlite(c) => bound!(Sqlite, c),
-        Ex::Postgres(c) => bound!(Postgres, c),
+        Ex::Postgres(c, _) => bound!(Postgres, c),
     }
     Ok(())
 }

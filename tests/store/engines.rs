@@ -2,13 +2,16 @@
 
 use super::support::{FILE, Place, account, apply, ask, noon, score};
 use futures_util::StreamExt;
+use jiff::SignedDuration;
 use sqlx::migrate::Migrate;
 use sqlx::{Connection, Executor, PgConnection};
 use std::time::{Duration, Instant};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Grant, Role};
 use tallywright::rules::ledger::Change;
-use tallywright::store::{Store, WriteError, Writer};
+use tallywright::store::accounts::NewAccount;
+use tallywright::store::throttles::Limit;
+use tallywright::store::{Store, Trouble, WriteError, Writer};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_competition_that_two_processes_make_at_once_is_made_once() {
@@ -169,6 +172,84 @@ async fn every_connection_of_ours_has_the_settings_that_keep_others_from_waiting
     let answer = place.submit(score("w1", 1, "4+0", false)).await;
     assert!(matches!(answer, Err(WriteError::Busy)), "{answer:?}");
     assert!((2_000..4_000).contains(&started.elapsed().as_millis()), "{:?}", started.elapsed());
+}
+
+/// Others hold what all writes outside the logs need: they are told that it is busy, not that something broke
+/// or that nobody is there.
+#[tokio::test]
+async fn writes_outside_the_logs_that_wait_in_vain_are_told_that_it_is_busy() {
+    let place = Place::with_entries(1).await;
+    let id = account(&place.store, "a@example.org", None).await;
+    let mut holds = place.raw().await;
+    let hold = "BEGIN; SELECT pg_advisory_xact_lock(29815, 0)";
+    holds.run(if place.database.is_served() { hold } else { "BEGIN IMMEDIATE" }).await.unwrap();
+    let goes_on = async {
+        // It does not stand still: nobody ends it.
+        loop {
+            holds.run("SELECT 1").await.unwrap();
+            tokio::time::sleep(Duration::from_millis(200)).await;
+        }
+    };
+    let limits = [Limit { key: [7; 32], burst: 1, period: SignedDuration::from_secs(1) }];
+    let roles = [Grant { role: Role::Referee, competition: None, gym: None, bib: None, judge: None }];
+    let store = &place.store;
+    let writes = async {
+        // The second waits for the connection that the first waits with.
+        let both = tokio::join!(store.count_try(&limits, noon()), store.add_grants(id, &roles, noon()));
+        (both.0.unwrap_err(), both.1.unwrap_err())
+    };
+    let told = tokio::select! {
+        told = writes => told,
+        () = goes_on => unreachable!("it holds on"),
+    };
+    assert_eq!((told.0.trouble(), told.1.trouble()), (Some(Trouble::Busy), Some(Trouble::Busy)), "{told:?}");
+    holds.run("ROLLBACK").await.unwrap();
+    assert_eq!(store.count_try(&limits, noon()).await.unwrap(), None, "it was not counted");
+    store.add_grants(id, &roles, noon()).await.unwrap();
+}
+
+/// A server that takes a statement and does not answer keeps a write outside the logs no longer than a group
+/// of changes.
+#[tokio::test]
+async fn no_write_outside_the_logs_waits_for_ever() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let mut raw = place.raw().await;
+    raw.run(
+        "CREATE FUNCTION slow() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN PERFORM pg_sleep(60); RETURN NEW; END $$;
+         CREATE TRIGGER slow BEFORE INSERT ON accounts FOR EACH ROW EXECUTE FUNCTION slow()",
+    )
+    .await
+    .unwrap();
+    let new = NewAccount { email: "a@b", folded_email: "a@b", password_hash: None, grants: &[], link: None };
+    let started = Instant::now();
+    let told = place.store.add_account(new, noon(), |_| false).await.unwrap_err();
+    assert_eq!(told.trouble(), Some(Trouble::Unreachable), "{told:?}");
+    assert!((9..30).contains(&started.elapsed().as_secs()), "{:?}", started.elapsed());
+    raw.number("SELECT COUNT(pg_terminate_backend(pid)) FROM pg_stat_activity WHERE wait_event = 'PgSleep'").await;
+    raw.run("DROP TRIGGER slow ON accounts").await.unwrap();
+    place.store.add_account(new, noon(), |_| false).await.unwrap();
+}
+
+/// Who may not try again is told so, and keeps the connection that said it.
+#[tokio::test]
+async fn a_try_too_many_costs_no_connection() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let limit = Limit { key: [7; 32], burst: 1, period: SignedDuration::from_secs(60) };
+    assert_eq!(place.store.count_try(&[limit], noon()).await.unwrap(), None);
+    let ours = "SELECT COALESCE(SUM(pid), 0)::bigint FROM pg_stat_activity
+                WHERE datname = current_database() AND application_name = 'tallywright'";
+    let mut raw = place.raw().await;
+    let before = raw.number(ours).await;
+    for _ in 0..3 {
+        assert!(place.store.count_try(&[limit], noon()).await.unwrap().is_some());
+    }
+    assert_eq!(raw.number(ours).await, before);
 }
 
 #[tokio::test]

@@ -105,6 +105,24 @@ pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     })
 }
 
+/// Gives the transaction up where it is not ended in the time that any takes. A file on this machine answers.
+pub(crate) fn limit(tx: &mut Tx) {
+    if let Tx::Postgres(tx) = tx {
+        tx.limit(postgres::GROUP);
+    }
+}
+
+/// What it means that this error came of waiting for a connection: others have them all, or there is
+/// none to be had.
+pub(crate) async fn crowded(looks: &Db, error: sqlx::Error) -> StoreError {
+    let others_have_them = match (&error, looks) {
+        (sqlx::Error::PoolTimedOut, Db::Sqlite(_)) => true,
+        (sqlx::Error::PoolTimedOut, Db::Postgres(looks)) => postgres::answers(looks).await,
+        _ => false,
+    };
+    if others_have_them { StoreError::Crowded } else { error.into() }
+}
+
 /// Makes the transaction the only one of its kind: all that write outside the logs. `looks`: to see
 /// who is waited for.
 pub(crate) async fn take_turn(looks: &Db, tx: &mut Tx) -> sqlx::Result<()> {

@@ -9,6 +9,7 @@
 mod turns;
 
 use super::Trouble;
+use crate::store::db::by;
 use crate::store::transfer::{Kind, Table};
 use crate::store::{Footing, StoreError};
 use sqlx::error::DatabaseError;
@@ -18,6 +19,7 @@ use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
 use std::str::FromStr;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
+use tokio::time::Instant;
 use turns::{Alive, MARK};
 pub(super) use turns::{hold, take_turn};
 
@@ -27,6 +29,8 @@ const READERS: u32 = 9;
 const CHANNEL: &str = "tallywright_log";
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
+/// How long a server is given to say that it is there.
+const AN_ANSWER: Duration = Duration::from_secs(1);
 /// How long a connection that was left in the middle of something may take to come to its senses;
 /// then it is cut.
 const RECOVERY: Duration = Duration::from_secs(2);
@@ -168,9 +172,17 @@ pub(super) async fn is_there(url: &str) -> Result<bool, sqlx::Error> {
 #[derive(Debug)]
 pub struct Reading(Option<PoolConnection<Postgres>>);
 
+/// Whether the server is there, though no connection of a pool was to be had.
+pub(super) async fn answers(looks: &PgPool) -> bool {
+    let asked = async { Reading::acquire(looks).await?.ex().execute("SELECT 1").await.map(drop) };
+    by(Some(Instant::now() + AN_ANSWER), asked).await.is_ok()
+}
+
 /// A transaction. Dropped before its end it takes its connection with it, and the server undoes it.
 pub struct Writing {
     connection: Option<PoolConnection<Postgres>>,
+    /// When it is given up; `None`: whoever runs it sees to that.
+    until: Option<Instant>,
     /// Says meanwhile that its process goes on, where it may take its time.
     alive: Option<Alive>,
 }
@@ -205,9 +217,19 @@ impl Drop for Reading {
 impl Writing {
     /// Begins one with this statement.
     pub(super) async fn begin(pool: &PgPool, statement: &'static str) -> sqlx::Result<Self> {
-        let mut begun = Self { connection: Some(pool.acquire().await?), alive: None };
-        begun.ex().execute(statement).await?;
+        let mut begun = Self { connection: Some(pool.acquire().await?), until: None, alive: None };
+        by(Some(Instant::now() + PATIENCE), begun.ex().execute(statement)).await?;
         Ok(begun)
+    }
+
+    /// When it is given up.
+    pub(in crate::store) fn until(&self) -> Option<Instant> {
+        self.until
+    }
+
+    /// Gives it up where it is not ended in so much time.
+    pub(super) fn limit(&mut self, span: Duration) {
+        self.until = Some(Instant::now() + span);
     }
 
     /// What a statement runs on.
@@ -226,7 +248,7 @@ impl Writing {
     }
 
     async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
-        self.ex().execute(statement).await?;
+        by(self.until, self.ex().execute(statement)).await?;
         drop(Reading(self.connection.take()));
         Ok(())
     }

@@ -15,6 +15,9 @@ use std::time::Duration;
 const READERS: u32 = 8;
 /// How long to wait for another process that writes.
 const BUSY: Duration = Duration::from_secs(5);
+/// How long a connection is waited for before a request is told to come again: another of ours may have
+/// waited for its turn and be at work.
+const PATIENCE: Duration = Duration::from_secs(10);
 /// Pages in the write-ahead log before it is folded back: 16 MB, so that a burst of scores is not
 /// interrupted for it.
 const CHECKPOINT_PAGES: &str = "4000";
@@ -48,6 +51,7 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
     let writes = SqlitePoolOptions::new()
         .max_connections(1)
         .min_connections(1)
+        .acquire_timeout(PATIENCE)
         .idle_timeout(None)
         .max_lifetime(None)
         // A full disk ends a transaction behind our back; the next one would begin inside it.
@@ -57,6 +61,7 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
     let reads = SqlitePoolOptions::new()
         .max_connections(READERS)
+        .acquire_timeout(PATIENCE)
         // There is no server that could have gone, and to ask takes as long as a question does.
         .test_before_acquire(false)
         .idle_timeout(None)
