@@ -228,6 +228,18 @@ for (const pattern of all) {
   });
 }
 
+// Of what came late to the competition that is over, one result is let in and has its place.
+await check("a late result is let in after the end", async () => {
+  const { page, close } = await open(base);
+  await signIn(page, person("organiser"));
+  await page.goto(`/organise/${over}`);
+  const one = page.locator('form[action$="/late/step/7"]');
+  await one.locator("input[name=reason]").fill("The hall's network was down.");
+  await one.locator('button[value="admit"]').click();
+  await sees(page, "Let in.");
+  await close();
+});
+
 // One person's stops, in a profile of their own.
 async function walk(who) {
   const at = await open(base);
