@@ -24,6 +24,16 @@ export async function walls(base, demo) {
     assert(all.length > 20, `${all.length} rows`);
     assert((await plain.page.locator("meta[http-equiv=refresh]").count()) === 1, "it is loaded again");
   });
+  await check("each division's name stands over its first row, in the same column", async () => {
+    const apart = await plain.page.locator("#wall table").evaluateAll((all) =>
+      all
+        .filter((table) => table.rows.length > 1)
+        .map((table) => [table.caption.getBoundingClientRect(), table.tBodies[0].rows[0].getBoundingClientRect(), table.caption.textContent])
+        .filter(([name, row]) => Math.abs(name.left - row.left) > 2 || row.top < name.bottom - 2)
+        .map(([, , text]) => text),
+    );
+    assert(apart.length === 0, apart.join(", "));
+  });
   await plain.close();
 
   const at = await open(base, { viewport: SCREEN });
