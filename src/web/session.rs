@@ -21,7 +21,6 @@ use http::{HeaderMap, Method, StatusCode, header};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
-use std::borrow::Cow;
 use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -190,7 +189,8 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
         let bytes = collect(&parts.headers, body, limit).await?;
         let (given, fields): (Vec<_>, Vec<_>) = form_urlencoded::parse(&bytes).partition(|(name, _)| name == "csrf");
         if let Some(typed) = parts.extensions.get::<Typed>() {
-            typed.keep(&fields);
+            let fields = fields.iter().map(|(name, value)| (name.to_string(), value.to_string())).collect();
+            typed.keep(Sent { fields, file: None });
         }
         ours(&caller, &given.iter().map(|(_, value)| value.as_bytes()).collect::<Vec<_>>())?;
         let text = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
@@ -198,27 +198,30 @@ impl<T: DeserializeOwned> FromRequest<App> for Form<T> {
     }
 }
 
-/// What was typed into a form, kept beside the request so that the page of a problem can show it again: who
-/// has to sign in anew, or whose form has become too old, must not type it twice.
+/// What a form brought along.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Sent {
+    /// Names and values in their order, the hidden field `csrf` left out.
+    pub fields: Vec<(String, String)>,
+    /// What the file that was chosen is called.
+    pub file: Option<String>,
+}
+
+/// The same, kept beside the request so that the page of a problem can say what was typed: who has to
+/// sign in anew, or whose form has become too old, must not type it twice. All of it is here, secrets
+/// too; `pages::typed` knows what may be shown.
 #[derive(Clone, Debug, Default)]
-pub struct Typed(Arc<Mutex<Vec<String>>>);
+pub struct Typed(Arc<Mutex<Sent>>);
 
 impl Typed {
-    /// Never shown again: secrets, and what nobody typed.
-    const HIDDEN: [&str; 10] =
-        ["password", "current", "new", "code", "etag", "do", "next", "decision", "how", "desk_judge"];
-
-    fn keep(&self, fields: &[(Cow<'_, str>, Cow<'_, str>)]) {
-        let hidden =
-            |name: &str| Self::HIDDEN.contains(&name) || name.starts_with("s-") || name.starts_with("confirm-");
-        let shown = fields.iter().filter(|(name, value)| !hidden(name) && !value.trim().is_empty() && value != "yes");
-        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        *kept = shown.map(|(_, value)| value.clone().into_owned()).collect();
+    /// Keeps what was sent.
+    pub(super) fn keep(&self, sent: Sent) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = sent;
     }
 
-    /// In the order of the form.
+    /// What was sent, once.
     #[must_use]
-    pub fn take(&self) -> Vec<String> {
+    pub fn take(&self) -> Sent {
         std::mem::take(&mut *self.0.lock().unwrap_or_else(PoisonError::into_inner))
     }
 }

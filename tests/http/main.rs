@@ -37,5 +37,6 @@ mod sheet;
 mod spectators;
 mod support;
 mod take_back;
+mod typed;
 mod wall;
 mod zones;

@@ -6,6 +6,7 @@ use crate::routes::{Person, people, stage};
 use crate::support::{Client, SALTMARSH, TestApp, grant};
 use std::collections::BTreeSet;
 use tallywright::rules::access::{Grant, Role};
+use tallywright::web::pages::typed::is_known;
 
 /// What stands in an attribute of the tags that begin with `tag`.
 fn attributes(page: &str, tag: &str, attribute: &str) -> Vec<String> {
@@ -14,6 +15,19 @@ fn attributes(page: &str, tag: &str, attribute: &str) -> Vec<String> {
         .filter_map(|rest| rest.split_once('>')?.0.split_once(&format!("{attribute}=\""))?.1.split_once('"'))
         .map(|(value, _)| value.replace("&amp;", "&").replace("&#38;", "&").replace("&#x2F;", "/"))
         .collect()
+}
+
+/// Fields of the forms of a page that nobody said what they are: were their reader signed out meanwhile,
+/// what was typed there could not be shown.
+fn unknown_fields(page: &str) -> Vec<String> {
+    let forms = page.split("<form ").skip(1).filter_map(|form| form.split("</form>").next());
+    let posts = forms.filter(|form| form.split('>').next().is_some_and(|tag| tag.contains("method=\"post\"")));
+    let fields = posts.flat_map(|form| {
+        let action = form.split_once("action=\"").and_then(|(_, rest)| rest.split_once('"')).map_or("", |(a, _)| a);
+        let names = form.split(" name=\"").skip(1).filter_map(|rest| rest.split('"').next());
+        names.filter(|name| !is_known(action, name)).map(|name| format!("{action}: {name}")).collect::<Vec<_>>()
+    });
+    fields.collect()
 }
 
 /// Where the forms of a page are sent, with the first of their buttons that asks for something by name.
@@ -54,6 +68,7 @@ async fn offered(app: &TestApp, who: &str, browser: &Client) -> Vec<String> {
                 }
             }
         }
+        wrong.extend(unknown_fields(&page));
         for (action, hidden) in forms(&page) {
             if ends(&action) || !tried.insert(format!("POST {action}")) {
                 continue;

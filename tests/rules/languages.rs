@@ -20,6 +20,7 @@ fn is_the_same(lang: Lang, name: &str) -> bool {
             "Claims state",
             "Pages calendar_event",
             "Pages saved_title",
+            "Pages problem_typed_row",
             "Pages role_detail",
             "Pages role_in",
             "Pages ranking_in",

@@ -37,7 +37,7 @@ mod referee;
 mod review;
 mod rules_said;
 #[cfg(test)]
-mod samples;
+pub(super) mod samples;
 mod say;
 mod scheme_said;
 mod scope;
@@ -51,6 +51,7 @@ mod signin;
 mod standings;
 mod take_back;
 mod taking_part;
+pub mod typed;
 mod upload;
 mod wall;
 mod what_if;

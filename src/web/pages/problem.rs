@@ -1,6 +1,7 @@
 //! What went wrong, as a page. The status and the sentences come from the web floor.
 
 use super::shell::{Shell, words};
+use super::typed::Said;
 use crate::words::en::pages::Pages;
 use askama::Template;
 
@@ -24,7 +25,7 @@ pub struct More<'a> {
     /// The page before.
     pub back: Option<&'a str>,
     /// What was typed, where it is lost otherwise.
-    pub lost: &'a [String],
+    pub lost: &'a [Said],
     /// Where to sign in.
     pub sign_in: Option<&'a str>,
 }
@@ -57,7 +58,8 @@ mod tests {
             &More {
                 again: again(true),
                 back: Some("/desk?q=\""),
-                lost: &[samples::HOSTILE.to_owned()],
+                lost: &[samples::HOSTILE, "two\nlines"]
+                    .map(|text| Said { label: samples::BIDI.to_owned(), text: text.to_owned() }),
                 sign_in: Some("/signin?next=%2F"),
             },
             "Say r-1.",

@@ -7,7 +7,7 @@ use super::form::Fields;
 use crate::app::App;
 use crate::web::extract::{LARGE, collect, is_kind};
 use crate::web::problem::Problem;
-use crate::web::session::{Caller, ours, people_only};
+use crate::web::session::{Caller, Sent, Typed, ours, people_only};
 use crate::words::Sentence;
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use bytes::Bytes;
@@ -24,6 +24,8 @@ pub struct Upload {
     pub fields: Fields,
     /// The bytes of the field `file`, when one was chosen.
     pub file: Option<Bytes>,
+    /// What that file is called.
+    name: Option<String>,
 }
 
 impl Upload {
@@ -62,11 +64,16 @@ impl FromRequest<App> for Upload {
             Some(boundary) => of_parts(bytes, boundary).await?,
             None => Self {
                 fields: Fields(form_urlencoded::parse(&bytes).take(MOST).map(|(n, v)| (n.into(), v.into())).collect()),
-                file: None,
+                ..Self::default()
             },
         };
         let (given, fields): (Vec<_>, Vec<_>) = upload.fields.0.into_iter().partition(|(name, _)| name == "csrf");
-        ours(&caller, &given.iter().map(|(_, value)| value.as_bytes()).collect::<Vec<_>>())?;
+        let ours = ours(&caller, &given.iter().map(|(_, value)| value.as_bytes()).collect::<Vec<_>>());
+        let typed = parts.extensions.get::<Typed>().filter(|_| ours.is_err() || caller.actor.account.is_none());
+        if let Some(typed) = typed {
+            typed.keep(Sent { fields: fields.clone(), file: upload.name.take() });
+        }
+        ours?;
         upload.fields = Fields(fields);
         Ok(upload)
     }
@@ -81,9 +88,11 @@ async fn of_parts(bytes: Bytes, boundary: String) -> Result<Upload, Problem> {
     while let Some(part) = parts.next_field().await.map_err(unreadable)? {
         let name = part.name().unwrap_or_default().to_owned();
         let is_file = name == "file";
+        let called = part.file_name().map(str::to_owned);
         let bytes = part.bytes().await.map_err(unreadable)?;
         if is_file {
             upload.file = Some(bytes).filter(|b| !b.is_empty());
+            upload.name = upload.file.as_ref().and(called);
         } else if upload.fields.0.len() < MOST {
             let text = String::from_utf8(bytes.to_vec())
                 .map_err(|_| Problem::new(StatusCode::BAD_REQUEST, Sentence::new("not_utf8")))?;

@@ -32,7 +32,9 @@ pub async fn render(State(app): State<App>, mut request: Request, next: Next) ->
     let back = (request.method() == Method::GET).then(|| request.uri().to_string());
     let typed = Typed::default();
     request.extensions_mut().insert(typed.clone());
-    let asking = Asking { sent: request.method() != Method::GET, before: before(request.headers()), typed };
+    let path = request.uri().path().to_owned();
+    let asking =
+        Asking { sent: request.method() != Method::GET, before: before(request.headers(), &path), path, typed };
     let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
     let mut response = next.run(request).await;
     let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
@@ -60,16 +62,22 @@ struct Asking {
     sent: bool,
     /// The page of ours that it was on.
     before: Option<String>,
+    /// Where it was sent.
+    path: String,
     /// What was typed into its form.
     typed: Typed,
 }
 
 /// The page of ours that a request came from: browsers name no other (`Referrer-Policy`), and of
-/// whatever else is named only the path is taken.
-fn before(headers: &HeaderMap) -> Option<String> {
-    let from: Uri = headers.get(header::REFERER)?.to_str().ok()?.parse().ok()?;
-    let path = from.path_and_query()?.as_str();
-    (path.starts_with('/') && !path.starts_with("//")).then(|| path.to_owned())
+/// whatever else is named only the path is taken. What was shown in answer to a form stands at an
+/// address that only forms are sent to: then it is the page of that form, and so it is when no page is named.
+fn before(headers: &HeaderMap, sent_to: &str) -> Option<String> {
+    let from = || {
+        let from: Uri = headers.get(header::REFERER)?.to_str().ok()?.parse().ok()?;
+        let page = pages::typed::page_of(from.path()).unwrap_or(from.path_and_query()?.as_str().to_owned());
+        (page.starts_with('/') && !page.starts_with("//")).then_some(page)
+    };
+    from().or_else(|| pages::typed::page(sent_to))
 }
 
 /// Somebody who opens a page without being signed in is sent to sign in, and from there back.
@@ -133,9 +141,11 @@ impl Problem {
             _ => "",
         };
         let back = asking.before.as_deref().filter(|_| asking.sent);
-        // Who was signed out meanwhile comes back to an empty form: what was typed stands here to be copied.
+        // Who was signed out meanwhile comes back to an empty form: what was typed
+        // stands here to be copied.
         let over = self.status == StatusCode::UNAUTHORIZED || &*self.sentence.code == "form_expired";
-        let lost = if over && asking.sent { asking.typed.take() } else { Vec::new() };
+        let lost =
+            if over && asking.sent { pages::typed::said(&asking.path, &asking.typed.take()) } else { Vec::new() };
         let signed_out = self.status == StatusCode::UNAUTHORIZED && asking.sent;
         let sign_in = signed_out.then(|| sign_in(back.unwrap_or("/")));
         let more = pages::problem::More { again, back, lost: &lost, sign_in: sign_in.as_deref() };

@@ -38,6 +38,10 @@ area! { ($) frame:
     problem_look_again: "Um es noch einmal zu versuchen, lade diese Seite neu.",
     problem_typed: "Was du eingegeben hast",
     problem_typed_about: "Gespeichert wurde davon nichts. Kopier es, bevor du weitergehst; es steht nur noch auf dieser Seite.",
+    problem_typed_row: "{whose}, {field}",
+    problem_typed_ticked: "angekreuzt",
+    problem_typed_n: "{n} angekreuzt",
+    problem_typed_file: "{name}: wähle sie noch einmal",
     problem_back: "Zurück zur Seite davor",
     problem_home: "Zu den Wettkämpfen",
 }

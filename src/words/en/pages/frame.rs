@@ -38,6 +38,10 @@ area! { ($) frame:
     problem_look_again: "To try again, reload this page.",
     problem_typed: "What you typed",
     problem_typed_about: "Nothing of it was stored. Copy it before you go on; only this page still has it.",
+    problem_typed_row: "{whose}, {field}",
+    problem_typed_ticked: "ticked",
+    problem_typed_n: "{n} ticked",
+    problem_typed_file: "{name}: choose it again",
     problem_back: "Back to the page before",
     problem_home: "To the competitions",
 }
