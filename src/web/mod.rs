@@ -18,6 +18,7 @@ pub mod language;
 mod limits;
 pub mod listen;
 pub mod metrics;
+mod once;
 pub mod pages;
 pub mod problem;
 pub mod session;

@@ -40,7 +40,7 @@ async fn athlete(app: &TestApp, more: &[Grant]) -> (Client, String) {
     let browser = app.browser("quorzella@zephyrine.box", &[&[own], more].concat()).await;
     let csrf = browser.get("/account").await.expect(200).csrf();
     let token = [("csrf", &*csrf), ("name", "quor laptop token"), ("days", "9")];
-    browser.post("/account/tokens").form(&token).await.expect(201);
+    browser.post("/account/tokens").form(&token).await.expect(303);
     (browser, csrf)
 }
 

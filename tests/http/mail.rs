@@ -183,7 +183,8 @@ async fn a_new_link_is_mailed_and_shown() {
     let sink = Sink::new(Manner::BusyOnce).await;
     let (app, browser, csrf) = behind(&sink.url).await;
     let account = new_account(&app, "vera@example.org", None).await;
-    let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
+    let page = browser.follow(&led).await.expect(200).text();
     assert!(page.contains("Mailed to vera@example.org."), "tried again when told to: {page}");
     let letter = sink.wait_for(1).await.remove(0);
     assert!(page.contains(&code(&letter)), "the same link is shown");
@@ -248,7 +249,8 @@ async fn a_letter_that_cannot_be_sent_is_told_in_a_sentence_and_the_link_is_show
         let sink = Sink::new(manner).await;
         let (app, browser, csrf) = behind(&sink.url).await;
         let account = new_account(&app, "vera@example.org", None).await;
-        let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+        let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
+        let page = browser.follow(&led).await.expect(200).text();
         assert!(page.contains("Not mailed to vera@example.org.") && page.contains(said), "{page}");
         assert!(page.contains("/signin/link?code="), "the link is shown all the same");
         assert_eq!(sink.letters(), [""; 0]);
@@ -257,7 +259,8 @@ async fn a_letter_that_cannot_be_sent_is_told_in_a_sentence_and_the_link_is_show
     let free = TcpListener::bind(("127.0.0.1", 0)).await.expect("a port").local_addr().expect("an address");
     let (app, browser, csrf) = behind(&format!("smtp://{free}")).await;
     let account = new_account(&app, "vera@example.org", None).await;
-    let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
+    let page = browser.follow(&led).await.expect(200).text();
     assert!(page.contains("could not be reached") && page.contains("/signin/link?code="), "{page}");
 }
 
@@ -266,7 +269,8 @@ async fn a_link_for_who_has_a_password_goes_to_its_owner_alone() {
     let sink = Sink::new(Manner::Takes).await;
     let (app, browser, csrf) = behind(&sink.url).await;
     let account = new_account(&app, "vera@example.org", Some("three old oars")).await;
-    let page = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
+    let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
+    let page = browser.follow(&led).await.expect(200).text();
     let letter = sink.wait_for(1).await.remove(0);
     assert!(page.contains("Mailed to vera@example.org.") && !page.contains(&code(&letter)), "{page}");
     app.nobody().post("/signin/link").form(&[("code", &code(&letter))]).await.expect(303);

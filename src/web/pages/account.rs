@@ -16,6 +16,7 @@ use crate::rules::people::fold_name;
 use crate::store::sessions::Session;
 use crate::store::tokens::Token;
 use crate::web::extract::{Path, Query};
+use crate::web::once::{self, Shown};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
 use crate::words::en::organise::Organise;
@@ -24,7 +25,7 @@ use crate::words::{organise, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use http::{StatusCode, header};
+use http::{HeaderMap, StatusCode, header};
 use jiff::tz::TimeZone;
 
 #[derive(Template, Default)]
@@ -210,7 +211,12 @@ fn utc(at: jiff::Timestamp) -> When {
 }
 
 /// `GET /account`.
-pub async fn get_account(State(app): State<App>, caller: Caller, Query(fields): Query<Fields>) -> Answer {
+pub async fn get_account(
+    State(app): State<App>,
+    caller: Caller,
+    headers: HeaderMap,
+    Query(fields): Query<Fields>,
+) -> Answer {
     let w = words();
     let done = match fields.get("done") {
         "password" => Some(w.password_changed),
@@ -219,7 +225,11 @@ pub async fn get_account(State(app): State<App>, caller: Caller, Query(fields): 
         "erased" => Some(Texts::default().0.me_done),
         _ => None,
     };
-    Ok(html(&View { done, ..view(&app, &caller).await? })?.into_response())
+    let page = View { done, ..view(&app, &caller).await? };
+    Ok(match once::take(&app, &caller, &headers, "/account") {
+        Some((shown, gone)) => (gone, html(&View { fresh: Some(shown.secret), ..page })?).into_response(),
+        None => html(&page)?.into_response(),
+    })
 }
 
 /// The page again, with what to mend beside the fields.
@@ -251,16 +261,13 @@ pub async fn post_end_session(
     Ok(Redirect::to("/account?done=session").into_response())
 }
 
-/// `POST /account/tokens`: the one form that answers with a page, as the token is shown once.
+/// `POST /account/tokens`: the page it leads to shows the token once.
 pub async fn post_token(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
     let (name, days) = (fields.get("name").to_owned(), fields.get("days").to_owned());
     // What is no number is out of range too, and gets that sentence.
     let number = days.parse().unwrap_or(0);
     match accounts::issue_token(&app, &caller.actor, None, &name, number).await {
-        Ok(issued) => {
-            let view = View { fresh: Some(issued.secret), ..view(&app, &caller).await? };
-            Ok((StatusCode::CREATED, html(&view)?).into_response())
-        }
+        Ok(issued) => Ok(once::lead(&app, &caller, "/account", Shown { secret: issued.secret, ..Shown::default() })),
         Err(error) => {
             let typed = |view: &mut View| {
                 view.token_name = name;

@@ -235,6 +235,7 @@ pub const ORGANISE: Organise = Organise {
     give_judge_needed: "Sag, welcher Judge: Name oder Code, wie in der Liste der Judges.",
     give_button: "Rolle geben",
     give_done: "Die Rolle ist gegeben.",
+    give_no_link: "Die Rolle ist gespeichert, aber ein Link für {email} konnte eben nicht gemacht werden: drück daneben auf „Neuer Link“.",
     give_known: "{email} hat schon einen Zugang: mehr ist nicht zu tun.",
     remove_sure: "Diese Rolle wegnehmen?",
     remove_text: "Die Person kann damit von jetzt an nichts mehr tun. Was in der Rolle getan wurde, bleibt.",

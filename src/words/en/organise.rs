@@ -234,6 +234,7 @@ texts! {
     give_judge_needed: "Say which judge: name or code, as in the list of judges.",
     give_button: "Give the role",
     give_done: "The role is given.",
+    give_no_link: "The role is stored, but a link for {email} could not be made just now: press “New link” beside it.",
     give_known: "{email} has a sign-in already: nothing more to do.",
     remove_sure: "Take this role away?",
     remove_text: "They can do nothing more with it from now on. What was done in it stays.",

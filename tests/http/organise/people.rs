@@ -70,8 +70,15 @@ async fn roles_are_seen_and_taken_away() {
     assert!(!found.contains("staff.quayside@"));
     let desk = "/api/v1/competitions/saltmarsh/workouts/w1/scores?gym=quayside";
     staff.get(desk).await.expect(200);
-    let fresh = browser.post(&format!("{PATH}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(201).text();
-    assert!(fresh.contains("/signin/link?code="));
+    let led = browser.post(&format!("{PATH}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
+    assert_eq!(led.header("location"), PATH);
+    let fresh = browser.follow(&led).await.expect(200);
+    assert!(fresh.text().contains("/signin/link?code=") && fresh.header("set-cookie").contains("once=; "), "{led:?}");
+    // The page loaded again sends nothing and shows it to nobody.
+    assert!(!browser.get(PATH).await.expect(200).text().contains("code="));
+    // Another session is shown nothing of it.
+    let (other, _) = organiser(&app).await;
+    assert!(!other.follow(&led).await.expect(200).text().contains("code="));
     // One tap asks; only the answer takes it away.
     let asked = browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(200).text();
     assert!(asked.contains("Take this role away?") && asked.contains("Gym staff, quayside"), "{asked}");
@@ -85,9 +92,11 @@ async fn roles_are_seen_and_taken_away() {
 async fn a_role_is_given_by_e_mail_with_a_link_that_works_once() {
     let app = TestApp::new().await;
     let (browser, csrf) = organiser(&app).await;
-    let give = async |fields: &[(&str, &str)], status: u16| {
+    let give = async |fields: &[(&str, &str)]| {
         let fields: Vec<(&str, &str)> = fields.iter().copied().chain([("csrf", csrf.as_str())]).collect();
-        browser.post(PATH).form(&fields).await.expect(status).text()
+        let led = browser.post(PATH).form(&fields).await.expect(303);
+        assert_eq!(led.header("location"), PATH, "no secret stands in an address");
+        browser.follow(&led).await.expect(200).text()
     };
     let link =
         |page: &str| page.split_once("<code>").and_then(|(_, r)| r.split_once("</code>")).map(|(l, _)| l.to_owned());
@@ -97,7 +106,7 @@ async fn a_role_is_given_by_e_mail_with_a_link_that_works_once() {
         ("desk@example.org", "staff", "quayside gym", "", json!({"role": "staff", "gym": "quayside"})),
         ("vera@example.org", "judge", "", "Vera Lopes", json!({"role": "judge", "judge": "J-1"})),
     ] {
-        let page = give(&[("email", email), ("role", role), ("gym", gym), ("judge", judge)], 201).await;
+        let page = give(&[("email", email), ("role", role), ("gym", gym), ("judge", judge)]).await;
         let roles = roles_by(&app, &link(&page).unwrap_or_else(|| panic!("no link: {page}"))).await;
         assert_eq!(roles[0]["competition"], SALTMARSH);
         for (member, value) in wanted.as_object().expect("members") {
@@ -106,9 +115,26 @@ async fn a_role_is_given_by_e_mail_with_a_link_that_works_once() {
     }
     // Who has a password keeps it: no link into the account is shown.
     let (known, _) = app.db_account("known@example.org", Some("three old oars"), &[]).await;
-    let page = give(&[("email", "known@example.org"), ("role", "referee")], 201).await;
+    let page = give(&[("email", "known@example.org"), ("role", "referee")]).await;
     assert!(link(&page).is_none() && page.contains("known@example.org has a sign-in already"), "{page}");
     assert!(known > 0 && page.contains("Referee"));
+}
+
+#[tokio::test]
+async fn what_is_stored_is_said_to_be_when_its_link_cannot_be_made() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser(&app).await;
+    app.db_account("vera@example.org", None, &[grant(Role::Referee, Some(SALTMARSH))]).await;
+    let mut raw = app.database.raw().await;
+    raw.run("ALTER TABLE links RENAME TO links_away").await.expect("renamed");
+    let fields = [("csrf", csrf.as_str()), ("email", "vera@example.org"), ("role", "organiser")];
+    let led = browser.post(PATH).form(&fields).await.expect(303);
+    raw.run("ALTER TABLE links_away RENAME TO links").await.expect("renamed");
+    let page = browser.follow(&led).await.expect(200).text();
+    assert!(page.contains("The role is given.") && page.contains("a link for vera@example.org could not be"), "{page}");
+    let roles = app.organiser().await.get("/api/v1/competitions/saltmarsh/roles").await.expect(200).json();
+    let of = |r: &serde_json::Value| r["email"] == "vera@example.org" && r["role"]["role"] == "organiser";
+    assert!(roles.as_array().is_some_and(|all| all.iter().any(of)), "{roles}");
 }
 
 #[tokio::test]

@@ -90,6 +90,15 @@ impl Client {
         self.call(Method::DELETE, path)
     }
 
+    /// Where an answer leads, as a browser goes there: with the cookies that came with it.
+    pub async fn follow(&self, reply: &Reply) -> Reply {
+        let set = reply.headers.get_all(header::SET_COOKIE).into_iter().filter_map(|v| v.to_str().ok());
+        let own = self.headers.get(header::COOKIE).and_then(|v| v.to_str().ok());
+        let cookies: Vec<&str> = own.into_iter().chain(set.filter_map(|c| c.split(';').next())).collect();
+        let to = reply.header("location").split('#').next().unwrap_or_default();
+        self.clone().with(header::COOKIE, &cookies.join("; ")).get(to).await
+    }
+
     pub fn call(&self, method: Method, path: &str) -> Call {
         Call {
             router: self.router.clone(),

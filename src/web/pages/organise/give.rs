@@ -5,7 +5,7 @@ use super::super::desk::judges;
 use super::super::form::{self, Choice, FieldError, Fields};
 use super::super::shell;
 use super::super::{html, say};
-use super::people::{address, mail_link, view};
+use super::people::{here, mail_link, view};
 use super::{reader, texts};
 use crate::actions::accounts::{self, AccountError, NewAccount};
 use crate::actions::lists::{self, Find};
@@ -16,6 +16,7 @@ use crate::rules::access::{Grant, Role};
 use crate::rules::ledger::Refusal;
 use crate::rules::people::fold_name;
 use crate::web::extract::Path;
+use crate::web::once::{self, Shown};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::put;
@@ -136,23 +137,24 @@ pub async fn post_role(
         }
         Err(other) => return Err(other.into()),
     };
+    // It is stored: whatever goes wrong from here on is told beside that.
+    let o = texts();
+    let mut shown = Shown { done: o.give_done.to_owned(), ..Shown::default() };
     let secret = match added.link {
-        Some(secret) => Some(secret),
+        Some(secret) => Ok(secret),
         // Made before, and never signed in to with a password: another link does no harm.
-        None => match accounts::relink(&app, &caller.actor, added.account).await {
-            Ok(secret) => Some(secret),
-            Err(AccountError::Refused(_)) => None,
-            Err(other) => return Err(other.into()),
-        },
+        None => accounts::relink(&app, &caller.actor, added.account).await,
     };
-    let mut page = view(&app, &caller, &reader, String::new()).await?;
     match secret {
-        Some(secret) => {
-            page.told = mail_link(&app, &reader, &added.email, &secret).await;
-            page.link = Some((address(&app.config.public_url, &secret), added.email));
+        Ok(secret) => {
+            shown.told = mail_link(&app, &reader, &added.email, &secret).await.unwrap_or_default();
+            (shown.secret, shown.whose) = (secret, added.email);
         }
-        None => page.told = Some(put(texts().give_known, &[("email", &added.email)])),
+        Err(AccountError::Refused(_)) => shown.told = put(o.give_known, &[("email", &added.email)]),
+        Err(failed) => {
+            tracing::error!(target: "problem", code = "no_link", error = format!("{failed:#}"));
+            shown.told = put(o.give_no_link, &[("email", &added.email)]);
+        }
     }
-    page.done = Some(texts().give_done);
-    Ok((StatusCode::CREATED, html(&page)?).into_response())
+    Ok(once::lead(&app, &caller, &here(&slug), shown))
 }

@@ -19,6 +19,7 @@ use crate::rules::table;
 use crate::store::grants::Granted;
 use crate::web::api::csv_file;
 use crate::web::extract::{Path, Query};
+use crate::web::once::{self, Shown};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::letters::Letters;
@@ -28,7 +29,7 @@ use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use http::StatusCode;
+use http::{HeaderMap, StatusCode};
 use jiff::tz::TimeZone;
 
 /// Roles shown at most.
@@ -42,12 +43,12 @@ pub(super) struct View {
     o: &'static Organise,
     csrf: String,
     base: String,
-    pub(super) done: Option<&'static str>,
+    done: Option<String>,
     pub(super) errors: Vec<FieldError>,
     /// A link just made, and whose: shown once.
-    pub(super) link: Option<(String, String)>,
+    link: Option<(String, String)>,
     /// What became of the letter with it, or with one that is shown to nobody.
-    pub(super) told: Option<String>,
+    told: Option<String>,
     /// Gyms to which no letter could go, and why.
     unsent: Vec<(String, &'static str)>,
     /// A role that is to be taken away: asked once more.
@@ -111,7 +112,7 @@ pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String)
         w: words(),
         o,
         csrf: caller.csrf.clone(),
-        base: format!("/organise/{}/people", c.slug),
+        base: here(&c.slug),
         done: None,
         errors: Vec::new(),
         link: None,
@@ -150,12 +151,27 @@ pub async fn get_people(
     State(app): State<App>,
     caller: Caller,
     Path(slug): Path<String>,
+    headers: HeaderMap,
     Query(fields): Query<Fields>,
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
-    let done = (fields.get("done") == "removed").then_some(texts().people_removed);
+    let done = (fields.get("done") == "removed").then(|| texts().people_removed.to_owned());
     let told = fields.get("mailed").parse().ok().map(mailed);
-    Ok(html(&View { done, told, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? })?.into_response())
+    let mut page = View { done, told, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? };
+    let Some((shown, gone)) = once::take(&app, &caller, &headers, &here(&slug)) else {
+        return Ok(html(&page)?.into_response());
+    };
+    page.done = Some(shown.done).filter(|text| !text.is_empty());
+    page.told = Some(shown.told).filter(|text| !text.is_empty());
+    page.link = Some(shown.secret)
+        .filter(|secret| !secret.is_empty())
+        .map(|secret| (address(&app.config.public_url, &secret), shown.whose));
+    Ok((gone, html(&page)?).into_response())
+}
+
+/// Where the page is.
+pub(super) fn here(slug: &str) -> String {
+    format!("/organise/{slug}/people")
 }
 
 /// `POST /organise/{c}/people/invite`: a sign-in for every gym, by mail (`do=mail`) or as CSV for a
@@ -230,7 +246,7 @@ pub(super) async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str
     })
 }
 
-pub(super) fn address(public_url: &str, secret: &str) -> String {
+fn address(public_url: &str, secret: &str) -> String {
     format!("{public_url}/signin/link?code={secret}")
 }
 
@@ -254,8 +270,8 @@ pub async fn post_remove(
     Ok(Redirect::to(&format!("/organise/{slug}/people?done=removed")).into_response())
 }
 
-/// `POST /organise/{c}/people/{id}/link`: a fresh link for the account with this number; it
-/// answers with a page, as the link is shown once.
+/// `POST /organise/{c}/people/{id}/link`: a fresh link for the account with this number; the page it
+/// leads to shows it once. Whoever has a password gets it by mail alone.
 pub async fn post_link(
     State(app): State<App>,
     caller: Caller,
@@ -263,44 +279,31 @@ pub async fn post_link(
     Form(_): Form<Fields>,
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
-    let mut made = accounts::relink(&app, &caller.actor, id).await;
-    let mut told = None;
-    if let Ok(secret) = &made {
-        let whose = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&slug)).await?;
-        if let Some(granted) = whose.iter().find(|g| g.account == id) {
-            told = mail_link(&app, &reader, &granted.email, secret).await;
-        }
+    let all = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&slug)).await?;
+    let whose = all.into_iter().find(|g| g.account == id).map_or(String::new(), |g| g.email);
+    let mut made = accounts::relink(&app, &caller.actor, id).await.map(|secret| (whose, secret));
+    let unseen = app.post.is_there() && matches!(made, Err(AccountError::Refused(Refusal::Conflict(..))));
+    if unseen {
+        made = accounts::relink_by_mail(&app, &caller.actor, id).await;
     }
-    if app.post.is_there() && matches!(made, Err(AccountError::Refused(Refusal::Conflict(..)))) {
-        match accounts::relink_by_mail(&app, &caller.actor, id).await {
-            Ok((email, secret)) => {
-                let said = mail_link(&app, &reader, &email, &secret).await.unwrap_or_default();
-                let unseen = words::letters(language::reader()).link_unseen;
-                let mut view = view(&app, &caller, &reader, String::new()).await?;
-                view.told = Some(format!("{said} {unseen}"));
-                return Ok((StatusCode::CREATED, html(&view)?).into_response());
+    let (status, why) = match made {
+        Ok((email, secret)) => {
+            let mut shown = Shown { whose: email, secret, ..Shown::default() };
+            shown.told = mail_link(&app, &reader, &shown.whose, &shown.secret).await.unwrap_or_default();
+            if unseen {
+                let l = words::letters(language::reader());
+                shown = Shown { told: format!("{} {}", shown.told, l.link_unseen), ..Shown::default() };
             }
-            Err(error) => made = Err(error),
-        }
-    }
-    let mut view = view(&app, &caller, &reader, String::new()).await?;
-    let status = match made {
-        Ok(secret) => {
-            let whose = view.rows.iter().find(|r| r.account == id).map_or(String::new(), |r| r.email.clone());
-            view.told = told;
-            view.link = Some((address(&app.config.public_url, &secret), whose));
-            StatusCode::CREATED
+            return Ok(once::lead(&app, &caller, &here(&slug), shown));
         }
         Err(AccountError::Refused(Refusal::Conflict(sentence, _))) => {
-            view.errors.push(FieldError::new("", sentence.say(language::reader())));
-            StatusCode::CONFLICT
+            (StatusCode::CONFLICT, sentence.say(language::reader()))
         }
-        Err(AccountError::Refused(Refusal::NotFound(_))) => {
-            view.errors.push(FieldError::new("", texts().link_not_yours));
-            StatusCode::NOT_FOUND
-        }
+        Err(AccountError::Refused(Refusal::NotFound(_))) => (StatusCode::NOT_FOUND, texts().link_not_yours.to_owned()),
         Err(other) => return Err(other.into()),
     };
+    let mut view = view(&app, &caller, &reader, String::new()).await?;
+    view.errors.push(FieldError::new("", why));
     Ok((status, html(&view)?).into_response())
 }
 
@@ -325,7 +328,7 @@ mod tests {
             o,
             csrf: "x".to_owned(),
             base: "/organise/s/people".to_owned(),
-            done: Some(o.people_removed),
+            done: Some(o.people_removed.to_owned()),
             errors: ["", "email", "role", "gym", "judge"].map(|id| FieldError::new(id, samples::HOSTILE)).into(),
             unsent: vec![(samples::HOSTILE.to_owned(), o.invite_no_address)],
             sure: (n > 0).then(|| row(7)),

@@ -1,0 +1,108 @@
+//! What is shown once: a link, a token, on the page that the form which made it leads to.
+//!
+//! A form leads on, so that loading the page again sends nothing again. What must not stand in an
+//! address meanwhile goes along in a cookie of its own: kept from scripts, bound to the session, good
+//! for two minutes on one page, and taken away as it is shown. Any of several services can show it.
+
+use super::session::Caller;
+use crate::app::App;
+use axum::response::{AppendHeaders, IntoResponse, Redirect, Response};
+use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
+use base64::Engine;
+use base64::prelude::BASE64_URL_SAFE_NO_PAD;
+use http::{HeaderMap, HeaderName, header};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::time::Duration;
+use subtle::ConstantTimeEq;
+
+/// Longer, and a browser may not keep it.
+const MOST: usize = 3_800;
+/// How long it waits to be shown.
+const WAITS: Duration = Duration::from_mins(2);
+
+/// What is shown.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Shown {
+    /// What was done, in a word of the page's own.
+    pub done: String,
+    /// A secret; empty: none.
+    pub secret: String,
+    /// Whose it is.
+    pub whose: String,
+    /// What became of a letter with it.
+    pub told: String,
+}
+
+/// The header that takes it away.
+pub type Gone = AppendHeaders<[(HeaderName, String); 1]>;
+
+/// Leads on to the page `to`, which shows this.
+pub fn lead(app: &App, caller: &Caller, to: &str, mut shown: Shown) -> Response {
+    let mut value = sealed(caller, to, &shown);
+    if value.len() > MOST {
+        // The page lists what became of letters besides.
+        shown.told.clear();
+        value = sealed(caller, to, &shown);
+    }
+    (AppendHeaders([(header::SET_COOKIE, cookie(app, value, WAITS))]), Redirect::to(to)).into_response()
+}
+
+/// What the page `at` is to show, if anything was left for it, with the header that takes it away.
+pub fn take(app: &App, caller: &Caller, headers: &HeaderMap, at: &str) -> Option<(Shown, Gone)> {
+    let jar = CookieJar::from_headers(headers);
+    let shown = opened(caller, at, jar.get(name(app))?.value())?;
+    Some((shown, AppendHeaders([(header::SET_COOKIE, cookie(app, String::new(), Duration::ZERO))])))
+}
+
+fn sealed(caller: &Caller, at: &str, shown: &Shown) -> String {
+    // Texts alone: writing them cannot fail.
+    let text = BASE64_URL_SAFE_NO_PAD.encode(serde_json::to_vec(shown).unwrap_or_default());
+    format!("{}.{text}", seal(caller, at, &text))
+}
+
+fn opened(caller: &Caller, at: &str, value: &str) -> Option<Shown> {
+    let (given, text) = value.split_once('.')?;
+    let right = !caller.csrf.is_empty() && bool::from(given.as_bytes().ct_eq(seal(caller, at, text).as_bytes()));
+    serde_json::from_slice(&BASE64_URL_SAFE_NO_PAD.decode(text).ok().filter(|_| right)?).ok()
+}
+
+/// Made with what only the session's own pages know: nobody else can have something shown there.
+fn seal(caller: &Caller, at: &str, text: &str) -> String {
+    let mut hash = Sha256::new();
+    for part in ["shown once", &caller.csrf, at, text, &caller.csrf] {
+        hash.update(Sha256::digest(part));
+    }
+    BASE64_URL_SAFE_NO_PAD.encode(hash.finalize())
+}
+
+fn name(app: &App) -> &'static str {
+    if app.config.secure() { "__Host-once" } else { "once" }
+}
+
+fn cookie(app: &App, value: String, life: Duration) -> String {
+    let cookie = Cookie::build((name(app), value)).http_only(true).secure(app.config.secure());
+    cookie.same_site(SameSite::Lax).path("/").max_age(life.try_into().unwrap_or_default()).build().to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::samples;
+
+    #[test]
+    fn only_the_same_session_reads_it_on_the_page_it_is_for() {
+        let caller = samples::caller();
+        let shown = Shown { secret: "abc".to_owned(), whose: samples::HOSTILE.to_owned(), ..Shown::default() };
+        let value = sealed(&caller, "/account", &shown);
+        assert_eq!(opened(&caller, "/account", &value), Some(shown));
+        assert_eq!(opened(&caller, "/organise/s/people", &value), None);
+        let other = Caller { csrf: "another".to_owned(), ..caller.clone() };
+        assert_eq!(opened(&other, "/account", &value), None);
+        let nobody = Caller { csrf: String::new(), ..caller.clone() };
+        assert_eq!(opened(&nobody, "/account", &sealed(&nobody, "/account", &Shown::default())), None);
+        for broken in ["", ".", "x.y", value.get(1..).unwrap_or_default(), &format!("{value}A")] {
+            assert_eq!(opened(&caller, "/account", broken), None, "{broken}");
+        }
+    }
+}
