@@ -545,7 +545,7 @@ class Row {
 
   show() {
     const { state, text } = this.data;
-    const open = state === "missing" || state === "withdrawn";
+    const open = ["missing", "withdrawn", "guest"].includes(state);
     const value = this.work.querySelector(".value");
     value.textContent = text ?? "";
     this.work.querySelector(".state").textContent = states[state] ?? state;
@@ -564,7 +564,7 @@ class Row {
       const out = plain(words.out, () => this.takesNoPart(), this.name);
       out.classList.add("out");
       buttons.push(out);
-    } else if (state === "not_taking_part" && !this.undo && !("visiting" in this.data)) {
+    } else if (state === "not_taking_part" && !this.undo && !("visiting" in this.data) && !("locked" in this.data)) {
       buttons.push(plain(words.in_again, () => this.takesPart(), this.name));
     } else if (settled && state !== "not_taking_part" && !("locked" in this.data)) {
       buttons.push(plain(words.correct, () => this.correct(), this.name));
@@ -815,6 +815,8 @@ async function refresh() {
       if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
       row.saved = undefined;
       if (view.score) row.now(view.score);
+      // Whose entry is withdrawn gets no more scores.
+      if (view.entry_state === "withdrawn") row.li.setAttribute("data-locked", "");
       row.data.state = view.state;
       row.show();
       row.tell([]);

@@ -45,7 +45,8 @@ async fn take_along(app: &App, competition: &str, whose: &Whose) -> Result<(), S
         app.store.end_claim(known.id, *bib).await?;
     }
     for granted in app.store.list_grants_in(competition).await?.iter().filter(|g| theirs(&g.grant)) {
-        if app.store.end_grant(granted.id, granted.account).await? {
+        let confirmed = app.store.find_account(granted.account).await?.is_some_and(|account| account.confirmed);
+        if app.store.end_grant(granted.id, granted.account).await? && confirmed {
             app.post.forget(&granted.email);
         }
     }
@@ -179,8 +180,9 @@ async fn erase_all(app: &App, actor: &Actor, now: Timestamp, with_account: bool)
         if with_account {
             erase_own_contacts(app, actor, now).await?;
         }
+        // An address that nobody has shown to be theirs may be another's, and so may the letters to it.
+        app.post.forget(&actor.email);
     }
-    app.post.forget(&actor.email);
     let mut begun = false;
     for grant in &actor.grants {
         let whose = match (grant.role, grant.bib, &grant.judge) {

@@ -19,7 +19,7 @@ macro_rules! texts {
         impl $kind {
             /// Its texts with their names.
             pub fn texts(&self) -> impl Iterator<Item = (&'static str, &'static str)> {
-                [$((stringify!($name), self.$name)),*].into_iter()
+                [$(stringify!($name)),*].into_iter().zip([$(self.$name),*])
             }
         }
 

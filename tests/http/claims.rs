@@ -27,6 +27,25 @@ async fn roles(client: &Client) -> Vec<Value> {
 }
 
 #[tokio::test]
+async fn codes_that_cannot_be_made_leave_what_was_ticked_and_looked_for() {
+    let app = TestApp::new().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let page = staff.get("/desk/saltmarsh/quayside/codes?q=1042").await.expect(200);
+    assert!(page.text().contains("name=\"q\" value=\"1042\""));
+    // Everything is over: no code is made any more.
+    app.set_clock("2028-01-14T12:00:00Z");
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.expect(200).csrf();
+    let fields = [("csrf", &*csrf), ("q", "1042"), ("bib-1042", "yes"), ("as", "csv"), ("for", "picked")];
+    let again = staff.post("/desk/saltmarsh/quayside/codes").form(&fields).await.expect(409).text();
+    assert!(
+        again.contains("name=\"bib-1042\" value=\"yes\" checked") && again.contains("value=\"csv\" checked"),
+        "{again}"
+    );
+    assert!(!again.contains("name=\"bib-1043\"") && again.contains("name=\"q\" value=\"1042\""), "{again}");
+}
+
+#[tokio::test]
 async fn an_athlete_makes_an_account_with_the_code_of_a_slip_and_enters_their_own_score() {
     let app = TestApp::new().await;
     let staff = app.in_browser(&app.staff_of("quayside").await).await;
@@ -266,7 +285,7 @@ async fn an_athlete_without_a_gym_gets_a_code_from_the_organiser_and_enters_thei
     let wrong = send("5+44 tb 11:24").await.expect(422).text();
     assert!(wrong.contains("write 6+0") && wrong.contains("5+44 tb 11:24"), "{wrong}");
     let stored = send("5+12 tb 11:24").await.expect(303);
-    assert_eq!(stored.header("location"), "/c/saltmarsh/athletes/3001#w-w1");
+    assert_eq!(stored.header("location"), "/c/saltmarsh/athletes/3001?saved=w1#w-w1");
     let score =
         app.organiser().await.get("/api/v1/competitions/saltmarsh/workouts/w1/scores/3001").await.expect(200).json();
     assert_eq!((&score["state"], &score["gym"]), (&json!("entered"), &Value::Null), "{score}");

@@ -1,7 +1,7 @@
 //! The gym's desk by plain forms: a row's field, many vouched for at once, the receipt, messages.
 
 use crate::support::{Client, TestApp};
-use serde_json::json;
+use serde_json::{Value, json};
 
 const DESK: &str = "/desk/saltmarsh/quayside";
 const SCORES: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
@@ -63,6 +63,84 @@ async fn many_are_vouched_for_by_one_statement_and_what_changed_meanwhile_is_lef
     let done = browser.post(&path).form(&all).await.expect(409).text();
     assert!(done.contains("Vouched for: 1.") && done.contains("Rita Alves (1043)"), "{done}");
     assert_eq!((state(1042).await, state(1043).await), (json!("attested"), json!("entered")));
+}
+
+#[tokio::test]
+async fn what_was_typed_for_many_stays_in_rows_that_wait_and_is_told_of_those_that_do_not() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let one = enter(&program, 1042, "6+14 tb 11:24").await;
+    let two = enter(&program, 1043, "6+10 tb 11:24").await;
+    let csrf = browser.get(DESK).await.csrf();
+    let path = format!("{DESK}/w1/attestation");
+    let mut fields = vec![("a-1042", one.as_str()), ("s-1042", "B 16"), ("a-1043", two.as_str()), ("s-1043", "B 17")];
+    fields.extend([("judge", "J-1"), ("how", "paper_sheet"), ("csrf", &csrf)]);
+    // One was vouched for meanwhile, by somebody else: of that the page still says what was typed.
+    let word = json!({ "judge": "J-1", "how": "paper_sheet", "sheet": "B 1" });
+    program.post(&format!("{SCORES}/1042/attestation")).if_match(&one).json(word).await.expect(200);
+    let without = browser.post(&path).form(&fields).await.expect(422).text();
+    assert!(
+        without.contains("Ines Duarte (1042): It does not wait for a judge any more. Sheet B 16 was typed."),
+        "{without}"
+    );
+    assert!(
+        without.contains(&format!("name=\"a-1043\" value=\"{two}\" checked")) && without.contains("value=\"B 17\"")
+    );
+    // The other's figures are others now: the sheet stays, the tick has to be put to them anew.
+    let sent = json!({ "performance": "6+11 tb 11:24" });
+    program.put(&format!("{SCORES}/1043")).if_match(&two).json(sent).await.expect(200);
+    fields.push(("statement", "yes"));
+    let left = browser.post(&path).form(&fields).await.expect(409).text();
+    assert!(left.contains("Vouched for: 0.") && left.contains("Sheet B 16 was typed."), "{left}");
+    assert!(left.contains("name=\"s-1043\"") && left.contains("value=\"B 17\""), "{left}");
+    assert!(!left.contains(" checked>"), "{left}");
+}
+
+#[tokio::test]
+async fn who_has_withdrawn_is_not_missing_and_a_guest_is_not_waited_for() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let organiser = app.organiser().await;
+    let change = async |bib: u32, state: &str| {
+        let path = format!("/api/v1/competitions/saltmarsh/entries/{bib}");
+        organiser.patch(&path).json(json!({ "state": state, "reason": "as the gym says" })).await.expect(200);
+    };
+    let list = async |query: &str| program.get(&format!("{SCORES}?gym=quayside{query}")).await.expect(200).json();
+    let bibs = |view: &Value| {
+        view["rows"].as_array().expect("rows").iter().map(|r| r["bib"].as_u64().expect("a bib")).collect::<Vec<_>>()
+    };
+    change(1042, "withdrawn").await;
+    change(1043, "guest").await;
+    let all = list("").await;
+    let of = |n: usize| (&all["rows"][n]["state"], &all["rows"][n]["entry_state"]);
+    assert_eq!(of(0), (&json!("not_taking_part"), &json!("withdrawn")));
+    assert_eq!(of(1), (&json!("guest"), &json!("guest")));
+    assert_eq!(of(2), (&json!("missing"), &json!("active")));
+    assert_eq!((&all["missing"], &all["settled"]), (&json!(1), &json!(2)));
+    assert_eq!(bibs(&list("&state=missing").await), [1044]);
+    assert_eq!(bibs(&list("&state=guest").await), [1043]);
+
+    let page = browser.get(DESK).await.expect(200).text();
+    let row = |bib: u32| {
+        let id = format!("id=\"r-w1-{bib}\"");
+        page.split("<li ").find(|li| li.contains(&id)).unwrap_or_default().to_owned()
+    };
+    assert!(row(1042).contains("Not taking part") && row(1042).contains("data-locked"), "{page}");
+    assert!(!row(1042).contains("name=\"performance\"") && row(1043).contains("name=\"performance\""), "{page}");
+    assert!(row(1043).contains(">Guest<") && !row(1042).contains("Missing"), "{page}");
+    // Nobody asks them to come, and their form says why there is none.
+    let missing = browser.get(&format!("{DESK}/missing")).await.expect(200).text();
+    assert!(!missing.contains("(1042)") && !missing.contains("(1043)") && missing.contains("1044"), "{missing}");
+    let form = browser.get(&format!("{DESK}/w1/1042")).await.expect(200).text();
+    assert!(form.contains("This entry takes no part any more") && !form.contains("name=\"performance\""), "{form}");
+    assert!(!form.contains("Takes part after all") && !form.contains("not-taking-part\""), "{form}");
+    let csv = browser.get(&format!("{DESK}/scores.csv?workout=w1")).await.expect(200).text();
+    assert!(csv.lines().any(|l| l.starts_with("1042,") && l.contains("Not taking part")), "{csv}");
+    // With the last who was waited for all is done, whoever else may come.
+    let csrf = browser.get(DESK).await.csrf();
+    browser.post(&format!("{DESK}/w1/1044/not-taking-part")).form(&[("csrf", &csrf)]).await.expect(303);
+    let page = browser.get(DESK).await.expect(200).text();
+    assert!(page.contains("You can go home"), "{page}");
 }
 
 #[tokio::test]

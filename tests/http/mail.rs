@@ -7,6 +7,7 @@ use crate::support::{Client, SALTMARSH, TestApp, grant};
 use serde_json::{Value, json};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
+use tallywright::actions::mail::Letter;
 use tallywright::config::{Mail, Patience};
 use tallywright::rules::access::Role;
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
@@ -279,6 +280,37 @@ async fn a_link_for_who_has_a_password_goes_to_its_owner_alone() {
     let (other, _) = app.db_account("chief@example.org", Some("three old oars"), &[more]).await;
     browser.post(&format!("{PEOPLE}/{other}/link")).form(&[("csrf", &csrf)]).await.expect(404);
     assert_eq!(sink.letters().len(), 1);
+}
+
+#[tokio::test]
+async fn who_never_showed_an_address_to_be_theirs_takes_no_letters_to_it_along() {
+    let sink = Sink::new(Manner::Takes).await;
+    let (app, browser, _) = behind(&sink.url).await;
+    let codes = json!({ "bibs": [1042] });
+    let made = app.staff_of("quayside").await.post("/api/v1/competitions/saltmarsh/gyms/quayside/claim-codes");
+    let code = made.json(codes).await.expect(200).json()[0]["code"].as_str().expect("a code").to_owned();
+    let claim = [
+        ("c", SALTMARSH),
+        ("bib", "1042"),
+        ("code", &*code),
+        ("email", "vera@example.org"),
+        ("password", "three old oars"),
+    ];
+    let done = app.nobody().post("/claim").form(&claim).await.expect(303);
+    let letter = Letter {
+        competition: SALTMARSH.to_owned(),
+        to: "vera@example.org".to_owned(),
+        subject: "To the one whose address it is".to_owned(),
+        text: "Hello".to_owned(),
+    };
+    assert!(app.app.post.send(letter).is_some());
+    sink.wait_for(1).await;
+    let cookie = done.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
+    let athlete = app.nobody().with_cookie(cookie);
+    let csrf = athlete.get("/account").await.expect(200).csrf();
+    let erase = [("csrf", csrf.as_str()), ("me", "vera@example.org")];
+    athlete.post("/account/erase").form(&erase).await.expect(303);
+    assert!(browser.get(PEOPLE).await.expect(200).text().contains("vera@example.org"), "the letter stays listed");
 }
 
 #[tokio::test]

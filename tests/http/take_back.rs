@@ -103,8 +103,44 @@ async fn the_own_page_takes_an_athlete_back_to_it() {
     let fields = [("etag", etag_of(&page.text())), ("csrf", page.csrf())];
     let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
     let done = own.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(303);
-    assert_eq!(done.header("location"), "/c/saltmarsh/athletes/1042#w-w1");
-    assert!(own.get("/c/saltmarsh/athletes/1042").await.expect(200).text().contains("Withdrawn"));
+    assert_eq!(done.header("location"), "/c/saltmarsh/athletes/1042?saved=w1#w-w1");
+    let page = own.follow(&done).await.expect(200).text();
+    assert!(
+        page.contains("Withdrawn") && page.contains("<p>Taken back. The history keeps what was stored.</p>"),
+        "{page}"
+    );
+    assert!(!own.get("/c/saltmarsh/athletes/1042?saved=w2").await.expect(200).text().contains("Taken back."));
+    // So is a result that was entered.
+    let page = own.get(FORM).await;
+    let etag = etag_of(&page.text());
+    let fields = [("performance", "6+10 tb 11:24"), ("etag", &*etag), ("csrf", &*page.csrf())];
+    let done = own.post(FORM).form(&fields).await.expect(303);
+    let page = own.follow(&done).await.expect(200).text();
+    assert!(page.contains("<p>Stored. It has a place once a judge vouches for it.</p>"), "{page}");
+}
+
+#[tokio::test]
+async fn the_desk_goes_on_with_its_judge_after_a_score_is_taken_back() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    attested(&staff, "quayside").await;
+    let browser = app.in_browser(&staff).await;
+    let page = browser.get(&format!("{FORM}?judge=J-1&how=video")).await.expect(200);
+    let hidden = |page: &str| {
+        let form = page.split(&format!("action=\"{FORM}/withdrawal\"")).nth(1).expect("a form").to_owned();
+        let form = form.split("</form>").next().unwrap_or_default().to_owned();
+        form.contains("name=\"desk_judge\" value=\"J-1\"") && form.contains("name=\"how\" value=\"video\"")
+    };
+    assert!(hidden(&page.text()), "{}", page.text());
+    let (etag, csrf) = (etag_of(&page.text()), page.csrf());
+    let with = |etag: &'static str| [("desk_judge", "J-1"), ("how", "video"), ("csrf", csrf.as_str()), ("etag", etag)];
+    let again = browser.post(&format!("{FORM}/withdrawal")).form(&with("")).await.expect(412).text();
+    assert!(hidden(&again), "after a refusal too: {again}");
+    let fields = [("desk_judge", "J-1"), ("how", "video"), ("csrf", csrf.as_str()), ("etag", etag.as_str())];
+    let done = browser.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(303);
+    assert!(done.header("location").ends_with("?saved=w1/1042&judge=J-1&how=video#saved"), "{done:?}");
+    let out = browser.post(&format!("{FORM}/not-taking-part")).form(&with("")).await.expect(303);
+    assert!(out.header("location").ends_with("&judge=J-1&how=video#saved"), "{out:?}");
 }
 
 #[tokio::test]

@@ -4,6 +4,7 @@
 use super::count;
 use super::show::{Show, notes};
 use crate::actions::reader::Reader;
+use crate::actions::views::names::entry_state;
 use crate::actions::views::{DeskRow, DeskView};
 use crate::actions::{Failure, signed_in};
 use crate::app::App;
@@ -25,13 +26,14 @@ const PAGE: u32 = 1_000;
 /// The states that can be asked for besides a score's own.
 const MISSING: &str = "missing";
 const OUT: &str = "not_taking_part";
+const GUEST: &str = "guest";
 
 /// Which lines of a working list are asked for.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct DeskQuery {
     /// Entries of this gym, and those of others who did the workout in it; `None`: all.
     pub gym: Option<String>,
-    /// Only this state: a score's, `missing` or `not_taking_part`.
+    /// Only this state: a score's, `missing`, `not_taking_part` or `guest`.
     pub state: Option<String>,
 }
 
@@ -50,7 +52,7 @@ pub async fn desk(
     let gym = query.gym.as_deref();
     let permit = permit(actor, Act::ReadDesk { competition: &reader.slug, gym })?;
     let wanted = query.state.as_deref();
-    let known = [MISSING, OUT];
+    let known = [MISSING, OUT, GUEST];
     if wanted.is_some_and(|s| !known.contains(&s) && !ALL.iter().any(|state| state.as_str() == s)) {
         let words = ALL.iter().map(|s| s.as_str()).chain(known).collect::<Vec<_>>().join(", ");
         let sentence = Sentence::new("member_word").with("member", "state").with("words", words);
@@ -76,18 +78,22 @@ pub async fn desk(
     for (bib, entry) in &lists.entries {
         let attempt = lists.attempts.get(bib).and_then(|all| ledger::shown(workout.attempts, all));
         let present = attempt.filter(|a| a.state != State::Withdrawn);
-        let state = match present {
-            Some(attempt) => attempt.state.as_str(),
-            None if lists.out.contains(bib) => OUT,
-            None => attempt.map_or(MISSING, |a| a.state.as_str()),
+        // Who has withdrawn takes no part, whatever was stated; of a guest nothing is expected.
+        let out = lists.out.contains(bib) || entry.state == EntryState::Withdrawn;
+        let missing = present.is_none() && !out && entry.state == EntryState::Active;
+        let state = match (present, attempt) {
+            (Some(attempt), _) => attempt.state.as_str(),
+            _ if out => OUT,
+            (None, Some(withdrawn)) => withdrawn.state.as_str(),
+            _ if missing => MISSING,
+            _ => GUEST,
         };
         match present.map(|a| a.state) {
             Some(State::Entered) => view.awaiting += 1,
-            Some(_) => view.settled += 1,
-            None if state == OUT || entry.state != EntryState::Active => view.settled += 1,
-            None => view.missing += 1,
+            None if missing => view.missing += 1,
+            _ => view.settled += 1,
         }
-        if wanted.is_some_and(|w| w != state && !(w == MISSING && present.is_none() && state != OUT)) {
+        if wanted.is_some_and(|w| w != state && !(w == MISSING && missing)) {
             continue;
         }
         let show = Show::with(&reader, workout, entry, Arc::clone(&notes), Arc::clone(&extensions), reader.seq);
@@ -96,6 +102,7 @@ pub async fn desk(
             name: names.get(bib).cloned().unwrap_or_default(),
             division: entry.division.clone(),
             gym: entry.gym.clone(),
+            entry_state: entry_state(entry.state),
             state,
             score: attempt.map(|a| show.score(a)),
         });

@@ -409,7 +409,11 @@ pub struct DeskRow {
     pub division: String,
     /// The entry's gym.
     pub gym: Option<String>,
-    /// A score's state, `missing` or `not_taking_part`.
+    /// Whether the entry takes part: `active`, `withdrawn` (takes no scores any more) or `guest`.
+    #[schema(example = "active")]
+    pub entry_state: &'static str,
+    /// A score's state, or without one `missing`, `not_taking_part` (as stated, or as the entry is
+    /// withdrawn) or `guest` (nothing is expected of it).
     #[schema(example = "missing")]
     pub state: &'static str,
     /// The attempt that counts, else the latest.

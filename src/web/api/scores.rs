@@ -102,7 +102,7 @@ async fn get_history(State(app): State<App>, caller: Caller, Path(path): Path<Of
 pub struct ListQuery {
     /// Entries of this gym, and visitors who did it there; left out: all, for referees and organisers.
     gym: Option<String>,
-    /// A score's state, `missing` or `not_taking_part`.
+    /// A score's state, `missing`, `not_taking_part` or `guest`.
     state: Option<String>,
 }
 

@@ -9,7 +9,7 @@ use super::scope::{found, gym_name};
 use super::shell::{Dated, Link, Shell, When, words};
 use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
-use super::{html, say};
+use super::{html, own_score, say};
 use crate::actions::reader::Reader;
 use crate::actions::views::{EntryStandingView, EntryView, GymView, ScopeView, ScoreView};
 use crate::actions::{ScorePath, score, standings};
@@ -57,8 +57,8 @@ struct WorkoutView {
     title: String,
     attempts: Vec<Attempt>,
     none: Dated,
-    /// An appeal was just sent.
-    appealed: bool,
+    /// What was just done.
+    done: Vec<String>,
     appeal: Option<AppealForm>,
     history: Vec<Line>,
     history_title: String,
@@ -106,7 +106,7 @@ pub(super) async fn page(
     let ended = ended(app, &reader, Some((entry.gym.as_deref(), &entry.region))).await?;
     let mut workouts = Vec::new();
     for x in reader.workouts() {
-        workouts.push(about.workout(app, x, fields.get("appealed") == x.slug).await?);
+        workouts.push(about.workout(app, x, fields).await?);
     }
     let (what_if, status) = match what_if::read(app, &reader, &gyms, &entry, fields).await? {
         Some((made, status)) => (Some(made), status),
@@ -175,7 +175,7 @@ struct About<'a> {
 }
 
 impl About<'_> {
-    async fn workout(&self, app: &App, x: &Workout, appealed: bool) -> Answer<WorkoutView> {
+    async fn workout(&self, app: &App, x: &Workout, fields: &Fields) -> Answer<WorkoutView> {
         let (w, reader, entry, gyms) = (words(), self.reader, self.entry, self.gyms);
         let (actor, now, c) = (&reader.actor, reader.now, &reader.competition);
         let path = ScorePath { competition: c.slug.clone(), workout: x.slug.clone(), bib: entry.bib };
@@ -216,7 +216,7 @@ impl About<'_> {
             title: x.title.clone(),
             attempts,
             none,
-            appealed,
+            done: own_score::done(fields, &x.slug, read.as_ref().map(|r| &r.score)),
             appeal,
             history_title: put(w.history_of, &[("n", &(w.count)(history.len() as u64, Noun::Change))]),
             history,
@@ -383,7 +383,7 @@ mod tests {
             title: samples::BIDI.to_owned(),
             attempts,
             none: Dated::plain(words().no_score),
-            appealed: true,
+            done: vec![samples::HOSTILE.to_owned()],
             appeal: Some(an_appeal(id)),
             history,
             history_title: "History: 2 changes".to_owned(),

@@ -46,6 +46,8 @@ struct View {
     /// Whether nobody is entered at all.
     nobody: bool,
     rows: Vec<RowView>,
+    /// As a file, as was ticked.
+    as_csv: bool,
     errors: Vec<FieldError>,
 }
 
@@ -55,6 +57,7 @@ struct RowView {
     name: String,
     division: String,
     state: String,
+    ticked: bool,
 }
 
 #[derive(Template)]
@@ -112,10 +115,12 @@ fn above(codes: &Codes) -> &str {
     codes.gym.as_deref().unwrap_or(words::organise(language::reader()).nav)
 }
 
-fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, q: &str, errors: Vec<FieldError>) -> View {
+/// `fields` is what was asked for, or sent and not done.
+fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, errors: Vec<FieldError>) -> View {
     let (t, c) = (texts(), &codes.reader.competition);
     let title = codes.gym.as_ref().map_or(t.title_without.to_owned(), |gym| put(t.title, &[("gym", gym)]));
-    let folded = fold_name(q);
+    let q = fields.get("q");
+    let (folded, picked) = (fold_name(q), picked(fields));
     let fits = |row: &&CodeRow| fold_name(&row.name).contains(&folded) || row.bib.to_string() == folded;
     let found = codes.rows.iter().filter(fits).count();
     let rows = codes.rows.iter().filter(fits).take(SHOWN).map(|row| RowView {
@@ -127,6 +132,7 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, q: &str, errors: Vec<F
             None => t.state_none.to_owned(),
         },
         name: row.name.clone(),
+        ticked: picked.contains(&row.bib),
     });
     View {
         shell: Shell::new(caller, whose.here(), &title).below([
@@ -145,6 +151,7 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, q: &str, errors: Vec<F
         more: (found > SHOWN).then(|| put(words::organise(language::reader()).list_more, &[("n", &SHOWN)])),
         nobody: codes.rows.is_empty(),
         rows: rows.collect(),
+        as_csv: fields.ticked("as"),
         title,
         errors,
     }
@@ -172,7 +179,7 @@ pub async fn get_codes_without(
 
 async fn show(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
     let codes = accounts::list_codes(app, &caller.actor, caller.received, whose.competition, whose.gym).await?;
-    Ok(html(&view(caller, &codes, whose, fields.get("q"), Vec::new()))?.into_response())
+    Ok(html(&view(caller, &codes, whose, fields, Vec::new()))?.into_response())
 }
 
 /// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`) or `rest`; `as` is `csv`, else
@@ -196,14 +203,19 @@ pub async fn post_codes_without(
     make(&app, &caller, Whose { competition: &competition, gym: None }, &fields).await
 }
 
+/// Those whose box was ticked.
+fn picked(fields: &Fields) -> BTreeSet<u32> {
+    fields.rests("bib-").iter().filter_map(|bib| bib.parse().ok()).collect()
+}
+
 async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
     let Whose { competition, gym } = whose;
-    let picked: BTreeSet<u32> = fields.rests("bib-").iter().filter_map(|bib| bib.parse().ok()).collect();
+    let picked = picked(fields);
     let rest = fields.get("for") == "rest";
     let before = accounts::list_codes(app, &caller.actor, caller.received, competition, gym).await?;
     let again = |status: StatusCode, text: String| {
         let errors = vec![FieldError::new("", text)];
-        Ok((status, html(&view(caller, &before, whose, "", errors))?).into_response())
+        Ok((status, html(&view(caller, &before, whose, fields, errors))?).into_response())
     };
     if !rest && picked.is_empty() {
         return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_picked.to_owned());
@@ -296,6 +308,7 @@ mod tests {
                 name: samples::HOSTILE.to_owned(),
                 division: samples::BIDI.to_owned(),
                 state: texts().state_none.to_owned(),
+                ticked: bib == 1,
             };
             let view = View {
                 shell: samples::shell("Codes"),
@@ -311,6 +324,7 @@ mod tests {
                 more: Some(samples::HOSTILE.to_owned()),
                 nobody: n == 0,
                 rows: (1..=n).map(row).collect(),
+                as_csv: true,
                 errors: vec![FieldError::new("", samples::HOSTILE)],
             };
             view.render().expect("renders")

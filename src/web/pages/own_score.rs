@@ -3,7 +3,10 @@
 
 use super::form::Fields;
 use super::score::{get_score, post_score};
+use super::shell::words;
 use super::take_back::post_withdrawal;
+use super::{appeal, late_said, say};
+use crate::actions::views::ScoreView;
 use crate::app::App;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -33,4 +36,20 @@ pub async fn post_own_withdrawal(
     form: Form<Fields>,
 ) -> Answer {
     post_withdrawal(app, caller, Path((c, NO_GYM.to_owned(), w, bib)), form).await
+}
+
+/// What is said on an athlete's page of what was just done in a workout, as it is stored now.
+pub(super) fn done(fields: &Fields, workout: &str, now: Option<&ScoreView>) -> Vec<String> {
+    let (w, said) = (words(), |name: &str| fields.get(name) == workout);
+    if said("appealed") {
+        return vec![appeal::texts().sent.to_owned()];
+    }
+    let Some(score) = now.filter(|_| said("saved")) else { return Vec::new() };
+    let first = match score.state {
+        "withdrawn" => w.desk_words.taken_back,
+        "entered" => w.saved_waiting,
+        "attested" | "flagged" | "amended" => w.saved_counts,
+        other => say::state(other, score.refused),
+    };
+    std::iter::once(first.to_owned()).chain(late_said::lines(score)).collect()
 }

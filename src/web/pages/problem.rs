@@ -36,6 +36,12 @@ pub fn again(sent: bool) -> &'static str {
     if sent { words().problem_send_again } else { words().problem_look_again }
 }
 
+/// What is said to who was signed out before a form arrived.
+#[must_use]
+pub fn signed_out() -> &'static str {
+    words().problem_signed_out
+}
+
 /// A page that says what happened, what to mend, how to go on, and what to say when asking for help.
 #[must_use]
 pub fn page(title: &str, detail: &str, errors: &[String], more: &More<'_>, help: &str) -> String {

@@ -18,6 +18,7 @@ pub fn state(state: &str, refused: bool) -> &'static str {
         "late" if refused => w.state_late_refused,
         "late" => w.state_late,
         "not_taking_part" => w.state_not_taking_part,
+        "guest" => crate::words::organise(crate::actions::language::reader()).state_guest,
         _ => w.state_missing,
     }
 }

@@ -3,8 +3,8 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::score_about::{About, Place, instant};
-use super::shell::{Link, Shell, When, encoded, words};
+use super::score_about::{About, Place, after, desk_judge, instant};
+use super::shell::{Link, Shell, When, words};
 use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -76,6 +76,8 @@ struct Values {
     performance: String,
     level: String,
     judge: String,
+    /// Who vouches for what is saved next at the desk.
+    desk_judge: String,
     how: String,
     sheet: String,
     performed_at: String,
@@ -146,12 +148,14 @@ async fn from_heat(app: &App, about: &About, values: &mut Values) -> Answer<()> 
 /// What stands in the fields at first: what is stored, and the judge of the athlete before.
 fn first_values(about: &About, fields: &Fields) -> Values {
     let text = |v: &Option<String>| v.clone().unwrap_or_default();
-    let blank = Values { level: about.levels().1, how: fields.get("how").to_owned(), ..Values::default() };
+    let by = desk_judge(fields);
+    let how = fields.get("how").to_owned();
+    let blank = Values { level: about.levels().1, how, desk_judge: by.clone(), ..Values::default() };
     match &about.now {
-        None => Values { judge: fields.get("judge").to_owned(), ..blank },
+        None => Values { judge: by, ..blank },
         Some(now) => Values {
             performance: now.performance.text.clone(),
-            judge: if now.attestation.is_none() { fields.get("judge").to_owned() } else { String::new() },
+            judge: if now.attestation.is_none() { by } else { String::new() },
             sheet: if now.attestation.is_none() { text(&now.sheet) } else { String::new() },
             no_reps: now.no_reps.map_or(String::new(), |n| n.to_string()),
             video: text(&now.video),
@@ -169,8 +173,10 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
     let desk = Link::new(about.back(), if about.own { &about.entry.name } else { w.desk });
     let apart = |undo: &str| format!("{}/{undo}", about.here());
     let (apart, apart_text, apart_button) = match about.state {
-        _ if about.own || !about.allowed.not_taking_part => (String::new(), "", ""),
-        "missing" | "withdrawn" => (apart("not-taking-part"), w.not_taking_part_text, w.not_taking_part_button),
+        _ if about.own || about.is_out() || !about.allowed.not_taking_part => (String::new(), "", ""),
+        "missing" | "withdrawn" | "guest" => {
+            (apart("not-taking-part"), w.not_taking_part_text, w.not_taking_part_button)
+        }
         "not_taking_part" => (apart("taking-part"), w.taking_part_text, w.taking_part_button),
         _ => (String::new(), "", ""),
     };
@@ -295,18 +301,6 @@ async fn with_judge(
     Ok(fields)
 }
 
-/// The page that says what was stored.
-pub(super) fn after(about: &About, fields: &Fields) -> String {
-    if about.own {
-        return format!("{}#w-{}", about.back(), about.path.workout);
-    }
-    // Who judged one lane does not judge the next: then the desk goes on with who it had.
-    let heated = fields.0.iter().any(|(name, _)| name == "desk_judge");
-    let judge = encoded(fields.get(if heated { "desk_judge" } else { "judge" }));
-    let how = encoded(fields.get("how"));
-    format!("{}?saved={}/{}&judge={judge}&how={how}#saved", about.desk(), about.path.workout, about.path.bib)
-}
-
 /// The fields as the action takes them; what cannot be read is an error beside its field.
 fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit {
     let sheet = fields.find("sheet");
@@ -339,8 +333,15 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
 }
 
 /// The form as it is now, after something that was not done, and why.
-pub(super) async fn refused(app: &App, caller: &Caller, about: &About, status: StatusCode, why: String) -> Answer {
-    let mut page = view(app, caller, about, first_values(about, &Fields::default())).await?;
+pub(super) async fn refused(
+    app: &App,
+    caller: &Caller,
+    about: &About,
+    fields: &Fields,
+    status: StatusCode,
+    why: String,
+) -> Answer {
+    let mut page = view(app, caller, about, first_values(about, fields)).await?;
     page.errors.push(FieldError::new("", why));
     Ok((status, html(&page)?).into_response())
 }
@@ -359,6 +360,7 @@ async fn again(
         performance: typed("performance"),
         level: fields.find("level").unwrap_or_else(|| about.levels().1),
         judge: typed("judge"),
+        desk_judge: desk_judge(fields),
         how: typed("how"),
         sheet: typed("sheet"),
         performed_at: typed("performed_at"),

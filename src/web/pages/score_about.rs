@@ -1,8 +1,8 @@
 //! What the form of a score is about: read once, for showing it and for storing it.
 
-use super::form::FieldError;
+use super::form::{FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::shell::words;
+use super::shell::{encoded, words};
 use crate::actions::ScorePath;
 use crate::actions::lists;
 use crate::actions::reader::Reader;
@@ -74,7 +74,13 @@ impl About {
     pub(super) fn closed(&self) -> Option<&'static str> {
         let w = words();
         let locked = self.now.as_ref().is_some_and(|s| s.locked);
-        locked.then_some(w.score_locked).or_else(|| (!self.allowed.enter).then_some(w.score_not_yours))
+        let not_yours = || (!self.allowed.enter).then_some(w.score_not_yours);
+        locked.then_some(w.score_locked).or_else(not_yours).or_else(|| self.is_out().then_some(w.score_entry_out))
+    }
+
+    /// Whether the entry takes no scores any more.
+    pub(super) fn is_out(&self) -> bool {
+        matches!(self.entry.state, "withdrawn" | "removed")
     }
 
     pub(super) fn here(&self) -> String {
@@ -135,4 +141,21 @@ pub(super) fn instant(text: &str, about: &About, errors: &mut Vec<FieldError>) -
         errors.push(FieldError::new("performed_at", w.field_time));
     }
     at
+}
+
+/// Who vouches for what is saved at the desk.
+pub(super) fn desk_judge(fields: &Fields) -> String {
+    fields.find("desk_judge").unwrap_or_else(|| fields.get("judge").to_owned())
+}
+
+/// The page that says what was stored.
+pub(super) fn after(about: &About, fields: &Fields) -> String {
+    if about.own {
+        return format!("{0}?saved={1}#w-{1}", about.back(), about.path.workout);
+    }
+    // Who judged one lane does not judge the next: then the desk goes on with who it had.
+    let heated = fields.0.iter().any(|(name, _)| name == "desk_judge");
+    let judge = encoded(fields.get(if heated { "desk_judge" } else { "judge" }));
+    let how = encoded(fields.get("how"));
+    format!("{}?saved={}/{}&judge={judge}&how={how}#saved", about.desk(), about.path.workout, about.path.bib)
 }

@@ -1,8 +1,8 @@
 //! `POST /desk/{c}/{gym}/{w}/{bib}/withdrawal`: a score is taken back, in the state that its page showed.
 
 use super::form::Fields;
-use super::score::{after, refused};
-use super::score_about::{About, Place};
+use super::score::refused;
+use super::score_about::{About, Place, after};
 use super::shell::words;
 use crate::actions::language;
 use crate::actions::{Failure, Request, withdraw};
@@ -26,16 +26,16 @@ pub async fn post_withdrawal(
     let seen = Precondition::of_field(fields.get("etag")).unwrap_or(Precondition::Absent);
     let request = Request::at(caller.received).having_seen(seen);
     match withdraw::withdraw(&app, &caller.actor, &about.path, request).await {
-        Ok(_) => Ok(Redirect::to(&after(&about, &Fields::default())).into_response()),
+        Ok(_) => Ok(Redirect::to(&after(&about, &fields)).into_response()),
         Err(
             Failure::Stale { .. }
             | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),
         ) => {
             let why = words().desk_words.take_back_changed.to_owned();
-            refused(&app, &caller, &about, StatusCode::PRECONDITION_FAILED, why).await
+            refused(&app, &caller, &about, &fields, StatusCode::PRECONDITION_FAILED, why).await
         }
         Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            refused(&app, &caller, &about, StatusCode::CONFLICT, sentence.say(language::reader())).await
+            refused(&app, &caller, &about, &fields, StatusCode::CONFLICT, sentence.say(language::reader())).await
         }
         Err(other) => Err(other.into()),
     }

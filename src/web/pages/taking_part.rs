@@ -2,8 +2,7 @@
 //! is not waited for.
 
 use super::form::Fields;
-use super::score::after;
-use super::score_about::{About, Place};
+use super::score_about::{About, Place, after};
 use crate::actions::{Request, withdraw};
 use crate::app::App;
 use crate::web::extract::Path;
@@ -17,9 +16,9 @@ pub async fn post_not_taking_part(
     State(app): State<App>,
     caller: Caller,
     Path(place): Path<Place>,
-    Form(_): Form<Fields>,
+    Form(fields): Form<Fields>,
 ) -> Answer {
-    state(&app, &caller, place, true).await
+    state(&app, &caller, place, &fields, true).await
 }
 
 /// `POST /desk/{c}/{gym}/{w}/{bib}/taking-part`.
@@ -27,14 +26,14 @@ pub async fn post_taking_part(
     State(app): State<App>,
     caller: Caller,
     Path(place): Path<Place>,
-    Form(_): Form<Fields>,
+    Form(fields): Form<Fields>,
 ) -> Answer {
-    state(&app, &caller, place, false).await
+    state(&app, &caller, place, &fields, false).await
 }
 
-async fn state(app: &App, caller: &Caller, place: Place, out: bool) -> Answer {
+async fn state(app: &App, caller: &Caller, place: Place, fields: &Fields, out: bool) -> Answer {
     let about = About::read(app, caller, place).await?;
     let request = Request::at(caller.received);
     withdraw::state_not_taking_part(app, &caller.actor, &about.path, request, out).await?;
-    Ok(Redirect::to(&after(&about, &Fields::default())).into_response())
+    Ok(Redirect::to(&after(&about, fields)).into_response())
 }

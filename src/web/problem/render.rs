@@ -149,7 +149,9 @@ impl Problem {
         let signed_out = self.status == StatusCode::UNAUTHORIZED && asking.sent;
         let sign_in = signed_out.then(|| sign_in(back.unwrap_or("/")));
         let more = pages::problem::More { again, back, lost: &lost, sign_in: sign_in.as_deref() };
-        let page = pages::problem::page(&self.title(), &self.detail(), &errors, &more, &help);
+        // How programs sign in is nothing for who sees a page.
+        let detail = if signed_out { pages::problem::signed_out().to_owned() } else { self.detail() };
+        let page = pages::problem::page(&self.title(), &detail, &errors, &more, &help);
         (self.status, Html(page)).into_response()
     }
 

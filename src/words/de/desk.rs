@@ -26,6 +26,8 @@ pub const DESK: Desk = Desk {
     vouch_needs_judge: "Nenn den Judge, der gezählt hat.",
     vouched: "Bestätigt: {n}.",
     vouch_left: "Nicht bestätigt: {n}. Die anderen sind gespeichert.",
+    vouch_gone: "Es wartet nicht mehr auf einen Judge.",
+    vouch_sheet: "Getippt war Bogen {sheet}.",
     vouch_one: "{name} ({bib}): {why}",
     closes: "Ende: {at}.",
     vouch_until: "Judges können bestätigen bis {at}.",

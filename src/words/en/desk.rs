@@ -28,6 +28,8 @@ texts! {
     vouch_needs_judge: "Name the judge who counted.",
     vouched: "Vouched for: {n}.",
     vouch_left: "Not vouched for: {n}. The others are stored.",
+    vouch_gone: "It does not wait for a judge any more.",
+    vouch_sheet: "Sheet {sheet} was typed.",
     vouch_one: "{name} ({bib}): {why}",
     closes: "Closes {at}.",
     vouch_until: "Judges can vouch until {at}.",

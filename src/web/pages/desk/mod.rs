@@ -235,7 +235,7 @@ impl Desk {
 }
 
 /// All states of a row.
-const STATES: [&str; 10] = [
+const STATES: [&str; 11] = [
     "entered",
     "attested",
     "flagged",
@@ -246,6 +246,7 @@ const STATES: [&str; 10] = [
     "late",
     "not_taking_part",
     "missing",
+    "guest",
 ];
 /// Those who may have been quicker.
 const ROLES: [&str; 5] = ["organiser", "referee", "staff", "judge", "athlete"];

@@ -171,7 +171,7 @@ impl At<'_> {
             lines.sort_by_key(|l| l.turn);
             lines
         };
-        let is_left = |r: &DeskRow| matches!(r.state, "missing" | "withdrawn");
+        let is_left = |r: &DeskRow| matches!(r.state, "missing" | "withdrawn" | "guest");
         let (todo, awaiting) = (of(&is_left), of(&|r| r.state == "entered"));
         let settled = of(&|r| !is_left(r) && r.state != "entered");
         let counts: [(&'static str, &dyn std::fmt::Display); 4] = [
@@ -209,7 +209,7 @@ impl At<'_> {
             stated: false,
             awaiting_title: put(w.desk_words.awaiting, &[("n", &awaiting.len())]),
             settled_title: put(w.desk_settled, &[("n", &settled.len())]),
-            all_done: if open && todo.is_empty() && awaiting.is_empty() { all_done } else { String::new() },
+            all_done: if open && list.missing + list.awaiting == 0 { all_done } else { String::new() },
             heats_hint: if heats.is_empty() { "" } else { words::heats(language::reader()).desk_judges },
             todo: self.groups(todo, heats),
             awaiting,
@@ -323,7 +323,8 @@ impl At<'_> {
             levels: levels.iter().map(|(l, title)| Choice::new(*l, *title, chosen)).collect(),
             judge: attestation.map_or(String::new(), |a| a.judge.clone()),
             how: attestation.map_or("", |a| a.how),
-            locked: score.is_some_and(|s| s.locked || matches!(s.state, "flagged" | "withheld")),
+            locked: r.entry_state == "withdrawn"
+                || score.is_some_and(|s| s.locked || matches!(s.state, "flagged" | "withheld")),
             saved: stored.map_or(String::new(), |s| self.saved(received(s))),
             received: stored.map_or(String::new(), |s| received(s).to_string()),
             sheet: stored.and_then(|s| s.sheet.clone()).unwrap_or_default(),

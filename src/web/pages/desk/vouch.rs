@@ -4,7 +4,7 @@
 //! meanwhile is left out and said.
 
 use super::saved::Saved;
-use super::{Desk, judges};
+use super::{Desk, View, judges};
 use crate::actions::language;
 use crate::actions::{Request, ScorePath, attest, lists};
 use crate::app::App;
@@ -50,12 +50,13 @@ pub async fn post_attestation(
     }
     if !troubles.is_empty() {
         let mut page = desk.page(&app, &caller, &fields, None, troubles).await?;
+        let gone = keep(&mut page, &workout, &fields, &ticked);
+        for bib in gone {
+            let text = left(&app, &caller, &slug, bib, &fields, w.vouch_gone).await;
+            page.troubles.push(Link::new(format!("#r-{workout}-{bib}"), text));
+        }
         if let Some(form) = page.workouts.iter_mut().find(|x| x.slug == workout) {
             form.stated = fields.ticked("statement");
-            for line in &mut form.awaiting {
-                line.ticked = ticked.iter().any(|(bib, _)| *bib == line.bib);
-                fields.get(&format!("s-{}", line.bib)).clone_into(&mut line.sheet);
-            }
         }
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
     }
@@ -64,8 +65,8 @@ pub async fn post_attestation(
         "video" => How::Video,
         _ => How::PaperSheet,
     };
-    let (mut done, mut left) = (0_u32, Vec::new());
-    for (bib, etag) in ticked {
+    let (mut done, mut lines) = (0_u32, Vec::new());
+    for (bib, etag) in ticked.clone() {
         let path = ScorePath { competition: slug.clone(), workout: workout.clone(), bib };
         let request = Request::at(caller.received).having_seen(Precondition::Match(vec![etag]));
         let sheet = fields.find(&format!("s-{bib}"));
@@ -73,25 +74,47 @@ pub async fn post_attestation(
         match attest::attest(&app, &caller.actor, &path, request, sent).await {
             Ok(_) => done += 1,
             Err(failure) => {
-                let entry = lists::entry(&app, &caller.actor, caller.received, &slug, bib).await;
-                let name = entry.map_or(String::new(), |e| e.name);
-                let why = why(&failure.into());
-                left.push(put(w.vouch_one, &[("name", &name), ("bib", &bib), ("why", &why)]));
+                lines.push(left(&app, &caller, &slug, bib, &fields, &why(&failure.into())).await);
             }
         }
     }
     // What was stored is asked for afresh, so that the page says how it is now.
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
-    let status = if left.is_empty() { StatusCode::OK } else { StatusCode::CONFLICT };
-    let mut lines = Vec::new();
-    if !left.is_empty() {
-        lines.push(put(w.vouch_left, &[("n", &left.len())]));
+    let status = if lines.is_empty() { StatusCode::OK } else { StatusCode::CONFLICT };
+    if !lines.is_empty() {
+        lines.insert(0, put(w.vouch_left, &[("n", &lines.len())]));
     }
-    lines.extend(left);
     let saved = Saved { title: put(w.vouched, &[("n", &done)]), lines, next: None };
     let kept = Fields(vec![("judge".to_owned(), judge), ("how".to_owned(), fields.get("how").to_owned())]);
-    let page = desk.page(&app, &caller, &kept, Some(saved), Vec::new()).await?;
+    let mut page = desk.page(&app, &caller, &kept, Some(saved), Vec::new()).await?;
+    keep(&mut page, &workout, &fields, &ticked);
     Ok((status, html(&page)?).into_response())
+}
+
+/// Puts back what was typed and ticked in the rows that still wait for a judge. A tick stays on the very
+/// figures that it was put to: others are to be looked at first. Bibs that were ticked and wait no more.
+fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[(u32, Tag)]) -> Vec<u32> {
+    let form = page.workouts.iter_mut().find(|x| x.slug == workout);
+    let awaiting = form.map_or(&mut [][..], |form| form.awaiting.as_mut_slice());
+    for line in awaiting.iter_mut() {
+        line.ticked = ticked.iter().any(|(bib, etag)| *bib == line.bib && etag.to_string() == line.etag);
+        if let Some(sheet) = fields.find(&format!("s-{}", line.bib)) {
+            line.sheet = sheet;
+        }
+    }
+    ticked.iter().map(|(bib, _)| *bib).filter(|bib| awaiting.iter().all(|line| line.bib != *bib)).collect()
+}
+
+/// Of whom nothing was stored, why, and the number of the sheet that was typed.
+async fn left(app: &App, caller: &Caller, slug: &str, bib: u32, fields: &Fields, why: &str) -> String {
+    let w = words().desk_words;
+    let entry = lists::entry(app, &caller.actor, caller.received, slug, bib).await;
+    let name = entry.map_or(String::new(), |e| e.name);
+    let said = put(w.vouch_one, &[("name", &name), ("bib", &bib), ("why", &why)]);
+    match fields.find(&format!("s-{bib}")) {
+        Some(sheet) => format!("{said} {}", put(w.vouch_sheet, &[("sheet", &sheet)])),
+        None => said,
+    }
 }
 
 /// Bibs with the state of the score that was on the page: fields `a-1042`.

@@ -160,11 +160,15 @@ const SCORE: &[Field] = &[
     REASON,
     ticked("again", || words().again),
 ];
-/// Forms of one button.
-const BUTTON: &[Field] = &[ETAG];
+/// Buttons at a score: what the desk goes on with goes along.
+const BUTTON: &[Field] = &[ETAG, machinery("desk_judge"), machinery("how")];
 const LATE: &[Field] = &[ETAG, own("reason", || organise().late_reason), DECISION];
-const CODES: &[Field] =
-    &[Field { name: "bib-", kind: Kind::RowTicked }, ticked("as", || claims().make_csv), machinery("for")];
+const CODES: &[Field] = &[
+    Field { name: "bib-", kind: Kind::RowTicked },
+    ticked("as", || claims().make_csv),
+    machinery("for"),
+    machinery("q"),
+];
 const COMPETITION_FILE: &[Field] = &[
     ETAG,
     ticked("rescore", || organise().file_rescore),
@@ -267,8 +271,8 @@ pub(super) const FORMS: &[Form] = &[
     },
     Form { route: "/desk/{c}/{gym}/{w}/{bib}", below: 0, fields: SCORE },
     Form { route: "/desk/{c}/{gym}/{w}/{bib}/withdrawal", below: 1, fields: BUTTON },
-    Form { route: "/desk/{c}/{gym}/{w}/{bib}/not-taking-part", below: 1, fields: &[] },
-    Form { route: "/desk/{c}/{gym}/{w}/{bib}/taking-part", below: 1, fields: &[] },
+    Form { route: "/desk/{c}/{gym}/{w}/{bib}/not-taking-part", below: 1, fields: BUTTON },
+    Form { route: "/desk/{c}/{gym}/{w}/{bib}/taking-part", below: 1, fields: BUTTON },
     Form {
         route: "/referee/{c}/{w}/{bib}/flag",
         below: 1,

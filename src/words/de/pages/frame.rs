@@ -36,6 +36,7 @@ area! { ($) frame:
     // Problems
     problem_send_again: "Um es noch einmal zu senden, lade diese Seite neu: was du getippt hast, geht mit.",
     problem_look_again: "Um es noch einmal zu versuchen, lade diese Seite neu.",
+    problem_signed_out: "Deine Sitzung ist zu Ende, also wurde nichts gespeichert. Melde dich an, dann kommst du zu der Seite zurück.",
     problem_typed: "Was du eingegeben hast",
     problem_typed_about: "Gespeichert wurde davon nichts. Kopier es, bevor du weitergehst; es steht nur noch auf dieser Seite.",
     problem_typed_row: "{whose}, {field}",

@@ -36,6 +36,7 @@ area! { ($) frame:
     // Problems
     problem_send_again: "To send it again, reload this page: what you typed goes with it.",
     problem_look_again: "To try again, reload this page.",
+    problem_signed_out: "Your session has ended, so nothing was stored. Sign in, and you come back to the page.",
     problem_typed: "What you typed",
     problem_typed_about: "Nothing of it was stored. Copy it before you go on; only this page still has it.",
     problem_typed_row: "{whose}, {field}",
