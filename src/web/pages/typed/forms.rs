@@ -324,7 +324,11 @@ pub(super) const FORMS: &[Form] = &[
             own("reason", || organise().extension_reason),
         ],
     },
-    Form { route: "/organise/{c}/erase", below: 1, fields: &[own("erase_bib", || words().bib), machinery("sure")] },
+    Form {
+        route: "/organise/{c}/erase",
+        below: 1,
+        fields: &[own("erase_bib", || words().bib), own("erase_gym", || organise().erase_gym), machinery("sure")],
+    },
     Form { route: "/organise/{c}/file", below: 0, fields: COMPETITION_FILE },
     Form {
         route: "/organise/{c}/lists/{list}",
