@@ -29,6 +29,30 @@ async fn three() -> TestApp {
 }
 
 #[tokio::test]
+async fn with_equal_points_it_is_said_that_no_points_are_missing() {
+    let app = TestApp::new().await;
+    app.set_clock("2027-01-08T12:00:00Z");
+    for (gym, bib, time, judge) in
+        [("quayside", 1042, "8:00", "J-1"), ("quayside", 1043, "7:30", "J-1"), ("millpond", 2001, "7:00", "J-2")]
+    {
+        let sent = json!({ "performance": time, "attestation": { "judge": judge, "how": "paper_sheet" } });
+        app.staff_of(gym).await.put(&format!("{C}/workouts/w2/scores/{bib}")).json(sent).await.expect(201);
+    }
+    app.set_clock("2027-01-14T12:00:00Z");
+    score(&app, "quayside", 1042, "6+14 tb 11:24", "J-1").await;
+    score(&app, "quayside", 1043, "5+2 tb 10:00", "J-1").await;
+    score(&app, "millpond", 2001, "4+2 tb 10:00", "J-2").await;
+    // 1 and 3, 2 and 2, 3 and 1: four points each, and two of them have a first place.
+    let own = page(&app.nobody(), "/c/saltmarsh/athletes/1043").await.expect(200).text();
+    assert!(own.contains("no points, but a better single place to 1st"), "{own}");
+    let standing = app.nobody().get(&format!("{C}/entries/1043/standing")).await.expect(200).json();
+    assert_eq!(standing["overall"][0]["place"], 3, "{standing}");
+    assert_eq!(standing["overall"][0]["gap"]["missing"], "no points, but a better single place");
+    let first = page(&app.nobody(), "/c/saltmarsh/athletes/2001").await.expect(200).text();
+    assert!(first.contains("leads") && !first.contains("no points"), "{first}");
+}
+
+#[tokio::test]
 async fn a_plot_counts_every_result_once_and_names_nobody() {
     let app = three().await;
     let text = page(&app.nobody(), PLACES).await.expect(200).text();

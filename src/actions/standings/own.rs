@@ -90,7 +90,13 @@ fn overall(ranking: &EntryRanking) -> OwnPlace {
 pub(super) fn points_gap(next: Option<NextStanding>, points: Option<u64>) -> Option<GapView> {
     let (next, points) = (next?, points?);
     let missing = points.abs_diff(next.points);
-    let sentence = Sentence::new(if missing == 1 { "gap_point" } else { "gap_points" }).with("points", missing);
+    let sentence = match missing {
+        // With equal points the better single places stand first: those are missing.
+        0 => Sentence::new("gap_countback"),
+        1 => Sentence::new("gap_point"),
+        _ => Sentence::new("gap_points"),
+    };
+    let sentence = sentence.with("points", missing);
     Some(GapView { place: next.standing, text: None, bib: next.bib, missing: sentence.say(language::reader()) })
 }
 

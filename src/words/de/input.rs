@@ -5,6 +5,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("as_of_outside", "Zu Protokollposition {seq} gab es keine Rangliste: die letzte ist {last}."),
     ("bib_or_name_needed", "Gib die Startnummer oder den Namen an, um wessen Ergebnis es geht."),
     ("extension_whom", "Sag, für wen: entweder ein Gym oder eine Region, nicht beides und nicht keins."),
+    ("gap_countback", "keine Punkte, aber ein besserer Einzelplatz"),
     ("gap_point", "1 Punkt"),
     ("gap_points", "{points} Punkte"),
     ("hidden_name", "Startnummer {bib}"),

@@ -5,6 +5,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("as_of_outside", "Log position {seq} is not one at which there were standings: the last one is {last}."),
     ("bib_or_name_needed", "Give the bib, or the name, of whose score this is."),
     ("extension_whom", "Say for whom: either a gym or a region, not both and not neither."),
+    ("gap_countback", "no points, but a better single place"),
     ("gap_point", "1 point"),
     ("gap_points", "{points} points"),
     ("hidden_name", "Athlete {bib}"),
