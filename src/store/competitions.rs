@@ -2,7 +2,7 @@
 
 use super::db::AsEx;
 use super::merkle::Peaks;
-use super::{Store, StoreError, column, instant, number, parse};
+use super::{Store, StoreError, aside, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
 use crate::rules::tag::Tag;
 use jiff::Timestamp;
@@ -75,8 +75,12 @@ impl Definitions {
         if let Some(known) = self.find(id, seq) {
             return Ok(known);
         }
-        let raw = text()?;
-        let compiled = competition::compile(&raw).map_err(|faults| {
+        let (raw, compiled) = aside(|| {
+            let raw = text()?;
+            let compiled = competition::compile(&raw);
+            Ok::<_, StoreError>((raw, compiled))
+        })?;
+        let compiled = compiled.map_err(|faults| {
             StoreError::unreadable("competitions", format!("{} faults in the file applied at {seq}", faults.len()))
         })?;
         let made = Definition::new(seq, Arc::new(raw), Arc::new(compiled.value));

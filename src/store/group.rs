@@ -12,7 +12,7 @@ use super::load::{Loaded, NameKey, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
-use super::{Store, StoreError, Trouble, dialect, merkle};
+use super::{Store, StoreError, Trouble, aside, dialect, merkle};
 use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
@@ -94,7 +94,9 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     })
     .await
     .map_err(Failure::Undone)?;
-    let answers = jobs.iter().map(|job| group.answer(job)).collect();
+    let decide = |group: &mut Group| jobs.iter().map(|job| group.answer(job)).collect();
+    // A whole file, over all that is stored, takes seconds.
+    let answers = if long { aside(|| decide(&mut group)) } else { decide(&mut group) };
     if !group.has_changes() {
         vouch(groups, tx).await.map_err(Failure::Unknown)?;
         return Ok(Grouped { answers, committed: Vec::new() });

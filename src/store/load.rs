@@ -7,7 +7,7 @@ use super::competitions::{Definition, Definitions};
 use super::db::{Bulk, Tx, Val};
 use super::heaviest::{Known, Loads};
 use super::merkle::Peaks;
-use super::{StoreError, column, number, parse};
+use super::{StoreError, aside, column, number, parse};
 use crate::rules::ledger::{Head, Ledger, Touches};
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Judge, PersonRef};
@@ -318,18 +318,18 @@ impl Reader<'_> {
         self.by_name().await?;
         self.ties().await?;
         let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM entries WHERE competition = $1", self.id)?;
-        self.put_entries(rows)?;
+        aside(|| self.put_entries(rows))?;
         let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM scores WHERE competition = $1 ORDER BY bib, workout, attempt", self.id)?;
-        self.put_attempts(rows)?;
+        aside(|| self.put_attempts(rows))?;
         let rows = db!(&mut *self.tx, all (String, i64): "SELECT workout, bib FROM not_taking_part WHERE competition = $1", self.id)?;
-        self.put_statements(rows)?;
+        aside(|| self.put_statements(rows))?;
         let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM judges WHERE competition = $1", self.id)?;
-        self.put_judges(rows)?;
+        aside(|| self.put_judges(rows))?;
         let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM gyms WHERE competition = $1", self.id)?;
-        self.put_gyms(rows)?;
+        aside(|| self.put_gyms(rows))?;
         let rows =
             db!(&mut *self.tx, all (i64, String): "SELECT id, body FROM persons WHERE competition = $1", self.id)?;
-        self.put_persons(rows)
+        aside(|| self.put_persons(rows))
     }
 
     async fn extensions(&mut self) -> Result<(), StoreError> {

@@ -12,6 +12,7 @@
 pub mod db;
 pub mod accounts;
 mod around;
+mod aside;
 pub mod backup;
 pub mod callers;
 pub mod claims;
@@ -45,6 +46,7 @@ pub mod verify;
 pub mod ways_in;
 pub mod writer;
 
+pub use aside::aside;
 pub use dialect::Trouble;
 pub use idempotency::{HELD, HeldKey, Idempotency, KeptAnswer};
 pub use writer::{Answered, Committed, Feed, WriteError, Writer};

@@ -2,7 +2,7 @@
 //! is written, and the writer is not kept waiting.
 
 use super::load::{Wanted, load};
-use super::{Answered, Store, StoreError, dialect};
+use super::{Answered, Store, StoreError, aside, dialect};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::{Asked, Decided, Ledger, Refusal};
 use jiff::Timestamp;
@@ -17,7 +17,7 @@ impl Store {
     /// What the writer would answer to a change at `now`: looking keeps nobody from writing.
     pub async fn try_out(&self, asked: &Asked, now: Timestamp) -> Result<Result<Answered, Refusal>, StoreError> {
         let (ledger, now) = self.as_it_is(std::slice::from_ref(asked), &asked.competition, now).await?;
-        Ok(ledger.decide(asked, now).map(|Decided { outcome, warnings, .. }| Answered {
+        Ok(aside(|| ledger.decide(asked, now)).map(|Decided { outcome, warnings, .. }| Answered {
             outcome,
             warnings,
             seq: ledger.head.seq,
@@ -35,7 +35,7 @@ impl Store {
         now: Timestamp,
     ) -> Result<Vec<Vec<Fault>>, StoreError> {
         let (ledger, now) = self.as_it_is(asked, competition, now).await?;
-        Ok(asked.iter().map(|asked| ledger.faults(asked, now)).collect())
+        Ok(aside(|| asked.iter().map(|asked| ledger.faults(asked, now)).collect()))
     }
 
     /// The part of a ledger that these changes touch, and the instant they would be decided at.

@@ -4,8 +4,11 @@ use super::support::{
     FILE, Place, account, apply, ask, ask_by, attest, entry, file, key, moved, noon, reader, score, staff, submit,
 };
 use jiff::SignedDuration;
-use std::time::Duration;
+use std::fmt::Write;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 use tallywright::rules::access::{Actor, Grant, Role};
+use tallywright::rules::competition::{RawCompetition, compile, from_toml};
 use tallywright::rules::ledger::{Asked, Change, Outcome, Precondition, Refusal};
 use tallywright::rules::life::{FlagReason, Move, State, Submit};
 use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
@@ -403,4 +406,57 @@ async fn a_referee_does_not_rule_on_the_gym_whose_judge_they_are() {
     let own = place.submit(flag(1)).await;
     assert!(matches!(own, Err(WriteError::Refused(Refusal::NotAllowed(_)))), "{own:?}");
     place.submit(flag(2)).await.unwrap();
+}
+
+/// A file of many divisions, workouts and prescriptions, which takes a while to read and to decide.
+fn large() -> RawCompetition {
+    let mut text = FILE.to_owned();
+    let (mut divisions, mut prescriptions) = (String::new(), String::new());
+    for n in 0..190 {
+        write!(divisions, "[[division]]\nslug = \"more-{n}\"\ntitle = \"More {n}\"\ncategory = \"women\"\n\n").unwrap();
+        write!(prescriptions, "[[workout.prescription]]\ndivisions = [\"more-{n}\"]\n\n").unwrap();
+    }
+    let workout = FILE.split("[[workout]]").nth(1).expect("the first workout");
+    for n in 0..30 {
+        let slug = format!("slug = \"more-{n}\"");
+        write!(text, "\n[[workout]]{}", workout.replacen("slug = \"w1\"", &slug, 1)).unwrap();
+    }
+    let text = text.replacen("[[workout]]", &format!("{divisions}[[workout]]"), 1);
+    let one = "[[workout.prescription]]\n";
+    from_toml(&text.replace(one, &format!("{prescriptions}{one}"))).expect("the file reads")
+}
+
+/// With a single thread for all: while a file is decided others are read to and scores wait, and none is lost.
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn a_large_file_keeps_no_thread_to_itself_and_no_score_is_lost_beside_it() {
+    let place = Place::with_entries(20).await;
+    let raw = large();
+    let started = Instant::now();
+    compile(&raw).expect("it holds together");
+    let alone = started.elapsed();
+    let most = Arc::new(Mutex::new(Duration::ZERO));
+    let seen = Arc::clone(&most);
+    let ticks = tokio::spawn(async move {
+        let mut before = Instant::now();
+        loop {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+            let mut most = seen.lock().unwrap();
+            *most = before.elapsed().max(*most);
+            before = Instant::now();
+        }
+    });
+    let change = Change::Apply { raw: Box::new(raw), dry_run: false, rescore: true, reason: "more".to_owned() };
+    let scores = async {
+        for bib in 1..=20 {
+            place.submit(score("w1", bib, "4+0", false)).await.expect("stored");
+        }
+    };
+    let looks = ask(change.clone());
+    let (applied, tried, ()) = tokio::join!(place.submit(ask(change)), place.store.try_out(&looks, noon()), scores);
+    applied.expect("applied");
+    tried.expect("read").expect("it fits");
+    ticks.abort();
+    let most = *most.lock().unwrap();
+    assert!(most < alone / 2, "nothing else was done for {most:?}, and the file takes {alone:?}");
+    assert_eq!(place.difference().await, None);
 }

@@ -17,7 +17,7 @@ use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Asked, Change, Outcome};
-use crate::store::{Feed, KeptAnswer};
+use crate::store::{Feed, KeptAnswer, aside};
 use crate::words::Sentence;
 use held::Held;
 use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
@@ -90,8 +90,8 @@ pub async fn import_once(
         Some(held) => held.during(taking).await?,
         None => taking.await?,
     };
-    let json = serde_json::to_string(&view).map_err(|e| Failure::Broken(e.into()))?;
-    let outcome = KeptOutcome { json, csv: refused_csv(&view) };
+    let outcome = aside(|| Ok(KeptOutcome { json: serde_json::to_string(&view)?, csv: refused_csv(&view) }));
+    let outcome: KeptOutcome = outcome.map_err(|e: serde_json::Error| Failure::Broken(e.into()))?;
     // Trouble that passes is no answer for good: sent again under its key, the file is judged anew.
     let troubled = view.rows.iter().flat_map(|row| &row.errors).any(outcome::of_trouble);
     if let Some(held) = &mut held
@@ -237,7 +237,7 @@ pub async fn import_with(
     options: Options,
 ) -> Result<ImportView, Failure> {
     let reader = may(app, actor, competition, &request, &what).await?;
-    let mut source = Source::read(rows)?;
+    let mut source = aside(|| Source::read(rows))?;
     let empty = match (&what, options.pass_empty) {
         (What::Scores { workout }, true) => {
             let wide: Vec<&str> =

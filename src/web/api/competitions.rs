@@ -7,6 +7,7 @@ use crate::actions::views::{AppliedView, CompetitionView, SummaryView};
 use crate::actions::{Failure, competitions, signed_in};
 use crate::app::App;
 use crate::rules::competition::{from_json, from_toml};
+use crate::store::aside;
 use crate::web::extract::{Kind, Path, Query, SentBody};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
 use crate::web::session::Caller;
@@ -79,8 +80,11 @@ async fn apply_competition(
     apply::may(&caller.actor, &path.competition)?;
     let (body, around) = sent?.parts(&caller);
     let raw = match body.kind {
-        Kind::Json => from_json(&body.bytes).map_err(Failure::faults)?,
-        Kind::Toml => from_toml(body.text()?).map_err(Failure::faults)?,
+        Kind::Json => aside(|| from_json(&body.bytes)).map_err(Failure::faults)?,
+        Kind::Toml => {
+            let text = body.text()?;
+            aside(|| from_toml(text)).map_err(Failure::faults)?
+        }
         Kind::Csv => return Err(super::wrong_kind("application/toml, application/json")),
     };
     let how = How {

@@ -17,6 +17,7 @@ use crate::app::App;
 use crate::rules::competition::{Difference, from_toml, to_toml};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::{Precondition, Refusal};
+use crate::store::aside;
 use crate::web::extract::Path;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
@@ -215,7 +216,7 @@ pub(super) async fn look(
         view.errors.push(FieldError::new("file", o.file_empty));
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, view));
     }
-    let raw = match from_toml(&view.text) {
+    let raw = match aside(|| from_toml(&view.text)) {
         Ok(raw) => raw,
         Err(faults) => {
             view.errors = faults.iter().map(fault).collect();
@@ -271,7 +272,7 @@ pub(super) async fn look(
 
 /// What would change, looked at again: only the reason was missing.
 async fn again(app: &App, caller: &Caller, slug: Option<&str>, view: &View) -> Answer<Option<Looked>> {
-    let Ok(raw) = from_toml(&view.text) else { return Ok(None) };
+    let Ok(raw) = aside(|| from_toml(&view.text)) else { return Ok(None) };
     let how = How { dry_run: true, rescore: view.rescore, reason: String::new() };
     let request = Request::at(caller.received).having_seen(Precondition::None);
     let applied = apply::apply(app, &caller.actor, slug, request, raw, how).await?;
