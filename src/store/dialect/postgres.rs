@@ -401,3 +401,60 @@ pub(super) fn trouble(state: &str) -> Option<Trouble> {
         other => ["08", "53", "57P"].iter().any(|class| other.starts_with(class)).then_some(Trouble::Unreachable),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of each pool and each of its connections, also of one that is made anew. On the server that the tests
+    /// are run on, where there is one.
+    #[tokio::test]
+    async fn every_connection_has_the_settings_of_its_pool() {
+        let Some(server) = std::env::var("TALLYWRIGHT_TEST_DATABASE").ok().filter(|url| !url.is_empty()) else {
+            return;
+        };
+        let (before, after) = server.split_once("/postgres?").expect("an address as tests/postgres prints it");
+        let name = format!("tally_settings_{}", std::process::id());
+        let mut around = PgConnection::connect(&server).await.expect("the server of the tests");
+        around.execute(AssertSqlSafe(format!("CREATE DATABASE {name}"))).await.expect("made");
+        let Pools { reads, looks, writes, groups } = open(&format!("{before}/{name}?{after}")).await.expect("opens");
+        let ours = [("synchronous_commit", "on"), ("lock_timeout", "2s"), ("tcp_keepalives_count", "3")];
+        let idle = "idle_in_transaction_session_timeout";
+        let write = [(idle, "1500ms"), ("default_transaction_read_only", "off")];
+        let read = [(idle, "5min"), ("default_transaction_read_only", "on")];
+        for (pool, own) in [(&reads, read), (&writes, write), (&groups, write)] {
+            for _ in 0..2 {
+                let mut all = Vec::new();
+                for _ in 0..pool.options().get_max_connections() {
+                    all.push(pool.acquire().await.expect("a connection"));
+                }
+                for connection in &mut all {
+                    for (name, value) in ours.into_iter().chain(own) {
+                        // Of a socket that is no network's the server knows no keepalives.
+                        let said: String = sqlx::query_scalar("SELECT current_setting($1)")
+                            .bind(name)
+                            .fetch_one(&mut **connection)
+                            .await
+                            .expect("a value");
+                        assert!(said == value || (name.starts_with("tcp") && said == "0"), "{name} is {said}");
+                    }
+                    let marks: i64 = sqlx::query_scalar(
+                        "SELECT COUNT(*) FROM pg_locks WHERE pid = pg_backend_pid() AND locktype = 'advisory' AND classid = 29817",
+                    )
+                    .fetch_one(&mut **connection)
+                    .await
+                    .expect("a number");
+                    assert_eq!(marks, i64::from(own == write), "those that write are marked as ours");
+                }
+                // The next ones are new.
+                for connection in all {
+                    connection.close().await.expect("closes");
+                }
+            }
+        }
+        for pool in [reads, looks, writes, groups] {
+            pool.close().await;
+        }
+        around.execute(AssertSqlSafe(format!("DROP DATABASE {name} WITH (FORCE)"))).await.expect("dropped");
+    }
+}

@@ -182,3 +182,49 @@ pub(super) async fn tables(on: &mut SqliteConnection) -> Result<Vec<Table>, Stor
     }
     Ok(tables)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sqlx::Row;
+
+    /// Of each pool and each of its connections, also of one that is made anew.
+    #[tokio::test]
+    async fn every_connection_has_the_settings_of_its_pool() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (reads, writes) = open(&folder.path().join("tally.db")).await.expect("opens");
+        let ours = [
+            ("foreign_keys", "1"),
+            ("synchronous", "2"),
+            ("journal_mode", "wal"),
+            ("busy_timeout", "5000"),
+            ("secure_delete", "1"),
+            ("wal_autocheckpoint", CHECKPOINT_PAGES),
+        ];
+        for (pool, own) in [(&reads, ("query_only", "1")), (&writes, ("query_only", "0"))] {
+            for _ in 0..2 {
+                let mut all = Vec::new();
+                for _ in 0..pool.options().get_max_connections() {
+                    all.push(pool.acquire().await.expect("a connection"));
+                }
+                for connection in &mut all {
+                    for (name, value) in ours.into_iter().chain([own]) {
+                        let asked = sqlx::AssertSqlSafe(format!("PRAGMA {name}"));
+                        let row = sqlx::query(asked).fetch_one(&mut **connection).await.expect("a row");
+                        let said =
+                            row.try_get::<String, _>(0).or_else(|_| row.try_get::<i64, _>(0).map(|n| n.to_string()));
+                        assert_eq!(said.expect("a value"), value, "{name}");
+                    }
+                }
+                // The next ones are new.
+                for connection in all {
+                    connection.close().await.expect("closes");
+                }
+            }
+        }
+        let cache: i64 = sqlx::query_scalar("PRAGMA cache_size").fetch_one(&writes).await.expect("a value");
+        assert_eq!(cache.to_string(), WRITER_CACHE);
+        let denied = sqlx::query("DELETE FROM accounts").execute(&reads).await.expect_err("nothing is written there");
+        assert_eq!(crate::store::dialect::trouble(&denied), Some(Trouble::ReadOnly));
+    }
+}
