@@ -1,5 +1,6 @@
 //! Who takes part: gyms, entries, judges, and the personal facts kept apart from them.
 
+use super::tag::Tag;
 use crate::words::Sentence;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -63,6 +64,20 @@ pub struct Entry {
     pub past_gyms: Vec<String>,
     /// Name, birth, e-mail, kept apart.
     pub person: PersonRef,
+}
+
+impl Entry {
+    /// The state that is shown before it is changed: see [`entry_tag`].
+    #[must_use]
+    pub fn tag(&self) -> Tag {
+        entry_tag(&self.division, self.gym.as_deref(), &self.state)
+    }
+}
+
+/// The tag of where an entry stands, and how it takes part: what a change of it is judged by. Not of
+/// a place in the log: that somebody has corrected the name meanwhile changes nothing about it.
+pub fn entry_tag(division: &str, gym: Option<&str>, state: &impl Serialize) -> Tag {
+    Tag::of(0, &(division, gym, state))
 }
 
 /// Somebody who may attest.

@@ -21,7 +21,7 @@ mod tests {
     #[tokio::test(flavor = "multi_thread", worker_threads = 1)]
     async fn others_go_on_while_the_only_thread_is_at_work() {
         let (send, receive) = mpsc::channel();
-        let at_work = tokio::spawn(async move { aside(|| receive.recv_timeout(Duration::from_secs(60))) });
+        let at_work = tokio::spawn(async move { aside(|| receive.recv_timeout(Duration::from_mins(1))) });
         let other = tokio::spawn(async move {
             tokio::time::sleep(Duration::from_millis(10)).await;
             send.send("from another task").expect("it waits");

@@ -6,7 +6,7 @@ use jiff::SignedDuration;
 use proptest::prelude::*;
 use tallywright::rules::competition::from_toml;
 use tallywright::rules::event::{Event, Record};
-use tallywright::rules::ledger::{Change, Decided, Outcome, Refusal};
+use tallywright::rules::ledger::{Change, Decided, Outcome, Precondition, Refusal};
 use tallywright::rules::life::{Attest, Decision, FlagReason, Move, State, Submit};
 use tallywright::rules::order::key;
 use tallywright::rules::people::EntryState;
@@ -59,6 +59,26 @@ fn a_gym_or_state_that_changes_leaves_scores_alone_even_after_a_load_was_put_rig
     let moved = world.move_entry(1, change).unwrap();
     assert_eq!(moved.outcome, Outcome::Moved { reworked: Vec::new() });
     assert_eq!(world.attempt(1).unwrap().state, State::Attested, "withdrawn keeps the scores and their places");
+}
+
+/// What was shown of an entry is compared by whoever decides, not by the page that showed it.
+#[test]
+fn an_entry_is_changed_as_it_was_seen_or_not_at_all() {
+    let mut world = World::new();
+    let seen = world.ledger.entries[&1].tag();
+    let withdraw = |world: &mut World, precondition| {
+        let change =
+            EntryChange { state: Some(EntryState::Withdrawn), reason: "injured".into(), ..EntryChange::default() };
+        world.ask_with(&organiser(), precondition, Change::MoveEntry { bib: 1, change, dry_run: false })
+    };
+    let change = EntryChange { state: Some(EntryState::Guest), reason: "a visitor".into(), ..EntryChange::default() };
+    world.move_entry(1, change).unwrap();
+    let refused = withdraw(&mut world, Precondition::Match(vec![seen]));
+    assert!(matches!(refused, Err(Refusal::PreconditionFailed(_))), "{refused:?}");
+    let now = world.ledger.entries[&1].tag();
+    assert_ne!(now, seen);
+    withdraw(&mut world, Precondition::Match(vec![now])).unwrap();
+    assert_eq!(world.ledger.entries[&1].state, EntryState::Withdrawn);
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::case::refuse_access;
 use super::notes::{Notes, derived_salt};
-use super::{Asked, Decided, Ledger, Outcome, Refusal};
+use super::{Asked, Decided, Ledger, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, Permit, permit};
 use crate::rules::competition::Competition;
 use crate::rules::event::{Event, Reworked};
@@ -170,6 +170,14 @@ pub(super) fn move_entry(
     let (competition, permit) = organise(ledger, asked)?;
     let none = || Refusal::NotFound(Sentence::new("no_such_bib").with("bib", bib));
     let before = ledger.entries.get(&bib).ok_or_else(none)?;
+    let as_seen = match &asked.precondition {
+        Precondition::None | Precondition::Any => true,
+        Precondition::Match(tags) => tags.contains(&before.tag()),
+        Precondition::Absent => false,
+    };
+    if !as_seen {
+        return Err(Refusal::PreconditionFailed(None));
+    }
     let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
     let person = ledger.persons.get(&before.person.id);
     let checked =

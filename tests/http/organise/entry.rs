@@ -94,3 +94,36 @@ async fn what_a_move_does_to_each_score_is_said_before_it_is_done() {
     assert!(page.contains("href=\"#division\"") && page.contains("nowhere hall"), "{page}");
     assert_eq!(state(&app).await.2, "millpond");
 }
+
+/// Two who have seen the same entry change it at the same moment: the second is shown what has become of it.
+#[tokio::test]
+async fn of_two_who_change_an_entry_at_once_the_second_is_asked_again() {
+    let (app, ..) = stage().await;
+    let (browser, csrf) = organiser(&app).await;
+    let send = async |state: &str, what: &str, seen: &str| {
+        let fields = [
+            ("csrf", csrf.as_str()),
+            ("state", state),
+            ("division", "women"),
+            ("gym", "Quayside Gym"),
+            ("reason", "injured"),
+            ("do", what),
+            ("seen", seen),
+        ];
+        browser.post(PATH).form(&fields).await
+    };
+    for _ in 0..10 {
+        let one = seen(&send("withdrawn", "look", "").await.expect(200).text());
+        let two = seen(&send("removed", "look", "").await.expect(200).text());
+        let (one, two) = tokio::join!(send("withdrawn", "apply", &one), send("removed", "apply", &two));
+        let mut statuses = [one.status.as_u16(), two.status.as_u16()];
+        let now = if statuses[0] == 303 { "withdrawn" } else { "removed" };
+        let told = if statuses[0] == 303 { two.text() } else { one.text() };
+        statuses.sort_unstable();
+        assert_eq!(statuses, [303, 409]);
+        assert!(told.contains("This is not what was shown before") && told.contains("value=\"apply\""), "{told}");
+        assert_eq!(state(&app).await.0, now);
+        let back = seen(&send("active", "look", "").await.expect(200).text());
+        send("active", "apply", &back).await.expect(303);
+    }
+}

@@ -10,9 +10,10 @@ use super::give::gym_meant;
 use super::{frame, reader, refused, texts};
 use crate::actions::reader::Reader;
 use crate::actions::views::{EntryView, GymView, MovedView};
-use crate::actions::{Request, directory, lists, move_entry};
+use crate::actions::{Failure, Request, directory, lists, move_entry};
 use crate::app::App;
-use crate::rules::people::EntryState;
+use crate::rules::ledger::{Precondition, Refusal};
+use crate::rules::people::{EntryState, entry_tag};
 use crate::rules::roster::EntryChange;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -179,6 +180,12 @@ impl About {
         Would { changes, means, seen: self.seen(change) }
     }
 
+    /// The entry as it is, for the writer to compare.
+    fn as_shown(&self) -> Precondition {
+        let e = &self.entry;
+        Precondition::Match(vec![entry_tag(&e.division, e.gym.as_deref(), &e.state)])
+    }
+
     /// Names a change of the entry as it is.
     fn seen(&self, change: &EntryChange) -> String {
         let e = &self.entry;
@@ -228,14 +235,21 @@ pub async fn post_entry(
     Path((slug, bib)): Path<(String, u32)>,
     Form(fields): Form<Fields>,
 ) -> Answer {
-    let about = About::read(&app, &caller, &slug, bib).await?;
-    let mut view = about.view(&caller, Some(&fields));
+    change(&app, &caller, &slug, bib, &fields, true).await
+}
+
+/// `first`: where the entry becomes another one between its reading and the change, it is read once more, and
+/// shown as it is now.
+async fn change(app: &App, caller: &Caller, slug: &str, bib: u32, fields: &Fields, first: bool) -> Answer {
+    let about = About::read(app, caller, slug, bib).await?;
+    let mut view = about.view(caller, Some(fields));
     let mut errors = Vec::new();
-    let change = about.change(&fields, &mut errors);
-    let other = fields.get("do") == "apply" && fields.get("seen") != about.seen(&change);
+    let meant = about.change(fields, &mut errors);
+    let other = fields.get("do") == "apply" && fields.get("seen") != about.seen(&meant);
     let looks = fields.get("do") != "apply" || !errors.is_empty() || other;
     let request = Request::at(caller.received);
-    let moved = move_entry::move_entry(&app, &caller.actor, &slug, bib, request, change.clone(), looks).await;
+    let request = if looks { request } else { request.having_seen(about.as_shown()) };
+    let moved = move_entry::move_entry(app, &caller.actor, slug, bib, request, meant.clone(), looks).await;
     let status = match moved {
         Ok(moved) if errors.is_empty() && moved.changed && !looks => {
             return Ok(Redirect::to(&format!("{}?done=yes", about.action())).into_response());
@@ -246,11 +260,14 @@ pub async fn post_entry(
             StatusCode::UNPROCESSABLE_ENTITY
         }
         Ok(moved) => {
-            view.would = Some(about.would(&change, &moved));
+            view.would = Some(about.would(&meant, &moved));
             if other {
                 errors.push(FieldError::new("", texts().entry_other));
             }
             if other { StatusCode::CONFLICT } else { StatusCode::OK }
+        }
+        Err(Failure::Refused(Refusal::PreconditionFailed(_))) if first => {
+            return Box::pin(change(app, caller, slug, bib, fields, false)).await;
         }
         Err(failure) => refused(failure, FIELDS, &mut errors)?,
     };
