@@ -20,6 +20,7 @@ mod failure;
 pub mod follow;
 pub mod heats;
 pub mod import;
+pub mod judging;
 pub mod language;
 pub mod letters;
 pub mod lists;

@@ -94,6 +94,8 @@ pub enum Act<'a> {
     HandOutCodes { competition: &'a str, gym: &'a str },
     /// Propose people to the organiser for a gym, and see what became of them.
     Propose { competition: &'a str, gym: &'a str },
+    /// Read where one counts oneself (`judge`: the code).
+    ReadJudging { competition: &'a str, judge: &'a str },
     /// Make and change a gym's heats.
     PlanHeats { competition: &'a str, gym: &'a str },
     /// Make a competition or apply a file.
@@ -199,6 +201,7 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
             .or_else(|| judge.filter(|code| actor.is_judge(competition, code)).map(|_| Role::Judge))
             .or_else(|| own.then_some(Role::Staff))
             .or_else(|| has(competition, Role::Organiser)),
+        Act::ReadJudging { competition, judge } => actor.is_judge(competition, judge).then_some(Role::Judge),
         Act::NotTakingPart { competition, entry } => actor.own_or_gym(competition, entry, None),
         Act::EnterMany { competition } => has(competition, Role::Staff).or_else(|| has(competition, Role::Athlete)),
         Act::Attest { competition, entry, at, judge } => actor

@@ -102,6 +102,7 @@ const stops = [
   ["staff", "sheets with names", `/c/${c}/workouts/w4/sheet?gym=${gym}`],
   ["staff", "receipt", `/desk/${c}/${gym}/receipt`],
   ["staff", "messages", `/desk/${c}/${gym}/missing`],
+  ["judge", "lanes", `/judge/${c}`],
   ["referee", "list of doubts", "/referee"],
   ["referee", "review", `/referee/${c}/${running}/${done}`],
   ["organiser", "what one organises", "/organise"],

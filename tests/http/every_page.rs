@@ -57,6 +57,7 @@ pub const PAGES: &[(Who, &str)] = &[
     (Who::Staff, "/desk/saltmarsh/quayside/missing"),
     (Who::Staff, "/desk/saltmarsh/quayside/w1/1042"),
     (Who::Staff, "/desk/saltmarsh/quayside/w1/1043"),
+    (Who::Judge, "/judge/saltmarsh"),
     (Who::Referee, "/referee"),
     (Who::Referee, "/referee/saltmarsh/w1/1042"),
     (Who::Organiser, "/organise"),
@@ -78,6 +79,7 @@ pub const PAGES: &[(Who, &str)] = &[
 pub enum Who {
     Nobody,
     Athlete,
+    Judge,
     Staff,
     Referee,
     Organiser,
@@ -92,6 +94,7 @@ impl Who {
             Self::Nobody => return app.nobody(),
             Self::Athlete => of("athlete@example.org", Grant { bib: Some(1042), ..role(Role::Athlete) }),
             Self::Staff => of("staff@example.org", Grant { gym: Some("quayside".to_owned()), ..role(Role::Staff) }),
+            Self::Judge => of("judge@example.org", Grant { judge: Some("J-1".to_owned()), ..role(Role::Judge) }),
             Self::Referee => of("referee@example.org", role(Role::Referee)),
             Self::Organiser => of("organiser@example.org", role(Role::Organiser)),
             Self::OrganiserOfAll => of("all@example.org", grant(Role::Organiser, None)),

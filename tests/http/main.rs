@@ -15,6 +15,7 @@ mod forgotten;
 mod heats;
 mod hostile;
 mod instances;
+mod judge;
 mod language;
 mod language_walk;
 mod layers;

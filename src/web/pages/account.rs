@@ -163,7 +163,7 @@ fn role(grant: &Grant, named: &Named) -> RoleView {
         }
         Role::Referee => ("referee", Some(("/referee".to_owned(), w.nav_referee))),
         Role::Staff => ("staff", None),
-        Role::Judge => ("judge", None),
+        Role::Judge => ("judge", grant.competition.as_ref().map(|c| (format!("/judge/{c}"), w.nav_judge))),
         Role::Athlete => ("athlete", None),
     };
     let title = say::role(Some(name));

@@ -23,6 +23,7 @@ mod heats_paper;
 mod history;
 mod home;
 mod imported;
+mod judge;
 mod late_said;
 mod markdown;
 mod moves;
@@ -124,6 +125,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/withdrawal"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/not-taking-part"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/taking-part"),
+    ("GET", "/judge/{c}"),
     ("GET", "/referee"),
     ("GET", "/referee/{c}/{w}/{bib}"),
     ("POST", "/referee/{c}/{w}/{bib}/flag"),
@@ -201,6 +203,7 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/{w}/{bib}/withdrawal", post(take_back::post_withdrawal))
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(taking_part::post_not_taking_part))
         .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(taking_part::post_taking_part))
+        .route("/judge/{c}", get(judge::get_judge))
         .route("/referee", get(referee::get_referee))
         .route("/referee/{c}/{w}/{bib}", get(review::get_review))
         .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))

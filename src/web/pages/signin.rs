@@ -40,7 +40,7 @@ struct LinkView<'a> {
     errors: Vec<FieldError>,
 }
 
-/// Where somebody works, if that is one place: the desk of their gym, the referees' list, the
+/// Where somebody works, if that is one place: the desk of their gym, a judge's lanes, the referees' list, the
 /// competition they organise, their own page. Else the account's page, which lists all there is.
 fn work(grants: &[Grant]) -> String {
     let place = |grant: &Grant| match (grant.role, &grant.competition) {
@@ -48,6 +48,7 @@ fn work(grants: &[Grant]) -> String {
         (Role::Organiser, None) => Some("/organise".to_owned()),
         (Role::Referee, _) => Some("/referee".to_owned()),
         (Role::Staff, Some(c)) => grant.gym.as_ref().map(|gym| format!("/desk/{}/{}", encoded(c), encoded(gym))),
+        (Role::Judge, Some(c)) => Some(format!("/judge/{}", encoded(c))),
         (Role::Athlete, Some(c)) => grant.bib.map(|bib| format!("/c/{}/athletes/{bib}", encoded(c))),
         _ => None,
     };
@@ -169,7 +170,8 @@ mod tests {
         assert_eq!(work(&[grant(Role::Organiser, Some("s"))]), "/organise/s");
         assert_eq!(work(&[grant(Role::Organiser, None)]), "/organise");
         assert_eq!(work(&[grant(Role::Athlete, Some("s"))]), "/c/s/athletes/1042");
-        for several in [vec![], vec![grant(Role::Judge, Some("s"))], vec![staff, grant(Role::Athlete, Some("s"))]] {
+        assert_eq!(work(&[grant(Role::Judge, Some("s"))]), "/judge/s");
+        for several in [vec![], vec![staff, grant(Role::Athlete, Some("s"))]] {
             assert_eq!(work(&several), "/account");
         }
     }

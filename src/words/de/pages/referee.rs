@@ -1,6 +1,12 @@
 //! The referee's list and the page of one score.
 
 area! { ($) referee:
+    nav_judge: "Judgen",
+    judging_title: "Du bist Judge: {competition}",
+    judging_valid: "Dein Nachweis gilt von {from} bis {to}.",
+    judging_about: "Lies vor deinem ersten Heat die Beschreibung mit ihren Standards. Wen du gezählt hast, für den unterschreibst du auf dem Bogen, und der Gym-Tisch speichert es unter deinem Code. Niemand ist Judge für sich selbst.",
+    judging_brief: "Beschreibung, Standards und häufige Fehler",
+    judging_no_lane: "Noch steht dein Name in keiner Bahn der Heats deines Gyms. Frag am Gym-Tisch, wo du gebraucht wirst.",
     referee_title: "Ergebnisse zu prüfen",
     referee_no_competition: "Du bist in keinem Wettkampf im Schiedsgericht. Die Wettkampfleitung kann dich dazu machen.",
     referee_open: "Ein Ergebnis öffnen",

@@ -1,6 +1,12 @@
 //! The referee's list and the page of one score.
 
 area! { ($) referee:
+    nav_judge: "Judging",
+    judging_title: "You judge: {competition}",
+    judging_valid: "Your credential holds from {from} to {to}.",
+    judging_about: "Read the brief with its standards before your first heat. Whom you have counted you sign for on the sheet, and the desk stores it under your code. Nobody judges themselves.",
+    judging_brief: "Brief, standards and common faults",
+    judging_no_lane: "No lane of your gym's heats has your name yet. Ask at the desk where you are needed.",
     referee_title: "Scores to check",
     referee_no_competition: "You are not a referee of any competition. The organiser can make you one.",
     referee_open: "Open a score",

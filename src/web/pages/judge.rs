@@ -1,0 +1,145 @@
+//! `/judge/{c}`: where a judge counts, what the standards are, and what to sign.
+
+use super::html;
+use super::shell::{Dated, Link, Shell, own_zone, words};
+use crate::actions::judging::{self, Lane, Work};
+use crate::actions::language;
+use crate::app::App;
+use crate::rules::workout::Workout;
+use crate::web::extract::Path;
+use crate::web::problem::Answer;
+use crate::web::session::Caller;
+use crate::words::en::pages::Pages;
+use crate::words::{heats, put, sheet};
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use jiff::tz::TimeZone;
+
+#[derive(Template)]
+#[template(path = "judge.html")]
+struct View {
+    shell: Shell,
+    w: &'static Pages,
+    title: String,
+    who: String,
+    valid: String,
+    workouts: Vec<WorkoutView>,
+}
+
+struct WorkoutView {
+    id: String,
+    title: String,
+    window: Dated,
+    links: Vec<Link>,
+    /// What is said where there is no lane.
+    none: &'static str,
+    lanes: Vec<LaneView>,
+}
+
+struct LaneView {
+    place: String,
+    starts: Dated,
+    href: String,
+    name: String,
+    bib: u32,
+}
+
+/// `GET /judge/{c}`.
+pub async fn get_judge(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
+    let work = judging::work(&app, &caller.actor, caller.received, &slug).await?;
+    Ok(html(&view(&caller, &work))?.into_response())
+}
+
+fn view(caller: &Caller, work: &Work) -> View {
+    let (w, c) = (words(), &work.reader.competition);
+    let title = put(w.judging_title, &[("competition", &c.title)]);
+    let day = |day| (w.day)(day);
+    let zone = own_zone(&work.zone);
+    let of = |x: &Workout| {
+        let lanes = work.lanes.iter().find(|(slug, _)| *slug == x.slug).map_or(&[][..], |(_, lanes)| lanes);
+        workout(work, x, lanes, zone.as_ref())
+    };
+    // What runs first, what is over last.
+    let mut all: Vec<&Workout> = work.reader.workouts().collect();
+    all.sort_by_key(|x| (x.window.attest_by <= work.reader.now, x.window.opens > work.reader.now, x.window.closes));
+    View {
+        shell: Shell::new(caller, format!("/judge/{}", c.slug), &title)
+            .below([Link::new(format!("/c/{}", c.slug), &c.title), Link::new("", w.nav_judge)]),
+        w,
+        title,
+        who: format!("{} ({})", work.name, work.judge.code).trim().to_owned(),
+        valid: put(w.judging_valid, &[("from", &day(work.judge.valid_from)), ("to", &day(work.judge.valid_to))]),
+        workouts: all.into_iter().map(of).collect(),
+    }
+}
+
+fn workout(work: &Work, x: &Workout, lanes: &[Lane], own: Option<&TimeZone>) -> WorkoutView {
+    let (w, h, c) = (words(), heats(language::reader()), &work.reader.competition);
+    let base = format!("/c/{}/workouts/{}", c.slug, x.slug);
+    let said = |sentence: &str, at| Dated::at_place(sentence, at, &c.time_zone, own);
+    let now = work.reader.now;
+    let over = x.window.attest_by <= now;
+    let window = match (over, now < x.window.opens) {
+        (true, _) => Dated::plain(w.desk_over),
+        (false, true) => said(w.desk_opens, x.window.opens),
+        (false, false) => said(w.desk_words.vouch_until, x.window.attest_by),
+    };
+    let lane = |l: &Lane| LaneView {
+        place: put(h.desk_place, &[("heat", &l.heat), ("lane", &l.lane)]),
+        starts: said(h.starts, l.starts),
+        href: format!("/c/{}/athletes/{}#w-{}", c.slug, l.bib, x.slug),
+        name: l.name.clone(),
+        bib: l.bib,
+    };
+    WorkoutView {
+        id: format!("w-{}", x.slug),
+        title: x.title.clone(),
+        window,
+        none: if over { "" } else { w.judging_no_lane },
+        links: vec![
+            Link::new(&base, w.judging_brief),
+            Link::new(format!("{base}/sheet"), sheet(language::reader()).link),
+        ],
+        lanes: lanes.iter().map(lane).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+
+    #[test]
+    fn lanes_and_links_bear_any_name() {
+        let page = |n: u32| {
+            let lane = |bib| LaneView {
+                place: "Heat 2, lane 3".to_owned(),
+                starts: Dated::plain(samples::BIDI),
+                href: "/c/s/athletes/7".to_owned(),
+                name: samples::HOSTILE.to_owned(),
+                bib,
+            };
+            let workout = |i| WorkoutView {
+                id: format!("w-w{i}"),
+                title: samples::HOSTILE.to_owned(),
+                window: Dated { at: Some(samples::when()), ..Dated::plain(samples::HOSTILE) },
+                links: vec![Link::new("/c/s/workouts/w1", words().judging_brief)],
+                none: words().judging_no_lane,
+                lanes: (0..n * i).map(lane).collect(),
+            };
+            let view = View {
+                shell: samples::shell("Judge"),
+                w: words(),
+                title: samples::LONG.to_owned(),
+                who: samples::HOSTILE.to_owned(),
+                valid: samples::BIDI.to_owned(),
+                workouts: (0..n).map(workout).collect(),
+            };
+            view.render().expect("renders")
+        };
+        samples::assert_sound(&page(3));
+        assert!(page(2).contains("has your name yet"));
+        assert!(page(0).contains(words().workouts_none));
+    }
+}

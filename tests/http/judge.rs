@@ -1,0 +1,49 @@
+//! `/judge/{c}`: where a judge counts, led to by signing in.
+
+use crate::support::{SALTMARSH, TestApp, grant};
+use tallywright::rules::access::{Grant, Role};
+
+const PAGE: &str = "/judge/saltmarsh";
+
+#[tokio::test]
+async fn a_judge_reads_the_own_lanes_the_brief_and_the_sheet() {
+    let app = TestApp::new().await;
+    let judge = app.in_browser(&app.judge("J-1").await).await;
+    let page = judge.get(PAGE).accept("text/html").await.expect(200).text();
+    assert!(page.contains("Vera Lopes (J-1)") && page.contains("Your credential holds from "), "{page}");
+    assert!(page.contains("No lane of your gym&#39;s heats has your name yet."), "{page}");
+    assert!(page.contains("href=\"/c/saltmarsh/workouts/w1\"") && page.contains("/c/saltmarsh/workouts/w1/sheet\""));
+    let at = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text} in {page}"));
+    assert!(at("Workout 1") < at("Workout 2"), "what runs first");
+    assert_eq!(page.matches("has your name yet").count(), 1, "nobody is needed for what is over: {page}");
+    assert!(!page.contains("Workout 3"), "what is not announced is not there: {page}");
+
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let make = "do=make&version=0&lanes=2&minutes=20&start=2027-01-14T11:00&judging=judges";
+    let heats = "/desk/saltmarsh/quayside/heats/w1";
+    staff.post(heats).body("application/x-www-form-urlencoded", format!("{make}&csrf={csrf}")).await.expect(303);
+    let page = judge.get(PAGE).accept("text/html").await.expect(200).text();
+    assert!(page.contains("heat 1, lane 1") && page.contains("Ines Duarte"), "{page}");
+    assert!(page.contains("14 January 2027, 11:00") && page.contains("Europe/Lisbon"), "by name of its zone: {page}");
+    // Another judge has no lane there, and reads nothing of who starts when.
+    let other = app.in_browser(&app.judge("J-2").await).await.get(PAGE).accept("text/html").await.expect(200).text();
+    assert!(!other.contains("Ines Duarte") && !other.contains("heat 1"), "{other}");
+
+    let german = judge.get(PAGE).header("accept-language", "de").accept("text/html").await.expect(200).text();
+    assert!(german.contains("Dein Nachweis gilt von") && german.contains("Ines Duarte"), "{german}");
+}
+
+#[tokio::test]
+async fn signing_in_and_the_account_lead_there_and_nobody_else_does() {
+    let app = TestApp::new().await;
+    let judge = Grant { judge: Some("J-1".to_owned()), ..grant(Role::Judge, Some(SALTMARSH)) };
+    app.db_account("vera@example.org", Some("three old oars"), &[judge]).await;
+    let fields = [("email", "vera@example.org"), ("password", "three old oars")];
+    let begun = app.nobody().post("/signin").form(&fields).await.expect(303);
+    assert_eq!(begun.header("location"), PAGE);
+    let account = app.in_browser(&app.judge("J-1").await).await.get("/account").await.expect(200).text();
+    assert!(account.contains(&format!("href=\"{PAGE}\"")), "{account}");
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    staff.get(PAGE).accept("text/html").await.expect(403);
+}
