@@ -9,6 +9,7 @@ use super::views::{GymView, PlaceRow, ScopeView, StandingRow};
 use crate::app::App;
 use crate::rules::access::{Actor, Grant, Role};
 use crate::rules::heats::Place;
+use crate::rules::window::{self, Window};
 use crate::rules::workout::Workout;
 use crate::words::Sentence;
 use jiff::Timestamp;
@@ -39,6 +40,8 @@ pub struct Wall {
     pub workouts: Vec<String>,
     /// The one that is shown; `None`: the overall.
     pub workout: Option<String>,
+    /// The times that hold for it at this gym.
+    pub window: Option<Window>,
     /// Its results, or the overall.
     pub shown: Shown,
     /// Places in the newest heat that has begun, with names.
@@ -107,8 +110,15 @@ pub async fn read(
         let name = shown_names.get(&p.bib).cloned().unwrap_or_default();
         (p, name)
     };
+    let window = match workout {
+        Some(x) => {
+            let extensions = app.store.list_extensions(reader.id).await?;
+            Some(window::for_entry(x, &extensions, Some(&gym.slug), &gym.region))
+        }
+        None => None,
+    };
     let workout = workout.map(|x| x.slug.clone());
-    Ok(Wall { gym, workouts, workout, shown, heat: lanes.into_iter().map(with_name).collect(), heats, reader })
+    Ok(Wall { gym, workouts, workout, window, shown, heat: lanes.into_iter().map(with_name).collect(), heats, reader })
 }
 
 /// The divisions that the gym has somebody in, with those of it that have a place.

@@ -24,6 +24,7 @@ async fn text(client: &Client, address: &str) -> String {
 }
 
 /// One heat at eleven in Lisbon, an hour ago; lanes for two.
+const FORM: &str = "/desk/saltmarsh/quayside/w1/1042";
 const MAKE: &str = "do=make&version=0&lanes=2&minutes=20&start=2027-01-14T11:00&judging=judges";
 
 #[tokio::test]
@@ -176,6 +177,44 @@ async fn the_desk_is_in_the_order_of_the_heats_with_the_judge_of_each_lane() {
     );
     let page = text(&staff.0, done.header("location").split('#').next().expect("an address")).await;
     assert!(page.contains("Next: Rita Alves"), "the next of the heats: {page}");
+}
+
+/// Whatever way a result of somebody in a heat is stored, the desk goes on with whom it had, or nobody.
+#[tokio::test]
+async fn a_lanes_judge_never_becomes_the_desks() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, MAKE).await;
+    post(&staff, "do=change&version=1&heat-1042=1&lane-1042=1&judge-1042=J-1").await;
+    let (browser, csrf) = (&staff.0, staff.1.as_str());
+    let own = |page: &str| {
+        let form = page.split(&format!("action=\"{FORM}\"")).nth(1).expect("a form").to_owned();
+        form.split("</form>").next().unwrap_or_default().to_owned()
+    };
+    // The whole form, come to from the desk: with nobody at the desk, and with somebody.
+    for (tail, at_desk) in [("", ""), ("?judge=J-1&how=video", "J-1")] {
+        let form = own(&browser.get(&format!("{FORM}{tail}")).await.expect(200).text());
+        assert!(form.contains(&format!("name=\"desk_judge\" value=\"{at_desk}\"")), "{form}");
+        assert!(form.contains("name=\"judge\" list=\"judges\" value=\"J-1\"") || form.contains("(J-1)\""), "{form}");
+    }
+    // With a fault in it, it comes back as it was.
+    let mut fields =
+        vec![("performance", "lots"), ("judge", "J-1"), ("desk_judge", ""), ("how", "paper_sheet"), ("csrf", csrf)];
+    let form = own(&browser.post(FORM).form(&fields).await.expect(422).text());
+    assert!(form.contains("name=\"desk_judge\" value=\"\""), "{form}");
+    fields[0] = ("performance", "6+14 tb 11:24");
+    let done = browser.post(FORM).form(&fields).await.expect(303);
+    assert!(done.header("location").contains("saved=w1/1042&judge=&"), "{}", done.header("location"));
+    // Once it is attested the form names no judge, and still keeps them apart.
+    let form = own(&browser.get(FORM).await.expect(200).text());
+    assert!(form.contains("name=\"desk_judge\" value=\"\""), "{form}");
+    // Who starts in no heat is judged by whom the desk has, a visitor too.
+    let to = browser.get("/desk/saltmarsh/quayside?bib=2001&workout=w1&judge=J-1&how=video").await.expect(303);
+    assert_eq!(to.header("location"), "/desk/saltmarsh/quayside/w1/2001?judge=J-1&how=video");
+    let desk = browser.get("/desk/saltmarsh/quayside?judge=J-1&how=video").await.expect(200).text();
+    let visitor = desk.split("visitor\" method=\"get\"").nth(1).and_then(|form| form.split("</form>").next());
+    let visitor = visitor.expect("a form for visitors");
+    assert!(visitor.contains("name=\"judge\" value=\"J-1\"") && visitor.contains("name=\"how\" value=\"video\""));
 }
 
 #[tokio::test]

@@ -256,5 +256,11 @@ async fn what_is_still_taken_after_the_close_is_said_to_those_it_is_taken_from()
             let found: Vec<_> = every.into_iter().filter(|s| text.contains(*s)).collect();
             assert_eq!(found, Vec::from_iter(said), "{page} at {at}");
         }
+        // The screen counts down to when it closes there.
+        for (gym, closes) in [("quayside", "17T23:00:00"), ("millpond", "17T21:00:00")] {
+            let text = app.nobody().get(&format!("/desk/saltmarsh/{gym}/wall")).accept("text/html").await.text();
+            let until = format!("data-until=\"2027-01-{closes}Z\"");
+            assert_eq!(text.contains(&until), at < closes, "{gym} at {at}: {text}");
+        }
     }
 }

@@ -9,6 +9,7 @@ use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::competition::Competition;
 use crate::rules::division::{Category, Division};
+use crate::rules::window::Window;
 use crate::rules::workout::Workout;
 use crate::web::extract::Path;
 use crate::web::language;
@@ -121,7 +122,7 @@ fn workout_line(reader: &Reader, x: &Workout) -> WorkoutLine {
         title: x.title.clone(),
         state: phase(x, reader.now),
         format: rules_said::format(&x.task),
-        left: time_left(x, reader.now),
+        left: time_left(&x.window, reader.now),
         opens: When::new(x.window.opens, &c.time_zone),
         closes: When::new(x.window.closes, &c.time_zone),
         session: (!others.is_empty()).then(|| put(w.session_with, &[("others", &others.join(", "))])),
@@ -143,9 +144,9 @@ pub(super) fn phase(x: &Workout, now: Timestamp) -> &'static str {
 }
 
 /// "closes in 3 h 12 min", "opens in 2 days"; nothing once it has closed.
-pub(super) fn time_left(x: &Workout, now: Timestamp) -> Option<Left> {
+pub(super) fn time_left(window: &Window, now: Timestamp) -> Option<Left> {
     let w = words();
-    let (at, say) = if now < x.window.opens { (x.window.opens, w.opens_in) } else { (x.window.closes, w.closes_in) };
+    let (at, say) = if now < window.opens { (window.opens, w.opens_in) } else { (window.closes, w.closes_in) };
     Left::new(now, at, say)
 }
 

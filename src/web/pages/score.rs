@@ -3,7 +3,7 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::score_about::{About, Place, after, desk_judge, instant};
+use super::score_about::{About, Place, after, desk_judge, in_heat, instant};
 use super::shell::{Link, Shell, When, words};
 use super::{html, late_said, rules_said, say};
 use crate::actions::language;
@@ -78,6 +78,8 @@ struct Values {
     judge: String,
     /// Who vouches for what is saved next at the desk.
     desk_judge: String,
+    /// The athlete starts in a heat: its lane's judge is not the desk's.
+    in_heat: bool,
     how: String,
     sheet: String,
     performed_at: String,
@@ -125,9 +127,6 @@ pub async fn get_score(
 /// The judge and, once it has started, the time that the gym's heats say.
 async fn from_heat(app: &App, about: &About, values: &mut Values) -> Answer<()> {
     let (reader, bib) = (&about.reader, about.path.bib);
-    if about.now.as_ref().is_some_and(|now| now.attestation.is_some()) {
-        return Ok(());
-    }
     let find = Find { gym: Some(about.gym.clone()), q: None };
     let gyms = lists::gyms(app, &reader.actor, reader.now, &reader.slug, &find).await?;
     let region = gyms.into_iter().find(|g| g.slug == about.gym).map(|g| g.region).unwrap_or_default();
@@ -137,6 +136,10 @@ async fn from_heat(app: &App, about: &About, values: &mut Values) -> Answer<()> 
     let Some(filled) = heats::filled(app, reader, &about.gym, x, &window).await?.remove(&bib) else {
         return Ok(());
     };
+    values.in_heat = true;
+    if about.now.as_ref().is_some_and(|now| now.attestation.is_some()) {
+        return Ok(());
+    }
     values.judge = filled.judge.unwrap_or_else(|| std::mem::take(&mut values.judge));
     if let Some(start) = filled.performed_at.filter(|at| *at <= reader.now && about.now.is_none()) {
         let local = reader.competition.time_zone.to_datetime(start);
@@ -341,7 +344,11 @@ pub(super) async fn refused(
     status: StatusCode,
     why: String,
 ) -> Answer {
-    let mut page = view(app, caller, about, first_values(about, fields)).await?;
+    let mut values = first_values(about, fields);
+    if !about.own {
+        from_heat(app, about, &mut values).await?;
+    }
+    let mut page = view(app, caller, about, values).await?;
     page.errors.push(FieldError::new("", why));
     Ok((status, html(&page)?).into_response())
 }
@@ -361,6 +368,7 @@ async fn again(
         level: fields.find("level").unwrap_or_else(|| about.levels().1),
         judge: typed("judge"),
         desk_judge: desk_judge(fields),
+        in_heat: in_heat(fields),
         how: typed("how"),
         sheet: typed("sheet"),
         performed_at: typed("performed_at"),

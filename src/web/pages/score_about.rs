@@ -143,9 +143,15 @@ pub(super) fn instant(text: &str, about: &About, errors: &mut Vec<FieldError>) -
     at
 }
 
-/// Who vouches for what is saved at the desk.
+/// Whether the form was of somebody in a heat: it says apart who vouches at the desk, maybe nobody.
+pub(super) fn in_heat(fields: &Fields) -> bool {
+    fields.0.iter().any(|(name, _)| name == "desk_judge")
+}
+
+/// Who vouches for what is saved at the desk. Who judged one lane does not judge the next: then the
+/// desk goes on with whom it had.
 pub(super) fn desk_judge(fields: &Fields) -> String {
-    fields.find("desk_judge").unwrap_or_else(|| fields.get("judge").to_owned())
+    fields.get(if in_heat(fields) { "desk_judge" } else { "judge" }).to_owned()
 }
 
 /// The page that says what was stored.
@@ -153,9 +159,7 @@ pub(super) fn after(about: &About, fields: &Fields) -> String {
     if about.own {
         return format!("{0}?saved={1}#w-{1}", about.back(), about.path.workout);
     }
-    // Who judged one lane does not judge the next: then the desk goes on with who it had.
-    let heated = fields.0.iter().any(|(name, _)| name == "desk_judge");
-    let judge = encoded(fields.get(if heated { "desk_judge" } else { "judge" }));
+    let judge = encoded(&desk_judge(fields));
     let how = encoded(fields.get("how"));
     format!("{}?saved={}/{}&judge={judge}&how={how}#saved", about.desk(), about.path.workout, about.path.bib)
 }

@@ -128,7 +128,7 @@ fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>
             .below([Link::new(format!("/c/{}", c.slug), &c.title), Link::new("", &title)]),
         w: words(),
         t,
-        left: x.and_then(|x| time_left(x, reader.now)),
+        left: found.window.as_ref().and_then(|window| time_left(window, reader.now)),
         ended,
         tabs: tabs(found, &base),
         heat,

@@ -99,7 +99,7 @@ pub async fn get_workout(
         title: x.title.clone(),
         state: competition::phase(x, reader.now),
         format: rules_said::format(&x.task),
-        left: competition::time_left(x, reader.now),
+        left: competition::time_left(&x.window, reader.now),
         facts: facts(c, x),
         zone: c.time_zone_name.clone(),
         more: more(x),

@@ -270,7 +270,8 @@ pub async fn get_desk(
     if let (Some(bib), Some(workout)) = (fields.find("bib"), fields.find("workout")) {
         let visitor = visitor(&app, &caller, &slug, &bib).await?;
         if let Some(bib) = visitor {
-            return Ok(Redirect::to(&format!("{}/{}/{bib}", desk.base, encoded(&workout))).into_response());
+            let tail = remembered(fields.get("judge"), fields.get("how"));
+            return Ok(Redirect::to(&format!("{}/{}/{bib}{tail}", desk.base, encoded(&workout))).into_response());
         }
         let trouble = put(words().desk_words.script_words.no_bib, &[("bib", &bib)]);
         let at = Link::new(format!("#bib-w-{workout}"), trouble);

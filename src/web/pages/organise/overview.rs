@@ -177,7 +177,7 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
         facts.push(o.missing_none.to_owned());
     }
     let closed = || Left { text: words().window_closed.to_owned(), ..Left::default() };
-    let left = time_left(x, reader.now).unwrap_or_else(closed);
+    let left = time_left(&x.window, reader.now).unwrap_or_else(closed);
     Now { href, title: x.title.clone(), left, facts, missing }
 }
 
