@@ -3,7 +3,7 @@
 // Works on the rows that the page brings, and on the API that everybody has; the page is whole
 // without it. What it does not do: decide anything, count down (time.js), or lay rows out (grid.js).
 
-import { heard, now, put, span } from "./time.js";
+import { heard, now, put, span, zoned } from "./time.js";
 import { element, leave, saying, tick } from "./vouch.js";
 
 const desk = document.getElementById("desk");
@@ -805,6 +805,7 @@ async function refresh() {
     const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
     if (answer?.status !== 200) return;
     const { entries, settled, awaiting, missing } = answer.json;
+    await times(workout, answer.json);
     const said = put(words.summary, { settled, all: entries, waiting: awaiting, missing });
     if (summary.textContent !== said) summary.textContent = said;
     home.hidden = entries === 0 || missing + awaiting > 0;
@@ -825,6 +826,26 @@ async function refresh() {
   settle();
   if (added) desk.dispatchEvent(new CustomEvent("rows"));
   added = false;
+}
+// The organiser gave more time, or took some of it back: the service says it in its own words.
+async function times(workout, { closes, attest_by }) {
+  const section = sectionOf(workout);
+  const [left, windows] = [".left", ".windows"].map((part) => section.querySelector(part));
+  const same = (a, b) => Date.parse(a) === Date.parse(b);
+  if (same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by)) return;
+  try {
+    const answer = await fetch(location.pathname, { headers: { accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = page.querySelector(`section[data-workout="${CSS.escape(workout)}"][data-open]`);
+    const parts = [".left", ".windows"].map((part) => fresh.querySelector(part));
+    zoned(parts[1]);
+    left.replaceWith(parts[0]);
+    windows.replaceWith(parts[1]);
+    section.dataset.attestBy = fresh.dataset.attestBy;
+    for (const row of rows.values()) if (row.data.workout === workout) row.show();
+  } catch {
+    // Asked again with the next look.
+  }
 }
 // What awaits a judge no more leaves the statement, once nobody is at it.
 function settle() {

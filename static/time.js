@@ -88,18 +88,23 @@ window.addEventListener("online", woke);
 
 const form = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
 
-for (const element of document.querySelectorAll("time[data-zone]")) {
-  const at = new Date(element.dateTime);
-  let theirs;
-  try {
-    theirs = new Intl.DateTimeFormat(language, { ...form, timeZone: element.dataset.zone }).format(at);
-  } catch {
-    continue; // A zone that this browser does not know.
+// Also for what another script brings.
+export function zoned(root) {
+  for (const element of root.querySelectorAll("time[data-zone]")) {
+    const at = new Date(element.dateTime);
+    let theirs;
+    try {
+      theirs = new Intl.DateTimeFormat(language, { ...form, timeZone: element.dataset.zone }).format(at);
+    } catch {
+      continue; // A zone that this browser does not know.
+    }
+    const yours = new Intl.DateTimeFormat(language, form).format(at);
+    if (yours === theirs) continue;
+    const note = document.createElement("span");
+    note.className = "faint";
+    note.textContent = ` (${put(words.yours, { at: yours })})`;
+    element.after(note);
   }
-  const yours = new Intl.DateTimeFormat(language, form).format(at);
-  if (yours === theirs) continue;
-  const note = document.createElement("span");
-  note.className = "faint";
-  note.textContent = ` (${put(words.yours, { at: yours })})`;
-  element.after(note);
 }
+
+zoned(document);

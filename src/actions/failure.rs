@@ -67,6 +67,14 @@ impl Failure {
         Self::Refused(Refusal::Faults(faults))
     }
 
+    /// The same without the faults at one place; `None`: nothing else was wrong.
+    #[must_use]
+    pub fn but(self, pointer: &str) -> Option<Self> {
+        let Self::Refused(Refusal::Faults(mut faults)) = self else { return Some(self) };
+        faults.retain(|fault| fault.pointer != pointer);
+        (!faults.is_empty()).then(|| Self::faults(faults))
+    }
+
     /// 422 with one fault.
     pub fn fault(pointer: impl Into<String>, sentence: Sentence) -> Self {
         Self::faults(vec![Fault::new(pointer, sentence)])

@@ -4,6 +4,7 @@ use super::views::Written;
 use super::{Failure, Request, ScorePath};
 use crate::app::App;
 use crate::rules::access::Actor;
+use crate::rules::ledger::Change;
 use crate::rules::life::{Decision, FlagReason, Move};
 
 /// Doubts a score; it keeps its place.
@@ -44,4 +45,22 @@ pub async fn rule(
 ) -> Result<Written, Failure> {
     let what = Move::Rule { decision, reason, on_appeal };
     super::score::make_move(app, actor, score, request, what).await
+}
+
+/// Whether the same ruling would be taken now. Nothing is stored.
+///
+/// # Errors
+/// As there.
+pub async fn try_rule(
+    app: &App,
+    actor: &Actor,
+    score: &ScorePath,
+    request: Request,
+    decision: Decision,
+    reason: String,
+    on_appeal: bool,
+) -> Result<(), Failure> {
+    let what = Move::Rule { decision, reason, on_appeal };
+    let change = Change::Score { workout: score.workout.clone(), bib: score.bib, what };
+    request.try_out(app, actor, &score.competition, change).await.map(|_| ())
 }

@@ -51,7 +51,13 @@ export async function organisersEvening(base, demo) {
     await leave();
   });
 
-  await check("a gym gets more time, and its desk says so", async () => {
+  const gym = await open(base);
+  await check("a gym gets more time, and its desk says so, one that was open before too", async () => {
+    await signIn(gym.page, staff);
+    await gym.page.goto(`/desk/${c}/${staff.gym}`);
+    const desk = gym.page.locator(`section[data-workout="${running}"]`);
+    const [counted, until] = [desk.locator(".left"), await desk.locator(".left [data-until]").getAttribute("data-until")];
+    const before = await counted.innerText();
     const form = page.locator(`form[action="${home}/extensions"]`);
     await form.locator("#workout").selectOption(running);
     await form.locator("#gym").selectOption(staff.gym);
@@ -77,6 +83,13 @@ export async function organisersEvening(base, demo) {
     await page.goto(`/desk/${c}/${staff.gym}`);
     const section = page.locator(`section[data-workout="${running}"]`);
     assert((await section.innerText()).includes(said), `${said} is not said on the desk`);
+    await gym.page.evaluate(() => document.dispatchEvent(new Event("woke")));
+    await desk.locator(`.left [data-until]:not([data-until="${until}"])`).waitFor({ state: "visible" });
+    assert((await desk.locator(".windows").innerText()).includes(said), "the open desk says the old time");
+    assert((await counted.innerText()) !== before, `still ${before}`);
+    const later = Date.parse(await desk.locator(".left [data-until]").getAttribute("data-until")) - Date.parse(until);
+    assert(later === 3 * 3_600_000, `${later} ms later`);
+    assert(Date.parse(await desk.getAttribute("data-attest-by")) === Date.parse(own.attest_by) + later, "judges have as much more");
     await leave();
   });
 
@@ -111,11 +124,9 @@ export async function organisersEvening(base, demo) {
   });
 
   // A gym proposes three; one of them with an address that is nobody's yet.
-  const gym = await open(base);
   const name = `Ottoline Marsh ${Math.floor(Math.random() * 1e6)}`;
   const bystander = `Perpetua ${name}`;
   await check("a gym proposes an athlete, another one and a colleague", async () => {
-    await signIn(gym.page, staff);
     const proposals = `/desk/${c}/${staff.gym}/proposals`;
     for (const who of [name, bystander]) {
       await gym.page.goto(proposals);

@@ -165,6 +165,27 @@ async fn what_a_ruling_would_move_is_told_before_it_is_given() {
     assert!(deduct.contains("With 6+9 tb 11:00: 2nd in Women; 1 place and 1 standing"), "{deduct}");
     let replace = ask("replace", ("performance", "5+2 tb 9:50")).await.expect(200).plain();
     assert!(replace.contains("With 5+2 tb 9:50: 3rd in Women; 2 places and 2 standings"), "{replace}");
+    // What is missing for it is said, all of it but the reason, which comes last.
+    let nothing = ask("", ("reps", "")).await.expect(422).plain();
+    assert!(nothing.contains("Choose a decision."), "{nothing}");
+    let bare = ask("deduct", ("reps", "")).await.expect(422).plain();
+    assert!(bare.contains("id=\"reps-error-1\"") || bare.contains("id=\"errors\""), "{bare}");
+    assert!(!bare.contains("reason-error"), "{bare}");
+    let odd = ask("replace", ("performance", "lots")).await.expect(422).plain();
+    assert!(odd.contains("id=\"performance-error-1\"") && odd.contains("value=\"lots\""), "{odd}");
     let state = app.nobody().get(&score(1042)).await.json()["state"].clone();
     assert_eq!(state, "attested", "nothing is stored by looking");
+}
+
+/// A withheld score has no place to lose: what would move is what its standing would.
+#[tokio::test]
+async fn of_a_score_without_a_place_it_is_told_what_giving_it_one_would_move() {
+    let app = TestApp::new().await;
+    let etags = three(&app).await;
+    let referee = app.referee().await;
+    doubt(&referee, 1042, &etags[0], "withhold").await;
+    let browser = app.in_browser(&referee).await;
+    let page = browser.get("/referee/saltmarsh/w1/1042").await.expect(200).plain();
+    assert!(page.contains("With 6+20 tb 11:00: 1st in Women; 2 places and 2 standings of others change."), "{page}");
+    assert!(!page.contains("If struck"), "it has no place to be taken: {page}");
 }

@@ -3,6 +3,7 @@
 
 use super::count;
 use super::show::{Show, notes};
+use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::views::names::entry_state;
 use crate::actions::views::{DeskRow, DeskView};
@@ -13,6 +14,7 @@ use crate::rules::event::Extension;
 use crate::rules::ledger;
 use crate::rules::life::{Attempt, State};
 use crate::rules::people::{Entry, EntryState};
+use crate::rules::window;
 use crate::store::entries::EntryFilter;
 use crate::store::scores::ScoreFilter;
 use crate::words::Sentence;
@@ -65,9 +67,21 @@ pub async fn desk(
     let notes = Arc::new(notes(app, &reader, Some(&permit), &ids).await?);
     let extensions: Arc<[Extension]> = app.store.list_extensions(reader.id).await?.into();
 
+    let window = match gym {
+        Some(gym) if !extensions.is_empty() => {
+            let find = Find { gym: Some(gym.to_owned()), q: None };
+            let gyms = lists::gyms(app, actor, now, competition, &find).await?;
+            let region = gyms.into_iter().find(|g| g.slug == gym).map(|g| g.region).unwrap_or_default();
+            window::for_entry(workout, &extensions, Some(gym), &region)
+        }
+        _ => workout.window,
+    };
+
     let mut view = DeskView {
         workout: workout.slug.clone(),
         gym: query.gym.clone(),
+        closes: window.closes,
+        attest_by: window.attest_by,
         entries: count(lists.entries.len()),
         settled: 0,
         awaiting: 0,

@@ -427,6 +427,12 @@ pub struct DeskView {
     pub workout: String,
     /// Of which gym; null: of all.
     pub gym: Option<String>,
+    /// When it closes at this gym, extensions among it; of all gyms: as the file says.
+    #[schema(value_type = String, format = DateTime)]
+    pub closes: Timestamp,
+    /// Until when judges may vouch there.
+    #[schema(value_type = String, format = DateTime)]
+    pub attest_by: Timestamp,
     /// Entries of the gym, and visitors who did the workout in it.
     pub entries: u32,
     /// Those with a placed score, or who take no part.

@@ -72,18 +72,33 @@ impl Looked<'_> {
                 self.performance()?.deduct(&p.task, &deduction).ok().map(|c| c.value)
             }
             "replace" => self.read(fields.get("performance")),
+            // Where it has a place, nothing changes.
+            "stands" if !self.placed() => self.performance(),
             "restore" => self.read(&self.score.ruling.as_ref()?.before.text),
             _ => None,
         }
     }
 
-    /// What would move if the score were struck, or a decision given as typed.
+    /// Whether it has a place now, that a ruling could take.
+    fn placed(&self) -> bool {
+        matches!(self.score.state, "attested" | "flagged" | "amended")
+    }
+
+    /// What would move if the score were struck, or a decision given as typed; where it has no place,
+    /// what would if it got one.
     pub fn said(&self, kind: &str, fields: &Fields) -> Vec<String> {
         let w = words();
         let mut lines = Vec::new();
-        if let Some((places, standings, _)) = self.moved(None) {
+        if self.placed()
+            && let Some((places, standings, _)) = self.moved(None)
+        {
             lines.push(put(w.moves_strike, &[("places", &places), ("standings", &standings)]));
         }
+        let kind = match (kind, self.score.state) {
+            ("", "withheld") => "stands",
+            ("", "struck") => "restore",
+            _ => kind,
+        };
         let Some(left) = self.left_by(kind, fields) else { return lines };
         let Some((p, level)) = self.prescription() else { return lines };
         let Ok(key) = order::key(&p.task, level, &left) else { return lines };

@@ -171,7 +171,7 @@ fn view(app: &App, caller: &Caller, about: About, fields: &Fields) -> Answer<Vie
     let (c, s) = (&about.reader.competition, &about.score);
     let kind = fields.get("kind");
     let looked = Looked { app, reader: &about.reader, entry: &about.entry, workout: x, score: s };
-    let moves = if matches!(s.state, "attested" | "flagged" | "amended") || about.appealed() {
+    let moves = if matches!(s.state, "attested" | "flagged" | "amended" | "withheld") || about.appealed() {
         looked.said(kind, fields)
     } else {
         Vec::new()
@@ -302,15 +302,21 @@ pub async fn post_ruling(
     Form(fields): Form<Fields>,
 ) -> Answer {
     let about = About::read(&app, &caller, place).await?;
-    if fields.get("do") == "preview" {
-        return Ok(html(&view(&app, &caller, about, &fields)?)?.into_response());
-    }
     let mut errors = Vec::new();
-    let Some(decision) = decision(&fields, &mut errors).filter(|_| errors.is_empty()) else {
+    let decided = decision(&fields, &mut errors).filter(|_| errors.is_empty());
+    let Some(decision) = decided else {
         return again(&app, &caller, about, &fields, errors, None);
     };
     let (request, reason) = (request(&caller, &fields), fields.get("reason").to_owned());
     let on_appeal = fields.ticked("on_appeal");
+    if fields.get("do") == "preview" {
+        let tried = referee::try_rule(&app, &caller.actor, &about.path, request, decision, reason, on_appeal).await;
+        // Who only looks need not have written the reason yet.
+        return match tried.map_err(|failure| failure.but("/reason")) {
+            Ok(()) | Err(None) => Ok(html(&view(&app, &caller, about, &fields)?)?.into_response()),
+            Err(failure) => again(&app, &caller, about, &fields, errors, failure),
+        };
+    }
     match referee::rule(&app, &caller.actor, &about.path, request, decision, reason, on_appeal).await {
         Ok(_) => Ok(Redirect::to(&format!("{}?done=ruled", about.base())).into_response()),
         Err(failure) => again(&app, &caller, about, &fields, errors, Some(failure)),
