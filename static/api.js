@@ -20,3 +20,8 @@ SwaggerUIBundle({
   // Nothing of the document goes to anybody who checks documents.
   validatorUrl: null,
 });
+
+// Its field for a body has no name of its own for who does not see it.
+new MutationObserver(() => {
+  for (const field of place.querySelectorAll("textarea.body-param__text:not([aria-label])")) field.setAttribute("aria-label", place.dataset.body);
+}).observe(place, { childList: true, subtree: true });

@@ -112,6 +112,34 @@ export async function athletesEvening(base, demo) {
     await judge.page.getByRole("link", { name }).first().waitFor({ state: "attached" });
     await judge.close();
   });
+  await check("somebody who had no part in it decides the appeal, and the score is back with its reason", async () => {
+    const office = await open(base);
+    await signIn(office.page, organiser);
+    const address = `appeals-${Date.now()}@referees.example`;
+    await office.page.goto(`/organise/${c}/people`);
+    await office.page.locator("#email").fill(address);
+    await office.page.locator("#role").selectOption("referee");
+    await office.page.getByRole("button", { name: "Give the role" }).click();
+    const link = await office.page.locator(".done", { hasText: address }).locator("code").innerText();
+    await office.close();
+    const second = await open(base);
+    await second.page.goto(link);
+    await second.page.getByRole("main").getByRole("button", { name: "Sign in" }).click();
+    await second.page.goto(`/referee/${c}/${running}/${bib}`);
+    await sees(second.page, "The judge read all four bells aloud; the sheet has them.");
+    assert((await second.page.getByText(/^If struck: /).count()) === 0, "it is struck already");
+    await second.page.getByLabel("Put back what was before the ruling").check();
+    await second.page.getByRole("button", { name: "Show what would move" }).click();
+    await sees(second.page, /^With .+: \d+\w* in /);
+    await second.page.getByLabel("Reason, public").fill("The sheet has all four figures, signed.");
+    await second.page.getByRole("button", { name: "Rule", exact: true }).click();
+    await sees(second.page, "The ruling stands in the history now.");
+    await second.close();
+    await page.goto(own);
+    await sees(page, "The sheet has all four figures, signed.");
+    assert((await page.locator(`section[aria-labelledby="w-${running}"] .state`).first().innerText()) !== "Struck", "still struck");
+    assert((await page.locator(`form[action$="/workouts/${running}/appeal"]`).count()) === 0, "what is final can be appealed");
+  });
 
   await check("the own data come along, all of them", async () => {
     await page.goto("/account");
@@ -148,7 +176,9 @@ export async function athletesEvening(base, demo) {
     await public_.page.getByRole("heading", { level: 1, name: `Athlete ${bib}` }).waitFor({ state: "visible" });
     const text = await public_.page.locator("main").innerText();
     assert(!text.includes(name) && !text.includes("all four bells"), "the name or the words are still there");
-    assert(text.includes("Struck"), "what was ruled stays");
+    const ruled = public_.page.locator(`section[aria-labelledby="w-${running}"]`);
+    await ruled.locator("summary", { hasText: "History" }).click();
+    await ruled.getByText(/^Ruling: /).first().waitFor({ state: "visible" });
     await public_.page.goto("/signin");
     await public_.page.getByLabel("E-mail").fill(email);
     await public_.page.getByLabel("Password", { exact: true }).fill(PASSWORD);

@@ -34,12 +34,12 @@ export async function sees(page, text) {
   await page.getByText(text).filter({ visible: true }).first().waitFor({ state: "visible" });
 }
 
-// What axe finds on the page as it is now; `but` names parts that are left out.
-async function axed(page, but = []) {
+// What axe finds on the page as it is now.
+async function axed(page) {
   if (!(await page.evaluate(() => typeof axe === "object"))) await page.evaluate(AXE);
   // From the top: what a bar that stays in sight covers is reached by scrolling on.
   await page.evaluate(() => scrollTo(0, 0));
-  const { violations } = await page.evaluate(([tags, exclude]) => axe.run({ exclude }, { runOnly: tags }), [TAGS, but]);
+  const { violations } = await page.evaluate((tags) => axe.run({ runOnly: tags }), TAGS);
   const told = violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3).join(" | ")}`);
   assert(told.length === 0, `axe: ${told.join("\n")}`);
 }
@@ -67,7 +67,7 @@ async function narrow(page, width) {
 }
 
 // The page as it is now, in every look.
-export async function sound(page, name, but = []) {
+export async function sound(page, name) {
   for (const { width, scheme } of LOOKS) {
     await check(`${name} at ${width} px, ${scheme}`, async () => {
       await page.setViewportSize({ width, height: 844 });
@@ -76,7 +76,7 @@ export async function sound(page, name, but = []) {
       await page.evaluate(() => new Promise((next) => requestAnimationFrame(() => setTimeout(next))));
       await small(page, name, width, scheme);
       if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/${named(name)}-${width}-${scheme}.png`, fullPage: true });
-      await axed(page, but);
+      await axed(page);
     });
   }
   await check(`${name} at 320 px`, () => narrow(page, 320));

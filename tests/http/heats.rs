@@ -259,3 +259,14 @@ async fn a_lanes_judge_is_meant_by_name_and_one_that_nobody_has_is_told() {
     let page = text(&staff.0, HEATS).await;
     assert!(page.contains("name=\"judge-1042\" list=\"judges\" autocomplete=\"off\" value=\"J-1\""), "{page}");
 }
+
+#[tokio::test]
+async fn a_gym_without_heats_comes_to_its_sheets_from_the_desk() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let desk = text(&staff.0, "/desk/saltmarsh/quayside").await;
+    let to = "/c/saltmarsh/workouts/w1/sheet?gym=quayside";
+    assert!(desk.contains(&format!("<a href=\"{to}\">Judge&#39;s sheets of this gym</a>")), "{desk}");
+    let sheets = text(&staff.0, to).await;
+    assert!(sheets.contains("Ines Duarte") && sheets.contains("blank=yes"), "{sheets}");
+}

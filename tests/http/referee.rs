@@ -53,7 +53,11 @@ async fn what_moves_most_comes_first_with_its_reasons() {
     };
     let first = row("Ines Duarte");
     assert!(first.contains("Doubt: the count.") && first.contains("First place now."), "{first}");
-    assert!(first.contains("Closes in 3 days 9 h."), "{first}");
+    assert!(first.contains(">Closes in 3 days 9 h.</span>"), "{first}");
+    assert!(
+        first.contains("data-until=\"2027-01-17T21:00:00Z\"") && first.contains("21:00 (Europe/Lisbon)"),
+        "{first}"
+    );
     assert!(first.contains("If struck, 2 places and 2 standings of others would move."), "{first}");
     let second = row("Rita Alves");
     assert!(second.contains("If struck, 1 place and 1 standing of others would move."), "{second}");

@@ -55,3 +55,38 @@ fn a_code_has_one_sentence_and_is_named_somewhere() {
     let twice: Vec<_> = times.iter().filter(|(_, n)| **n > 1).collect();
     assert!(twice.is_empty(), "two sentences: {twice:?}");
 }
+
+/// Every text of the pages is said by a page: by a template, by code, or by a script.
+#[test]
+fn no_text_of_the_pages_is_left_over() {
+    let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |folder: &str, kind: &str| -> Vec<String> {
+        let files = std::fs::read_dir(home.join(folder)).unwrap().map(|entry| entry.unwrap().path());
+        files
+            .filter(|f| f.extension().is_some_and(|e| e == kind))
+            .map(|f| std::fs::read_to_string(f).unwrap())
+            .collect()
+    };
+    let said = code() + &read("templates", "html").concat() + &read("static", "js").concat();
+    let used: BTreeSet<&str> = said
+        .split('.')
+        .skip(1)
+        .map(|rest| {
+            let rest = rest.trim_start();
+            &rest[..rest.find(|c: char| !c.is_alphanumeric() && c != '_').unwrap_or(rest.len())]
+        })
+        .collect();
+    let mut texts = read("src/words/en", "rs");
+    texts.extend(read("src/words/en/pages", "rs"));
+    let fields: Vec<&str> = texts
+        .iter()
+        .filter(|text| text.contains("texts!") || text.contains("area!"))
+        .flat_map(|text| text.lines())
+        .filter_map(|line| line.strip_prefix("    ")?.split_once(": \"").map(|(name, _)| name))
+        .collect();
+    assert!(fields.len() > 400, "{}", fields.len());
+    // The script makes these of the plural rules of the language.
+    let made = ["ordinal_one", "ordinal_two", "ordinal_few"];
+    let left: Vec<_> = fields.iter().filter(|f| !used.contains(*f) && !made.contains(f)).collect();
+    assert!(left.is_empty(), "no page says {left:?}");
+}

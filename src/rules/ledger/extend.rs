@@ -24,7 +24,11 @@ pub(super) fn extend(ledger: &Ledger, asked: &Asked, extension: &Extension, reas
         (None, Some(region)) if !region.trim().is_empty() => {}
         _ => faults.push(Fault::new("/gym", Sentence::new("gym_or_region"))),
     }
-    if extension.closes <= workout.window.closes {
+    // With the file's own time what was given by mistake is taken back; to others it gives nothing.
+    let of_theirs =
+        |e: &Extension| (&e.workout, &e.gym, &e.region) == (&extension.workout, &extension.gym, &extension.region);
+    let taken_back = extension.closes == workout.window.closes && ledger.extensions.iter().any(of_theirs);
+    if extension.closes <= workout.window.closes && !taken_back {
         let sentence = Sentence::new("extension_not_later").with("closes", local(competition, workout.window.closes));
         faults.push(Fault::new("/closes", sentence));
     }

@@ -44,6 +44,7 @@ mod scheme_said;
 mod scope;
 mod score;
 mod score_about;
+mod score_values;
 mod sheet;
 mod sheet_layout;
 mod sheet_said;

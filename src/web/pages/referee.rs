@@ -4,7 +4,7 @@ use super::form::{Choice, Fields};
 use super::html;
 use super::say;
 use super::scope::{Pager, ROWS, gym_name};
-use super::shell::{Link, Shell, encoded, left, words};
+use super::shell::{Left, Link, Shell, When, encoded, words};
 use crate::actions::competitions;
 use crate::actions::directory;
 use crate::actions::language;
@@ -24,7 +24,6 @@ use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use jiff::Timestamp;
 
 #[derive(Template)]
 #[template(path = "referee.html")]
@@ -70,7 +69,10 @@ struct Row {
     workout: String,
     text: String,
     state: &'static str,
-    why: Vec<String>,
+    doubt: Vec<String>,
+    /// How long it is to the deadline, and when that is.
+    until: Option<(Left, When)>,
+    moves: Vec<String>,
 }
 
 fn texts() -> &'static Queue {
@@ -187,12 +189,14 @@ fn row(reader: &Reader, gyms: &[GymView], d: &Doubted) -> Row {
         workout: c.workout(&s.workout).map_or_else(|| s.workout.clone(), |x| x.title.clone()),
         text: s.performance.text.clone(),
         state: say::state(s.state, s.refused),
-        why: why(d, reader.now),
+        doubt: doubt_said(d),
+        until: until(d, reader),
+        moves: moved_said(d),
     }
 }
 
-/// The reasons in words: the doubt, the deadline, what would move, the place.
-fn why(d: &Doubted, now: Timestamp) -> Vec<String> {
+/// The doubt in words, and that nothing presses any more.
+fn doubt_said(d: &Doubted) -> Vec<String> {
     let (w, q) = (words(), texts());
     let mut said = Vec::new();
     match d.doubt {
@@ -201,12 +205,27 @@ fn why(d: &Doubted, now: Timestamp) -> Vec<String> {
         Doubt::Withheld | Doubt::Flagged => {}
     }
     said.extend(d.score.flag.as_ref().map(|f| put(w.why_flag, &[("reason", &say::doubt(f.reason))])));
-    said.push(match d.deadline {
-        Deadline::Closes(at) => put(q.closes, &[("left", &left(now, at).unwrap_or_default())]),
-        Deadline::AttestBy(at) => put(q.attest, &[("left", &left(now, at).unwrap_or_default())]),
-        Deadline::Over => q.over.to_owned(),
-    });
-    said.push(moves(d));
+    if d.deadline == Deadline::Over {
+        said.push(q.over.to_owned());
+    }
+    said
+}
+
+/// How long it is to the deadline, and when that is.
+fn until(d: &Doubted, reader: &Reader) -> Option<(Left, When)> {
+    let q = texts();
+    let (at, say) = match d.deadline {
+        Deadline::Closes(at) => (at, q.closes),
+        Deadline::AttestBy(at) => (at, q.attest),
+        Deadline::Over => return None,
+    };
+    Some((Left::new(reader.now, at, say)?, When::new(at, &reader.competition.time_zone)))
+}
+
+/// What would move, and the place.
+fn moved_said(d: &Doubted) -> Vec<String> {
+    let (w, q) = (words(), texts());
+    let mut said = vec![moves(d)];
     let placed = matches!(d.score.state, "attested" | "flagged" | "amended");
     said.extend(d.place.map(|(place, of)| match (place, placed) {
         (1, true) => q.first.to_owned(),
@@ -255,7 +274,9 @@ mod tests {
             workout: samples::HOSTILE.to_owned(),
             text: "6+14".to_owned(),
             state: words().state_flagged,
-            why: vec!["Doubt: the count.".to_owned(), samples::HOSTILE.to_owned()],
+            doubt: vec!["Doubt: the count.".to_owned()],
+            until: Some((samples::left("Closes in 2 h."), samples::when())),
+            moves: vec![samples::HOSTILE.to_owned()],
         }
     }
 

@@ -3,18 +3,18 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::score_about::{About, Place, after, desk_judge, in_heat, instant};
+use super::score_about::{About, Place, after, instant};
+use super::score_values::{Values, first_values, from_heat};
 use super::shell::{Link, Shell, When, words};
 use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::views::ScoreView;
-use crate::actions::{Failure, Request, heats, score, submit, withdraw};
+use crate::actions::{Failure, Request, score, submit, withdraw};
 use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
 use crate::rules::performance::RawPerformance;
-use crate::rules::window;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
@@ -70,25 +70,6 @@ struct View {
     take_back: Option<String>,
 }
 
-/// What was typed.
-#[derive(Default)]
-struct Values {
-    performance: String,
-    level: String,
-    judge: String,
-    /// Who vouches for what is saved next at the desk.
-    desk_judge: String,
-    /// The athlete starts in a heat: its lane's judge is not the desk's.
-    in_heat: bool,
-    how: String,
-    sheet: String,
-    performed_at: String,
-    no_reps: String,
-    video: String,
-    reason: String,
-    again: bool,
-}
-
 /// A question that a tick answers.
 struct Asked {
     code: String,
@@ -122,49 +103,6 @@ pub async fn get_score(
         from_heat(&app, &about, &mut values).await?;
     }
     Ok(html(&view(&app, &caller, &about, values).await?)?.into_response())
-}
-
-/// The judge and, once it has started, the time that the gym's heats say.
-async fn from_heat(app: &App, about: &About, values: &mut Values) -> Answer<()> {
-    let (reader, bib) = (&about.reader, about.path.bib);
-    let find = Find { gym: Some(about.gym.clone()), q: None };
-    let gyms = lists::gyms(app, &reader.actor, reader.now, &reader.slug, &find).await?;
-    let region = gyms.into_iter().find(|g| g.slug == about.gym).map(|g| g.region).unwrap_or_default();
-    let extensions = app.store.list_extensions(reader.id).await?;
-    let x = about.workout()?;
-    let window = window::for_entry(x, &extensions, Some(&about.gym), &region);
-    let Some(filled) = heats::filled(app, reader, &about.gym, x, &window).await?.remove(&bib) else {
-        return Ok(());
-    };
-    values.in_heat = true;
-    if about.now.as_ref().is_some_and(|now| now.attestation.is_some()) {
-        return Ok(());
-    }
-    values.judge = filled.judge.unwrap_or_else(|| std::mem::take(&mut values.judge));
-    if let Some(start) = filled.performed_at.filter(|at| *at <= reader.now && about.now.is_none()) {
-        let local = reader.competition.time_zone.to_datetime(start);
-        values.performed_at = local.strftime("%Y-%m-%dT%H:%M").to_string();
-    }
-    Ok(())
-}
-
-/// What stands in the fields at first: what is stored, and the judge of the athlete before.
-fn first_values(about: &About, fields: &Fields) -> Values {
-    let text = |v: &Option<String>| v.clone().unwrap_or_default();
-    let by = desk_judge(fields);
-    let how = fields.get("how").to_owned();
-    let blank = Values { level: about.levels().1, how, desk_judge: by.clone(), ..Values::default() };
-    match &about.now {
-        None => Values { judge: by, ..blank },
-        Some(now) => Values {
-            performance: now.performance.text.clone(),
-            judge: if now.attestation.is_none() { by } else { String::new() },
-            sheet: if now.attestation.is_none() { text(&now.sheet) } else { String::new() },
-            no_reps: now.no_reps.map_or(String::new(), |n| n.to_string()),
-            video: text(&now.video),
-            ..blank
-        },
-    }
 }
 
 async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answer<View> {
@@ -362,24 +300,10 @@ async fn again(
     errors: Vec<FieldError>,
     failure: Option<Failure>,
 ) -> Answer {
-    let typed = |name: &str| fields.get(name).to_owned();
-    let values = Values {
-        performance: typed("performance"),
-        level: fields.find("level").unwrap_or_else(|| about.levels().1),
-        judge: typed("judge"),
-        desk_judge: desk_judge(fields),
-        in_heat: in_heat(fields),
-        how: typed("how"),
-        sheet: typed("sheet"),
-        performed_at: typed("performed_at"),
-        no_reps: typed("no_reps"),
-        video: typed("video"),
-        reason: typed("reason"),
-        again: fields.ticked("again"),
-    };
+    let values = Values::typed(&about, fields);
     let ours = values.performance.clone();
     let mut page = view(app, caller, &about, values).await?;
-    page.etag = typed("etag");
+    fields.get("etag").clone_into(&mut page.etag);
     page.errors = errors;
     page.confirmed = fields.rests("confirm-");
     let status = match failure {

@@ -10,5 +10,6 @@ pub const API: Api = Api {
     document: "Die Beschreibung als OpenAPI-3.1-Dokument, für Programme, die Clients erzeugen",
     caption: "Anfragen und was sie tun",
     request: "Anfrage",
+    body: "Was gesendet wird",
     does: "Was sie tut",
 };

@@ -37,6 +37,7 @@ pub const DESK: Desk = Desk {
     taken_back: "Zurückgezogen. Was gespeichert war, bleibt im Verlauf.",
     take_back_changed: "Dieses Ergebnis wurde inzwischen geändert, deshalb ist noch nichts zurückgezogen. Was jetzt gespeichert ist, steht unten.",
     links: "Außerdem hier",
+    sheets_link: "Wertungsblätter dieses Gyms",
     heats_link: "Heats: Bahnen, Startzeiten und Judges",
     receipt_link: "Beleg: alles, was gespeichert ist",
     missing_link: "Nachrichten an alle, die fehlen",

@@ -59,7 +59,7 @@ pub const ORGANISE: Organise = Organise {
 
     // Extensions
     extensions_title: "Mehr Zeit",
-    extensions_about: "Für ein Gym oder eine Region, wo es rechtzeitig nicht ging: Stromausfall, Sturm. Es kann nur später werden, als die Datei sagt.",
+    extensions_about: "Für ein Gym oder eine Region, wo es rechtzeitig nicht ging: Stromausfall, Sturm. Es kann nur später werden, als die Datei sagt; wer es aus Versehen bekam, bekommt wieder die Zeiten der Datei.",
     extensions_none: "Niemand hat mehr Zeit, als die Datei sagt.",
     extensions_caption: "Wer mehr Zeit hat, das Neueste zuerst. Das Neueste, das passt, gilt.",
     extension_no_workout: "Noch gibt es kein Workout, dem man mehr Zeit geben könnte: beschreib zuerst eins in der Datei.",
@@ -188,7 +188,6 @@ pub const ORGANISE: Organise = Organise {
     list_name: "Name",
     list_hidden: "öffentlich verborgen",
     list_contact: "Kontakt",
-    list_region: "Region",
     list_valid: "Gültig",
     list_valid_days: "{from} bis {to}",
     list_code: "Code",

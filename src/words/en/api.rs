@@ -10,4 +10,5 @@ texts! {
     caption: "Requests and what they do",
     request: "Request",
     does: "What it does",
+    body: "What is sent",
 }

@@ -39,6 +39,7 @@ texts! {
     taken_back: "Taken back. The history keeps what was stored.",
     take_back_changed: "This score was changed meanwhile, so nothing is taken back yet. What is stored now stands below.",
     links: "Also here",
+    sheets_link: "Judge's sheets of this gym",
     heats_link: "Heats: lanes, starts and judges",
     receipt_link: "Receipt: all that is stored",
     missing_link: "Messages to those who are missing",

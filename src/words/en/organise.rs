@@ -58,7 +58,7 @@ texts! {
 
     // Extensions
     extensions_title: "More time",
-    extensions_about: "For a gym or a region that could not do it in time: a power cut, a storm. It can only be made later than the file says.",
+    extensions_about: "For a gym or a region that could not do it in time: a power cut, a storm. It can only be made later than the file says; who got it by mistake gets the file's times again.",
     extensions_none: "Nobody has more time than the file says.",
     extensions_caption: "Who has more time, the newest first. The newest that fits holds.",
     extension_no_workout: "There is no workout yet whose time could be moved: describe one in the file first.",
@@ -187,7 +187,6 @@ texts! {
     list_name: "Name",
     list_hidden: "hidden in public",
     list_contact: "Contact",
-    list_region: "Region",
     list_valid: "Valid",
     list_valid_days: "{from} to {to}",
     list_code: "Code",

@@ -77,6 +77,14 @@ async fn a_gym_gets_more_time_and_what_comes_then_is_in_time() {
     let body = json!({ "performance": "300", "performed_at": "2027-01-17T20:00:00Z" });
     let stored = app.staff_of("quayside").await.put(SCORE).json(body).await.expect(201).json();
     assert_eq!((&stored["state"], &stored["late_by_ms"]), (&json!("entered"), &json!(null)));
+    // By mistake: with the file's own time it is taken back, and only from who has it.
+    sent("2027-01-17T21:00", "millpond", "", "No storm there.").await.expect(422);
+    sent("2027-01-17T20:59", "quayside", "", "No storm.").await.expect(422);
+    sent("2027-01-17T21:00", "quayside", "", "It was another gym.").await.expect(303);
+    let body = json!({ "performance": "300", "performed_at": "2027-01-17T20:00:00Z" });
+    let later = SCORE.replace("1043", "1042");
+    let stored = app.staff_of("quayside").await.put(&later).json(body).await.expect(201).json();
+    assert_eq!(stored["state"], "late", "{stored}");
 }
 
 #[tokio::test]

@@ -15,7 +15,6 @@ area! { ($) athlete:
     ruling: "Entscheidung",
     before_ruling: "Vor der Entscheidung",
     appeal: "Einspruch",
-    appeal_open: "wartet auf eine Entscheidung",
     standing_of: "{ordinal} von {of}",
     attempt_n: "Versuch {n}",
     counts_now: "zählt jetzt",

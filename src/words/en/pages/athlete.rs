@@ -15,7 +15,6 @@ area! { ($) athlete:
     ruling: "Ruling",
     before_ruling: "Before the ruling",
     appeal: "Appeal",
-    appeal_open: "waits for a decision",
     standing_of: "{ordinal} of {of}",
     attempt_n: "Attempt {n}",
     counts_now: "counts now",
