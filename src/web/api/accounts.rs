@@ -169,7 +169,7 @@ fn address(app: &App, secret: &str) -> Link {
 ///
 /// Takes its roles, password, sessions and tokens away. For who organises all competitions.
 #[utoipa::path(delete, path = "/accounts/{id}", tag = "accounts", params(("id" = i64, Path, description = "Its number.")), responses(
-    (status = 204, description = "Closed."), Problems))]
+    (status = 204, description = "Closed."), Problems, WriteProblems))]
 async fn close_account(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
     accounts::close_account(&app, &caller.actor, id).await?;
     Ok(StatusCode::NO_CONTENT.into_response())
@@ -266,7 +266,7 @@ async fn add_roles(
 
 /// Take a role away.
 #[utoipa::path(delete, path = "/roles/{id}", tag = "accounts", params(("id" = i64, Path, description = "The role's number.")), responses(
-    (status = 204, description = "Taken away."), Problems))]
+    (status = 204, description = "Taken away."), Problems, WriteProblems))]
 async fn remove_role(State(app): State<App>, caller: Caller, Path(id): Path<i64>) -> Answer {
     accounts::remove_role(&app, &caller.actor, id).await?;
     Ok(StatusCode::NO_CONTENT.into_response())
