@@ -219,6 +219,11 @@ export async function deskEvening(base, demo) {
     await page.reload();
     await field(page.locator(`#${ids[0]}`)).fill(less(1));
     await field(second.locator(`#${ids[1]}`)).fill(less(2));
+    // What one tab writes comes to the others' processes a moment later.
+    await page.waitForFunction(() => {
+      const own = Object.keys(localStorage).find((key) => key.startsWith("desk:"));
+      return own && Object.keys(JSON.parse(localStorage.getItem(own)).rows).length === 2;
+    });
     await second.close();
     await page.reload();
     await sees(page, "2 not sent yet");
