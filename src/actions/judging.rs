@@ -5,6 +5,7 @@ use super::reader::Reader;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Role, permit};
 use crate::rules::people::Judge;
+use crate::rules::window::{self, Window};
 use jiff::Timestamp;
 
 /// A lane in which a judge counts.
@@ -22,6 +23,17 @@ pub struct Lane {
     pub name: String,
 }
 
+/// What a judge has to do in one workout.
+#[derive(Clone, Debug)]
+pub struct Share {
+    /// Its slug.
+    pub workout: String,
+    /// The times that hold for it at the judge's gym.
+    pub window: Window,
+    /// In the order of their starts.
+    pub lanes: Vec<Lane>,
+}
+
 /// What a judge has to do.
 #[derive(Clone, Debug)]
 pub struct Work {
@@ -33,8 +45,8 @@ pub struct Work {
     pub name: String,
     /// The zone of their gym, where it has one of its own.
     pub zone: String,
-    /// By workout, in the order of the file; lanes in the order of their starts.
-    pub lanes: Vec<(String, Vec<Lane>)>,
+    /// In the order of the file.
+    pub shares: Vec<Share>,
 }
 
 /// What whoever asks has to do as a judge.
@@ -52,7 +64,9 @@ pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -
         Some(gym) => app.store.find_gym(reader.id, gym).await?,
         None => None,
     };
-    let mut lanes = Vec::new();
+    let extensions = app.store.list_extensions(reader.id).await?;
+    let (at, region) = gym.as_ref().map_or((None, ""), |gym| (Some(gym.slug.as_str()), gym.region.as_str()));
+    let mut shares = Vec::new();
     for workout in reader.workouts() {
         let stored = match &gym {
             Some(gym) => app.store.find_heats(&permit, reader.id, &gym.slug, &workout.slug).await?,
@@ -75,8 +89,9 @@ pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -
             lane.name = names.get(&lane.bib).cloned().unwrap_or_default();
         }
         own.sort_by_key(|lane| (lane.starts, lane.lane));
-        lanes.push((workout.slug.clone(), own));
+        let window = window::for_entry(workout, &extensions, at, region);
+        shares.push(Share { workout: workout.slug.clone(), window, lanes: own });
     }
-    let zone = gym.map_or(String::new(), |gym| gym.time_zone);
-    Ok(Work { reader, judge, name, zone, lanes })
+    let zone = gym.as_ref().map_or(String::new(), |gym| gym.time_zone.clone());
+    Ok(Work { reader, judge, name, zone, shares })
 }

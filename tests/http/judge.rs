@@ -30,6 +30,16 @@ async fn a_judge_reads_the_own_lanes_the_brief_and_the_sheet() {
     let other = app.in_browser(&app.judge("J-2").await).await.get(PAGE).accept("text/html").await.expect(200).text();
     assert!(!other.contains("Ines Duarte") && !other.contains("heat 1"), "{other}");
 
+    // More time for the gym is more time for its judges, and for nobody else's.
+    let more = serde_json::json!({
+        "gym": "quayside", "closes": "2027-01-17T23:00:00Z", "attest_by": "2027-01-19T12:00:00Z", "reason": "power cut",
+    });
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/workouts/w1/extensions").json(more).await.expect(201);
+    for (code, until) in [("J-1", "2027-01-19T12:00:00Z"), ("J-2", "2027-01-18T21:00:00Z")] {
+        let page = app.in_browser(&app.judge(code).await).await.get(PAGE).accept("text/html").await.expect(200).text();
+        assert!(page.contains(&format!("datetime=\"{until}\"")), "{code}: {page}");
+    }
+
     let german = judge.get(PAGE).header("accept-language", "de").accept("text/html").await.expect(200).text();
     assert!(german.contains("Dein Nachweis gilt von") && german.contains("Ines Duarte"), "{german}");
 }

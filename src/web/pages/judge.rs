@@ -2,7 +2,7 @@
 
 use super::html;
 use super::shell::{Dated, Link, Shell, own_zone, words};
-use crate::actions::judging::{self, Lane, Work};
+use crate::actions::judging::{self, Lane, Share, Work};
 use crate::actions::language;
 use crate::app::App;
 use crate::rules::workout::Workout;
@@ -56,13 +56,11 @@ fn view(caller: &Caller, work: &Work) -> View {
     let title = put(w.judging_title, &[("competition", &c.title)]);
     let day = |day| (w.day)(day);
     let zone = own_zone(&work.zone);
-    let of = |x: &Workout| {
-        let lanes = work.lanes.iter().find(|(slug, _)| *slug == x.slug).map_or(&[][..], |(_, lanes)| lanes);
-        workout(work, x, lanes, zone.as_ref())
-    };
     // What runs first, what is over last.
-    let mut all: Vec<&Workout> = work.reader.workouts().collect();
-    all.sort_by_key(|x| (x.window.attest_by <= work.reader.now, x.window.opens > work.reader.now, x.window.closes));
+    let mut all: Vec<(&Workout, &Share)> =
+        work.shares.iter().filter_map(|share| Some((c.workout(&share.workout)?, share))).collect();
+    let now = work.reader.now;
+    all.sort_by_key(|(_, s)| (s.window.attest_by <= now, s.window.opens > now, s.window.closes));
     View {
         shell: Shell::new(caller, format!("/judge/{}", c.slug), &title)
             .below([Link::new(format!("/c/{}", c.slug), &c.title), Link::new("", w.nav_judge)]),
@@ -70,20 +68,20 @@ fn view(caller: &Caller, work: &Work) -> View {
         title,
         who: format!("{} ({})", work.name, work.judge.code).trim().to_owned(),
         valid: put(w.judging_valid, &[("from", &day(work.judge.valid_from)), ("to", &day(work.judge.valid_to))]),
-        workouts: all.into_iter().map(of).collect(),
+        workouts: all.into_iter().map(|(x, share)| workout(work, x, share, zone.as_ref())).collect(),
     }
 }
 
-fn workout(work: &Work, x: &Workout, lanes: &[Lane], own: Option<&TimeZone>) -> WorkoutView {
+fn workout(work: &Work, x: &Workout, share: &Share, own: Option<&TimeZone>) -> WorkoutView {
     let (w, h, c) = (words(), heats(language::reader()), &work.reader.competition);
     let base = format!("/c/{}/workouts/{}", c.slug, x.slug);
     let said = |sentence: &str, at| Dated::at_place(sentence, at, &c.time_zone, own);
     let now = work.reader.now;
-    let over = x.window.attest_by <= now;
-    let window = match (over, now < x.window.opens) {
+    let over = share.window.attest_by <= now;
+    let window = match (over, now < share.window.opens) {
         (true, _) => Dated::plain(w.desk_over),
-        (false, true) => said(w.desk_opens, x.window.opens),
-        (false, false) => said(w.desk_words.vouch_until, x.window.attest_by),
+        (false, true) => said(w.desk_opens, share.window.opens),
+        (false, false) => said(w.desk_words.vouch_until, share.window.attest_by),
     };
     let lane = |l: &Lane| LaneView {
         place: put(h.desk_place, &[("heat", &l.heat), ("lane", &l.lane)]),
@@ -101,7 +99,7 @@ fn workout(work: &Work, x: &Workout, lanes: &[Lane], own: Option<&TimeZone>) -> 
             Link::new(&base, w.judging_brief),
             Link::new(format!("{base}/sheet"), sheet(language::reader()).link),
         ],
-        lanes: lanes.iter().map(lane).collect(),
+        lanes: share.lanes.iter().map(lane).collect(),
     }
 }
 
