@@ -102,10 +102,16 @@ async function ask(method, path, body, headers = {}) {
     const text = await answer.text();
     if (text && !/json/.test(answer.headers.get("content-type"))) return undefined;
     heard(answer);
-    return { status: answer.status, json: text ? JSON.parse(text) : {} };
+    return { status: answer.status, json: text ? JSON.parse(text) : {}, after: pauseAsked(answer) };
   } catch {
     return undefined;
   }
+}
+// For how many seconds the service asks not to be asked again.
+function pauseAsked(answer) {
+  const said = answer.headers.get("retry-after");
+  const seconds = /^\d+$/.test(said) ? Number(said) : (Date.parse(said) - now()) / 1000;
+  return Math.min(Math.max(seconds || 0, 0), 600);
 }
 const why = (json) => (json.errors ?? []).map((e) => e.message).join(" ") || json.detail || "";
 const later = (answer) => answer === undefined || answer.status === 429 || answer.status >= 500 || answer.status === 408;
@@ -239,9 +245,9 @@ class Row {
     this.makeForm();
     this.form.hidden = false;
     this.input.value = this.data.text;
+    this.buttons.replaceChildren();
     this.input.focus();
     this.input.select();
-    this.buttons.replaceChildren();
   }
 
   unfold() {
@@ -258,7 +264,10 @@ class Row {
     const there = state === "not_taking_part" ? words.found_out : words.found_locked;
     this.tell([[saying(there, { name: this.name, text, state: states[state] ?? state })]]);
     this.work.scrollIntoView({ block: "center" });
-    return (this.buttons.querySelector("button") ?? this.li.querySelector("a.who")).focus({ preventScroll: true });
+    const link = this.li.querySelector("a.who");
+    // In the grid the link is out of sight.
+    if (!link.offsetParent) this.work.tabIndex = -1;
+    return (this.buttons.querySelector("button") ?? (link.offsetParent ? link : this.work)).focus({ preventScroll: true });
   }
 
   label() {
@@ -310,7 +319,7 @@ class Row {
   // What was typed before the page was loaded again.
   restore() {
     const { text, level, by, reason, sheet, send } = this.entry;
-    if (!this.form) this.correct();
+    this.makeForm();
     this.unfold();
     if (reason) this.askReason(reason);
     this.input.value = text;
@@ -436,8 +445,15 @@ class Row {
 
   // --- stored
 
-  // Whether there was something to store.
+  // Whether there was something to store, which is sent at once.
   save() {
+    if (!this.ready()) return false;
+    this.send();
+    return true;
+  }
+
+  // Makes the request of what is typed, to be sent and sent again until it is answered.
+  ready() {
     if (!this.entry) return false;
     if (!this.entry.send) {
       const { trouble } = this;
@@ -451,13 +467,13 @@ class Row {
       Object.assign(this.entry, { send: true, key: newKey(), body, headers: seen ? { "if-match": `"${seen}"` } : { "if-none-match": "*" } });
       keep();
     }
-    this.send();
     return true;
   }
 
+  // Whether the service takes more.
   async send() {
     const entry = this.entry;
-    if (this.busy || !entry?.send) return;
+    if (this.busy || !entry?.send) return true;
     this.busy = true;
     clearTimeout(this.timer);
     this.asked += 1;
@@ -470,7 +486,8 @@ class Row {
     const again = this.entry !== entry;
     if (later(answer)) {
       this.tell([[answer === undefined ? words.kept : words.retry]]);
-      return soon();
+      soon(answer?.after);
+      return false;
     }
     const { status, json } = answer;
     if (status === 200 || status === 201) {
@@ -479,10 +496,20 @@ class Row {
       delete kept.by[this.id];
       this.took(status, json, before, again);
       keep();
-      return refreshSoon();
+      refreshSoon();
+      return true;
     }
-    if (again) return this.checkSoon();
-    if (status === 401) return this.signedOut();
+    if (status === 401) {
+      this.signedOut();
+      return false;
+    }
+    if (again) this.checkSoon();
+    else await this.refused(entry, answer);
+    return true;
+  }
+
+  // Nothing is stored: why, and what to do.
+  async refused(entry, { status, json }) {
     Object.assign(entry, { send: false, key: undefined, body: undefined });
     keep();
     bar.lead(this);
@@ -571,6 +598,7 @@ class Row {
       if (!this.undo && this.mayTakeBack()) buttons.push(plain(words.take_back, () => this.askTakeBack(), this.name));
     }
     this.buttons.replaceChildren(...buttons);
+    desk.dispatchEvent(new CustomEvent("shown", { detail: this.li }));
   }
 
   // --- taken back
@@ -695,11 +723,14 @@ class Row {
   // --- somebody was quicker
 
   async conflict(current) {
+    const gone = current.state === "withdrawn";
     const history = await ask("GET", `${this.path}/history`);
-    const last = history?.json.items?.filter((i) => i.performance || i.attestation).pop();
+    // Typed on or emptied meanwhile: it is said when that is stored.
+    if (!this.entry || this.entry.send) return;
+    const last = history?.json.items?.filter((i) => gone || i.performance || i.attestation).pop();
     const who = roles[last?.role] ?? words.somebody;
-    const { text } = this.entry;
-    this.tell([[saying(words.changed_by, { who, theirs: current.performance.text, ours: text }), "error"]], true);
+    const values = { who, theirs: current.performance.text, ours: this.entry.text };
+    this.tell([[saying(gone ? words.taken_by : words.changed_by, values), "error"]], true);
     const keepTheirs = element("button", { type: "button", className: "plain", textContent: words.keep });
     const takeOurs = element("button", { type: "button", textContent: words.take });
     const choice = element("p", { className: "choice" }, keepTheirs, " ", takeOurs);
@@ -714,6 +745,7 @@ class Row {
       refreshSoon();
     });
     takeOurs.addEventListener("click", () => {
+      if (!this.entry) return;
       this.now(current);
       this.entry.seen = current.etag;
       this.entry.level ??= current.level;
@@ -770,23 +802,43 @@ bar.said.setAttribute("role", "status");
 bar.element.append(bar.said, bar.button);
 bar.button.addEventListener("click", () => {
   bar.leads = true;
-  for (const id of Object.keys(kept.rows)) rows.get(id)?.save();
+  for (const id of Object.keys(kept.rows)) rows.get(id)?.ready();
+  flush();
 });
 desk.prepend(bar.element);
 
+// What is not answered is sent again after a pause, longer after each time in vain, and never before
+// the service wants to be asked again. Of many rows that wait the first tells about all.
+const AT_ONCE = 4;
 let waiting;
 let pause = 2;
-function soon() {
+let notBefore = 0;
+let under;
+function soon(after = 0) {
   bar.tell();
   clearTimeout(waiting);
-  waiting = setTimeout(flush, pause * 1000);
-  pause = Math.min(pause * 2, 60);
+  const seconds = Math.max(pause, after);
+  notBefore = Date.now() + seconds * 1000;
+  waiting = setTimeout(flush, seconds * 1000);
 }
-// Sends what was to be stored, one after another.
-async function flush() {
+// Sends what was to be stored.
+function flush() {
   clearTimeout(waiting);
-  for (const id of Object.keys(kept.rows)) if (kept.rows[id]?.send) await rows.get(id)?.send();
-  if (!Object.values(kept.rows).some((e) => e.send)) pause = 2;
+  under ??= sendAll().finally(() => (under = undefined));
+  return under;
+}
+async function sendAll() {
+  const tried = new Set();
+  let goes = true;
+  const next = () => Object.keys(kept.rows).find((id) => goes && kept.rows[id].send && rows.has(id) && !tried.has(id));
+  const some = async () => {
+    for (let id = next(); id; id = next()) {
+      tried.add(id);
+      if (!(await rows.get(id).send())) goes = false;
+    }
+  };
+  await Promise.all(Array.from({ length: AT_ONCE }, some));
+  pause = goes ? 2 : Math.min(pause * 2, 60);
 }
 
 // --- how far it is ----------------------------------------------------------------------------------
@@ -795,7 +847,7 @@ async function flush() {
 const heads = new Map(
   [...desk.querySelectorAll("section[data-open]")].map((s) => [
     s.dataset.workout,
-    { summary: s.querySelector(".summary"), home: s.querySelector(".home") },
+    Object.fromEntries(["summary", "home", "left", "windows"].map((part) => [part, s.querySelector(`.${part}`)])),
   ]),
 );
 // Rows that nobody is typing in become what the service has.
@@ -830,17 +882,16 @@ async function refresh() {
 // The organiser gave more time, or took some of it back: the service says it in its own words.
 async function times(workout, { closes, attest_by }) {
   const section = sectionOf(workout);
-  const [left, windows] = [".left", ".windows"].map((part) => section.querySelector(part));
+  const { left, windows } = heads.get(workout);
   const same = (a, b) => Date.parse(a) === Date.parse(b);
   if (same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by)) return;
   try {
     const answer = await fetch(location.pathname, { headers: { accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const fresh = page.querySelector(`section[data-workout="${CSS.escape(workout)}"][data-open]`);
-    const parts = [".left", ".windows"].map((part) => fresh.querySelector(part));
-    zoned(parts[1]);
-    left.replaceWith(parts[0]);
-    windows.replaceWith(parts[1]);
+    left.replaceChildren(...fresh.querySelector(".left").childNodes);
+    windows.replaceChildren(...fresh.querySelector(".windows").childNodes);
+    zoned(windows);
     section.dataset.attestBy = fresh.dataset.attestBy;
     for (const row of rows.values()) if (row.data.workout === workout) row.show();
   } catch {
@@ -974,7 +1025,11 @@ window.addEventListener("online", () => {
   flush().then(refresh);
 });
 window.addEventListener("offline", () => bar.tell());
-document.addEventListener("woke", refresh);
+// After a sleep, or back from signing in elsewhere.
+document.addEventListener("woke", () => {
+  if (Date.now() >= notBefore) flush();
+  refresh();
+});
 setInterval(() => document.hidden || refresh(), 60_000);
 bar.tell();
 flush();

@@ -75,6 +75,13 @@ desk.addEventListener("focusout", (event) => {
 const wide = window.matchMedia("(min-width: 64rem)");
 let table;
 
+// What stands in the statement is said in the grid too, as it is now.
+const copies = new Map();
+function copy(li) {
+  copies.get(li)?.forEach((part, i) => (part.textContent = li.querySelector([".work .value", ".work .state"][i]).textContent));
+}
+desk.addEventListener("shown", (event) => copy(event.detail));
+
 function lay() {
   const focused = document.activeElement;
   take();
@@ -91,13 +98,18 @@ function take() {
   for (const [s, parts] of heads) s.querySelector("h2").after(...parts);
   for (const work of table.querySelectorAll(".work")) document.getElementById(work.dataset.row).append(work);
   table.remove();
+  copies.clear();
   table = undefined;
   desk.classList.remove("wide");
 }
 
 function build() {
   const head = make("tr", {}, make("th", { scope: "col", textContent: words.athlete }));
-  for (const [s, parts] of heads) head.append(make("th", { scope: "col" }, make("bdi", { textContent: s.dataset.title }), ...parts));
+  for (const [s, parts] of heads) {
+    const th = make("th", { scope: "col" }, make("bdi", { textContent: s.dataset.title }), ...parts);
+    th.dataset.workout = s.dataset.workout;
+    head.append(th);
+  }
   const body = make("tbody", {});
   const athletes = new Map();
   for (const li of desk.querySelectorAll("li.row:not(.twin)")) {
@@ -124,7 +136,12 @@ function build() {
       if (work && !li.closest("form.vouch")) {
         work.dataset.row = li.id;
         td.append(work);
-      } else if (work) td.append(make("span", { textContent: work.querySelector("label").lastElementChild.previousElementSibling.textContent }), " ", work.querySelector(".state").cloneNode(true));
+      } else if (work) {
+        const said = [make("span", {}), make("span", { className: "state" })];
+        copies.set(li, said);
+        td.append(said[0], " ", said[1]);
+        copy(li);
+      }
       tr.append(td);
     }
     body.append(tr);

@@ -7,10 +7,11 @@
 import { mkdir, readFile, writeFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import http from "node:http";
+import { seen } from "./people.mjs";
 
 const AXE = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
-const LOOKS = [390, 1280].flatMap((width) => ["light", "dark"].map((scheme) => ({ width, scheme })));
+export const LOOKS = [390, 1280].flatMap((width) => ["light", "dark"].map((scheme) => ({ width, scheme })));
 const HEAVIEST = 60_000;
 
 export const counts = { passed: 0, failed: 0 };
@@ -66,8 +67,17 @@ async function narrow(page, width) {
   assert(wide <= width, `${wide} px wide`);
 }
 
-// The page as it is now, in every look.
+// The page as it is now, in every look; one that was opened in a look of its own, in that.
 export async function sound(page, name) {
+  if (page.look) {
+    const { width, scheme } = page.look;
+    await check(`${name} at ${width} px, ${scheme}`, async () => {
+      if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/${named(name)}-own-${width}-${scheme}.png`, fullPage: true });
+      await axed(page);
+      for (const one of width < 640 ? [320, width] : [1600, width]) await narrow(page, one);
+    });
+    return calm(page, name);
+  }
   for (const { width, scheme } of LOOKS) {
     await check(`${name} at ${width} px, ${scheme}`, async () => {
       await page.setViewportSize({ width, height: 844 });
@@ -102,8 +112,9 @@ async function calm(page, name) {
     const odd = page.odd.splice(0);
     assert(odd.length === 0, odd.join("\n"));
   });
-  await page.setViewportSize({ width: 390, height: 844 });
-  await page.emulateMedia({ colorScheme: "light" });
+  const { viewport, colorScheme } = seen(page.look);
+  await page.setViewportSize(viewport);
+  await page.emulateMedia({ colorScheme });
 }
 
 // Bytes of an address as they come over the wire.

@@ -1,50 +1,25 @@
-// A gym's evening at the desk, in a real browser: results typed on a phone, the network cut and
-// back, a reload, two people at one desk, a judge's word for many, a visitor, a column from a
-// spreadsheet; and the plain forms where there is no JavaScript.
+// A gym's evening at the desk, in a real browser, on a phone and on a wide screen: results typed, the
+// network cut and back, a reload, two people at one desk, a judge's word for many, a visitor; on a phone
+// the pad, on a wide screen the grid and a column from a spreadsheet; and the plain forms where there is
+// no JavaScript.
 
+import { Desk, Row } from "./at_desk.mjs";
 import { assert, check, sees, sound } from "./checks.mjs";
-import { open, signIn, watch } from "./people.mjs";
+import { open, watch } from "./people.mjs";
 
-export async function deskEvening(base, demo) {
-  const person = (role) => demo.sign_in.find((s) => s.role === role);
-  const staff = person("staff");
-  const judge = person("judge").judge;
-  const address = `/desk/${demo.competition}/${staff.gym}`;
-  const at = await open(base);
+export async function deskEvening(base, demo, staff, look) {
+  const { judge } = staff;
+  const at = await open(base, { look });
   const { page, context } = at;
-  let workout, written;
+  const wide = look.width >= 1024;
+  let desk;
 
-  const section = (on = page) => on.locator(`section[data-workout="${workout}"]`);
-  const waiting = (on = page) => section(on).locator('ul.todo > li[data-state="missing"]');
-  const saved = (row) => row.getByText(/^Saved \d\d:\d\d/).waitFor({ state: "visible" });
-  const field = (row) => row.locator("input.perf");
-  const take = async (n, on = page) => section(on).locator(`#${await waiting(on).nth(n).getAttribute("id")}`);
-  // The written result with its first number one or more less: other figures, still possible ones.
-  const less = (n) => written.replace(/\d+/, (number) => String(Math.max(1, Number(number) - n)));
-  // A question about the figures is answered with yes, then they are stored.
-  async function store(row) {
-    await field(row).press("Enter");
-    for (let i = 0; i < 4; i += 1) {
-      const yes = row.getByRole("button", { name: "Yes, it is right" }).first();
-      const done = row.getByText(/^Saved \d\d:\d\d/);
-      await yes.or(done).first().waitFor({ state: "visible" });
-      if (await done.isVisible()) return;
-      await yes.click();
-      await field(row).press("Enter");
-    }
-  }
-
-  await check("the desk opens on a phone, with the running workout first", async () => {
-    await signIn(page, staff);
-    await page.goto(address);
-    workout = await page.locator("section.workout").first().getAttribute("data-workout");
-    const shown = await context.newPage();
-    await shown.goto(`/c/${demo.competition}/workouts/${workout}`);
-    const rows = shown.locator("table", { has: shown.getByText("How to write a result") }).locator("tbody th");
-    written = (await rows.first().innerText()).trim();
-    await shown.close();
+  await check("the desk opens with the running workout first", async () => {
+    await staff.enter(page);
+    desk = await Desk.find(page, demo.competition, staff.gym);
     await sees(page, /closes in/);
-    assert((await waiting().count()) > 8, `${await waiting().count()} left`);
+    assert((await desk.missing.count()) > 8, `${await desk.missing.count()} left`);
+    assert((await page.locator(".grid table").count()) === (wide ? 1 : 0), "a grid on a wide screen alone");
   });
   await sound(page, "desk at work");
 
@@ -57,54 +32,53 @@ export async function deskEvening(base, demo) {
     await sees(page, `${name} (${judge}) vouches`);
   });
   await check("figures that cannot be are told while they are typed", async () => {
-    const row = await take(0);
-    await field(row).fill("lots");
-    await row.locator(".say .error").first().waitFor({ state: "visible" });
-    assert((await field(row).getAttribute("aria-invalid")) === "true", "the field says so");
+    const row = await desk.take(0);
+    await row.field.fill("lots");
+    await row.work.locator(".say .error").first().waitFor({ state: "visible" });
+    assert((await row.field.getAttribute("aria-invalid")) === "true", "the field says so");
     await sound(page, "desk with a fault");
-    await field(row).fill("");
-    assert((await row.locator(".say").innerText()) === "", "what is said goes with what was typed");
-    assert((await field(row).getAttribute("aria-invalid")) === "false", "nothing is wrong with an empty field");
+    await row.field.fill("");
+    assert((await row.work.locator(".say").innerText()) === "", "what is said goes with what was typed");
+    assert((await row.field.getAttribute("aria-invalid")) === "false", "nothing is wrong with an empty field");
   });
-  await check("what is said of a row stands above the pad, and nothing moves when typing begins", async () => {
+  const onPhone = wide ? () => undefined : check;
+  await onPhone("what is said of a row stands above the pad, and nothing moves when typing begins", async () => {
     await page.setViewportSize({ width: 390, height: 460 });
-    const row = await take(4);
+    const row = await desk.take(4);
     const at = async () => (await page.locator("#judge").boundingBox()).y - (await page.locator("h1").boundingBox()).y;
     const before = await at();
-    await field(row).fill("lots");
-    await row.locator(".say .error").first().waitFor({ state: "visible" });
+    await row.field.fill("lots");
+    await row.work.locator(".say .error").first().waitFor({ state: "visible" });
     assert((await at()) === before, "the rows have moved");
-    const [said, pad] = [await row.locator(".say").boundingBox(), await page.locator("#pad").boundingBox()];
+    const [said, pad] = [await row.work.locator(".say").boundingBox(), await page.locator("#pad").boundingBox()];
     assert(said.y + said.height <= pad.y, `${said.y + said.height} is below ${pad.y}`);
-    await field(row).fill("");
+    await row.field.fill("");
     await page.setViewportSize({ width: 390, height: 844 });
     await page.locator("#judge").focus();
   });
   await check("which place it would have is told before it is stored, and the place after", async () => {
-    const row = await take(0);
-    await field(row).fill(written);
-    await row.getByText(/^Would be \d+(st|nd|rd|th) of/).waitFor({ state: "visible" });
-    await store(row);
-    await saved(row);
-    await row.getByText(/^\d+(st|nd|rd|th) of [\d,]+ in/).waitFor({ state: "visible" });
-    await row.getByText("Attested").waitFor({ state: "visible" });
+    const row = await desk.take(0);
+    await row.checked(desk.written);
+    await row.store();
+    await row.saved();
+    await row.says(/^\d+(st|nd|rd|th) of [\d,]+ in/);
+    await row.says("Attested");
   });
   await sound(page, "desk with a saved row");
   await check("for ten seconds it can be taken back, and the history says so", async () => {
-    const row = await take(0);
-    const bib = await row.getAttribute("data-bib");
-    await field(row).fill(written);
-    await store(row);
-    await row.getByRole("button", { name: "Undo" }).click();
-    await row.getByText(/^Taken back/).waitFor({ state: "visible" });
-    assert((await row.getAttribute("data-state")) === "withdrawn", "withdrawn");
-    const told = await page.request.get(`/api/v1/competitions/${demo.competition}/workouts/${workout}/scores/${bib}/history`);
+    const row = await desk.take(0);
+    const bib = await row.data("bib");
+    await row.type(desk.written);
+    await row.press("Undo");
+    await row.says(/^Taken back/);
+    assert((await row.data("state")) === "withdrawn", "withdrawn");
+    const told = await page.request.get(`/api/v1/competitions/${demo.competition}/workouts/${desk.workout}/scores/${bib}/history`);
     const actions = (await told.json()).items.map((i) => i.action);
     assert(actions.includes("submitted") && actions.at(-1) === "withdrawn", actions.join());
   });
   await check("an answer that is older than what was just taken back changes nothing", async () => {
-    const row = await take(0);
-    await field(row).fill(written);
+    const row = await desk.take(0);
+    await row.field.fill(desk.written);
     // What is asked for after the saving is answered only after the undoing.
     let release;
     const held = new Promise((done) => (release = done));
@@ -120,80 +94,76 @@ export async function deskEvening(base, demo) {
         // One that is on its way when the routes are given up goes on by itself.
       }
     });
-    await store(row);
+    await row.store();
     for (let n = 0; n < 100 && asked === 0; n += 1) await page.waitForTimeout(50);
     assert(asked > 0, "nothing is asked for after the saving");
-    await row.getByRole("button", { name: "Undo" }).click();
-    await row.getByText(/^Taken back/).waitFor({ state: "visible" });
+    await row.press("Undo");
+    await row.says(/^Taken back/);
     release();
     await page.waitForTimeout(500);
-    assert((await row.getAttribute("data-state")) === "withdrawn", "the row is as it was before the undoing");
-    assert(await row.getByText(/^Taken back/).isVisible(), "nothing says that it was taken back");
+    assert((await row.data("state")) === "withdrawn", "the row is as it was before the undoing");
+    assert(await row.work.getByText(/^Taken back/).isVisible(), "nothing says that it was taken back");
     await page.unrouteAll({ behavior: "ignoreErrors" });
   });
   await check("an undo that does not get through can be asked for again", async () => {
-    const row = await take(0);
-    await field(row).fill(written);
-    await store(row);
+    const row = await desk.take(0);
+    await row.type(desk.written);
     await page.route("**/withdrawal", (route) => route.abort());
-    await row.getByRole("button", { name: "Undo" }).click();
-    await row.getByText(/^Not taken back: no network/).waitFor({ state: "visible" });
+    await row.press("Undo");
+    await row.says(/^Not taken back: no network/);
     await page.unroute("**/withdrawal");
-    await row.getByRole("button", { name: "Undo" }).click();
-    await row.getByText(/^Taken back/).waitFor({ state: "visible" });
+    await row.press("Undo");
+    await row.says(/^Taken back/);
   });
   await check("a correction is taken back to the earlier figures, with their judge", async () => {
-    const row = await take(0);
-    await field(row).fill(less(1));
-    await store(row);
-    const before = await row.getAttribute("data-text");
-    await row.getByRole("button", { name: /^Correct/ }).click();
-    await field(row).fill(less(2));
-    await store(row);
-    await row.locator(`.value`, { hasNotText: before }).waitFor({ state: "visible" });
-    await row.getByRole("button", { name: "Undo" }).click();
-    await row.getByText(/^Taken back/).waitFor({ state: "visible" });
-    assert((await row.getAttribute("data-text")) === before, `${await row.getAttribute("data-text")} is not ${before}`);
-    assert((await row.getAttribute("data-state")) === "attested", "attested as before");
+    const row = await desk.take(0);
+    await row.type(desk.less(1));
+    const before = await row.data("text");
+    await row.press(/^Correct/);
+    await row.type(desk.less(2));
+    await row.work.locator(`.value`, { hasNotText: before }).waitFor({ state: "visible" });
+    await row.press("Undo");
+    await row.says(/^Taken back/);
+    assert((await row.data("text")) === before, `${await row.data("text")} is not ${before}`);
+    assert((await row.data("state")) === "attested", "attested as before");
   });
   await check("by the keyboard alone, from one row to the next", async () => {
-    const [first, second] = [await take(0), await take(1)];
-    await field(first).focus();
-    await page.keyboard.type(less(1));
-    await first.getByText(/^Would be/).waitFor({ state: "visible" });
+    const [first, second] = [await desk.take(0), await desk.take(1)];
+    await first.field.focus();
+    await page.keyboard.type(desk.less(1));
+    await first.says(/^Would be/);
     await page.keyboard.press("Enter");
-    await saved(first);
-    assert(await field(second).evaluate((i) => i === document.activeElement), "the next field has the focus");
+    await first.saved();
+    assert(await second.focused(), "the next field has the focus");
   });
-  await check("the pad writes the signs that a phone's keyboard hides", async () => {
-    const row = await take(0);
-    await field(row).focus();
+  await onPhone("the pad writes the signs that a phone's keyboard hides", async () => {
+    const row = await desk.take(0);
+    await row.field.focus();
     await page.locator("#pad").waitFor({ state: "visible" });
     const sizes = await page.locator("#pad button").evaluateAll((all) => all.map((b) => b.getBoundingClientRect()).map((r) => [r.width, r.height]));
     assert(sizes.every(([w, h]) => w >= 48 && h >= 48), JSON.stringify(sizes));
     for (const sign of ["+", ":", "/", "tb"]) await page.locator("#pad").getByRole("button", { name: sign, exact: true }).click();
-    assert((await field(row).inputValue()).trim() === "+:/ tb", await field(row).inputValue());
+    assert((await row.field.inputValue()).trim() === "+:/ tb", await row.field.inputValue());
     await sound(page, "desk with the pad");
-    await field(row).fill("");
+    await row.field.fill("");
     await page.locator("#judge").focus();
   });
   await check("taking no part is noted and taken back", async () => {
-    const row = await take(0);
-    await field(row).focus();
-    await row.getByRole("button", { name: /^Takes no part/ }).click();
-    await row.getByText("Not taking part").waitFor({ state: "visible" });
-    await row.getByRole("button", { name: "Undo" }).click();
-    await row.getByText("Missing").waitFor({ state: "visible" });
+    const row = await desk.take(0);
+    await row.field.focus();
+    await row.press(/^Takes no part/);
+    await row.says("Not taking part");
+    await row.press("Undo");
+    await row.says("Missing");
   });
 
   await check("without a network rows wait, over a reload too, and are sent when it is back", async () => {
-    const [first, second] = [await take(0), await take(1)];
-    await field(first).fill(less(1));
-    await first.getByText(/^Would be/).waitFor({ state: "visible" });
+    const [first, second] = [await desk.take(0), await desk.take(1)];
+    await first.checked(desk.less(1));
     await context.setOffline(true);
-    await field(first).press("Enter");
-    await first.getByText(/Kept on this device/).waitFor({ state: "visible" });
-    await field(second).fill(less(2));
+    await first.field.press("Enter");
+    await first.says(/Kept on this device/);
+    await second.field.fill(desk.less(2));
     await sees(page, "2 not sent yet");
     await sound(page, "desk without a network");
     // The page itself comes only over the network: what is loaded again is what was kept.
@@ -201,24 +171,24 @@ export async function deskEvening(base, demo) {
     await context.setOffline(false);
     await page.reload();
     await sees(page, "2 not sent yet");
-    assert((await field(first).inputValue()) === less(1), "the first is there");
-    assert((await field(second).inputValue()) === less(2), "the second is there");
+    assert((await first.field.inputValue()) === desk.less(1), "the first is there");
+    assert((await second.field.inputValue()) === desk.less(2), "the second is there");
     await page.unroute("**/scores/**");
     await page.evaluate(() => window.dispatchEvent(new Event("online")));
-    await saved(first);
+    await first.saved();
     await sees(page, "1 not sent yet");
     await page.getByRole("button", { name: "Send it" }).click();
-    await saved(second);
+    await second.saved();
     await sees(page, "Nothing waits to be sent.");
   });
   await check("two tabs of one browser keep what is typed in both", async () => {
     const second = await context.newPage();
     watch(second, base);
-    await second.goto(address);
-    const ids = [await waiting().nth(1).getAttribute("id"), await waiting().nth(2).getAttribute("id")];
+    await second.goto(desk.address);
+    const rows = [await desk.take(1), await desk.take(2)];
     await page.reload();
-    await field(page.locator(`#${ids[0]}`)).fill(less(1));
-    await field(second.locator(`#${ids[1]}`)).fill(less(2));
+    await rows[0].field.fill(desk.less(1));
+    await new Row(second, rows[1].id).field.fill(desk.less(2));
     // What one tab writes comes to the others' processes a moment later.
     await page.waitForFunction(() => {
       const own = Object.keys(localStorage).find((key) => key.startsWith("desk:"));
@@ -227,35 +197,44 @@ export async function deskEvening(base, demo) {
     await second.close();
     await page.reload();
     await sees(page, "2 not sent yet");
-    const typed = await Promise.all(ids.map((id) => field(page.locator(`#${id}`)).inputValue()));
-    assert(typed.join() === [less(1), less(2)].join(), typed.join());
-    for (const id of ids) await field(page.locator(`#${id}`)).fill("");
+    const typed = await Promise.all(rows.map((row) => row.field.inputValue()));
+    assert(typed.join() === [desk.less(1), desk.less(2)].join(), typed.join());
+    for (const row of rows) await row.field.fill("");
     await sees(page, "Nothing waits to be sent.");
   });
   await check("two people at one desk: nothing is overwritten in silence", async () => {
-    const other = await open(base);
-    await signIn(other.page, staff);
-    await other.page.goto(address);
+    const other = await open(base, { look });
+    await staff.enter(other.page);
+    await other.page.goto(desk.address);
     await page.reload();
-    const id = await waiting().first().getAttribute("id");
-    const [mine, theirs] = [page.locator(`#${id}`), other.page.locator(`#${id}`)];
-    await field(mine).fill(less(1));
-    await mine.getByText(/^Would be/).waitFor({ state: "visible" });
-    await field(theirs).fill(less(2));
-    await store(theirs);
-    await field(mine).press("Enter");
-    await mine.getByText(/^Changed by Gym staff to/).waitFor({ state: "visible" });
+    const mine = await desk.take();
+    const theirs = new Row(other.page, mine.id);
+    await mine.checked(desk.less(1));
+    await theirs.type(desk.less(2));
+    await mine.field.press("Enter");
+    await mine.says(/^Changed by Gym staff to/);
     await sound(page, "desk in conflict");
-    await mine.getByRole("button", { name: "Save yours" }).click();
-    await saved(mine);
-    assert((await mine.getAttribute("data-text")).startsWith(less(1).split(" ")[0]), await mine.getAttribute("data-text"));
+    await mine.press("Save yours");
+    await mine.saved();
+    assert((await mine.data("text")).startsWith(desk.less(1).split(" ")[0]), await mine.data("text"));
     // And the other way round: theirs is kept.
-    await theirs.getByRole("button", { name: /^Correct/ }).click();
-    await field(theirs).fill(less(3));
-    await field(theirs).press("Enter");
-    await theirs.getByRole("button", { name: "Keep theirs" }).click();
-    await theirs.getByText("Theirs is kept.").waitFor({ state: "visible" });
-    assert((await theirs.getAttribute("data-text")) === (await mine.getAttribute("data-text")), "the same on both");
+    await theirs.press(/^Correct/);
+    await theirs.field.fill(desk.less(3));
+    await theirs.field.press("Enter");
+    await theirs.press("Keep theirs");
+    await theirs.says("Theirs is kept.");
+    assert((await theirs.data("text")) === (await mine.data("text")), "the same on both");
+    // What was stored and taken back meanwhile is said as what it is.
+    const [next, same] = [await desk.take(), new Row(other.page, (await desk.take()).id)];
+    await next.checked(desk.less(1));
+    await same.type(desk.less(2));
+    await same.press("Undo");
+    await same.says(/^Taken back/);
+    await next.field.press("Enter");
+    await next.says(/^Taken back by Gym staff, so nothing is stored\. Yours is/);
+    await sound(page, "desk in conflict with what was taken back");
+    await next.press("Save yours");
+    await next.saved();
     await check("the second browser does nothing odd", async () => assert(other.page.odd.length === 0, other.page.odd.join("\n")));
     await other.close();
   });
@@ -263,28 +242,23 @@ export async function deskEvening(base, demo) {
     const list = await page.request.get(`/api/v1/competitions/${demo.competition}/entries`);
     const entries = await list.json();
     const guest = entries.find((e) => e.gym && e.gym !== staff.gym && e.state === "active");
-    await section().getByLabel("Somebody from another gym: bib").fill(String(guest.bib));
-    await section().getByLabel("Somebody from another gym: bib").press("Enter");
-    const row = page.locator(`#r-${workout}-${guest.bib}`);
-    await field(row).waitFor({ state: "visible" });
-    await field(row).fill("x");
+    await desk.visitor.fill(String(guest.bib));
+    await desk.visitor.press("Enter");
+    const row = desk.row(guest.bib);
+    await row.field.waitFor({ state: "visible" });
+    await row.field.fill("x");
     await sound(page, "desk with a visitor");
     await page.reload();
-    await row.waitFor({ state: "visible" });
-    assert((await field(row).inputValue()) === "x", "a visitor's row is kept too");
-    await field(row).fill("");
+    await row.field.waitFor({ state: "visible" });
+    assert((await row.field.inputValue()) === "x", "a visitor's row is kept too");
+    await row.field.fill("");
   });
   await check("results that wait for a judge are vouched for by one statement", async () => {
-    await page.locator("#judge").fill("");
-    await page.locator("#judge").press("Tab");
+    await desk.vouchedBy("");
     await sees(page, "Nobody yet");
-    for (const n of [1, 2]) {
-      const row = await take(0);
-      await field(row).fill(less(n));
-      await store(row);
-    }
+    for (const n of [1, 2]) await (await desk.take()).type(desk.less(n));
     await page.reload();
-    const form = section().locator("form.vouch");
+    const form = desk.vouching;
     const boxes = form.locator("ul input[type=checkbox]");
     const n = await boxes.count();
     assert(n >= 2, `${n} await a judge`);
@@ -299,7 +273,7 @@ export async function deskEvening(base, demo) {
     await form.getByRole("button", { name: "Vouch for all" }).click();
     await sees(page, "Tick the statement too");
     await sound(page, "desk without the statement");
-    const again = section().locator("form.vouch");
+    const again = desk.vouching;
     const kept = await again.locator("ul input[type=checkbox]").evaluateAll((all) => all.map((box) => box.checked));
     assert(kept.filter(Boolean).length === 2 && kept[0] && kept[1], "what was ticked is not ticked any more");
     assert((await again.getByLabel("Judge", { exact: true }).inputValue()) !== "", "the judge is gone");
@@ -308,36 +282,25 @@ export async function deskEvening(base, demo) {
     await sees(page, "Vouched for: 2.");
   });
 
-  await check("on a wide screen there is a grid, and a pasted column fills the rows below", async () => {
-    await page.goto(address);
-    await page.setViewportSize({ width: 1280, height: 900 });
-    const grid = page.locator(".grid table");
-    await grid.waitFor({ state: "visible" });
-    const fields = grid.locator(`.work[data-workout="${workout}"] form.entry:not([hidden]) input.perf`);
-    await fields.first().focus();
-    const at = await fields.evaluateAll((all) => all.map((i) => i.closest("tr").sectionRowIndex));
-    const lines = Array.from({ length: at[1] - at[0] + 1 }, (_, i) => (i === 0 ? less(1) : i === at[1] - at[0] ? less(2) : ""));
-    await fields.first().evaluate((input, text) => {
-      const clipboardData = new DataTransfer();
-      clipboardData.setData("text/plain", text);
-      input.dispatchEvent(new ClipboardEvent("paste", { clipboardData, bubbles: true, cancelable: true }));
-    }, lines.join("\n"));
-    await sees(page, "Pasted: 2.");
-    assert((await fields.nth(1).inputValue()) === less(2), "the second row is filled");
+  await check("a window that is made wider or narrower and back loses nothing that is typed", async () => {
+    await page.goto(desk.address);
+    const rows = [await desk.take(0), await desk.take(1)];
+    const { width, height } = page.viewportSize();
+    for (const row of rows) await row.field.fill(desk.less(1));
+    await page.setViewportSize({ width: wide ? 390 : 1280, height });
+    await page.locator(".grid table").waitFor({ state: wide ? "detached" : "visible" });
     await sees(page, "2 not sent yet");
-  });
-  await sound(page, "desk as a grid with pasted rows");
-  await check("turning back to a phone loses nothing that is typed", async () => {
-    await page.setViewportSize({ width: 390, height: 844 });
-    await page.locator(".grid").waitFor({ state: "detached" });
-    await sees(page, "2 not sent yet");
-    assert((await page.locator("ul.todo input.perf").evaluateAll((all) => all.filter((i) => i.value).length)) === 2, "both are typed");
+    for (const row of rows) assert((await row.field.inputValue()) === desk.less(1), "typed no more");
+    await rows[1].field.fill(desk.less(2));
+    await page.setViewportSize({ width, height });
+    await page.locator(".grid table").waitFor({ state: wide ? "visible" : "detached" });
+    for (const [n, row] of rows.entries()) assert((await row.field.inputValue()) === desk.less(n + 1), "typed no more");
   });
   await check("the receipt names log positions, and each who is missing has a message", async () => {
     await page.getByRole("link", { name: /^Receipt/ }).last().click();
     await sees(page, "Log position");
     await sound(page, "receipt");
-    await page.goto(address);
+    await page.goto(desk.address);
     await page.getByRole("link", { name: "Messages to those who are missing" }).click();
     assert((await page.locator("textarea").first().inputValue()).includes("is not in yet"), "a message");
     await sound(page, "missing");
@@ -357,16 +320,16 @@ export async function deskEvening(base, demo) {
 
   // --- without JavaScript -----------------------------------------------------------------------
 
-  const plain = await open(base, { javaScriptEnabled: false });
+  const plain = await open(base, { look, javaScriptEnabled: false });
+  const left = desk.on(plain.page).missing;
   await check("without JavaScript the forms do it all", async () => {
-    await signIn(plain.page, staff);
-    await plain.page.goto(address);
+    await staff.enter(plain.page);
+    await plain.page.goto(desk.address);
     await plain.page.locator("#judge").fill(judge);
     await plain.page.getByRole("button", { name: "Use this judge" }).click();
     await sees(plain.page, "vouches for what is saved next");
-    const row = section(plain.page).locator('ul.todo > li[data-state="missing"]').first();
-    await row.locator("input.perf").fill(written);
-    await row.getByRole("button", { name: "Save" }).click();
+    await left.first().locator("input.perf").fill(desk.written);
+    await left.first().getByRole("button", { name: "Save" }).click();
     for (let i = 0; i < 4 && (await plain.page.locator("input[name^=confirm-][type=checkbox]").count()) > 0; i += 1) {
       for (const box of await plain.page.locator("input[name^=confirm-][type=checkbox]").all()) await box.check();
       await plain.page.getByRole("button", { name: /^Save/ }).click();
@@ -375,9 +338,8 @@ export async function deskEvening(base, demo) {
     await sees(plain.page, "vouches for what is saved next");
   });
   await check("without JavaScript a fault leads to the whole form, with what was typed", async () => {
-    const row = section(plain.page).locator('ul.todo > li[data-state="missing"]').first();
-    await row.locator("input.perf").fill("lots");
-    await row.getByRole("button", { name: "Save" }).click();
+    await left.first().locator("input.perf").fill("lots");
+    await left.first().getByRole("button", { name: "Save" }).click();
     assert((await plain.page.getByLabel("Result").inputValue()) === "lots", "what was typed is there");
   });
   await plain.close();

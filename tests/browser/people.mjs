@@ -15,16 +15,21 @@ const ARGS = [
 
 let browser;
 
-// Opens a profile with one page. `page.odd` collects what no page may do: errors in the console
-// (a broken content policy is one) and requests that leave our own address.
-export async function open(base, more = {}) {
+// Opens a profile with one page, as wide and as light as `look` says, else a phone in light. `page.odd`
+// collects what no page may do: errors in the console (a broken content policy is one) and requests
+// that leave our own address.
+export async function open(base, { look, ...more } = {}) {
   browser ??= chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", headless: true, args: ARGS });
-  const context = await (await browser).newContext({ baseURL: base, viewport: { width: 390, height: 844 }, ...more });
+  const context = await (await browser).newContext({ baseURL: base, ...seen(look), ...more });
   context.setDefaultTimeout(20_000);
   const page = await context.newPage();
+  page.look = look;
   watch(page, base);
   return { page, context, close: () => context.close() };
 }
+
+// What a window of that look is.
+export const seen = ({ width, scheme } = { width: 390, scheme: "light" }) => ({ viewport: { width, height: width < 640 ? 844 : 900 }, colorScheme: scheme });
 
 export function watch(page, base) {
   page.odd = [];

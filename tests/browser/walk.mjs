@@ -7,9 +7,11 @@
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
 
 import { readFile } from "node:fs/promises";
-import { assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
+import { staffElsewhere, staffOf } from "./at_desk.mjs";
+import { LOOKS, assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
 import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
+import { gridEvening } from "./grid.mjs";
 import { heatsEvening } from "./heats.mjs";
 import { open, signIn, watch } from "./people.mjs";
 import { deskRows } from "./rows.mjs";
@@ -219,9 +221,15 @@ await check("staff sign out", async () => {
   await sees(page, "You are signed out.");
 });
 await atDesk.close();
-await deskEvening(base, demo);
-await deskRows(base, demo);
-await heatsEvening(base, demo);
+// In every look at a gym of its own, where nobody has been at work.
+const elsewhere = ["bollard", "estuary", "millrace"];
+for (const [n, look] of LOOKS.entries()) {
+  const who = n === 0 ? staffOf(demo) : await staffElsewhere(base, demo, elsewhere[n - 1]);
+  await deskEvening(base, demo, who, look);
+  await deskRows(base, demo, who, look);
+  if (look.width >= 1024) await gridEvening(base, demo, who, look);
+  await heatsEvening(base, demo, who, look);
+}
 await walls(base, demo);
 
 // --- a referee --------------------------------------------------------------------------------

@@ -94,6 +94,7 @@ texts! {
     waits: "Waits for a judge, in the list below: it has a place once one vouches for it.",
     late: "Late: it is stored without a place, until the organiser lets it in.",
     changed_by: "Changed by {who} to {theirs}. Yours is {ours}. Which one holds?",
+    taken_by: "Taken back by {who}, so nothing is stored. Yours is {ours}. Which one holds?",
     somebody: "somebody else",
     keep: "Keep theirs",
     take: "Save yours",
