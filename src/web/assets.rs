@@ -10,7 +10,7 @@ use http::{HeaderMap, HeaderValue, StatusCode, header};
 use rust_embed::RustEmbed;
 use sha2::{Digest, Sha256};
 use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::sync::{LazyLock, OnceLock};
 
@@ -47,20 +47,33 @@ impl Asset {
     }
 }
 
-/// Address by file name, and files by the name in their address.
+/// Address by file name, files by the name in their address, and the scripts that a script needs.
+#[derive(Default)]
 struct Table {
     urls: BTreeMap<String, String>,
     files: BTreeMap<String, Asset>,
+    needs: BTreeMap<String, Vec<String>>,
 }
 
 static TABLE: LazyLock<Table> = LazyLock::new(|| {
-    let mut table = Table { urls: BTreeMap::new(), files: BTreeMap::new() };
-    // Scripts that take from others come after those, whose names they are given.
-    let mut names: Vec<_> = Files::iter().collect();
-    names.sort_by_key(|name| imports(name).count());
-    for name in names {
-        let (Some(file), Some((stem, ending))) = (Files::get(&name), name.rsplit_once('.')) else { continue };
-        let plain = linked(&name, file.data, &table.urls);
+    let mut table = Table::default();
+    for name in Files::iter() {
+        table.add(&name, &mut Vec::new());
+    }
+    table
+});
+
+impl Table {
+    /// A file, after the scripts that it takes something from: it is given their names. `open` are those
+    /// that wait for it; of two that need each other no name can be known, and a test finds them.
+    fn add(&mut self, name: &str, open: &mut Vec<String>) {
+        let (Some(file), Some((stem, ending))) = (Files::get(name), name.rsplit_once('.')) else { return };
+        if self.urls.contains_key(name) || open.iter().any(|waits| waits == name) {
+            return;
+        }
+        open.push(name.to_owned());
+        let plain = self.linked(name, file.data, open);
+        open.pop();
         let digest = hex::encode(Sha256::digest(&plain));
         // Addresses have no folders: the file's own name is enough, its content makes it unique.
         let stem = stem.rsplit('/').next().unwrap_or(stem);
@@ -72,30 +85,54 @@ static TABLE: LazyLock<Table> = LazyLock::new(|| {
             "md" | "txt" => "text/plain; charset=utf-8",
             _ => "application/octet-stream",
         };
-        table.urls.insert(name.to_string(), format!("/static/{hashed}"));
+        self.urls.insert(name.to_owned(), format!("/static/{hashed}"));
         let asset = Asset { kind, tag: format!("\"{}\"", &digest[..24]), plain, packed: OnceLock::new() };
-        table.files.insert(hashed, asset);
+        self.files.insert(hashed, asset);
     }
-    table
-});
 
-/// The scripts beside it that a script of ours takes something from.
-fn imports(name: &str) -> impl Iterator<Item = String> {
-    let ours = name.strip_suffix(".js").is_some_and(|stem| !stem.contains('/'));
-    let text = Files::get(name).filter(|_| ours).map(|f| String::from_utf8_lossy(&f.data).into_owned());
-    let text = text.unwrap_or_default();
-    let found: Vec<String> =
-        text.split(" from \"./").skip(1).filter_map(|rest| rest.split('"').next()).map(str::to_owned).collect();
-    found.into_iter()
+    /// A script of ours as it is served: with the addresses of those it takes from, and without the
+    /// comments, which stand in lines of their own.
+    fn linked(&mut self, name: &str, data: Cow<'static, [u8]>, open: &mut Vec<String>) -> Cow<'static, [u8]> {
+        let mut text = match std::str::from_utf8(&data) {
+            Ok(text) if is_ours(name) => text.to_owned(),
+            _ => return data,
+        };
+        let mut needs = Vec::new();
+        for (written, other) in imports(name, &text) {
+            self.add(&other, open);
+            let Some(url) = self.urls.get(&other) else { continue };
+            text = text.replace(&format!("\"{written}\""), &format!("\"{url}\""));
+            needs.extend(self.needs.get(&other).into_iter().flatten().cloned().chain([url.clone()]));
+        }
+        let mut seen = BTreeSet::new();
+        needs.retain(|url| seen.insert(url.clone()));
+        self.needs.insert(name.to_owned(), needs);
+        let code = text.lines().filter(|line| !line.trim_start().starts_with("//") && !line.trim().is_empty());
+        Cow::Owned(code.flat_map(|line| [line, "\n"]).collect::<String>().into_bytes())
+    }
 }
 
-/// A script with the addresses of those it takes from.
-fn linked(name: &str, data: Cow<'static, [u8]>, urls: &BTreeMap<String, String>) -> Cow<'static, [u8]> {
-    imports(name).fold(data, |data, other| {
-        let Some(url) = urls.get(&other) else { return data };
-        let text = String::from_utf8_lossy(&data).replace(&format!("\"./{other}\""), &format!("\"{url}\""));
-        Cow::Owned(text.into_bytes())
-    })
+fn is_ours(name: &str) -> bool {
+    !name.starts_with("vendor/") && std::path::Path::new(name).extension().is_some_and(|ending| ending == "js")
+}
+
+/// The scripts that a script of ours takes something from: as it writes them, and by their names.
+fn imports(name: &str, text: &str) -> Vec<(String, String)> {
+    let folder = name.rsplit_once('/').map_or("", |(folder, _)| folder);
+    let lines = text.lines().filter(|line| line.starts_with("import "));
+    let written = lines.filter_map(|line| line.split('"').nth(1)).filter(|path| path.starts_with('.'));
+    let named = |path: &str| {
+        let mut steps: Vec<&str> = folder.split('/').filter(|step| !step.is_empty()).collect();
+        for step in path.split('/') {
+            match step {
+                "." => {}
+                ".." => drop(steps.pop()),
+                step => steps.push(step),
+            }
+        }
+        steps.join("/")
+    };
+    written.map(|path| (path.to_owned(), named(path))).collect()
 }
 
 fn packed_by_brotli(data: &[u8], quality: i32) -> Vec<u8> {
@@ -121,6 +158,13 @@ pub fn prepare() {
 #[must_use]
 pub fn url(name: &str) -> String {
     TABLE.urls.get(name).cloned().unwrap_or_else(|| format!("/static/{name}"))
+}
+
+/// The addresses of all that a script takes from, those first that take from no other: told in the head
+/// of a page they are fetched together, not one after another.
+#[must_use]
+pub fn needs(name: &str) -> &'static [String] {
+    TABLE.needs.get(name).map_or(&[], Vec::as_slice)
 }
 
 /// `GET /static/{name}`.
@@ -181,6 +225,25 @@ mod tests {
         assert_eq!(name.len(), "site.css".len() + 13);
         let packed = asset.packed();
         assert!(packed.brotli.len() < asset.plain.len() / 2 && packed.gzip.len() < asset.plain.len() / 2);
+    }
+
+    #[test]
+    fn scripts_take_from_others_by_the_names_that_are_served() {
+        for name in Files::iter().filter(|name| is_ours(name)) {
+            let url = url(&name);
+            let asset = &TABLE.files[url.strip_prefix("/static/").expect("below /static")];
+            let text = str::from_utf8(&asset.plain).expect("is text");
+            for path in ["\"./", "\"../"] {
+                assert!(
+                    !text.contains(path),
+                    "{name} takes from {path}: two that need each other, or an import over lines"
+                );
+            }
+        }
+        let parts = needs("desk/desk.js");
+        let at =
+            |name: &str| parts.iter().position(|p| *p == url(name)).unwrap_or_else(|| panic!("{name} in {parts:?}"));
+        assert!(at("time.js") < at("desk/row.js") && at("desk/row.js") < at("desk/visitors.js"), "{parts:?}");
     }
 
     #[test]

@@ -1,5 +1,5 @@
 //! What is said of lateness, and what happens next: the same at the desk, on the receipt and on the
-//! form. `static/desk.js` says it from the same texts.
+//! form. `static/desk/brought.js` says it from the same texts.
 
 use super::shell::words;
 use crate::actions::language;

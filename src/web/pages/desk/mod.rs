@@ -1,7 +1,7 @@
 //! `/desk/{c}/{gym}`: what is left to do, for a gym's staff on the last evening.
 //!
 //! Complete by plain forms: a field and a button a row, a form for each athlete, one for vouching.
-//! `static/desk.js` and `static/grid.js` make more of the same rows. Beside it: [`vouch`] stores
+//! The scripts in `static/desk` make more of the same rows. Beside it: [`vouch`] stores
 //! the judge's word for many at once, [`papers`] are the receipt and the messages to the missing.
 
 mod file;

@@ -2,20 +2,7 @@
 // there from the moment it is stored, wherever its row stands, and its figures are ticked only as they
 // were seen.
 
-export function element(kind, from = {}, ...inside) {
-  const made = Object.assign(document.createElement(kind), from);
-  made.append(...inside);
-  return made;
-}
-
-// A sentence with what is filled in standing in a direction of its own, as parts of an element.
-export function saying(text, values) {
-  const part = (piece) => {
-    const value = values[/^\{(\w+)\}$/.exec(piece)?.[1]];
-    return value === undefined ? piece : element("bdi", { textContent: value });
-  };
-  return text.split(/(\{\w+\})/).filter(Boolean).map(part);
-}
+import { element } from "./brought.js";
 
 const form = (section) => section.querySelector("form.vouch");
 

@@ -1,20 +1,15 @@
 // How the desk's rows are laid out and filled: the signs that a phone's keyboard hides, all
 // workouts side by side on a wide screen, a column pasted from a spreadsheet. Storing and checking
-// is desk.js; the same rows are moved, never copied, so that nothing typed is lost.
+// is row.js; the same rows are moved, never copied, so that nothing typed is lost.
 
-const desk = document.getElementById("desk");
-const words = JSON.parse(desk.dataset.words);
-const put = (text, values) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
+import { desk, element, words } from "./brought.js";
+import { put } from "../time.js";
+
 const sections = [...desk.querySelectorAll("section[data-open]")];
-const make = (kind, from, ...inside) => {
-  const made = Object.assign(document.createElement(kind), from);
-  made.append(...inside);
-  return made;
-};
 
 // --- the pad ------------------------------------------------------------------------------------
 
-const pad = make("div", { id: "pad", className: "noprint", hidden: true });
+const pad = element("div", { id: "pad", className: "noprint", hidden: true });
 pad.setAttribute("role", "toolbar");
 pad.setAttribute("aria-label", words.pad);
 document.body.append(pad);
@@ -22,7 +17,7 @@ let field;
 
 // The keyboard stays: a button that is pressed does not take the focus.
 function key(text, press) {
-  const button = make("button", { type: "button", textContent: text, tabIndex: -1 });
+  const button = element("button", { type: "button", textContent: text, tabIndex: -1 });
   button.addEventListener("pointerdown", (event) => event.preventDefault());
   button.addEventListener("click", press);
   return button;
@@ -104,13 +99,13 @@ function take() {
 }
 
 function build() {
-  const head = make("tr", {}, make("th", { scope: "col", textContent: words.athlete }));
+  const head = element("tr", {}, element("th", { scope: "col", textContent: words.athlete }));
   for (const [s, parts] of heads) {
-    const th = make("th", { scope: "col" }, make("bdi", { textContent: s.dataset.title }), ...parts);
+    const th = element("th", { scope: "col" }, element("bdi", { textContent: s.dataset.title }), ...parts);
     th.dataset.workout = s.dataset.workout;
     head.append(th);
   }
-  const body = make("tbody", {});
+  const body = element("tbody", {});
   const athletes = new Map();
   for (const li of desk.querySelectorAll("li.row:not(.twin)")) {
     const { bib, workout } = li.dataset;
@@ -126,10 +121,10 @@ function build() {
   const last = 2 ** 32;
   const before = ([a, { turn: [ha = last, la = last] }], [b, { turn: [hb = last, lb = last] }]) => ha - hb || la - lb || a - b;
   for (const [, { who, rows }] of [...athletes].sort(before)) {
-    const name = make("th", { scope: "row" }, who.querySelector("bdi").cloneNode(true), who.querySelector(".under").cloneNode(true));
-    const tr = make("tr", {}, name);
+    const name = element("th", { scope: "row" }, who.querySelector("bdi").cloneNode(true), who.querySelector(".under").cloneNode(true));
+    const tr = element("tr", {}, name);
     for (const s of sections) {
-      const td = make("td", {});
+      const td = element("td", {});
       const li = rows.get(s.dataset.workout);
       const work = li?.querySelector(".work");
       // What awaits a judge stays with its statement; its figures stand here too.
@@ -137,7 +132,7 @@ function build() {
         work.dataset.row = li.id;
         td.append(work);
       } else if (work) {
-        const said = [make("span", {}), make("span", { className: "state" })];
+        const said = [element("span", {}), element("span", { className: "state" })];
         copies.set(li, said);
         td.append(said[0], " ", said[1]);
         copy(li);
@@ -146,10 +141,10 @@ function build() {
     }
     body.append(tr);
   }
-  const caption = make("caption", {}, make("span", { textContent: words.grid }));
-  const inner = make("table", {}, caption, make("thead", {}, head), body);
+  const caption = element("caption", {}, element("span", { textContent: words.grid }));
+  const inner = element("table", {}, caption, element("thead", {}, head), body);
   inner.style.minWidth = `${9 + 12 * sections.length}rem`;
-  table = make("div", { className: "scroll grid", tabIndex: 0 }, inner);
+  table = element("div", { className: "scroll grid", tabIndex: 0 }, inner);
   table.setAttribute("role", "region");
   table.setAttribute("aria-label", words.grid);
   document.getElementById("judging").after(table);
@@ -162,7 +157,7 @@ lay();
 
 // --- a column from a spreadsheet ----------------------------------------------------------------
 
-const note = make("p", { className: "pasted" });
+const note = element("p", { className: "pasted" });
 note.setAttribute("role", "status");
 document.getElementById("judging").after(note);
 

@@ -1,0 +1,54 @@
+// The gym's desk while somebody types: checks every figure, stores it, takes it back for ten seconds,
+// keeps what is not sent over a reload and a lost network, never overwrites in silence. Works on the
+// rows that the page brings; the page is whole without it. It decides nothing: the service does.
+//
+// Read `row.js` first, then `store.js`, `undo.js`, `queue.js`, `progress.js`. Here the page is taken over.
+
+import { desk, plain, rows, sectionOf, words } from "./brought.js";
+import { judging, useJudge } from "./judge.js";
+import { kept } from "./kept.js";
+import "./progress.js";
+import { flush } from "./queue.js";
+import { Row } from "./row.js";
+import { addVisitor } from "./visitors.js";
+
+// A row shows its buttons from when its field is reached until another's is: nothing moves under a
+// finger that presses something else.
+desk.addEventListener("focusin", (event) => {
+  if (!event.target.matches("input.perf")) return;
+  for (const form of desk.querySelectorAll("form.entry.active")) form.classList.remove("active");
+  event.target.form.classList.add("active");
+  // Once the pad stands there.
+  setTimeout(() => [...rows.values()].find((row) => row.input === event.target)?.reveal());
+});
+window.visualViewport?.addEventListener("resize", () => [...rows.values()].find((row) => row.input === document.activeElement)?.reveal());
+// All that await a judge at once.
+for (const form of desk.querySelectorAll("form.vouch")) {
+  const boxes = () => [...form.querySelectorAll(".awaiting input[type=checkbox]:not(:disabled)")];
+  const all = () => boxes().every((box) => box.checked);
+  const button = plain("", () => {
+    const ticked = !all();
+    for (const box of boxes()) box.checked = ticked;
+    tell();
+  });
+  const tell = () => (button.textContent = all() ? words.tick_none : words.tick_all);
+  form.addEventListener("change", tell);
+  form.addEventListener("ticks", tell);
+  form.querySelector("ul").before(button);
+  tell();
+}
+desk.classList.add("live");
+if (kept.judge && !judging.elements.judge.value) judging.elements.judge.value = kept.judge;
+if (kept.how && !new URLSearchParams(location.search).has("how")) judging.elements.how.value = kept.how;
+judging.addEventListener("submit", (event) => event.preventDefault());
+judging.addEventListener("change", () => useJudge());
+judging.querySelector("button").addEventListener("click", () => useJudge());
+useJudge(false);
+for (const li of desk.querySelectorAll("li.row")) new Row(li);
+for (const [id, entry] of Object.entries(kept.rows)) {
+  const [workout, bib] = id.split("/");
+  if (rows.has(id)) continue;
+  // Somebody who has left the list meanwhile is shown too: what is typed is not thrown away.
+  if (sectionOf(workout)?.dataset.open !== undefined) addVisitor(workout, bib, entry.visitor ?? { name: bib, division: "" });
+}
+flush();

@@ -1,0 +1,43 @@
+// Who judged: the desk's judge, by code or by part of the name, and the same for a lane's.
+
+import { desk, rows, saying, words } from "./brought.js";
+import { keep, kept } from "./kept.js";
+
+export const judging = document.getElementById("judging");
+const judges = [...document.querySelectorAll("#judges option")].map((o) => ({ code: o.value, name: o.textContent }));
+const folded = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
+
+// The code that is meant by a code, by part of the one name that has it, or by both as shown.
+export function meant(typed) {
+  const text = typed.trim();
+  const within = text.match(/\(([^()]+)\)$/)?.[1] ?? text;
+  const code = judges.find((j) => [text, within].some((t) => j.code.toLowerCase() === t.toLowerCase()));
+  if (text === "" || code) return { code: code?.code ?? "" };
+  const named = judges.filter((j) => folded(j.name).includes(folded(text)));
+  if (named.length === 1) return { code: named[0].code };
+  if (named.length === 0 && /^\S*-\S*$/.test(text)) return { code: text };
+  return { code: "", trouble: saying(named.length ? words.judge_several : words.judge_unknown, { typed: text }) };
+}
+
+export function called(code) {
+  const name = judges.find((j) => j.code === code)?.name;
+  return name ? `${name} (${code})` : code;
+}
+
+export function useJudge(save = true) {
+  const { code, trouble } = meant(judging.elements.judge.value);
+  const said = document.getElementById("judge-now");
+  said.replaceChildren(...(trouble ?? (code ? saying(words.judge_now, { judge: called(code) }) : [words.judge_none])));
+  said.classList.toggle("error", Boolean(trouble));
+  judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
+  kept.judge = code;
+  kept.how = judging.elements.how.value;
+  for (const field of desk.querySelectorAll("form.vouch .judge")) field.value = code || field.value;
+  for (const field of desk.querySelectorAll("form.vouch .how")) field.value = kept.how;
+  // A lane that has no judge yet takes this one.
+  if (code) for (const field of desk.querySelectorAll("input.by")) field.value ||= called(code);
+  if (save) {
+    keep();
+    for (const row of rows.values()) if (row.input?.value.trim()) row.checkSoon();
+  }
+}

@@ -1,0 +1,85 @@
+// How far each workout is: its counts, its times, the rows that others at the gym change meanwhile.
+
+import { ask } from "./ask.js";
+import { changes, desk, gym, rows, sectionOf, told, words } from "./brought.js";
+import { put, zoned } from "../time.js";
+import { leave } from "./vouch.js";
+import { add } from "./visitors.js";
+
+// By workout; grid.js shows them elsewhere on a wide screen.
+const heads = new Map(
+  [...desk.querySelectorAll("section[data-open]")].map((s) => [
+    s.dataset.workout,
+    Object.fromEntries(["summary", "home", "left", "windows"].map((part) => [part, s.querySelector(`.${part}`)])),
+  ]),
+);
+// Rows that nobody is typing in become what the service has.
+export async function refresh() {
+  for (const [workout, { summary, home }] of heads) {
+    const asked = changes.n;
+    const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
+    if (answer?.status !== 200) return;
+    const { entries, settled, awaiting, missing } = answer.json;
+    await times(workout, answer.json);
+    const said = put(words.summary, { settled, all: entries, waiting: awaiting, missing });
+    if (summary.textContent !== said) summary.textContent = said;
+    home.hidden = entries === 0 || missing + awaiting > 0;
+    home.querySelector("span").textContent = put(words.all_done, { all: entries });
+    for (const view of answer.json.rows) {
+      const known = rows.get(`${workout}/${view.bib}`);
+      const row = known ?? add(workout, view);
+      moved ||= !known;
+      if (row.entry || row.busy || row.undo || row.changed > asked) continue;
+      if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
+      row.saved = undefined;
+      if (view.score) row.now(view.score);
+      // Whose entry is withdrawn gets no more scores.
+      if (view.entry_state === "withdrawn") row.li.setAttribute("data-locked", "");
+      row.data.state = view.state;
+      row.show();
+      row.tell([]);
+    }
+  }
+  settle();
+}
+
+// The organiser gave more time, or took some of it back: the service says it in its own words.
+async function times(workout, { closes, attest_by }) {
+  const section = sectionOf(workout);
+  const { left, windows } = heads.get(workout);
+  const same = (a, b) => Date.parse(a) === Date.parse(b);
+  if (same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by)) return;
+  try {
+    const answer = await fetch(location.pathname, { headers: { accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = page.querySelector(`section[data-workout="${CSS.escape(workout)}"][data-open]`);
+    left.replaceChildren(...fresh.querySelector(".left").childNodes);
+    windows.replaceChildren(...fresh.querySelector(".windows").childNodes);
+    zoned(windows);
+    section.dataset.attestBy = fresh.dataset.attestBy;
+    for (const row of rows.values()) if (row.data.workout === workout) row.show();
+  } catch {
+    // Asked again with the next look.
+  }
+}
+
+// What awaits a judge no more leaves the statement, once nobody is at it. Told when rows stand in other
+// lists, or are new.
+let moved = false;
+function settle() {
+  for (const row of rows.values()) {
+    if (row.entry || row.busy || row.undo || row.data.state === "entered" || row.li.contains(document.activeElement)) continue;
+    if (leave(sectionOf(row.data.workout), row)) moved = true;
+  }
+  if (moved) told("rows");
+  moved = false;
+}
+
+let refreshing;
+desk.addEventListener("stored", () => {
+  clearTimeout(refreshing);
+  refreshing = setTimeout(refresh, 400);
+});
+desk.addEventListener("rested", settle);
+document.addEventListener("woke", refresh);
+setInterval(() => document.hidden || refresh(), 60_000);

@@ -1,0 +1,92 @@
+// What is not sent yet: the bar that says so, and the sending of it, when there is a network and the
+// service takes it.
+
+import { desk, element, rows, words } from "./brought.js";
+import { kept } from "./kept.js";
+import { put } from "../time.js";
+
+// --- the bar ------------------------------------------------------------------------------------
+
+const said = element("p", {});
+const button = element("button", { type: "button", className: "plain" });
+const bar = element("div", { className: "unsentbar noprint" }, said, button);
+said.setAttribute("role", "status");
+export const barHeight = () => bar.offsetHeight;
+
+// Always there, so that no row moves when something is typed or sent.
+function tell() {
+  const n = Object.keys(kept.rows).length;
+  bar.classList.toggle("idle", n === 0 && navigator.onLine);
+  const parts = [];
+  if (n > 0) parts.push(n === 1 ? words.unsent_one : put(words.unsent, { n }));
+  if (!navigator.onLine) parts.push(words.offline);
+  const text = parts.join(" · ") || words.unsent_none;
+  if (said.textContent !== text) said.textContent = text;
+  button.textContent = n === 1 ? words.send_one : put(words.send_all, { n });
+  button.hidden = n === 0 || !navigator.onLine;
+}
+
+// Of all that are sent together the first that is not taken is shown.
+let leads = false;
+export function lead(row) {
+  if (!leads) return;
+  leads = false;
+  row.input.scrollIntoView({ block: "center" });
+  row.input.focus({ preventScroll: true });
+}
+
+button.addEventListener("click", () => {
+  leads = true;
+  for (const id of Object.keys(kept.rows)) rows.get(id)?.ready();
+  flush();
+});
+desk.addEventListener("kept", tell);
+desk.prepend(bar);
+tell();
+
+// --- sending ------------------------------------------------------------------------------------
+
+// What is not answered is sent again after a pause, longer after each time in vain, and never before
+// the service wants to be asked again. Of many rows that wait the first tells about all.
+const AT_ONCE = 4;
+let waiting;
+let pause = 2;
+let notBefore = 0;
+let under;
+
+export function soon(after = 0) {
+  clearTimeout(waiting);
+  const seconds = Math.max(pause, after);
+  notBefore = Date.now() + seconds * 1000;
+  waiting = setTimeout(flush, seconds * 1000);
+}
+
+// Sends what was to be stored.
+export function flush() {
+  clearTimeout(waiting);
+  under ??= sendAll().finally(() => (under = undefined));
+  return under;
+}
+
+async function sendAll() {
+  const tried = new Set();
+  let goes = true;
+  const next = () => Object.keys(kept.rows).find((id) => goes && kept.rows[id].send && rows.has(id) && !tried.has(id));
+  const some = async () => {
+    for (let id = next(); id; id = next()) {
+      tried.add(id);
+      if (!(await rows.get(id).send())) goes = false;
+    }
+  };
+  await Promise.all(Array.from({ length: AT_ONCE }, some));
+  pause = goes ? 2 : Math.min(pause * 2, 60);
+}
+
+window.addEventListener("online", () => {
+  pause = 2;
+  tell();
+  flush();
+});
+window.addEventListener("offline", tell);
+// After a sleep, or back from signing in elsewhere.
+document.addEventListener("woke", () => Date.now() < notBefore || flush());

@@ -1,0 +1,363 @@
+// One athlete's row of one workout: its field and words, checked as somebody types, and as the service
+// has it. What storing and taking back do stands beside.
+
+import { ask, asksReason, later, why } from "./ask.js";
+import { changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, states, told, words } from "./brought.js";
+import { meant } from "./judge.js";
+import { keep, kept } from "./kept.js";
+import { barHeight } from "./queue.js";
+import { save, ready, send } from "./store.js";
+import { now, put } from "../time.js";
+import { askTakeBack, mayTakeBack, takeBack, takesNoPart, takesPart } from "./undo.js";
+import { tick } from "./vouch.js";
+
+export class Row {
+  constructor(li) {
+    this.li = li;
+    this.id = `${li.dataset.workout}/${li.dataset.bib}`;
+    this.path = `/workouts/${li.dataset.workout}/scores/${li.dataset.bib}`;
+    this.work = li.querySelector(".work");
+    this.name = li.querySelector("bdi").textContent;
+    this.href = li.querySelector("a").getAttribute("href");
+    this.asked = 0;
+    this.changed = 0;
+    this.say = element("div", { className: "say", id: `s-${li.id}` });
+    this.say.setAttribute("role", "status");
+    this.buttons = element("div", { className: "buttons" });
+    this.work.querySelector("p.saved")?.remove();
+    this.work.append(this.say, this.buttons);
+    this.work.dataset.workout = li.dataset.workout;
+    rows.set(this.id, this);
+    const form = this.work.querySelector("form.entry");
+    if (form) this.useForm(form);
+    if (kept.rows[this.id]) this.restore();
+    else this.show();
+  }
+
+  get data() {
+    return this.li.dataset;
+  }
+
+  useForm(form) {
+    this.form = form;
+    this.input = form.elements.performance;
+    this.level = form.elements.level;
+    this.by = form.querySelector("input.by");
+    this.sheet = form.elements.sheet;
+    this.sheet.setAttribute("aria-label", put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }));
+    this.sheet.addEventListener("input", () => this.input.value.trim() && this.typed());
+    this.by?.addEventListener("change", () => this.judged());
+    if (this.by && kept.by[this.id]) this.by.value = kept.by[this.id];
+    this.input.inputMode = "numeric";
+    this.input.setAttribute("aria-describedby", this.say.id);
+    this.input.addEventListener("input", () => this.typed());
+    this.level?.addEventListener("change", () => this.typed());
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (this.save()) this.next()?.focus();
+    });
+  }
+
+  // Who counted in this lane; those of the same heat without a judge get the same.
+  judged() {
+    const { turn, workout } = this.data;
+    const heat = `${turn.split(".")[0]}.`;
+    for (const row of rows.values()) {
+      const same = row.by && row.data.workout === workout && row.data.turn.startsWith(heat);
+      if (same && row.by.value.trim() === "" && !meant(this.by.value).trouble) row.by.value = this.by.value;
+      if (same) kept.by[row.id] = row.by.value;
+    }
+    keep();
+    if (this.entry) this.typed();
+  }
+
+  // A field for a row that came without one.
+  makeForm() {
+    if (this.form) return;
+    const section = sectionOf(this.data.workout);
+    const form = section.querySelector("template.blank").content.querySelector("form").cloneNode(true);
+    form.action = this.href;
+    for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, `-${this.data.bib}`);
+    for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, `-${this.data.bib}`);
+    form.querySelector("label").textContent = this.label();
+    (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
+    this.useForm(form);
+    this.levels(JSON.parse(section.dataset.levels)[this.data.division ?? ""] ?? []);
+  }
+
+  correct() {
+    this.makeForm();
+    this.form.hidden = false;
+    this.input.value = this.data.text;
+    this.buttons.replaceChildren();
+    this.input.focus();
+    this.input.select();
+  }
+
+  unfold() {
+    const folded = this.li.closest("details");
+    if (folded) folded.open = true;
+  }
+
+  // Led to from elsewhere: its field, or what is there where there is nothing to type.
+  find() {
+    this.unfold();
+    if (this.form && !this.form.hidden) return this.input.focus();
+    const { state, text } = this.data;
+    if (!("locked" in this.data) && state !== "not_taking_part") return this.correct();
+    const there = state === "not_taking_part" ? words.found_out : words.found_locked;
+    this.tell([[saying(there, { name: this.name, text, state: states[state] ?? state })]]);
+    this.work.scrollIntoView({ block: "center" });
+    const link = this.li.querySelector("a.who");
+    // In the grid the link is out of sight.
+    if (!link.offsetParent) this.work.tabIndex = -1;
+    return (this.buttons.querySelector("button") ?? (link.offsetParent ? link : this.work)).focus({ preventScroll: true });
+  }
+
+  label() {
+    return `${this.name}, ${sectionOf(this.data.workout).dataset.title}`;
+  }
+
+  // For the line in the statement.
+  described() {
+    const sheetLabel = put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
+    return { li: this.li, data: this.data, label: this.label(), sheetLabel, sheet: words.sheet };
+  }
+
+  // Where there is more than one level, it is chosen from.
+  levels(all) {
+    if (this.level || all.length < 2) return;
+    this.level = element("select", { name: "level", ariaLabel: put(words.level_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }) });
+    this.level.append(...all.map(([value, text]) => element("option", { value, textContent: text, selected: value === this.data.level })));
+    this.input.after(this.level);
+    this.level.addEventListener("change", () => this.typed());
+  }
+
+  next() {
+    const column = [...desk.querySelectorAll("input.perf")].filter(
+      (i) => i.closest(".work")?.dataset.workout === this.data.workout && i.offsetParent !== null,
+    );
+    const after = column.slice(column.indexOf(this.input) + 1);
+    return after.find((i) => i.value === "") ?? after[0];
+  }
+
+  get entry() {
+    return kept.rows[this.id];
+  }
+
+  typed() {
+    const text = this.input.value;
+    if (text.trim() === "") delete kept.rows[this.id];
+    else {
+      const { seen = this.data.etag, visitor } = this.entry ?? {};
+      const [level, by, reason, sheet] = [this.level, this.by, this.reason, this.sheet].map((field) => field?.value);
+      kept.rows[this.id] = { text, level, by, reason, sheet, confirm: [], seen, visitor: visitor ?? this.visitor };
+    }
+    keep();
+    this.undo = this.saved = undefined;
+    this.show();
+    if (this.entry) this.checkSoon();
+    else this.tell([]);
+  }
+
+  // What was typed before the page was loaded again.
+  restore() {
+    const { text, level, by, reason, sheet, send } = this.entry;
+    this.makeForm();
+    this.unfold();
+    if (reason) this.askReason(reason);
+    this.input.value = text;
+    if (by !== undefined && this.by) this.by.value = by;
+    this.sheet.value = sheet ?? "";
+    if (level && this.level) this.level.value = level;
+    this.show();
+    if (!send) this.checkSoon();
+  }
+
+  body() {
+    const { text, level, confirm = [] } = this.entry;
+    const body = { performance: text, confirm };
+    if (level ?? this.data.level) body.level = level ?? this.data.level;
+    if (!this.data.etag) body.gym = gym;
+    // When it was done as the heat says, once that has begun.
+    if (!this.data.etag && Date.parse(this.data.done) <= now()) body.performed_at = this.data.done;
+    const [judge, sheet] = [this.judge, this.entry.sheet?.trim()];
+    if (judge) body.attestation = { judge, how: kept.how, ...(sheet && { sheet }) };
+    if (this.entry.reason) body.reason = this.entry.reason;
+    return body;
+  }
+
+  get judge() {
+    return this.by ? meant(this.by.value).code : kept.judge;
+  }
+
+  // What is wrong with who is said to have judged it.
+  get trouble() {
+    const trouble = this.by && meant(this.by.value).trouble;
+    return trouble ?? (this.entry?.sheet?.trim() && !this.judge ? words.sheet_needs_judge : undefined);
+  }
+
+  // A field for why a result gets better after the close, where the service asks for it.
+  askReason(value = "") {
+    if (this.reason) return;
+    this.reason = reasonField(this, value);
+    this.reason.addEventListener("input", () => {
+      if (!this.entry) return;
+      this.entry.reason = this.reason.value;
+      keep();
+      this.checkSoon();
+    });
+    this.form.append(this.reason);
+  }
+
+  // --- checked as typed
+
+  checkSoon() {
+    clearTimeout(this.timer);
+    this.asked += 1;
+    this.timer = setTimeout(() => this.check(), 300);
+  }
+
+  async check() {
+    if (!this.entry || this.entry.send) return;
+    this.asked += 1;
+    const turn = this.asked;
+    const answer = await ask("POST", `${this.path}/check`, this.body());
+    if (turn !== this.asked || !this.entry || this.entry.send) return;
+    if (answer?.status === 401) return this.signedOut();
+    if (later(answer)) return this.tell([[answer ? words.retry : words.offline]]);
+    if (answer.status !== 200) return this.tell([[why(answer.json), "error"]], true);
+    this.checked(answer.json);
+  }
+
+  checked({ faults, questions, warnings, places, text, late, unchanged }) {
+    if (asksReason(faults)) this.askReason();
+    const lines = faults.map((f) => [f.message, "error"]);
+    if (this.trouble) lines.push([this.trouble, "error"]);
+    for (const q of questions) lines.push([q.message, "ask", q.code]);
+    lines.push(...warnings.map((m) => [m.message]));
+    if (text && text !== this.entry.text.trim()) lines.push([put(words.reads, { text })]);
+    if (unchanged) lines.push([words.same]);
+    else lines.push(...this.placed(places, words.would_be));
+    if (late && !warnings.length) lines.push([words.late]);
+    this.tell(lines, faults.length > 0);
+  }
+
+  placed(places, template) {
+    const first = (places ?? []).find((p) => p.place);
+    if (!first) return [];
+    const values = { ordinal: ordinal(first.place), of: first.of, division: divisions[first.division] ?? first.division };
+    return [[saying(template, values)]];
+  }
+
+  // Sentences beside the field; a question has a button that says yes.
+  tell(lines, invalid = false) {
+    this.input?.setAttribute("aria-invalid", invalid ? "true" : "false");
+    this.say.replaceChildren(
+      ...lines.map(([text, kind, code]) => {
+        const line = element("p", { className: kind ?? "" }, ...[text].flat());
+        if (kind === "ask") {
+          const yes = element("button", { type: "button", className: "plain", textContent: words.yes });
+          yes.addEventListener("click", () => {
+            if (!this.entry) return;
+            this.entry.confirm.push(code);
+            keep();
+            this.input.focus();
+            this.check();
+          });
+          line.append(" ", yes);
+        }
+        return line;
+      }),
+    );
+    this.reveal();
+  }
+
+  // What is said of the row in hand stands above the pad and the keyboard, and its field below the
+  // bar of what is not sent.
+  reveal() {
+    const input = document.activeElement;
+    if (!input?.matches("input.perf, input.by, input.sheet, input.reason") || !this.form?.contains(input)) return;
+    const view = window.visualViewport;
+    const pad = document.getElementById("pad");
+    const end = (view ? view.offsetTop + view.height : window.innerHeight) - (pad?.hidden === false ? pad.offsetHeight : 0);
+    const below = this.buttons.getBoundingClientRect().bottom + 8 - end;
+    const above = input.getBoundingClientRect().top - barHeight() - 8;
+    const by = Math.min(below, above);
+    if (by > 0) window.scrollBy({ top: by, behavior: "instant" });
+  }
+
+  // --- stored
+
+  save() {
+    return save(this);
+  }
+
+  ready() {
+    return ready(this);
+  }
+
+  send() {
+    return send(this);
+  }
+
+  // What is asked for before now may be older than this row.
+  touch() {
+    changes.n += 1;
+    this.changed = changes.n;
+  }
+
+  // The row as the service has it.
+  now(view) {
+    Object.assign(this.data, {
+      state: view.state,
+      etag: view.etag,
+      text: view.performance.text,
+      level: view.level,
+      // A correction that came late waits beside the score: that is what was saved.
+      received: (view.waiting ?? view).received_at,
+      judge: view.attestation?.judge ?? "",
+      how: view.attestation?.how ?? "",
+      sheet: view.sheet ?? "",
+    });
+    this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
+    this.work.querySelector(".late").replaceChildren(...lateLines(view).map((said) => element("p", {}, ...[said].flat())));
+  }
+
+  show() {
+    const { state, text } = this.data;
+    const open = ["missing", "withdrawn", "guest"].includes(state);
+    const value = this.work.querySelector(".value");
+    value.textContent = text ?? "";
+    this.work.querySelector(".state").textContent = states[state] ?? state;
+    if (open) this.makeForm();
+    if (this.form) this.form.hidden = !this.entry && !open;
+    tick(sectionOf(this.data.workout), this);
+    this.li.classList.toggle("unsent", Boolean(this.entry));
+    const buttons = [];
+    const received = !this.entry && !open && state !== "not_taking_part" && this.data.received;
+    const saved = this.saved ?? (received ? clock(Date.parse(received)) : undefined);
+    if (saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: saved }) }));
+    if (this.undo) buttons.push(plain(words.undo, () => takeBack(this)));
+    const settled = !this.entry && !open;
+    if (this.entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
+    else if (open && this.form && !("visiting" in this.data)) {
+      const out = plain(words.out, () => takesNoPart(this), this.name);
+      out.classList.add("out");
+      buttons.push(out);
+    } else if (state === "not_taking_part" && !this.undo && !("visiting" in this.data) && !("locked" in this.data)) {
+      buttons.push(plain(words.in_again, () => takesPart(this), this.name));
+    } else if (settled && state !== "not_taking_part" && !("locked" in this.data)) {
+      buttons.push(plain(words.correct, () => this.correct(), this.name));
+      if (!this.undo && mayTakeBack(this)) buttons.push(plain(words.take_back, () => askTakeBack(this), this.name));
+    }
+    this.buttons.replaceChildren(...buttons);
+    told("shown", this.li);
+  }
+
+  signedOut() {
+    this.tell([[words.signed_out, "error"]]);
+    const back = encodeURIComponent(location.pathname);
+    this.say.append(element("a", { href: `/signin?next=${back}`, textContent: words.sign_in }));
+  }
+}

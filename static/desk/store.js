@@ -1,0 +1,146 @@
+// Stores a row: makes the request once, sends it until it is answered, and says what became of it;
+// where somebody was quicker it asks which one holds, and overwrites nothing in silence.
+
+import { ask, asksReason, later, why } from "./ask.js";
+import { element, roles, saying, told, words } from "./brought.js";
+import { keep, kept, newKey } from "./kept.js";
+import { lead, soon } from "./queue.js";
+import { put } from "../time.js";
+import { offer } from "./undo.js";
+
+// Whether there was something to store, which is sent at once.
+export function save(row) {
+  if (!ready(row)) return false;
+  send(row);
+  return true;
+}
+
+// Makes the request of what is typed, to be sent and sent again until it is answered.
+export function ready(row) {
+  if (!row.entry) return false;
+  if (!row.entry.send) {
+    const { trouble } = row;
+    if (trouble) {
+      row.tell([[trouble, "error"]]);
+      (row.by ?? row.sheet).focus();
+      return false;
+    }
+    const { seen } = row.entry;
+    const body = row.body();
+    Object.assign(row.entry, { send: true, key: newKey(), body, headers: seen ? { "if-match": `"${seen}"` } : { "if-none-match": "*" } });
+    keep();
+  }
+  return true;
+}
+
+// Whether the service takes more.
+export async function send(row) {
+  const entry = row.entry;
+  if (row.busy || !entry?.send) return true;
+  row.busy = true;
+  clearTimeout(row.timer);
+  row.asked += 1;
+  row.tell([[words.sending]]);
+  const before = { ...row.data };
+  const answer = await ask("PUT", row.path, entry.body, { ...entry.headers, "idempotency-key": entry.key });
+  row.busy = false;
+  row.touch();
+  // Typed over meanwhile: then what was sent is stored, and what is typed now waits for its turn.
+  const again = row.entry !== entry;
+  if (later(answer)) {
+    row.tell([[answer === undefined ? words.kept : words.retry]]);
+    soon(answer?.after);
+    return false;
+  }
+  const { status, json } = answer;
+  if (status === 200 || status === 201) {
+    if (again && row.entry) row.entry.seen = json.etag;
+    else delete kept.rows[row.id];
+    delete kept.by[row.id];
+    took(row, status, json, before, again);
+    keep();
+    told("stored");
+    return true;
+  }
+  if (status === 401) {
+    row.signedOut();
+    return false;
+  }
+  if (again) row.checkSoon();
+  else await refused(row, entry, answer);
+  return true;
+}
+
+// Nothing is stored: why, and what to do.
+async function refused(row, entry, { status, json }) {
+  Object.assign(entry, { send: false, key: undefined, body: undefined });
+  keep();
+  lead(row);
+  if ((status === 412 || status === 428) && json.current) return conflict(row, json.current);
+  if (json.confirm?.length) {
+    row.tell(json.errors.map((e) => [e.message, "ask", e.code]));
+    row.input.focus();
+    return undefined;
+  }
+  if (asksReason(json.errors)) {
+    row.askReason();
+    row.reason.focus();
+  }
+  row.tell([[put(words.not_stored, { why: why(json) }), "error"]], true);
+  return undefined;
+}
+
+// What the service stored.
+function took(row, status, view, before, typing) {
+  row.now(view);
+  // Where the same was there already there is nothing of ours to take back.
+  if (status === 201 || before.state === "withdrawn") offer(row, { withdraw: true });
+  else if (before.etag && before.etag !== view.etag) offer(row, { before });
+  if (typing) return;
+  row.input.value = "";
+  row.sheet.value = "";
+  row.reason?.remove();
+  row.reason = undefined;
+  const lines = row.placed(view.places, words.placed);
+  if (view.state === "entered") lines.push([words.waits]);
+  // What is to be said of lateness stands in the row.
+  const inRow = ["stored_late", "in_grace", "attested_late"];
+  lines.push(...(view.warnings ?? []).filter((m) => !inRow.includes(m.code)).map((m) => [m.message]));
+  row.show();
+  row.tell(lines);
+}
+
+
+// --- somebody was quicker
+
+async function conflict(row, current) {
+  const gone = current.state === "withdrawn";
+  const history = await ask("GET", `${row.path}/history`);
+  // Typed on or emptied meanwhile: it is said when that is stored.
+  if (!row.entry || row.entry.send) return;
+  const last = history?.json.items?.filter((i) => gone || i.performance || i.attestation).pop();
+  const who = roles[last?.role] ?? words.somebody;
+  const values = { who, theirs: current.performance.text, ours: row.entry.text };
+  row.tell([[saying(gone ? words.taken_by : words.changed_by, values), "error"]], true);
+  const keepTheirs = element("button", { type: "button", className: "plain", textContent: words.keep });
+  const takeOurs = element("button", { type: "button", textContent: words.take });
+  const choice = element("p", { className: "choice" }, keepTheirs, " ", takeOurs);
+  row.say.append(choice);
+  keepTheirs.addEventListener("click", () => {
+    delete kept.rows[row.id];
+    row.input.value = "";
+    row.now(current);
+    keep();
+    row.show();
+    row.tell([[words.kept_theirs]]);
+    told("stored");
+  });
+  takeOurs.addEventListener("click", () => {
+    if (!row.entry) return;
+    row.now(current);
+    row.entry.seen = current.etag;
+    row.entry.level ??= current.level;
+    save(row);
+  });
+  keepTheirs.focus();
+}

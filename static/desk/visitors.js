@@ -1,0 +1,68 @@
+// Rows for those whom the page did not bring: who was entered elsewhere meanwhile, who visits from
+// another gym, who has left the list while something was typed.
+
+import { ask } from "./ask.js";
+import { desk, divisions, gym, rows, saying, sectionOf, told, words } from "./brought.js";
+import { Row } from "./row.js";
+
+export function add(workout, { bib, name, division, gym: home }) {
+  const section = sectionOf(workout);
+  const li = section.querySelector("template.blank").content.firstElementChild.cloneNode(true);
+  const swap = (text) => text.replace(/-0$/, `-${bib}`).replace(/\/0(?=\?|$)/, `/${bib}`);
+  li.id = swap(li.id);
+  Object.assign(li.dataset, { bib, state: "missing", etag: "", level: "", division });
+  li.toggleAttribute("data-visiting", home !== gym);
+  for (const field of li.querySelectorAll("[id]")) field.id = swap(field.id);
+  for (const label of li.querySelectorAll("label")) label.htmlFor = swap(label.htmlFor);
+  const link = li.querySelector("a");
+  link.href = swap(link.getAttribute("href"));
+  li.querySelector("form").action = link.href;
+  const [who, where] = link.querySelectorAll("bdi");
+  who.textContent = name;
+  where.textContent = divisions[division] ?? division;
+  where.parentElement.firstChild.textContent = `${bib} · `;
+  if (home !== gym) where.after(` · ${words.visiting}`);
+  [...section.querySelectorAll("ul.todo")].at(-1).append(li);
+  li.querySelector("label").textContent = `${name}, ${section.dataset.title}`;
+  const row = new Row(li);
+  row.levels(JSON.parse(section.dataset.levels)[division] ?? []);
+  return row;
+}
+
+// Shown at once, and kept with what is typed.
+export function addVisitor(workout, bib, { name, division, gym: home }) {
+  const row = add(workout, { bib, name, division, gym: home });
+  row.visitor = { name, division, gym: home };
+  row.unfold();
+  told("rows");
+  return row;
+}
+
+async function visitor(form) {
+  const workout = form.elements.workout.value;
+  const bib = form.elements.bib.value.trim();
+  const trouble = form.querySelector(".error");
+  trouble.hidden = true;
+  if (!/^\d+$/.test(bib)) return form.elements.bib.focus();
+  let row = rows.get(`${workout}/${Number(bib)}`);
+  if (!row) {
+    const answer = await ask("GET", `/entries/${Number(bib)}`);
+    if (answer === undefined || answer.status !== 200) {
+      trouble.replaceChildren(...(answer === undefined ? [words.offline] : saying(words.no_bib, { bib })));
+      trouble.hidden = false;
+      return undefined;
+    }
+    row = addVisitor(workout, Number(bib), answer.json);
+  }
+  form.reset();
+  row.find();
+  return undefined;
+}
+
+for (const form of desk.querySelectorAll("form.visitor")) {
+  form.addEventListener("input", () => (form.querySelector(".error").hidden = true));
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    visitor(form);
+  });
+}
