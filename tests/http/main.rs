@@ -38,6 +38,7 @@ mod sheet;
 mod spectators;
 mod support;
 mod take_back;
+mod timing;
 mod typed;
 mod wall;
 mod zones;
