@@ -161,3 +161,17 @@ export async function staffElsewhere(base, demo, gym) {
   await first.close();
   return { gym, judge: judges[0].code, enter };
 }
+
+/** The gyms, but the sample's own, where most is missing in a workout: enough for an evening each. */
+export async function gymsWithMostLeft(base, demo, workout, n) {
+  const office = await open(base);
+  await signIn(office.page, demo.sign_in.find((s) => s.role === "organiser"));
+  const api = `/api/v1/competitions/${demo.competition}`;
+  const ask = async (path) => (await office.page.request.get(`${api}${path}`)).json();
+  const own = staffOf(demo).gym;
+  const gyms = (await ask("/gyms")).filter((gym) => gym.slug !== own);
+  const left = [];
+  for (const { slug } of gyms) left.push([(await ask(`/workouts/${workout}/scores?gym=${slug}`)).missing, slug]);
+  await office.close();
+  return left.sort(([a], [b]) => b - a).slice(0, n).map(([, slug]) => slug);
+}
