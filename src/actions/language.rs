@@ -4,10 +4,12 @@
 //! language. Who asks for nothing (the command line, a test) reads English. What is stored is never
 //! said here: it stays as it was written. Tasks that are started on the side do not inherit it.
 
-use crate::words::Lang;
+use crate::words::{Lang, Sentence};
 
 tokio::task_local! {
     static READER: Lang;
+    /// Whether what is made is a page.
+    static PAGE: bool;
 }
 
 /// The language of the one who reads what is made now.
@@ -19,4 +21,17 @@ pub fn reader() -> Lang {
 /// Works on something for somebody who reads `lang`.
 pub async fn speaking<F: Future>(lang: Lang, work: F) -> F::Output {
     READER.scope(lang, work).await
+}
+
+/// Works on a page, where what people wrote stands apart in sentences; or, `page` being false, on what
+/// programs read.
+pub async fn on_page<F: Future>(page: bool, work: F) -> F::Output {
+    PAGE.scope(page, work).await
+}
+
+/// A sentence in the language of the one who reads what is made now.
+#[must_use]
+pub fn say(sentence: &Sentence) -> String {
+    let page = PAGE.try_with(|page| *page).unwrap_or_default();
+    if page { sentence.say_apart(reader()) } else { sentence.say(reader()) }
 }

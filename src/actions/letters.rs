@@ -5,7 +5,7 @@ use super::language;
 use super::mail::{Letter, Outcome};
 use crate::app::App;
 use crate::rules::competition::Competition;
-use crate::words::{self, put};
+use crate::words::{self, put_plain};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use std::time::Duration;
@@ -38,7 +38,7 @@ impl Link {
 #[must_use]
 pub fn gym(c: &Competition, gym: &str, contact: &str, email: String, link: &Link) -> Letter {
     let l = words::letters(language::reader());
-    let text = put(
+    let text = put_plain(
         l.gym_text,
         &[
             ("name", &contact),
@@ -48,7 +48,7 @@ pub fn gym(c: &Competition, gym: &str, contact: &str, email: String, link: &Link
             ("until", &link.until_in(&c.time_zone)),
         ],
     );
-    Letter { competition: c.slug.clone(), to: email, subject: put(l.subject, &[("competition", &c.title)]), text }
+    Letter { competition: c.slug.clone(), to: email, subject: put_plain(l.subject, &[("competition", &c.title)]), text }
 }
 
 /// The letter to somebody who has a role: in this competition, or in several or all.
@@ -60,7 +60,7 @@ pub fn sign_in(app: &App, competition: Option<&Competition>, email: &str, link: 
             let until = link.until_in(&c.time_zone);
             let values: [(_, &dyn std::fmt::Display); 3] =
                 [("competition", &c.title), ("link", &link.address), ("until", &until)];
-            (c.slug.clone(), put(l.subject, &[("competition", &c.title)]), put(l.text, &values))
+            (c.slug.clone(), put_plain(l.subject, &[("competition", &c.title)]), put_plain(l.text, &values))
         }
         None => (String::new(), l.service_subject.to_owned(), of_service(app, l.service_text, link)),
     };
@@ -78,7 +78,7 @@ pub fn forgotten(app: &App, email: &str, link: &Link) -> Letter {
 /// A text about no competition: its times are in UTC, and say so.
 fn of_service(app: &App, text: &str, link: &Link) -> String {
     let until = format!("{} UTC", link.until_in(&TimeZone::UTC));
-    put(text, &[("service", &app.config.public_url), ("link", &link.address), ("until", &until)])
+    put_plain(text, &[("service", &app.config.public_url), ("link", &link.address), ("until", &until)])
 }
 
 /// Hands a letter over, and says what became of it as far as a moment shows; `None`: there is no

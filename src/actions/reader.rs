@@ -257,7 +257,7 @@ fn no_competition(slug: &str) -> Failure {
 /// What stands for a hidden or erased name.
 #[must_use]
 pub fn athlete(bib: u32) -> String {
-    Sentence::new("hidden_name").with("bib", bib).say(language::reader())
+    language::say(&Sentence::new("hidden_name").with("bib", bib))
 }
 
 /// A name from an address, cut for a sentence.

@@ -8,7 +8,7 @@
 
 use super::extract::thousandths;
 use super::headers::vary;
-use crate::actions::language::speaking;
+use crate::actions::language::{on_page, speaking};
 use crate::app::App;
 use crate::words::{Lang, pages};
 use axum::extract::{Request, State};
@@ -70,9 +70,14 @@ pub fn of(headers: &HeaderMap) -> Lang {
 /// Data that is the same in every language: what is read from the API, files for programs.
 pub async fn data(request: Request, next: Next) -> Response {
     match *request.method() {
-        Method::GET | Method::HEAD => speaking(Lang::En, next.run(request)).await,
+        Method::GET | Method::HEAD => on_page(false, speaking(Lang::En, next.run(request))).await,
         _ => next.run(request).await,
     }
+}
+
+/// Pages: what people wrote stands apart in their sentences.
+pub async fn page(request: Request, next: Next) -> Response {
+    on_page(true, next.run(request)).await
 }
 
 /// The page at hand in each of the other languages.

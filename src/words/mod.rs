@@ -47,7 +47,7 @@ pub mod grammar;
 mod sentence;
 
 pub use grammar::{Grammar, Noun};
-pub use sentence::{Sentence, Value, put};
+pub use sentence::{APART, APART_END, OWN, Sentence, Value, apart, joined, put, put_plain};
 
 /// A language the table has.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]

@@ -6,6 +6,64 @@ use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 use std::fmt::Display;
 
+/// The placeholders for what people wrote themselves: names, titles, what was typed. Beside a sentence of
+/// another direction each needs a direction of its own; all other placeholders stand for our own words and
+/// for figures.
+pub const OWN: &[&str] = &[
+    "a",
+    "asked",
+    "b",
+    "block",
+    "category",
+    "code",
+    "column",
+    "competition",
+    "country",
+    "detail",
+    "division",
+    "divisions",
+    "email",
+    "file",
+    "found",
+    "given",
+    "gym",
+    "item",
+    "judge",
+    "key",
+    "known",
+    "language",
+    "level",
+    "levels",
+    "lift",
+    "lifts",
+    "member",
+    "message",
+    "movement",
+    "name",
+    "near",
+    "now",
+    "old",
+    "ours",
+    "own",
+    "parts",
+    "path",
+    "q",
+    "region",
+    "sent",
+    "session",
+    "sheet",
+    "slug",
+    "stored",
+    "text",
+    "theirs",
+    "typed",
+    "who",
+    "whose",
+    "workout",
+    "workouts",
+    "written",
+];
+
 /// A sentence not yet said: its code and the values for its `{placeholders}`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sentence {
@@ -89,12 +147,58 @@ impl Sentence {
         };
         fill(template, |name| self.args.iter().find(|(n, _)| *n == name).map(|(_, value)| value.say(lang)))
     }
+
+    /// The same for a page: what people wrote themselves ([`OWN`]) stands [`apart`].
+    #[must_use]
+    pub fn say_apart(&self, lang: Lang) -> String {
+        let Some(template) = template(lang, &self.code) else {
+            return self.code.replace('_', " ");
+        };
+        let said = |name: &str, value: &Value| match value {
+            Value::Said(sentence) => sentence.say_apart(lang),
+            Value::Text(text) if is_own(name) => apart(text),
+            _ => value.say(lang).into_owned(),
+        };
+        fill(template, |name| self.args.iter().find(|(n, _)| *n == name).map(|(n, value)| said(n, value).into()))
+    }
 }
 
-/// A text of the pages with its `{placeholders}` filled.
+/// A text of the pages with its `{placeholders}` filled; what people wrote themselves ([`OWN`]) stands
+/// [`apart`].
 #[must_use]
 pub fn put(template: &str, values: &[(&'static str, &dyn Display)]) -> String {
+    let said = |name: &str, text: String| if is_own(name) { apart(&text) } else { text };
+    fill(template, |name| values.iter().find(|(n, _)| *n == name).map(|(n, value)| said(n, value.to_string()).into()))
+}
+
+/// A text for a letter, a calendar or a file with its `{placeholders}` filled, and nothing else.
+#[must_use]
+pub fn put_plain(template: &str, values: &[(&'static str, &dyn Display)]) -> String {
     fill(template, |name| values.iter().find(|(n, _)| *n == name).map(|(_, value)| value.to_string().into()))
+}
+
+fn is_own(name: &str) -> bool {
+    OWN.binary_search(&name).is_ok()
+}
+
+/// Begins a text of a direction of its own: FIRST STRONG ISOLATE (UAX #9).
+pub const APART: char = '\u{2068}';
+/// Ends it: POP DIRECTIONAL ISOLATE.
+pub const APART_END: char = '\u{2069}';
+
+/// What somebody wrote, to be put into a sentence, with a direction of its own and without a way out of it:
+/// between the isolates of UAX #9, which pages turn into `<bdi>` (`web::pages::html`) where an element may
+/// stand.
+#[must_use]
+pub fn apart(text: &str) -> String {
+    let kept = text.chars().filter(|c| !matches!(c, '\u{2066}'..='\u{2069}'));
+    if text.is_empty() { String::new() } else { std::iter::once(APART).chain(kept).chain([APART_END]).collect() }
+}
+
+/// A text of a page as programs and files have it: nothing in it stands apart.
+#[must_use]
+pub fn joined(text: &str) -> String {
+    text.replace([APART, APART_END], "")
 }
 
 /// Puts the values in place of `{name}` in one pass, so that a value that itself contains
@@ -124,7 +228,21 @@ mod tests {
 
     #[test]
     fn values_are_filled_once_and_never_read_as_templates() {
-        assert_eq!(put("{a} and {b} and {c}", &[("a", &"{b}"), ("b", &"x")]), "{b} and x and {c}");
+        assert_eq!(put_plain("{a} and {b} and {c}", &[("a", &"{b}"), ("b", &"x")]), "{b} and x and {c}");
+    }
+
+    #[test]
+    fn what_people_wrote_stands_apart_and_finds_no_way_out() {
+        let name = "\u{5e9}\u{5dc}\u{5d5}\u{5dd}\u{2069}\u{202e} x";
+        let apart = "\u{2068}\u{5e9}\u{5dc}\u{5d5}\u{5dd}\u{202e} x\u{2069}";
+        assert_eq!(put("{name}, {n}", &[("name", &name), ("n", &3)]), format!("{apart}, 3"));
+        assert_eq!(put_plain("{name}, {n}", &[("name", &name), ("n", &3)]), format!("{name}, 3"));
+        let part = Sentence::new("no_gym").with("gym", name);
+        let whole = Sentence::new("score_no_longer_fits").with("bib", 7).with_said("why", part.clone());
+        assert!(part.say_apart(Lang::En).contains(apart) && whole.say_apart(Lang::De).contains(apart));
+        assert!(whole.say(Lang::En).contains(name) && !whole.say(Lang::En).contains(APART));
+        assert_eq!(super::apart(""), "", "nothing needs no direction");
+        assert_eq!(joined(&part.say_apart(Lang::En)), Sentence::new("no_gym").with("gym", joined(name)).say(Lang::En));
     }
 
     #[test]

@@ -180,11 +180,11 @@ async fn whoever_has_a_role_closes_the_own_account_and_the_only_organiser_hands_
     assert_eq!(done.header("location"), "/");
     staff.get("/account").await.expect(401);
     let organiser = app.in_browser(&app.organiser().await).await;
-    let roles = organiser.get("/organise/saltmarsh/people").await.expect(200).text();
+    let roles = organiser.get("/organise/saltmarsh/people").await.expect(200).plain();
     assert!(!roles.contains("staff.quayside@example.org"), "{roles}");
     let csrf = organiser.get("/account").await.csrf();
     let me = [("csrf", csrf.as_str()), ("me", "organiser@example.org"), ("close", "yes")];
-    let told = organiser.post("/account/erase").form(&me).await.expect(409).text();
+    let told = organiser.post("/account/erase").form(&me).await.expect(409).plain();
     assert!(told.contains("You are the only organiser of saltmarsh"), "{told}");
     app.db_account("second@example.org", None, &[grant(Role::Organiser, Some(SALTMARSH))]).await;
     organiser.post("/account/erase").form(&me).await.expect(303);

@@ -35,16 +35,13 @@ async fn what_changed_since_it_was_published_stands_on_the_brief_with_its_reason
     let applied = apply(&app, reason, lighter_men(&file())).await.expect(200).json();
     assert!(applied["changes"].as_array().unwrap().iter().all(|d| d["published"] == true), "{applied}");
     let page = brief(&app, "w1").await;
-    let line = "<li><strong><bdi>Load or height, kettlebell</bdi></strong> (<bdi>Men</bdi>): <bdi>16 kg (35 lb)</bdi> → <bdi>12 kg (26 lb)</bdi></li>";
+    let line = "<li><strong>Load or height, kettlebell</strong> (Men): 16 kg (35 lb) → 12 kg (26 lb)</li>";
     assert!(page.contains(line), "{page}");
     assert!(page.contains("The men&#39;s bells were &#60;mistyped&#62;."), "{page}");
     assert!(page.contains("<a href=\"#changes\">Changed, last on") && page.contains("14 January 2027, 15:30"));
     assert!(brief(&app, "w2").await.contains("Nothing has been changed since it was published."));
     let german = app.nobody().get(&format!("{BRIEF}?lang=de")).accept("text/html").await.expect(200).plain();
-    assert!(
-        german.contains("Geändert seit der Veröffentlichung") && german.contains("16 kg (35 lb)</bdi> →"),
-        "{german}"
-    );
+    assert!(german.contains("Geändert seit der Veröffentlichung") && german.contains("16 kg (35 lb) →"), "{german}");
 }
 
 #[tokio::test]
@@ -56,12 +53,10 @@ async fn the_newest_change_comes_first_and_what_concerns_all_divisions_names_non
     apply(&app, "?reason=Two", second).await.expect(200);
     let page = brief(&app, "w1").await;
     let at = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text} in {page}"));
-    assert!(at("<bdi>Two</bdi>") < at("<bdi>One</bdi>"));
-    at("kettlebell</bdi></strong>: <bdi>16 kg (35 lb)</bdi> → <bdi>12 kg (26 lb)</bdi>");
-    at(
-        "<bdi>As many rounds and reps as possible in 12:00</bdi> → <bdi>As many rounds and reps as possible in 10:00</bdi>",
-    );
-    at("<bdi>Hips straight at the top of every swing.</bdi> → <bdi>Hips open at the top of every swing.</bdi>");
+    assert!(at("Two") < at("One"));
+    at("kettlebell</strong>: 16 kg (35 lb) → 12 kg (26 lb)");
+    at("As many rounds and reps as possible in 12:00 → As many rounds and reps as possible in 10:00");
+    at("Hips straight at the top of every swing. → Hips open at the top of every swing.");
 }
 
 #[tokio::test]
@@ -72,7 +67,7 @@ async fn who_looks_again_reads_what_has_come_since_and_programs_read_the_same() 
     let first = file().replace("kg = 16, lb = 35", "kg = 12, lb = 26");
     apply(&app, "?reason=One", first.clone()).await.expect(200);
     let (page, one) = (brief(&app, "w1").await, changes().await);
-    assert!(page.contains("<bdi>One</bdi>") && one["items"].as_array().unwrap().len() == 1, "{one}");
+    assert!(page.contains("One") && one["items"].as_array().unwrap().len() == 1, "{one}");
     // Of another workout: nothing that concerns this one.
     let cap = first.replacen("cap = \"8:00\"", "cap = \"9:00\"", 1);
     apply(&app, "?reason=Other", cap.clone()).await.expect(200);
@@ -80,7 +75,7 @@ async fn who_looks_again_reads_what_has_come_since_and_programs_read_the_same() 
     let second = cap.replacen("cap = \"12:00\"", "cap = \"10:00\"", 1);
     apply(&app, "?reason=Two", second).await.expect(200);
     let (page, both) = (brief(&app, "w1").await, changes().await);
-    assert_eq!((page.matches("<bdi>One</bdi>").count(), page.matches("<bdi>Two</bdi>").count()), (1, 1));
+    assert_eq!((page.matches("One").count(), page.matches("Two").count()), (1, 1));
     assert_eq!(both["items"][1], one["items"][0]);
     let two = &both["items"][0];
     assert_eq!((&two["reason"], &two["at"]), (&json!("Two"), &json!("2027-01-14T12:00:00Z")), "{two}");
@@ -124,7 +119,7 @@ async fn rules_of_the_competition_that_change_stand_on_every_published_workout()
     for workout in ["w1", "w2"] {
         let page = brief(&app, workout).await;
         let list = page.split_once("id=\"changes\"").unwrap().1;
-        assert!(list.contains("How places are worked out") && list.contains("<bdi>Asked for</bdi>"), "{list}");
+        assert!(list.contains("How places are worked out") && list.contains("Asked for"), "{list}");
     }
 }
 

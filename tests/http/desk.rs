@@ -23,7 +23,7 @@ async fn a_row_has_a_field_that_stores_without_a_script() {
     let app = TestApp::new().await;
     let (program, browser) = at_desk(&app).await;
     let page = browser.get(&format!("{DESK}?judge=vera")).await.expect(200);
-    let text = page.text();
+    let text = page.plain();
     assert!(text.contains("Vera Lopes (J-1) vouches for what is saved next."), "{text}");
     assert!(text.contains("name=\"judge\" value=\"J-1\""), "each row carries the judge");
     let csrf = page.csrf();
@@ -43,14 +43,14 @@ async fn many_are_vouched_for_by_one_statement_and_what_changed_meanwhile_is_lef
     program.put(&format!("{SCORES}/1043")).if_match(&two).json(revised).await.expect(200);
     let page = browser.get(DESK).await.expect(200);
     assert!(
-        page.text().contains(&format!("name=\"a-1042\" value=\"{one}\"")),
+        page.plain().contains(&format!("name=\"a-1042\" value=\"{one}\"")),
         "a tick carries the state it was seen in"
     );
     let csrf = page.csrf();
     let ticks = [("a-1042", one.as_str()), ("a-1043", two.as_str()), ("judge", "Vera Lopes"), ("csrf", &csrf)];
     let path = format!("{DESK}/w1/attestation");
 
-    let without = browser.post(&path).form(&ticks).await.expect(422).text();
+    let without = browser.post(&path).form(&ticks).await.expect(422).plain();
     assert!(without.contains("Tick the statement too"), "{without}");
     let state = |bib: u32| {
         let program = program.clone();
@@ -60,7 +60,7 @@ async fn many_are_vouched_for_by_one_statement_and_what_changed_meanwhile_is_lef
 
     let mut all = ticks.to_vec();
     all.push(("statement", "yes"));
-    let done = browser.post(&path).form(&all).await.expect(409).text();
+    let done = browser.post(&path).form(&all).await.expect(409).plain();
     assert!(done.contains("Vouched for: 1.") && done.contains("Rita Alves (1043)"), "{done}");
     assert_eq!((state(1042).await, state(1043).await), (json!("attested"), json!("entered")));
 }
@@ -78,7 +78,7 @@ async fn what_was_typed_for_many_stays_in_rows_that_wait_and_is_told_of_those_th
     // One was vouched for meanwhile, by somebody else: of that the page still says what was typed.
     let word = json!({ "judge": "J-1", "how": "paper_sheet", "sheet": "B 1" });
     program.post(&format!("{SCORES}/1042/attestation")).if_match(&one).json(word).await.expect(200);
-    let without = browser.post(&path).form(&fields).await.expect(422).text();
+    let without = browser.post(&path).form(&fields).await.expect(422).plain();
     assert!(
         without.contains("Ines Duarte (1042): It does not wait for a judge any more. Sheet B 16 was typed."),
         "{without}"
@@ -90,7 +90,7 @@ async fn what_was_typed_for_many_stays_in_rows_that_wait_and_is_told_of_those_th
     let sent = json!({ "performance": "6+11 tb 11:24" });
     program.put(&format!("{SCORES}/1043")).if_match(&two).json(sent).await.expect(200);
     fields.push(("statement", "yes"));
-    let left = browser.post(&path).form(&fields).await.expect(409).text();
+    let left = browser.post(&path).form(&fields).await.expect(409).plain();
     assert!(left.contains("Vouched for: 0.") && left.contains("Sheet B 16 was typed."), "{left}");
     assert!(left.contains("name=\"s-1043\"") && left.contains("value=\"B 17\""), "{left}");
     assert!(!left.contains(" checked>"), "{left}");
@@ -150,7 +150,7 @@ async fn a_statement_that_has_to_be_mended_keeps_what_was_ticked() {
     let (one, _) = (enter(&program, 1042, "6+14 tb 11:24").await, enter(&program, 1043, "5+2 tb 11:50").await);
     let csrf = browser.get(DESK).await.csrf();
     let fields = [("judge", "Nobody Known"), ("how", "paper_sheet"), ("a-1042", one.as_str()), ("csrf", &csrf)];
-    let page = browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(422).text();
+    let page = browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(422).plain();
     let ticked = |bib: u32, etag: &str| page.contains(&format!("name=\"a-{bib}\" value=\"{etag}\" checked"));
     assert!(ticked(1042, &one), "{page}");
     assert_eq!(page.matches(" checked>").count(), 1, "nothing else is ticked: {page}");

@@ -20,7 +20,7 @@ async fn post((client, csrf): &(Client, String), form: &str) -> Reply {
 }
 
 async fn text(client: &Client, address: &str) -> String {
-    client.get(address).accept("text/html").await.text()
+    client.get(address).accept("text/html").await.plain()
 }
 
 /// One heat at eleven in Lisbon, an hour ago; lanes for two.
@@ -44,7 +44,7 @@ async fn a_gym_makes_its_heats_and_prints_them_in_order() {
     assert!(paper.contains("/static/paper-letter.") && page.contains(&format!("{HEATS}/paper")));
     // The sheets follow, with everything filled in.
     let sheets = text(&staff.0, "/c/saltmarsh/workouts/w1/sheet?gym=quayside").await;
-    for field in ["<dd>2027-01-14</dd>", "<dd>11:20</dd>", "<bdi>Vera Lopes (J-1)</bdi>"] {
+    for field in ["<dd>2027-01-14</dd>", "<dd>11:20</dd>", "Vera Lopes (J-1)"] {
         assert!(sheets.contains(field), "{field}");
     }
 }
@@ -91,13 +91,13 @@ async fn nobody_counts_for_themselves_nor_twice_in_a_heat() {
     let change = |places: &str| format!("do=change&version=1&{places}");
     let own = post(&staff, &change("heat-1042=1&lane-1042=1&judge-1042=J-3")).await;
     assert_eq!(own.status.as_u16(), 422);
-    assert!(own.text().contains("Nobody attests their own performance"));
+    assert!(own.plain().contains("Nobody attests their own performance"));
     let busy = post(&staff, &change("heat-1042=1&lane-1042=1&heat-1043=1&lane-1043=2&judge-1043=J-3")).await;
-    assert!(busy.text().contains("they start in heat 1 themselves"));
+    assert!(busy.plain().contains("they start in heat 1 themselves"));
     let twice = "heat-1043=1&lane-1043=1&judge-1043=J-1&heat-1044=1&lane-1044=1&judge-1044=J-1";
-    let said = post(&staff, &change(twice)).await.text();
+    let said = post(&staff, &change(twice)).await.plain();
     assert!(said.contains("named twice") && said.contains("Lane 1 of heat 1"), "{said}");
-    assert!(post(&staff, &change("heat-1043=1&lane-1043=1&judge-1043=J-99")).await.text().contains("no judge J-99"));
+    assert!(post(&staff, &change("heat-1043=1&lane-1043=1&judge-1043=J-99")).await.plain().contains("no judge J-99"));
     // The athlete of the heat before counts.
     let fine = "heat-1042=1&lane-1042=1&judge-1042=J-1&heat-1043=2&lane-1043=1&judge-1043=J-3";
     assert_eq!(post(&staff, &change(fine)).await.status.as_u16(), 303);
@@ -225,7 +225,7 @@ async fn a_name_that_fits_no_judge_or_several_is_told_beside_the_field() {
         let fields = [("performance", "6+14 tb 11:24"), ("judge", judge), ("csrf", &staff.1)];
         staff.0.post("/desk/saltmarsh/quayside/w1/1042").form(&fields)
     };
-    let page = send("nobody").await.expect(422).text();
+    let page = send("nobody").await.expect(422).plain();
     assert!(
         page.contains("id=\"judge-error-1\"") && page.contains("goes by nobody") && page.contains("value=\"nobody\""),
         "{page}"
@@ -252,10 +252,10 @@ async fn a_lanes_judge_is_meant_by_name_and_one_that_nobody_has_is_told() {
     post(&staff, MAKE).await;
     let unknown = post(&staff, "do=change&version=1&heat-1042=1&lane-1042=1&judge-1042=Nobody+Known").await;
     assert_eq!(unknown.status.as_u16(), 422);
-    let page = unknown.text();
+    let page = unknown.plain();
     assert!(page.contains("No judge here goes by Nobody Known.") && page.contains("value=\"Nobody Known\""), "{page}");
     let named = post(&staff, "do=change&version=1&heat-1042=2&lane-1042=1&judge-1042=lopes").await;
-    assert_eq!(named.status.as_u16(), 303, "{}", named.text());
+    assert_eq!(named.status.as_u16(), 303, "{}", named.plain());
     let page = text(&staff.0, HEATS).await;
     assert!(page.contains("name=\"judge-1042\" list=\"judges\" autocomplete=\"off\" value=\"J-1\""), "{page}");
 }

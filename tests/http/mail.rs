@@ -185,7 +185,7 @@ async fn a_new_link_is_mailed_and_shown() {
     let (app, browser, csrf) = behind(&sink.url).await;
     let account = new_account(&app, "vera@example.org", None).await;
     let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
-    let page = browser.follow(&led).await.expect(200).text();
+    let page = browser.follow(&led).await.expect(200).plain();
     assert!(page.contains("Mailed to vera@example.org."), "tried again when told to: {page}");
     let letter = sink.wait_for(1).await.remove(0);
     assert!(page.contains(&code(&letter)), "the same link is shown");
@@ -251,7 +251,7 @@ async fn a_letter_that_cannot_be_sent_is_told_in_a_sentence_and_the_link_is_show
         let (app, browser, csrf) = behind(&sink.url).await;
         let account = new_account(&app, "vera@example.org", None).await;
         let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
-        let page = browser.follow(&led).await.expect(200).text();
+        let page = browser.follow(&led).await.expect(200).plain();
         assert!(page.contains("Not mailed to vera@example.org.") && page.contains(said), "{page}");
         assert!(page.contains("/signin/link?code="), "the link is shown all the same");
         assert_eq!(sink.letters(), [""; 0]);
@@ -261,7 +261,7 @@ async fn a_letter_that_cannot_be_sent_is_told_in_a_sentence_and_the_link_is_show
     let (app, browser, csrf) = behind(&format!("smtp://{free}")).await;
     let account = new_account(&app, "vera@example.org", None).await;
     let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
-    let page = browser.follow(&led).await.expect(200).text();
+    let page = browser.follow(&led).await.expect(200).plain();
     assert!(page.contains("could not be reached") && page.contains("/signin/link?code="), "{page}");
 }
 
@@ -271,7 +271,7 @@ async fn a_link_for_who_has_a_password_goes_to_its_owner_alone() {
     let (app, browser, csrf) = behind(&sink.url).await;
     let account = new_account(&app, "vera@example.org", Some("three old oars")).await;
     let led = browser.post(&format!("{PEOPLE}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
-    let page = browser.follow(&led).await.expect(200).text();
+    let page = browser.follow(&led).await.expect(200).plain();
     let letter = sink.wait_for(1).await.remove(0);
     assert!(page.contains("Mailed to vera@example.org.") && !page.contains(&code(&letter)), "{page}");
     app.nobody().post("/signin/link").form(&[("code", &code(&letter))]).await.expect(303);

@@ -26,7 +26,7 @@ fn leads_to(reply: &Reply) -> String {
 async fn a_gym_is_named_by_typing_and_found_by_a_part_of_its_name() {
     let app = with_many().await;
     let nobody = app.nobody();
-    let page = nobody.get(PAGE).await.expect(200).text();
+    let page = nobody.get(PAGE).await.expect(200).plain();
     assert!(page.contains("<input id=\"gym\"") && !page.contains("<select id=\"gym\"") && !page.contains("Annex No17"));
 
     // By the whole name, whatever its case, though it is a part of others; by a part; and as it is in addresses.
@@ -38,7 +38,7 @@ async fn a_gym_is_named_by_typing_and_found_by_a_part_of_its_name() {
         leads_to(&nobody.get(&format!("{PAGE}?gym=quaysi&country=PT")).await.expect(303)),
         format!("{PAGE}?gym=quayside&country=PT")
     );
-    let page = nobody.get(&format!("{PAGE}?gym=quayside")).await.expect(200).text();
+    let page = nobody.get(&format!("{PAGE}?gym=quayside")).await.expect(200).plain();
     assert!(page.contains("value=\"Quayside Gym\""), "what was chosen stands in the field: {page}");
 
     // Who is looked for is looked for in the gym that was named.
@@ -47,11 +47,11 @@ async fn a_gym_is_named_by_typing_and_found_by_a_part_of_its_name() {
     let there = nobody.get(&leads_to(&there)).await.expect(303);
     assert_eq!(leads_to(&there), format!("{PAGE}?gym=quayside&bib=1042#b1042"));
 
-    let several = nobody.get(&format!("{PAGE}?gym=no19")).await.expect(200).text();
+    let several = nobody.get(&format!("{PAGE}?gym=no19")).await.expect(200).plain();
     assert!(several.contains("Several gyms fit “no19”") && several.contains(&format!("href=\"{PAGE}?gym=annex-190\"")));
-    let many = nobody.get(&format!("{PAGE}?gym=annex")).await.expect(200).text();
+    let many = nobody.get(&format!("{PAGE}?gym=annex")).await.expect(200).plain();
     assert!(many.contains("Many fit “annex”") && many.matches("?gym=annex-").count() == 20);
-    let none = nobody.get(&format!("{PAGE}?gym=harbour")).await.expect(200).text();
+    let none = nobody.get(&format!("{PAGE}?gym=harbour")).await.expect(200).plain();
     assert!(none.contains("No gym is called “harbour”."));
 
     // The same on the page of a workout.

@@ -48,7 +48,7 @@ async fn what_moves_most_comes_first_with_its_reasons() {
     let page = list(&browser, "").await;
     assert!(page.contains("2 wait."), "{page}");
     let row = |name: &str| {
-        let rest = page.split_once(&format!("<bdi>{name}</bdi>")).unwrap_or_else(|| panic!("{name}: {page}")).1;
+        let rest = page.split_once(&name.to_string()).unwrap_or_else(|| panic!("{name}: {page}")).1;
         rest.split_once("</li>").expect("a row").0.to_owned()
     };
     let first = row("Ines Duarte");
@@ -84,7 +84,7 @@ async fn the_list_is_narrowed_by_gym_division_workout_and_reason() {
     doubt(&referee, 2001, &etags[2], "withhold").await;
     let shown = async |query: &str| {
         let page = list(&browser, &format!("?competition=saltmarsh{query}")).await;
-        (page.contains("<bdi>Ines Duarte</bdi>"), page.contains("<bdi>Noor de Wit</bdi>"))
+        (page.contains("Ines Duarte"), page.contains("Noor de Wit"))
     };
     assert_eq!(shown("").await, (true, true));
     assert_eq!(shown("&gym=quayside").await, (true, false));

@@ -55,7 +55,7 @@ async fn with_equal_points_it_is_said_that_no_points_are_missing() {
 #[tokio::test]
 async fn a_plot_counts_every_result_once_and_names_nobody() {
     let app = three().await;
-    let text = page(&app.nobody(), PLACES).await.expect(200).text();
+    let text = page(&app.nobody(), PLACES).await.expect(200).plain();
     let plot = text.split_once("<section class=\"spread\"").and_then(|(_, rest)| rest.split_once("</section>"));
     let plot = plot.expect("a plot").0;
     assert_eq!(plot.matches("<rect").count(), 2, "{plot}");
@@ -64,10 +64,10 @@ async fn a_plot_counts_every_result_once_and_names_nobody() {
     for name in ["Ines", "Rita", "Noor", "1042", "2001", "style="] {
         assert!(!plot.contains(name), "{name} in {plot}");
     }
-    let asked = page(&app.nobody(), &format!("{PLACES}?bib=1042")).await.expect(200).text();
+    let asked = page(&app.nobody(), &format!("{PLACES}?bib=1042")).await.expect(200).plain();
     assert!(asked.contains("<rect class=\"own\"") && asked.contains("Bib 1042 is in 1st with 6+14 tb 11:24."));
     let own = app.in_browser(&app.athlete(1043).await).await;
-    assert!(page(&own, PLACES).await.text().contains("You are in 2nd with 5+2 tb 10:00."));
+    assert!(page(&own, PLACES).await.plain().contains("You are in 2nd with 5+2 tb 10:00."));
 }
 
 #[tokio::test]
@@ -103,7 +103,7 @@ async fn another_result_is_tried_and_nothing_is_stored() {
     let app = three().await;
     let before = app.organiser().await.get(&format!("{C}/log")).await.json()["log_seq"].clone();
     let asked = "/c/saltmarsh/athletes/1043?workout=w1&performance=7%2B1+tb+11:50";
-    let text = page(&app.nobody(), asked).await.expect(200).text();
+    let text = page(&app.nobody(), asked).await.expect(200).plain();
     assert!(text.contains("With 7+1 tb 11:50 in Workout 1"), "{text}");
     assert!(text.contains("<td>2nd of 3</td><td><strong>1st of 3</strong></td>"), "{text}");
     assert!(text.contains("<td>2nd of 3, 2 points</td><td><strong>1st of 3, 1 point</strong></td>"), "{text}");
@@ -111,7 +111,7 @@ async fn another_result_is_tried_and_nothing_is_stored() {
     assert!(text.contains("<td>2nd of 2</td><td><strong>1st of 2</strong></td>"), "{text}");
     let after = app.organiser().await.get(&format!("{C}/log")).await.json()["log_seq"].clone();
     assert_eq!(before, after);
-    assert!(page(&app.nobody(), "/c/saltmarsh/athletes/1043").await.text().contains("5+2 tb 10:00"));
+    assert!(page(&app.nobody(), "/c/saltmarsh/athletes/1043").await.plain().contains("5+2 tb 10:00"));
 }
 
 #[tokio::test]

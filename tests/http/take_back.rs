@@ -27,26 +27,26 @@ async fn staff_take_back_what_was_typed_into_a_wrong_row_and_say_that_it_takes_n
     attested(&staff, "quayside").await;
     let browser = app.in_browser(&staff).await;
     let page = browser.get(FORM).await.expect(200);
-    let text = page.text();
+    let text = page.plain();
     assert!(text.contains(BUTTON) && text.contains(&format!("action=\"{FORM}/withdrawal\"")), "{text}");
     assert!(!text.contains("Takes no part"), "there is a score: {text}");
     let (etag, csrf) = (etag_of(&text), page.csrf());
 
     let done = browser.post(&format!("{FORM}/withdrawal")).form(&[("etag", &etag), ("csrf", &csrf)]).await.expect(303);
     assert_eq!(state(&app).await, "withdrawn");
-    let desk = browser.get(done.header("location").split('#').next().unwrap_or_default()).await.expect(200).text();
+    let desk = browser.get(done.header("location").split('#').next().unwrap_or_default()).await.expect(200).plain();
     assert!(desk.contains("Taken back. The history keeps what was stored."), "{desk}");
 
-    let form = browser.get(FORM).await.expect(200).text();
+    let form = browser.get(FORM).await.expect(200).plain();
     assert!(form.contains("Takes no part") && !form.contains(BUTTON), "{form}");
     let csrf = [("csrf", csrf.as_str())];
     let done = browser.post(&format!("{FORM}/not-taking-part")).form(&csrf).await.expect(303);
-    let desk = browser.get(done.header("location").split('#').next().unwrap_or_default()).await.expect(200).text();
+    let desk = browser.get(done.header("location").split('#').next().unwrap_or_default()).await.expect(200).plain();
     assert!(desk.contains("Noted: takes no part in Workout 1."), "{desk}");
-    let form = browser.get(FORM).await.expect(200).text();
+    let form = browser.get(FORM).await.expect(200).plain();
     assert!(form.contains("Takes part after all"), "{form}");
     browser.post(&format!("{FORM}/taking-part")).form(&csrf).await.expect(303);
-    let form = browser.get(FORM).await.expect(200).text();
+    let form = browser.get(FORM).await.expect(200).plain();
     assert!(form.contains(&format!("action=\"{FORM}/not-taking-part\"")), "{form}");
 }
 

@@ -107,7 +107,7 @@ impl Known {
         Some(RemarkView {
             pointer: format!("/{row}/name"),
             code: sentence.code.to_string(),
-            message: sentence.say(language::reader()),
+            message: language::say(&sentence),
         })
     }
 }

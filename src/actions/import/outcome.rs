@@ -6,11 +6,11 @@ use crate::actions::language;
 use crate::rules::fault::Fault;
 use crate::rules::ledger::Refusal;
 use crate::rules::table::{self, Row, Table};
-use crate::words::Sentence;
+use crate::words::{Sentence, joined};
 
 /// One thing that is wrong, in words.
 pub fn fault(column: &str, sentence: &Sentence) -> RowFault {
-    RowFault { column: column.to_owned(), code: sentence.code.to_string(), message: sentence.say(language::reader()) }
+    RowFault { column: column.to_owned(), code: sentence.code.to_string(), message: language::say(sentence) }
 }
 
 /// Faults of a reader as faults of columns.
@@ -87,7 +87,7 @@ pub fn faults_of(failure: Failure, performance: Option<&str>) -> Result<Vec<RowF
 /// a spreadsheet. Rows that came as JSON are given by their number.
 #[must_use]
 pub fn refused_csv(view: &ImportView) -> String {
-    let reasons = |row: &RefusedRow| row.errors.iter().map(said).collect::<Vec<String>>();
+    let reasons = |row: &RefusedRow| row.errors.iter().map(|fault| joined(&said(fault))).collect::<Vec<String>>();
     if view.header.is_empty() {
         let rows = view.rows.iter().map(|row| vec![row.row.to_string(), reasons(row).join(" ")]);
         return table::write(&["row", "reason"], rows);

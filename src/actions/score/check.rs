@@ -106,7 +106,7 @@ async fn decide(
 }
 
 fn said(pointer: String, sentence: &Sentence) -> RemarkView {
-    RemarkView { pointer, code: sentence.code.to_string(), message: sentence.say(language::reader()) }
+    RemarkView { pointer, code: sentence.code.to_string(), message: language::say(sentence) }
 }
 
 /// The places the figures would have, as far as the reader may see places.

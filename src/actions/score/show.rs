@@ -222,7 +222,7 @@ pub fn remarks(warnings: &[Warning]) -> Vec<RemarkView> {
         .map(|w| RemarkView {
             pointer: w.pointer.clone(),
             code: w.sentence.code.to_string(),
-            message: w.sentence.say(language::reader()),
+            message: language::say(&w.sentence),
         })
         .collect()
 }

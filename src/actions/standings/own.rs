@@ -97,7 +97,7 @@ pub(super) fn points_gap(next: Option<NextStanding>, points: Option<u64>) -> Opt
         _ => Sentence::new("gap_points"),
     };
     let sentence = sentence.with("points", missing);
-    Some(GapView { place: next.standing, text: None, bib: next.bib, missing: sentence.say(language::reader()) })
+    Some(GapView { place: next.standing, text: None, bib: next.bib, missing: language::say(&sentence) })
 }
 
 /// The unit in which loads of a prescription are said: the one it is published in.
@@ -124,6 +124,6 @@ pub(super) fn gap(
         place: next.place,
         text: Some(desk.figures(workout, division, next.level, &next.text)),
         bib: next.bib,
-        missing: order::gap(task, next.key, key, unit).say(language::reader()),
+        missing: language::say(&order::gap(task, next.key, key, unit)),
     })
 }

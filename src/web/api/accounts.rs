@@ -131,7 +131,7 @@ impl From<Outcome> for LetterView {
         match outcome {
             Outcome::Sent => Self { outcome: LetterOutcome::Sent, detail: None },
             Outcome::Waiting => Self { outcome: LetterOutcome::Waiting, detail: None },
-            Outcome::Failed(why) => Self { outcome: LetterOutcome::Failed, detail: Some(why.say(language::reader())) },
+            Outcome::Failed(why) => Self { outcome: LetterOutcome::Failed, detail: Some(language::say(&why)) },
         }
     }
 }

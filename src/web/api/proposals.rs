@@ -278,9 +278,7 @@ impl From<Became> for BecameView {
             How::Staff(link, mailed) => Self { link: link.map(|link| link.address), mailed, ..view("confirmed") },
             How::Refused => view("refused"),
             How::Gone => view("gone"),
-            How::Faults(faults) => {
-                Self { errors: faults.iter().map(|f| f.say(language::reader())).collect(), ..view("waiting") }
-            }
+            How::Faults(faults) => Self { errors: faults.iter().map(language::say).collect(), ..view("waiting") },
         }
     }
 }

@@ -238,7 +238,7 @@ fn kind(wanted: &str) -> String {
         other if other.starts_with("struct ") || other.starts_with("internally tagged") => "kind_object",
         other => return other.to_owned(),
     };
-    Sentence::new(code).say(language::reader())
+    language::say(&Sentence::new(code))
 }
 
 #[cfg(test)]

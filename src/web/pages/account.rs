@@ -306,7 +306,7 @@ pub async fn post_erase(State(app): State<App>, caller: Caller, Form(fields): Fo
             Ok(()) => true,
             Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
                 let mut view = view(&app, &caller).await?;
-                view.errors.push(FieldError::new("close", sentence.say(language::reader())));
+                view.errors.push(FieldError::new("close", language::say(&sentence)));
                 return Ok((StatusCode::CONFLICT, html(&view)?).into_response());
             }
             Err(other) => return Err(other.into()),

@@ -103,9 +103,7 @@ pub async fn post_appeal(
         Err(Failure::Stale { .. } | Failure::Refused(Refusal::PreconditionFailed(_))) => {
             (StatusCode::PRECONDITION_FAILED, Some(texts().changed.to_owned()))
         }
-        Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            (StatusCode::CONFLICT, Some(sentence.say(language::reader())))
-        }
+        Err(Failure::Refused(Refusal::Conflict(sentence, _))) => (StatusCode::CONFLICT, Some(language::say(&sentence))),
         Err(other) => return Err(other.into()),
     };
     let id = format!("appeal-{}", path.workout);

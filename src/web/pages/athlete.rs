@@ -26,7 +26,7 @@ use crate::words::Noun;
 use crate::words::en::appeal::AppealWords;
 use crate::words::en::pages::Pages;
 use crate::words::en::what_if::WhatIf;
-use crate::words::put;
+use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -116,7 +116,12 @@ pub(super) async fn page(
     let base = format!("/c/{slug}");
     let division = say::division(c, &entry.division);
     let view = View {
-        shell: Shell::new(caller, format!("{base}/athletes/{bib}"), format!("{} · {}", entry.name, c.title)).below([
+        shell: Shell::new(
+            caller,
+            format!("{base}/athletes/{bib}"),
+            format!("{} · {}", apart(&entry.name), apart(&c.title)),
+        )
+        .below([
             Link::new(&base, &c.title),
             Link::new(format!("{base}/divisions/{}", entry.division), division),
             Link::new("", &entry.name),

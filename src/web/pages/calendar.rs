@@ -14,7 +14,7 @@ use crate::rules::workout::Workout;
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
-use crate::words::put;
+use crate::words::put_plain;
 use axum::extract::State;
 use axum::response::IntoResponse;
 use http::header;
@@ -102,14 +102,14 @@ fn event(feed: &mut Feed, reader: &Reader, x: &Workout, public_url: &str, applie
     feed.instant("DTSTART", x.window.opens);
     feed.instant("DTEND", x.window.closes);
     let names: [(&'static str, &dyn std::fmt::Display); 2] = [("workout", &x.title), ("competition", &c.title)];
-    feed.text("SUMMARY", &put(w.calendar_event, &names));
+    feed.text("SUMMARY", &put_plain(w.calendar_event, &names));
     let times: [(&'static str, &dyn std::fmt::Display); 4] = [
         ("format", &rules_said::format(&x.task)),
         ("closes", &local(x.window.closes)),
         ("attest_by", &local(x.window.attest_by)),
         ("zone", &c.time_zone_name),
     ];
-    feed.text("DESCRIPTION", &put(w.calendar_about, &times));
+    feed.text("DESCRIPTION", &put_plain(w.calendar_about, &times));
     feed.line("URL", &format!("{public_url}/c/{}/workouts/{}", c.slug, x.slug));
     // A window is open for days: nobody is busy all the while.
     feed.line("TRANSP", "TRANSPARENT");

@@ -225,7 +225,7 @@ async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> 
     let (codes, slips) = match made {
         Ok(made) => made,
         Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            return again(StatusCode::CONFLICT, sentence.say(language::reader()));
+            return again(StatusCode::CONFLICT, language::say(&sentence));
         }
         Err(other) => return Err(other.into()),
     };

@@ -17,7 +17,7 @@ use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::web::shared::Shared;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -70,7 +70,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
     let counts = app.board.counts(reader.id).unwrap_or_default();
     let entries = |d: &Division| counts.iter().find(|n| n.division == d.slug).map_or(0, |n| n.entries as u64);
     let page = html(&View {
-        shell: Shell::new(&caller, format!("/c/{slug}"), &c.title).below([Link::new("", &c.title)]),
+        shell: Shell::new(&caller, format!("/c/{slug}"), apart(&c.title)).below([Link::new("", &c.title)]),
         w: words(),
         title: c.title.clone(),
         zone: c.time_zone_name.clone(),
@@ -112,10 +112,10 @@ async fn desks(app: &App, reader: &Reader) -> Answer<Vec<Link>> {
 
 fn workout_line(reader: &Reader, x: &Workout) -> WorkoutLine {
     let (w, c) = (words(), &reader.competition);
-    let others: Vec<&str> = reader
+    let others: Vec<String> = reader
         .workouts()
         .filter(|o| x.session.is_some() && o.session == x.session && o.slug != x.slug)
-        .map(|o| o.title.as_str())
+        .map(|o| apart(&o.title))
         .collect();
     WorkoutLine {
         href: format!("/c/{}/workouts/{}", c.slug, x.slug),
@@ -169,14 +169,14 @@ pub(super) fn division_said(c: &Competition, d: &Division) -> (String, String) {
     let who = if d.combines.is_empty() {
         who(d)
     } else {
-        let titles: Vec<&str> = d.combines.iter().map(|s| super::say::division(c, s)).collect();
-        let together = put(w.combines, &[("divisions", &titles.join(", "))]);
+        let titles: Vec<String> = d.combines.iter().map(|s| apart(super::say::division(c, s))).collect();
+        let together = put(w.combines, &[("titles", &titles.join(", "))]);
         if d.mixed { format!("{together}. {}", w.mixed) } else { together }
     };
     let level = match (d.combines.is_empty(), lower) {
         (false, _) => String::new(),
         (true, true) => put(w.level_lower_too, &[("level", &level)]),
-        (true, false) => level.to_owned(),
+        (true, false) => apart(level),
     };
     (who, level)
 }
@@ -199,9 +199,9 @@ fn who(d: &Division) -> String {
         Category::Any => w.anybody,
     };
     match (d.from_age, d.to_age) {
-        (Some(from), Some(to)) => put(w.ages_from_to, &[("who", &who), ("from", &from), ("to", &to)]),
-        (Some(from), None) => put(w.ages_from, &[("who", &who), ("from", &from)]),
-        (None, Some(to)) => put(w.ages_to, &[("who", &who), ("to", &to)]),
+        (Some(from), Some(to)) => put(w.ages_from_to, &[("whom", &who), ("from", &from), ("to", &to)]),
+        (Some(from), None) => put(w.ages_from, &[("whom", &who), ("from", &from)]),
+        (None, Some(to)) => put(w.ages_to, &[("whom", &who), ("to", &to)]),
         (None, None) => who.to_owned(),
     }
 }

@@ -54,7 +54,7 @@ pub async fn post_forgotten(State(app): State<App>, caller: Caller, Form(fields)
             StatusCode::UNPROCESSABLE_ENTITY
         }
         Err(AccountError::Refused(Refusal::Conflict(sentence, _))) => {
-            view.errors = vec![FieldError::new("", sentence.say(language::reader()))];
+            view.errors = vec![FieldError::new("", language::say(&sentence))];
             StatusCode::CONFLICT
         }
         Err(AccountError::Throttled(wait)) => {

@@ -43,7 +43,7 @@ pub fn beside(faults: &[Fault], fields: &[&str], names: &[(&str, &str)]) -> Vec<
             .unwrap_or_default()
             .to_owned()
     };
-    faults.iter().map(|f| FieldError::new(field(&f.pointer), f.sentence.say(language::reader()))).collect()
+    faults.iter().map(|f| FieldError::new(field(&f.pointer), language::say(&f.sentence))).collect()
 }
 
 /// Fields in the order they came; a name may come more than once.

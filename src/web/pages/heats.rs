@@ -14,7 +14,7 @@ use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::{self, put};
+use crate::words::{self, apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -115,7 +115,7 @@ pub async fn post_heats(
             Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
             Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
                 status = StatusCode::CONFLICT;
-                errors.push(FieldError::new("", sentence.say(language::reader())));
+                errors.push(FieldError::new("", language::say(&sentence)));
             }
             Err(other) => return Err(other.into()),
         }
@@ -240,7 +240,7 @@ fn view(
 /// Who has no place in the heats; empty: nobody, or there are no heats.
 pub(super) fn without_place(found: &HeatsView) -> String {
     let out = found.entries.iter().filter(|e| found.plan.as_ref().is_some_and(|p| p.place(e.bib).is_none()));
-    let names = out.map(|e| format!("{} ({})", e.name, e.bib)).collect::<Vec<_>>().join(", ");
+    let names = out.map(|e| format!("{} ({})", apart(&e.name), e.bib)).collect::<Vec<_>>().join(", ");
     if names.is_empty() { names } else { put(texts().without_place, &[("names", &names)]) }
 }
 

@@ -107,8 +107,8 @@ pub(super) fn size(app: &App, reader: &Reader) -> String {
         w.size,
         &[
             ("athletes", &said(athletes, Noun::Athlete)),
-            ("divisions", &said(c.divisions.len(), Noun::Division)),
-            ("workouts", &said(reader.workouts().count(), Noun::Workout)),
+            ("in_divisions", &said(c.divisions.len(), Noun::Division)),
+            ("in_workouts", &said(reader.workouts().count(), Noun::Workout)),
         ],
     )
 }

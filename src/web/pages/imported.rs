@@ -54,7 +54,7 @@ fn refused_line(row: &RefusedRow) -> RefusedLine {
 
 /// A fault of the file as a whole, with its line.
 pub(super) fn fault(fault: &Fault) -> String {
-    let text = fault.sentence.say(language::reader());
+    let text = language::say(&fault.sentence);
     match fault.line {
         Some(line) => put(organise(language::reader()).file_line, &[("line", &line), ("text", &text)]),
         None => text,

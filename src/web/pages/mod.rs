@@ -5,6 +5,7 @@
 //! not do: decide anything. Permission, places and sentences come from the floors below.
 
 mod account;
+mod apart;
 mod api;
 mod appeal;
 mod athlete;
@@ -72,7 +73,7 @@ pub type Page = Html<String>;
 
 /// Renders a view.
 fn html(view: &impl askama::Template) -> Answer<Page> {
-    view.render().map(Html).map_err(Problem::internal)
+    view.render().map(|page| Html(apart::elements(page))).map_err(Problem::internal)
 }
 
 /// Every route of the pages: method and path, for the table of routes and roles.
@@ -234,4 +235,5 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/lists/{list}", get(organise::lists::get_list).post(organise::lists::post_list))
         .route("/api", get(api::get_api))
         .route("/static/{name}", get(assets::get_asset))
+        .layer(from_fn(language::page))
 }

@@ -20,7 +20,7 @@ use crate::web::session::Caller;
 use crate::web::shared::Shared;
 use crate::words::en::pages::Pages;
 use crate::words::en::plot::Plot;
-use crate::words::put;
+use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -108,12 +108,16 @@ pub async fn get_places(
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.places_lead_scoped } else { w.places_lead };
     let view = View {
-        shell: Shell::new(&caller, asked.address(&here, asked.from, asked.bib), format!("{} · {title}", x.title))
-            .below([
-                Link::new(&base, &c.title),
-                Link::new(format!("{base}/divisions/{division}"), title),
-                Link::new("", &x.title),
-            ]),
+        shell: Shell::new(
+            &caller,
+            asked.address(&here, asked.from, asked.bib),
+            format!("{} · {}", apart(&x.title), apart(title)),
+        )
+        .below([
+            Link::new(&base, &c.title),
+            Link::new(format!("{base}/divisions/{division}"), title),
+            Link::new("", &x.title),
+        ]),
         w,
         title: format!("{title}: {}", x.title),
         lead: put(

@@ -47,7 +47,7 @@ pub fn signed_out() -> &'static str {
 pub fn page(title: &str, detail: &str, errors: &[String], more: &More<'_>, help: &str) -> String {
     let view = View { shell: Shell::bare(title), w: words(), title, detail, errors, more, help };
     // The one page that has no other page to fall back on.
-    view.render().unwrap_or_else(|_| "500".to_owned())
+    view.render().map_or_else(|_| "500".to_owned(), super::apart::elements)
 }
 
 #[cfg(test)]

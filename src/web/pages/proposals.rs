@@ -197,7 +197,7 @@ pub async fn post_proposals(
             (StatusCode::UNPROCESSABLE_ENTITY, errors)
         }
         Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            (StatusCode::CONFLICT, vec![FieldError::new("", sentence.say(language::reader()))])
+            (StatusCode::CONFLICT, vec![FieldError::new("", language::say(&sentence))])
         }
         Err(other) => return Err(other.into()),
     };

@@ -23,7 +23,7 @@ use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -178,13 +178,13 @@ fn view(app: &App, caller: &Caller, about: About, fields: &Fields) -> Answer<Vie
     };
     let (appealed, task) = (about.appealed(), looked.prescription().map_or(&x.task, |(p, _)| &p.task));
     let closed = match &about.may.barred {
-        Some(why) => Some(why.say(language::reader())),
+        Some(why) => Some(language::say(why)),
         None => (!about.may.rule).then(|| w.review_closed.to_owned()),
     };
     let deducts = matches!(task.format, Format::Amrap | Format::ForTime | Format::MaxCount);
     let finish = s.performance.time_ms.is_some();
     let gym = about.entry.gym.as_deref().map_or("", |g| gym_name(&about.gyms, g)).to_owned();
-    let title = format!("{}: {}", about.entry.name, x.title);
+    let title = format!("{}: {}", apart(&about.entry.name), apart(&x.title));
     Ok(View {
         shell: Shell::new(caller, about.base(), title).below([
             Link::new("/referee", w.nav_referee),
@@ -369,12 +369,12 @@ fn again(
             StatusCode::PRECONDITION_FAILED
         }
         Some(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            errors.push(FieldError::new("", sentence.say(language::reader())));
+            errors.push(FieldError::new("", language::say(&sentence)));
             StatusCode::CONFLICT
         }
         // A referee of the competition who may not rule on just this score.
         Some(Failure::Refused(Refusal::NotAllowed(sentence))) => {
-            errors.push(FieldError::new("", sentence.say(language::reader())));
+            errors.push(FieldError::new("", language::say(&sentence)));
             StatusCode::FORBIDDEN
         }
         Some(other) => return Err(other.into()),

@@ -106,7 +106,7 @@ pub fn scoring(x: &Workout, task: &Task) -> Vec<String> {
         said.insert(1, example);
     }
     for p in worked::pairs(task) {
-        let gap = p.gap.say(language::reader());
+        let gap = language::say(&p.gap);
         said.push(put(w.score_pair, &[("better", &p.better), ("other", &p.other), ("gap", &gap)]));
     }
     said

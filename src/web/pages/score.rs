@@ -19,7 +19,7 @@ use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -127,7 +127,7 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
     };
     let how = if values.how.is_empty() { "paper_sheet" } else { &values.how };
     let hows = ["paper_sheet", "signed_in", "video"].map(|h| Choice::new(h, say::how(h), how)).into();
-    let title = format!("{}: {}", about.entry.name, x.title);
+    let title = format!("{}: {}", words::apart(&about.entry.name), words::apart(&x.title));
     Ok(View {
         shell: Shell::new(caller, about.here(), title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
@@ -313,9 +313,8 @@ async fn again(
             StatusCode::UNPROCESSABLE_ENTITY
         }
         Some(Failure::Refused(Refusal::Ask(questions))) => {
-            let asked = questions
-                .iter()
-                .map(|q| Asked { code: q.sentence.code.to_string(), text: q.sentence.say(language::reader()) });
+            let asked =
+                questions.iter().map(|q| Asked { code: q.sentence.code.to_string(), text: language::say(&q.sentence) });
             page.questions = asked.collect();
             let asked: Vec<&String> = page.questions.iter().map(|q| &q.code).collect();
             page.confirmed.retain(|code| !asked.contains(&code));
@@ -338,7 +337,7 @@ async fn again(
             StatusCode::PRECONDITION_FAILED
         }
         Some(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            page.errors.push(FieldError::new("", sentence.say(language::reader())));
+            page.errors.push(FieldError::new("", language::say(&sentence)));
             StatusCode::CONFLICT
         }
         Some(other) => return Err(other.into()),

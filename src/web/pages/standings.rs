@@ -17,7 +17,7 @@ use crate::web::session::Caller;
 use crate::web::shared::Shared;
 use crate::words::Noun;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -132,8 +132,12 @@ fn view(
     let lead = if asked.narrowed() { w.standings_lead_scoped } else { w.standings_lead };
     let rows: Vec<Row> = page.rows.iter().map(|r| row(c, gyms, asked, page, r, own)).collect();
     View {
-        shell: Shell::new(caller, asked.address(&here, asked.from, asked.bib), format!("{title} · {}", c.title))
-            .below([Link::new(&base, &c.title), Link::new("", &title)]),
+        shell: Shell::new(
+            caller,
+            asked.address(&here, asked.from, asked.bib),
+            format!("{} · {}", apart(&title), apart(&c.title)),
+        )
+        .below([Link::new(&base, &c.title), Link::new("", &title)]),
         w,
         lead: put(
             lead,

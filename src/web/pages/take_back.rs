@@ -35,7 +35,7 @@ pub async fn post_withdrawal(
             refused(&app, &caller, &about, &fields, StatusCode::PRECONDITION_FAILED, why).await
         }
         Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-            refused(&app, &caller, &about, &fields, StatusCode::CONFLICT, sentence.say(language::reader())).await
+            refused(&app, &caller, &about, &fields, StatusCode::CONFLICT, language::say(&sentence)).await
         }
         Err(other) => Err(other.into()),
     }

@@ -15,7 +15,7 @@ use crate::web::session::Caller;
 use crate::web::shared::Shared;
 use crate::words::cautions::Cautions;
 use crate::words::en::pages::Pages;
-use crate::words::{put, sheet};
+use crate::words::{apart, put, sheet};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -93,8 +93,12 @@ pub async fn get_workout(
     let (scoring, examples) = examples(c, x);
     let (text, lang) = standards(x);
     let page = html(&View {
-        shell: Shell::new(&caller, format!("{base}/workouts/{workout}"), format!("{} · {}", x.title, c.title))
-            .below([Link::new(&base, &c.title), Link::new("", &x.title)]),
+        shell: Shell::new(
+            &caller,
+            format!("{base}/workouts/{workout}"),
+            format!("{} · {}", apart(&x.title), apart(&c.title)),
+        )
+        .below([Link::new(&base, &c.title), Link::new("", &x.title)]),
         w: words(),
         title: x.title.clone(),
         state: competition::phase(x, reader.now),

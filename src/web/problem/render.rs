@@ -101,7 +101,7 @@ impl Problem {
     /// What happened here, and what to do.
     #[must_use]
     pub fn detail(&self) -> String {
-        self.sentence.say(language::reader())
+        language::say(&self.sentence)
     }
 
     /// RFC 9457 §3, with our own members.
@@ -110,7 +110,7 @@ impl Problem {
         let errors = self.errors.iter().map(|fault| ProblemError {
             pointer: fault.pointer.clone(),
             code: fault.sentence.code.to_string(),
-            message: fault.sentence.say(language::reader()),
+            message: language::say(&fault.sentence),
             line: fault.line,
         });
         ProblemBody {
@@ -133,8 +133,9 @@ impl Problem {
     }
 
     fn page(&self, request_id: &str, asking: &Asking) -> Response {
-        let errors: Vec<String> = self.errors.iter().map(|fault| fault.sentence.say(language::reader())).collect();
-        let help = Sentence::new("problem_help").with("request_id", request_id).say(language::reader());
+        let errors: Vec<String> =
+            self.errors.iter().map(|fault| fault.sentence.say_apart(language::reader())).collect();
+        let help = language::say(&Sentence::new("problem_help").with("request_id", request_id));
         // Nothing was stored: a browser sends what was typed again when it loads the page again.
         let again = match &*self.sentence.code {
             "busy" | "storage_unavailable" => pages::problem::again(asking.sent),
@@ -150,7 +151,11 @@ impl Problem {
         let sign_in = signed_out.then(|| sign_in(back.unwrap_or("/")));
         let more = pages::problem::More { again, back, lost: &lost, sign_in: sign_in.as_deref() };
         // How programs sign in is nothing for who sees a page.
-        let detail = if signed_out { pages::problem::signed_out().to_owned() } else { self.detail() };
+        let detail = if signed_out {
+            pages::problem::signed_out().to_owned()
+        } else {
+            self.sentence.say_apart(language::reader())
+        };
         let page = pages::problem::page(&self.title(), &detail, &errors, &more, &help);
         (self.status, Html(page)).into_response()
     }
@@ -190,7 +195,7 @@ fn title(status: StatusCode) -> String {
         503 => "title_503",
         _ => "title_500",
     };
-    Sentence::new(code).say(language::reader())
+    language::say(&Sentence::new(code))
 }
 
 /// A sentence as such: its `{placeholders}` left open.
@@ -217,13 +222,13 @@ pub async fn show_problem(Path(code): Path<String>) -> Answer {
     let said = |code: &str| crate::words::template(language::reader(), code);
     let text = said(&code).filter(|_| !code.starts_with("title_") && !code.starts_with("about_"));
     let Some(text) = text else { return Err(Problem::not_found(Sentence::new("no_such_page"))) };
-    let title = Sentence::new("problem_type").with("code", &code).say(language::reader());
+    let title = language::say(&Sentence::new("problem_type").with("code", &code));
     // What an answer says with its values is said here without them, or with gaps that are explained.
     let about = ABOUT.iter().find(|(of, _)| *of == code).and_then(|(_, about)| said(about));
     let page = match about {
         Some(about) => pages::problem::page(&title, about, &[], &pages::problem::More::default(), ""),
         None if text.contains('{') => {
-            let gaps = Sentence::new("problem_gaps").say(language::reader());
+            let gaps = language::say(&Sentence::new("problem_gaps"));
             pages::problem::page(&title, &without_values(text), &[], &pages::problem::More::default(), &gaps)
         }
         None => pages::problem::page(&title, text, &[], &pages::problem::More::default(), ""),

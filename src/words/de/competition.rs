@@ -188,6 +188,6 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "{text} gibt es in {zone} nicht, weil die Uhr darüber hinweg vorgestellt wird. Schreib die Zeit davor, {before}, oder danach, {after}.",
     ),
     ("time_wrong_offset", "{zone} hat dann nicht {offset}: schreib {right}, oder lass den Versatz weg."),
-    ("zone_unknown", "Eine Zeitzone {zone} gibt es nicht: schreib einen IANA-Namen wie Europe/Lisbon."),
-    ("zone_unknown_near", "Eine Zeitzone {zone} gibt es nicht. Meinst du {near}?"),
+    ("zone_unknown", "Eine Zeitzone {text} gibt es nicht: schreib einen IANA-Namen wie Europe/Lisbon."),
+    ("zone_unknown_near", "Eine Zeitzone {text} gibt es nicht. Meinst du {near}?"),
 ];

@@ -159,6 +159,6 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "{text} does not exist in {zone}: clocks are set forward over it. Write the time before, {before}, or after, {after}.",
     ),
     ("time_wrong_offset", "{zone} is not at {offset} then: write {right}, or leave the offset out."),
-    ("zone_unknown", "There is no time zone {zone}: write an IANA name such as Europe/Lisbon."),
-    ("zone_unknown_near", "There is no time zone {zone}. Did you mean {near}?"),
+    ("zone_unknown", "There is no time zone {text}: write an IANA name such as Europe/Lisbon."),
+    ("zone_unknown_near", "There is no time zone {text}. Did you mean {near}?"),
 ];

@@ -78,7 +78,7 @@ async fn what_a_move_does_to_each_score_is_said_before_it_is_done() {
     let (browser, csrf) = organiser(&app).await;
     let send = async |fields: &[(&str, &str)], status| {
         let fields: Vec<(&str, &str)> = fields.iter().copied().chain([("csrf", csrf.as_str())]).collect();
-        browser.post(PATH).form(&fields).await.expect(status).text()
+        browser.post(PATH).form(&fields).await.expect(status).plain()
     };
     // Another gym: the division, and so the scores, stay.
     let moved = [("state", "active"), ("division", "women"), ("gym", "millpond"), ("reason", "moved house")];

@@ -58,7 +58,7 @@ async fn roles_are_seen_and_taken_away() {
     let app = TestApp::new().await;
     let staff = app.staff_of("quayside").await;
     let (browser, csrf) = organiser(&app).await;
-    let page = browser.get(PATH).await.expect(200).text();
+    let page = browser.get(PATH).await.expect(200).plain();
     assert!(page.contains("staff.quayside@example.org") && page.contains("Gym staff, quayside"), "{page}");
     let of = |what: &str| {
         let row = page.split("<tr>").find(|r| r.contains("staff.quayside@")).expect("a row");
@@ -66,21 +66,21 @@ async fn roles_are_seen_and_taken_away() {
         before.rsplit('/').next().expect("a number").to_owned()
     };
     let (role, account) = (of("/remove\""), of("/link\""));
-    let found = browser.get(&format!("{PATH}?q=referee")).await.expect(200).text();
+    let found = browser.get(&format!("{PATH}?q=referee")).await.expect(200).plain();
     assert!(!found.contains("staff.quayside@"));
     let desk = "/api/v1/competitions/saltmarsh/workouts/w1/scores?gym=quayside";
     staff.get(desk).await.expect(200);
     let led = browser.post(&format!("{PATH}/{account}/link")).form(&[("csrf", &csrf)]).await.expect(303);
     assert_eq!(led.header("location"), PATH);
     let fresh = browser.follow(&led).await.expect(200);
-    assert!(fresh.text().contains("/signin/link?code=") && fresh.header("set-cookie").contains("once=; "), "{led:?}");
+    assert!(fresh.plain().contains("/signin/link?code=") && fresh.header("set-cookie").contains("once=; "), "{led:?}");
     // The page loaded again sends nothing and shows it to nobody.
-    assert!(!browser.get(PATH).await.expect(200).text().contains("code="));
+    assert!(!browser.get(PATH).await.expect(200).plain().contains("code="));
     // Another session is shown nothing of it.
     let (other, _) = organiser(&app).await;
-    assert!(!other.follow(&led).await.expect(200).text().contains("code="));
+    assert!(!other.follow(&led).await.expect(200).plain().contains("code="));
     // One tap asks; only the answer takes it away.
-    let asked = browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(200).text();
+    let asked = browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(200).plain();
     assert!(asked.contains("Take this role away?") && asked.contains("Gym staff, quayside"), "{asked}");
     staff.get(desk).await.expect(200);
     let sure = [("csrf", csrf.as_str()), ("sure", "yes")];
@@ -96,7 +96,7 @@ async fn a_role_is_given_by_e_mail_with_a_link_that_works_once() {
         let fields: Vec<(&str, &str)> = fields.iter().copied().chain([("csrf", csrf.as_str())]).collect();
         let led = browser.post(PATH).form(&fields).await.expect(303);
         assert_eq!(led.header("location"), PATH, "no secret stands in an address");
-        browser.follow(&led).await.expect(200).text()
+        browser.follow(&led).await.expect(200).plain()
     };
     let link =
         |page: &str| page.split_once("<code>").and_then(|(_, r)| r.split_once("</code>")).map(|(l, _)| l.to_owned());
@@ -130,7 +130,7 @@ async fn what_is_stored_is_said_to_be_when_its_link_cannot_be_made() {
     let fields = [("csrf", csrf.as_str()), ("email", "vera@example.org"), ("role", "organiser")];
     let led = browser.post(PATH).form(&fields).await.expect(303);
     raw.run("ALTER TABLE links_away RENAME TO links").await.expect("renamed");
-    let page = browser.follow(&led).await.expect(200).text();
+    let page = browser.follow(&led).await.expect(200).plain();
     assert!(page.contains("The role is given.") && page.contains("a link for vera@example.org could not be"), "{page}");
     let roles = app.organiser().await.get("/api/v1/competitions/saltmarsh/roles").await.expect(200).json();
     let of = |r: &serde_json::Value| r["email"] == "vera@example.org" && r["role"]["role"] == "organiser";

@@ -186,7 +186,11 @@ impl IntoFuture for Call {
             let response = self.router.oneshot(request).await.expect("the router never fails");
             let (status, headers) = (response.status(), response.headers().clone());
             let body = response.into_body().collect().await.expect("a body").to_bytes();
-            Reply { status, headers, body }
+            let reply = Reply { status, headers, body };
+            // Isolates around what people wrote are for pages; programs and files get it as it is.
+            let page = reply.header("content-type").starts_with("text/html");
+            assert!(page || !reply.text().contains(['\u{2068}', '\u{2069}']), "isolates in {}", reply.text());
+            reply
         })
     }
 }
@@ -209,9 +213,11 @@ impl Reply {
         String::from_utf8_lossy(&self.body).into_owned()
     }
 
-    /// The text with plain spaces where units must not part from their numbers.
+    /// The text with plain spaces where units must not part from their numbers, and without what gives
+    /// names a direction of their own.
     pub fn plain(&self) -> String {
-        self.text().replace('\u{a0}', " ")
+        let text = self.text().replace('\u{a0}', " ").replace(['\u{2068}', '\u{2069}'], "");
+        text.replace("<bdi>", "").replace("</bdi>", "")
     }
 
     pub fn header(&self, name: &str) -> &str {

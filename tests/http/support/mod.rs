@@ -102,10 +102,8 @@ impl TestApp {
     pub async fn db_competition(&self, slug: &str, private: bool) {
         let text = include_str!("../../data/small.toml")
             .replace("slug = \"saltmarsh\"", &format!("slug = \"{slug}\"\nprivate = {private}"));
-        let raw = competition::from_toml(&text).expect("the file reads");
+        self.db_file(&text).await;
         let (by, request) = (Actor::operator(), || Request::at(self.app.clock.now()));
-        let how = apply::How::default();
-        apply::apply(&self.app, &by, None, request(), raw, how).await.expect("the file applies");
         for (gym, name) in [("quayside", "Quayside Gym"), ("millpond", "Millpond Gym")] {
             let gym = RawGym { slug: gym.into(), name: name.into(), country: "PT".into(), ..RawGym::default() };
             roster::set_gym(&self.app, &by, slug, request(), gym).await.expect("a gym");
@@ -138,6 +136,14 @@ impl TestApp {
             };
             roster::set_judge(&self.app, &by, slug, request(), judge).await.expect("a judge");
         }
+    }
+
+    /// The competition of a file, with nobody in it.
+    pub async fn db_file(&self, text: &str) {
+        let raw = competition::from_toml(text).expect("the file reads");
+        let (by, request) = (Actor::operator(), Request::at(self.app.clock.now()));
+        let applied = apply::apply(&self.app, &by, None, request, raw, apply::How::default());
+        applied.await.expect("the file applies");
     }
 
     /// Nobody signed in.

@@ -183,7 +183,7 @@ pub fn find_zone(name: &str) -> Result<TimeZone, Sentence> {
             Some(near) => Sentence::new("zone_unknown_near").with("near", near),
             None => Sentence::new("zone_unknown"),
         }
-        .with("zone", clip(name))
+        .with("text", clip(name))
     })
 }
 

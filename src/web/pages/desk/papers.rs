@@ -11,7 +11,7 @@ use crate::web::pages::{html, late_said, say};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{put, put_plain};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -141,7 +141,7 @@ pub async fn get_missing(State(app): State<App>, caller: Caller, Path((slug, gym
             Message {
                 id: format!("m-{}-{}", x.slug, r.bib),
                 to: put(w.desk_words.missing_of, &[("name", &r.name), ("bib", &r.bib)]),
-                text: put(w.desk_words.missing_message, &values),
+                text: put_plain(w.desk_words.missing_message, &values),
             }
         };
         let messages: Vec<Message> = list.rows.iter().map(message).collect();

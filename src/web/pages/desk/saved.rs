@@ -76,7 +76,7 @@ pub(super) async fn saved(
     if let Some(p) = c.prescription(&path.workout, &entry.division, level) {
         let raw = RawPerformance::Text(s.performance.text.clone());
         if let Ok(checked) = performance::check(&p.task, &raw, &Around::default()) {
-            lines.extend(checked.warnings.iter().map(|x| x.sentence.say(language::reader())));
+            lines.extend(checked.warnings.iter().map(|x| language::say(&x.sentence)));
         }
     }
     let title = put(w.saved_title, &[("name", &entry.name), ("text", &s.performance.text)]);

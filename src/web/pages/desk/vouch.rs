@@ -125,8 +125,8 @@ fn ticked(fields: &Fields) -> Vec<(u32, Tag)> {
 
 /// A problem in words, with all that is to be mended.
 fn why(problem: &Problem) -> String {
-    let errors: Vec<String> = problem.errors.iter().map(|e| e.sentence.say(language::reader())).collect();
-    if errors.is_empty() { problem.sentence.say(language::reader()) } else { errors.join(" ") }
+    let errors: Vec<String> = problem.errors.iter().map(|e| language::say(&e.sentence)).collect();
+    if errors.is_empty() { language::say(&problem.sentence) } else { errors.join(" ") }
 }
 
 #[cfg(test)]

@@ -20,7 +20,7 @@ use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::put;
+use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -97,7 +97,7 @@ impl About {
         let (state, division) = (typed("state", e.state), typed("division", &e.division));
         let plain = c.divisions.iter().filter(|d| d.combines.is_empty());
         View {
-            shell: frame(caller, &self.reader, &format!("entries/{}", e.bib), &e.name),
+            shell: frame(caller, &self.reader, &format!("entries/{}", e.bib), &apart(&e.name)),
             w,
             o,
             csrf: caller.csrf.clone(),

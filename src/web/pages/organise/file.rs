@@ -251,7 +251,7 @@ pub(super) async fn look(
         Err(Failure::Refused(Refusal::Conflict(_, differences))) if !differences.is_empty() => {
             view.errors.push(FieldError::new("rescore", o.file_conflict));
             if !looking && view.reason.is_empty() && differences.iter().any(|d| d.published) {
-                let said = Sentence::new("reason_for_published").say(language::reader());
+                let said = language::say(&Sentence::new("reason_for_published"));
                 view.errors.push(FieldError::new("reason", said));
             }
             view.looked = Some(conflict(&differences));
@@ -288,7 +288,7 @@ fn conflict(differences: &[Difference]) -> Looked {
 
 /// A fault of the file, with its line.
 fn fault(fault: &Fault) -> FieldError {
-    let said = fault.sentence.say(language::reader());
+    let said = language::say(&fault.sentence);
     if fault.pointer == "/reason" {
         return FieldError::new("reason", said);
     }
@@ -337,7 +337,7 @@ mod tests {
             ..Fault::new("workout.w1.cap", Sentence::new("file_date").with("text", samples::HOSTILE))
         };
         let errors = vec![fault(&line), FieldError::new("rescore", samples::HOSTILE), FieldError::new("file", "x")];
-        assert!(errors[0].text.starts_with("Line 12: workout.w1.cap: "));
+        assert!(crate::words::joined(&errors[0].text).starts_with("Line 12: workout.w1.cap: "));
         let change = |n: usize| Change {
             key: format!("workout.w{n}.cap"),
             from: samples::HOSTILE.to_owned(),

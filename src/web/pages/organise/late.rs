@@ -187,10 +187,10 @@ pub async fn post_many(
                     Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))
                     | Failure::Stale { .. } => o.late_changed.to_owned(),
                     Failure::Refused(Refusal::Conflict(sentence, _) | Refusal::NotFound(sentence)) => {
-                        sentence.say(language::reader())
+                        language::say(&sentence)
                     }
                     Failure::Refused(Refusal::Faults(faults)) => {
-                        faults.iter().map(|f| f.sentence.say(language::reader())).collect::<Vec<_>>().join(" ")
+                        faults.iter().map(|f| language::say(&f.sentence)).collect::<Vec<_>>().join(" ")
                     }
                     other => return Err(other.into()),
                 };
@@ -201,7 +201,7 @@ pub async fn post_many(
             }
         }
         if let Some(code) = trouble {
-            errors.push(FieldError::new("", Sentence::new(code).say(language::reader())));
+            errors.push(FieldError::new("", language::say(&Sentence::new(code))));
             break;
         }
     }

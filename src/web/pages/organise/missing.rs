@@ -21,7 +21,7 @@ use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{Sentence, put};
+use crate::words::{Sentence, put, put_plain};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -178,24 +178,25 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
     let window = missing.window(gym, found.map_or("", |g| &g.region)).unwrap_or(x.window);
     let at = When::new(window.closes, &c.time_zone).text;
     let mut text = match left(reader.now, window.closes) {
-        Some(left) => {
-            put(o.text_closes, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name), ("left", &left)])
-        }
-        None => put(o.text_closed, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name)]),
+        Some(left) => put_plain(
+            o.text_closes,
+            &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name), ("left", &left)],
+        ),
+        None => put_plain(o.text_closed, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name)]),
     };
-    let count = put(o.text_missing, &[("gym", &name), ("n", &people.len())]);
+    let count = put_plain(o.text_missing, &[("gym", &name), ("n", &people.len())]);
     text = [&*text, &*count, ""].join("\n");
     for p in &people {
         let values: [(&'static str, &dyn std::fmt::Display); 3] =
             [("bib", &p.bib), ("name", &p.name), ("division", &p.division)];
-        text.push_str(&put(o.text_person, &values));
+        text.push_str(&put_plain(o.text_person, &values));
         text.push('\n');
     }
     if let Some(gym) = gym {
         let url = format!("{}/desk/{}/{gym}", app.config.public_url, c.slug);
-        text = [&*text, &*put(o.text_where, &[("url", &url)]), "\n", o.text_out, "\n"].concat();
+        text = [&*text, &*put_plain(o.text_where, &[("url", &url)]), "\n", o.text_out, "\n"].concat();
     }
-    let subject = put(o.missing_subject, &[("workout", &x.title), ("n", &people.len())]);
+    let subject = put_plain(o.missing_subject, &[("workout", &x.title), ("n", &people.len())]);
     let mail = found.and_then(|g| Some((g.email.as_deref().filter(|e| !e.is_empty())?, g)));
     let mail = mail.map(|(address, g)| {
         let bare = format!("mailto:{}?subject={}", encoded(address), encoded(&subject));

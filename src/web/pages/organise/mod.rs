@@ -86,7 +86,7 @@ fn instant(text: &str, field: &str, zone: &TimeZone, name: &str, errors: &mut Ve
 
 /// The status and the faults of a refusal that belongs on the page; others are problems.
 fn refused(failure: Failure, fields: &[&str], errors: &mut Vec<FieldError>) -> Answer<StatusCode> {
-    let say = |sentence: &Sentence| FieldError::new("", sentence.say(language::reader()));
+    let say = |sentence: &Sentence| FieldError::new("", language::say(sentence));
     match failure {
         Failure::Refused(Refusal::Faults(faults)) => {
             errors.extend(super::form::beside(&faults, fields, &[]));

@@ -311,7 +311,7 @@ pub async fn post_erase(
         Some(whose) => match erase::erase(&app, &caller.actor, caller.received, &slug, whose).await {
             Ok(()) => return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response()),
             Err(Failure::Refused(Refusal::NotFound(sentence))) => {
-                errors.push(FieldError::new(at, sentence.say(language::reader())));
+                errors.push(FieldError::new(at, language::say(&sentence)));
                 StatusCode::UNPROCESSABLE_ENTITY
             }
             Err(other) => return Err(other.into()),

@@ -79,7 +79,7 @@ impl LetterView {
         let outcome = match handed.outcome {
             Outcome::Waiting => l.waiting.to_owned(),
             Outcome::Sent => l.sent.to_owned(),
-            Outcome::Failed(why) => why.say(language::reader()),
+            Outcome::Failed(why) => language::say(&why),
         };
         Self { to: handed.to, at: When::new(handed.at, zone), outcome, failed }
     }
@@ -242,7 +242,7 @@ pub(super) async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str
     Some(match letters::send(app, letters::sign_in(app, Some(&reader.competition), to, &link)).await? {
         Outcome::Sent => put(l.link_sent, &[("email", &to)]),
         Outcome::Waiting => put(l.link_waiting, &[("email", &to)]),
-        Outcome::Failed(why) => put(l.link_failed, &[("email", &to), ("why", &why.say(language::reader()))]),
+        Outcome::Failed(why) => put(l.link_failed, &[("email", &to), ("why", &language::say(&why))]),
     })
 }
 
@@ -296,9 +296,7 @@ pub async fn post_link(
             }
             return Ok(once::lead(&app, &caller, &here(&slug), shown));
         }
-        Err(AccountError::Refused(Refusal::Conflict(sentence, _))) => {
-            (StatusCode::CONFLICT, sentence.say(language::reader()))
-        }
+        Err(AccountError::Refused(Refusal::Conflict(sentence, _))) => (StatusCode::CONFLICT, language::say(&sentence)),
         Err(AccountError::Refused(Refusal::NotFound(_))) => (StatusCode::NOT_FOUND, texts().link_not_yours.to_owned()),
         Err(other) => return Err(other.into()),
     };

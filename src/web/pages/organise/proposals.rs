@@ -178,7 +178,7 @@ fn tell(view: &mut View, became: Vec<Became>) {
             How::Refused => refused += 1,
             How::Gone => gone += 1,
             How::Faults(sentences) => {
-                let said: Vec<String> = sentences.iter().map(|s| s.say(language::reader())).collect();
+                let said: Vec<String> = sentences.iter().map(language::say).collect();
                 faults.insert(one.id, said);
             }
         }

@@ -225,7 +225,7 @@ mod tests {
         ];
         assert_eq!(
             lines("/desk/s/q/w1/attestation", &sent(&vouch)),
-            ["Workout: w1", "Bib 1042: ticked", "Bib 1042, Sheet: 17"]
+            ["Workout: w1", "Bib 1042: ticked", "\u{2068}Bib 1042\u{2069}, Sheet: 17"]
         );
         let many = [("t-w1/1042", "yes"), ("s-w1/1042", "88-0a"), ("many_reason", "Power cut"), ("decision", "admit")];
         assert_eq!(
@@ -239,7 +239,7 @@ mod tests {
         let file = Sent { file: Some("late.csv".to_owned()), ..sent(&[("text", "a\nb")]) };
         assert_eq!(
             lines("/organise/s/lists/gyms", &file),
-            ["The file: late.csv: choose it again", "Or the rows: a\nb"]
+            ["The file: \u{2068}late.csv\u{2069}: choose it again", "Or the rows: a\nb"]
         );
         assert!(said("/organise/s/lists/gyms", &file).last().is_some_and(Said::is_long));
         assert_eq!(lines("/claim", &sent(&[("c", "s"), ("code", "CDFG"), ("password", "oars")])), ["Competition: s"]);
