@@ -1,12 +1,16 @@
-//! What a judge has to do in a competition: the lanes that the heats of their gym give them.
+//! What a judge has to do in a competition: the lanes that the heats of their gym give them; and what
+//! is stored under their code, for them to look over.
 
 use super::Failure;
 use super::reader::Reader;
+use super::score::show;
+use super::views::names::how;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Role, permit};
 use crate::rules::people::Judge;
 use crate::rules::window::{self, Window};
 use jiff::Timestamp;
+use std::collections::BTreeSet;
 
 /// A lane in which a judge counts.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,7 +27,24 @@ pub struct Lane {
     pub name: String,
 }
 
-/// What a judge has to do in one workout.
+/// A score that a judge vouches for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Vouched {
+    /// Whose.
+    pub bib: u32,
+    /// The name as the judge sees it.
+    pub name: String,
+    /// The figures, written.
+    pub text: String,
+    /// The score's state, by its name in the API.
+    pub state: &'static str,
+    /// How the word was given.
+    pub how: &'static str,
+    /// When it was recorded.
+    pub at: Timestamp,
+}
+
+/// What a judge has to do, and has done, in one workout.
 #[derive(Clone, Debug)]
 pub struct Share {
     /// Its slug.
@@ -32,13 +53,13 @@ pub struct Share {
     pub window: Window,
     /// In the order of their starts.
     pub lanes: Vec<Lane>,
+    /// By bib.
+    pub vouched: Vec<Vouched>,
 }
 
-/// What a judge has to do.
+/// One credential of whoever asks.
 #[derive(Clone, Debug)]
-pub struct Work {
-    /// The competition, as the judge sees it.
-    pub reader: Reader,
+pub struct Credential {
     /// Who judges.
     pub judge: Judge,
     /// Their name; empty: erased.
@@ -49,22 +70,46 @@ pub struct Work {
     pub shares: Vec<Share>,
 }
 
+/// What a judge has to do.
+#[derive(Clone, Debug)]
+pub struct Work {
+    /// The competition, as the judge sees it.
+    pub reader: Reader,
+    /// Mostly one; who judges at several gyms has a code of each.
+    pub credentials: Vec<Credential>,
+}
+
 /// What whoever asks has to do as a judge.
 ///
 /// # Errors
 /// 401 and 403 for who is no judge there.
 pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -> Result<Work, Failure> {
     let reader = Reader::find(app, actor, now, competition).await?;
-    let own = actor.grants.iter().find(|g| g.role == Role::Judge && g.competition.as_deref() == Some(&*reader.slug));
-    let code = own.and_then(|g| g.judge.clone()).unwrap_or_default();
-    let permit = permit(actor, Act::ReadJudging { competition: &reader.slug, judge: &code })?;
-    let judge = app.store.find_judge(reader.id, &code).await?.ok_or(Denied::NotAllowed)?;
+    let own = actor.grants.iter().filter(|g| g.role == Role::Judge && g.competition.as_deref() == Some(&*reader.slug));
+    let codes: BTreeSet<String> = own.filter_map(|g| g.judge.clone()).collect();
+    let first = codes.first().cloned().unwrap_or_default();
+    permit(actor, Act::ReadJudging { competition: &reader.slug, judge: &first })?;
+    let mut credentials = Vec::new();
+    for code in &codes {
+        credentials.extend(credential(app, actor, &reader, code).await?);
+    }
+    if credentials.is_empty() {
+        return Err(Denied::NotAllowed.into());
+    }
+    Ok(Work { reader, credentials })
+}
+
+/// One of them; `None`: there is no such judge any more.
+async fn credential(app: &App, actor: &Actor, reader: &Reader, code: &str) -> Result<Option<Credential>, Failure> {
+    let permit = permit(actor, Act::ReadJudging { competition: &reader.slug, judge: code })?;
+    let Some(judge) = app.store.find_judge(reader.id, code).await? else { return Ok(None) };
     let name = app.store.find_person(&permit, reader.id, judge.person.id).await?.map_or(String::new(), |p| p.name);
     let gym = match &judge.gym {
         Some(gym) => app.store.find_gym(reader.id, gym).await?,
         None => None,
     };
     let extensions = app.store.list_extensions(reader.id).await?;
+    let listed = app.store.list_vouched(&permit, reader.id, code).await?;
     let (at, region) = gym.as_ref().map_or((None, ""), |gym| (Some(gym.slug.as_str()), gym.region.as_str()));
     let mut shares = Vec::new();
     for workout in reader.workouts() {
@@ -72,8 +117,8 @@ pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -
             Some(gym) => app.store.find_heats(&permit, reader.id, &gym.slug, &workout.slug).await?,
             None => None,
         };
-        let mut own: Vec<Lane> = stored.map_or(Vec::new(), |(_, plan)| {
-            let mine = plan.places.iter().filter(|place| place.judge.as_ref() == Some(&code));
+        let mut lanes: Vec<Lane> = stored.map_or(Vec::new(), |(_, plan)| {
+            let mine = plan.places.iter().filter(|place| place.judge.as_deref() == Some(code));
             let lane = |place: &crate::rules::heats::Place| Lane {
                 heat: place.heat,
                 lane: place.lane,
@@ -83,15 +128,32 @@ pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -
             };
             mine.map(lane).collect()
         });
-        let bibs: Vec<u32> = own.iter().map(|lane| lane.bib).collect();
+        let done = listed.iter().filter(|l| l.attempt.score.workout == workout.slug);
+        let vouched = done.filter_map(|l| {
+            let attestation = l.attempt.attestation.as_ref()?;
+            Some(Vouched {
+                bib: l.attempt.score.bib,
+                name: String::new(),
+                text: show::performance(reader, workout, &l.division, &l.attempt.stored).text,
+                state: l.attempt.state.as_str(),
+                how: how(attestation.how),
+                at: attestation.at,
+            })
+        });
+        let mut vouched: Vec<Vouched> = vouched.collect();
+        let bibs: Vec<u32> = lanes.iter().map(|l| l.bib).chain(vouched.iter().map(|v| v.bib)).collect();
         let names = reader.names(app, &bibs).await?;
-        for lane in &mut own {
-            lane.name = names.get(&lane.bib).cloned().unwrap_or_default();
+        let called = |bib: u32| names.get(&bib).cloned().unwrap_or_default();
+        for lane in &mut lanes {
+            lane.name = called(lane.bib);
         }
-        own.sort_by_key(|lane| (lane.starts, lane.lane));
+        for one in &mut vouched {
+            one.name = called(one.bib);
+        }
+        lanes.sort_by_key(|lane| (lane.starts, lane.lane));
         let window = window::for_entry(workout, &extensions, at, region);
-        shares.push(Share { workout: workout.slug.clone(), window, lanes: own });
+        shares.push(Share { workout: workout.slug.clone(), window, lanes, vouched });
     }
     let zone = gym.as_ref().map_or(String::new(), |gym| gym.time_zone.clone());
-    Ok(Work { reader, judge, name, zone, shares })
+    Ok(Some(Credential { judge, name, zone, shares }))
 }

@@ -231,7 +231,7 @@ pub(super) async fn entries(
     division: Option<&str>,
 ) -> Result<Vec<(Entry, Option<Person>)>, Failure> {
     let out: BTreeSet<u32> =
-        app.store.list_not_taking_part(permit, reader.id, &x.slug, Some(gym)).await?.into_iter().collect();
+        app.store.list_not_taking_part(permit, reader.id, &x.slug, Some(gym)).await?.into_iter().map(|n| n.0).collect();
     let mut filter = EntryFilter { gym: Some(gym), division, limit: PAGE, ..EntryFilter::default() };
     let mut found = Vec::new();
     loop {

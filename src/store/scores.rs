@@ -6,6 +6,7 @@ use crate::rules::access::Permit;
 use crate::rules::event::Extension;
 use crate::rules::life::{Attempt, State};
 use crate::rules::people::Entry;
+use jiff::Timestamp;
 use std::collections::{BTreeSet, HashMap};
 
 /// Which scores of a workout.
@@ -86,6 +87,22 @@ impl Store {
         .iter()
         .map(|body| parse("scores", body))
         .collect()
+    }
+
+    /// The scores whose figures a judge vouches for, by workout, bib and attempt.
+    pub async fn list_vouched(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        judge: &str,
+    ) -> Result<Vec<Listed>, StoreError> {
+        let mut conn = self.read().await?;
+        let rows = db!(&mut conn, all (String, String, Option<String>):
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND judge = $2 ORDER BY workout, bib, attempt",
+            competition, judge)?;
+        rows.into_iter()
+            .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }))
+            .collect()
     }
 
     /// Scores of a workout by bib and attempt: the desk's and the referees' lists.
@@ -208,21 +225,24 @@ impl Store {
         Ok((number("entries", missing)?, number("entries", all)?))
     }
 
-    /// Bibs of those of whom it is stated that they take no part in a workout.
+    /// Bibs of those of whom it is stated that they take no part in a workout, and when it was last
+    /// stated.
     pub async fn list_not_taking_part(
         &self,
         _permit: &Permit,
         competition: i64,
         workout: &str,
         gym: Option<&str>,
-    ) -> Result<Vec<u32>, StoreError> {
+    ) -> Result<Vec<(u32, Option<Timestamp>)>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, vals i64:
-            "SELECT n.bib FROM not_taking_part n JOIN entries e ON e.competition = n.competition AND e.bib = n.bib
+        db!(&mut conn, all (i64, Option<i64>):
+            "SELECT n.bib, (SELECT MAX(r.at) FROM records r WHERE r.competition = n.competition
+                AND r.subject = 'score/' || n.workout || '/' || CAST(n.bib AS TEXT) AND r.action = 'not_taking_part')
+             FROM not_taking_part n JOIN entries e ON e.competition = n.competition AND e.bib = n.bib
              WHERE n.competition = $1 AND n.workout = $2 AND (CAST($3 AS TEXT) IS NULL OR e.gym = $3) ORDER BY n.bib",
             competition, workout, gym)?
         .into_iter()
-        .map(|bib| number("not_taking_part", bib))
+        .map(|(bib, at)| Ok((number("not_taking_part", bib)?, at.map(|at| super::instant("records", at)).transpose()?)))
         .collect()
     }
 

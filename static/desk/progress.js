@@ -33,6 +33,7 @@ export async function refresh() {
       if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
       row.saved = undefined;
       if (view.score) row.now(view.score);
+      if (view.stated_at) row.data.received = view.stated_at;
       // Whose entry is withdrawn gets no more scores.
       if (view.entry_state === "withdrawn") row.li.setAttribute("data-locked", "");
       row.data.state = view.state;

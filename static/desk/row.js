@@ -335,7 +335,7 @@ export class Row {
     tick(sectionOf(this.data.workout), this);
     this.li.classList.toggle("unsent", Boolean(this.entry));
     const buttons = [];
-    const received = !this.entry && !open && state !== "not_taking_part" && this.data.received;
+    const received = !this.entry && !open && this.data.received;
     const saved = this.saved ?? (received ? clock(Date.parse(received)) : undefined);
     if (saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: saved }) }));
     if (this.undo) buttons.push(plain(words.undo, () => takeBack(this)));

@@ -118,6 +118,7 @@ export async function takesNoPart(row) {
     return row.tell([[put(words.not_stored, { why: answer ? why(answer.json) : words.undo_offline }), "error"]]);
   }
   row.data.state = "not_taking_part";
+  row.data.received = "";
   row.saved = clock();
   offer(row, { out: true });
   row.tell([]);

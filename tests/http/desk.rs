@@ -235,6 +235,29 @@ async fn a_visitors_row_is_told_apart() {
 }
 
 #[tokio::test]
+async fn who_takes_no_part_says_since_when_over_a_reload_and_after_a_score_was_taken_back() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let etag = enter(&program, 1042, "6+14 tb 11:24").await;
+    program.post(&format!("{SCORES}/1042/withdrawal")).if_match(&etag).await.expect(200);
+    app.set_clock("2027-01-14T19:47:30Z");
+    for bib in [1042, 1043] {
+        program.post(&format!("{SCORES}/{bib}/not-taking-part")).await.expect(200);
+    }
+    app.set_clock("2027-01-14T20:10:00Z");
+    let text = browser.get(DESK).await.expect(200).text();
+    assert_eq!(text.matches("<p class=\"saved\">Saved 19:47</p>").count(), 2, "{text}");
+    assert_eq!(text.matches("data-received=\"2027-01-14T19:47:30Z\"").count(), 2, "{text}");
+    let row =
+        |list: &Value, bib: u32| list["rows"].as_array().unwrap().iter().find(|r| r["bib"] == bib).unwrap().clone();
+    let list = program.get(&format!("{SCORES}?gym=quayside")).await.expect(200).json();
+    assert_eq!(row(&list, 1043)["stated_at"], "2027-01-14T19:47:30Z");
+    program.delete(&format!("{SCORES}/1043/not-taking-part")).await.expect(200);
+    let list = program.get(&format!("{SCORES}?gym=quayside")).await.expect(200).json();
+    assert_eq!((&row(&list, 1043)["stated_at"], &row(&list, 1043)["state"]), (&Value::Null, &json!("missing")));
+}
+
+#[tokio::test]
 async fn each_row_says_when_it_was_saved_and_the_statement_takes_the_number_of_each_sheet() {
     let app = TestApp::new().await;
     let (program, browser) = at_desk(&app).await;

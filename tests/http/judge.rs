@@ -1,6 +1,6 @@
 //! `/judge/{c}`: where a judge counts, led to by signing in.
 
-use crate::support::{SALTMARSH, TestApp, grant};
+use crate::support::{Client, SALTMARSH, TestApp, grant};
 use tallywright::rules::access::{Grant, Role};
 
 const PAGE: &str = "/judge/saltmarsh";
@@ -56,4 +56,31 @@ async fn signing_in_and_the_account_lead_there_and_nobody_else_does() {
     assert!(account.contains(&format!("href=\"{PAGE}\"")), "{account}");
     let staff = app.in_browser(&app.staff_of("quayside").await).await;
     staff.get(PAGE).accept("text/html").await.expect(403);
+}
+
+#[tokio::test]
+async fn a_judge_looks_over_what_is_stored_under_the_own_codes() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let scores = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
+    for (bib, judge) in [(1042, "J-1"), (1043, "J-1"), (1044, "J-2")] {
+        let attestation = serde_json::json!({ "judge": judge, "how": "paper_sheet" });
+        let body = serde_json::json!({ "performance": "6+14 tb 11:24", "attestation": attestation });
+        staff.put(&format!("{scores}/{bib}")).json(body).await.expect(201);
+    }
+    let page = async |client: &Client| client.get(PAGE).accept("text/html").await.expect(200).plain();
+    let one = page(&app.in_browser(&app.judge("J-1").await).await).await;
+    assert!(one.contains("Stored under your code: 2") && one.contains("6+14 tb 11:24"), "{one}");
+    assert!(one.contains("href=\"/c/saltmarsh/athletes/1042#w-w1\"") && one.contains("Rita Alves"), "{one}");
+    assert!(!one.contains("Tomás Brito"), "whom another judge counted: {one}");
+    assert!(one.contains("recorded <time datetime=\"2027-01-14T12:00:00Z\""), "{one}");
+
+    // Who judges at two gyms has a code of each, and reads both.
+    let code = |code: &str| Grant { judge: Some(code.to_owned()), ..grant(Role::Judge, Some(SALTMARSH)) };
+    let both = app.browser("both@example.org", &[code("J-2"), code("J-1")]).await;
+    let two = page(&both).await;
+    let at = |text: &str| two.find(text).unwrap_or_else(|| panic!("{text} in {two}"));
+    assert!(at("Vera Lopes (J-1)") < at("Ines Duarte") && at("Ines Duarte") < at("Jan Maas (J-2)"), "{two}");
+    assert!(at("Jan Maas (J-2)") < at("Tomás Brito"), "{two}");
+    assert!(two.contains("id=\"w-0-w1\"") && two.contains("id=\"w-1-w1\""), "each id once: {two}");
 }

@@ -93,7 +93,8 @@ pub async fn desk(
         let attempt = lists.attempts.get(bib).and_then(|all| ledger::shown(workout.attempts, all));
         let present = attempt.filter(|a| a.state != State::Withdrawn);
         // Who has withdrawn takes no part, whatever was stated; of a guest nothing is expected.
-        let out = lists.out.contains(bib) || entry.state == EntryState::Withdrawn;
+        let stated = lists.out.get(bib);
+        let out = stated.is_some() || entry.state == EntryState::Withdrawn;
         let missing = present.is_none() && !out && entry.state == EntryState::Active;
         let state = match (present, attempt) {
             (Some(attempt), _) => attempt.state.as_str(),
@@ -118,6 +119,7 @@ pub async fn desk(
             gym: entry.gym.clone(),
             entry_state: entry_state(entry.state),
             state,
+            stated_at: stated.copied().flatten().filter(|_| state == OUT),
             score: attempt.map(|a| show.score(a)),
         });
     }
@@ -140,7 +142,8 @@ const ALL: [State; 8] = [
 struct Lists {
     entries: BTreeMap<u32, Entry>,
     attempts: BTreeMap<u32, Vec<Attempt>>,
-    out: BTreeSet<u32>,
+    /// Who takes no part, and when that was stated.
+    out: BTreeMap<u32, Option<Timestamp>>,
 }
 
 impl Lists {
@@ -151,7 +154,7 @@ impl Lists {
         workout: &str,
         gym: Option<&str>,
     ) -> Result<Self, Failure> {
-        let mut lists = Self { entries: BTreeMap::new(), attempts: BTreeMap::new(), out: BTreeSet::new() };
+        let mut lists = Self { entries: BTreeMap::new(), attempts: BTreeMap::new(), out: BTreeMap::new() };
         let mut filter = EntryFilter { gym, limit: PAGE, ..EntryFilter::default() };
         loop {
             let page = app.store.list_entries(reader.id, &filter).await?;

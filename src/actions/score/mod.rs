@@ -6,7 +6,7 @@ mod desk;
 mod history;
 mod late;
 mod missing;
-mod show;
+pub(in crate::actions) mod show;
 
 pub use allowed::{Allowed, Officiating, allowed, officiating};
 pub use check::check;

@@ -416,6 +416,9 @@ pub struct DeskRow {
     /// withdrawn) or `guest` (nothing is expected of it).
     #[schema(example = "missing")]
     pub state: &'static str,
+    /// When it was stated that the entry takes no part; null: that was not stated, or does not hold.
+    #[schema(value_type = Option<String>, format = DateTime)]
+    pub stated_at: Option<Timestamp>,
     /// The attempt that counts, else the latest.
     pub score: Option<ScoreView>,
 }

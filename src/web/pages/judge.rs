@@ -1,8 +1,8 @@
 //! `/judge/{c}`: where a judge counts, what the standards are, and what to sign.
 
-use super::html;
 use super::shell::{Dated, Link, Shell, own_zone, words};
-use crate::actions::judging::{self, Lane, Share, Work};
+use super::{html, say};
+use crate::actions::judging::{self, Credential, Lane, Share, Vouched, Work};
 use crate::actions::language;
 use crate::app::App;
 use crate::rules::workout::Workout;
@@ -22,6 +22,12 @@ struct View {
     shell: Shell,
     w: &'static Pages,
     title: String,
+    credentials: Vec<CredentialView>,
+}
+
+/// One code of whoever reads.
+struct CredentialView {
+    id: String,
     who: String,
     valid: String,
     workouts: Vec<WorkoutView>,
@@ -35,6 +41,8 @@ struct WorkoutView {
     /// What is said where there is no lane.
     none: &'static str,
     lanes: Vec<LaneView>,
+    vouched_title: String,
+    vouched: Vec<VouchedView>,
 }
 
 struct LaneView {
@@ -43,6 +51,16 @@ struct LaneView {
     href: String,
     name: String,
     bib: u32,
+}
+
+struct VouchedView {
+    href: String,
+    name: String,
+    bib: u32,
+    text: String,
+    state: &'static str,
+    how: &'static str,
+    at: Dated,
 }
 
 /// `GET /judge/{c}`.
@@ -54,26 +72,33 @@ pub async fn get_judge(State(app): State<App>, caller: Caller, Path(slug): Path<
 fn view(caller: &Caller, work: &Work) -> View {
     let (w, c) = (words(), &work.reader.competition);
     let title = put(w.judging_title, &[("competition", &c.title)]);
-    let day = |day| (w.day)(day);
-    let zone = own_zone(&work.zone);
-    // What runs first, what is over last.
-    let mut all: Vec<(&Workout, &Share)> =
-        work.shares.iter().filter_map(|share| Some((c.workout(&share.workout)?, share))).collect();
-    let now = work.reader.now;
-    all.sort_by_key(|(_, s)| (s.window.attest_by <= now, s.window.opens > now, s.window.closes));
     View {
         shell: Shell::new(caller, format!("/judge/{}", c.slug), &title)
             .below([Link::new(format!("/c/{}", c.slug), &c.title), Link::new("", w.nav_judge)]),
         w,
         title,
-        who: format!("{} ({})", work.name, work.judge.code).trim().to_owned(),
-        valid: put(w.judging_valid, &[("from", &day(work.judge.valid_from)), ("to", &day(work.judge.valid_to))]),
-        workouts: all.into_iter().map(|(x, share)| workout(work, x, share, zone.as_ref())).collect(),
+        credentials: work.credentials.iter().enumerate().map(|(n, one)| credential(work, n, one)).collect(),
     }
 }
 
-fn workout(work: &Work, x: &Workout, share: &Share, own: Option<&TimeZone>) -> WorkoutView {
-    let (w, h, c) = (words(), heats(language::reader()), &work.reader.competition);
+fn credential(work: &Work, n: usize, one: &Credential) -> CredentialView {
+    let (w, c, now) = (words(), &work.reader.competition, work.reader.now);
+    let day = |day| (w.day)(day);
+    let zone = own_zone(&one.zone);
+    // What runs first, what is over last.
+    let mut all: Vec<(&Workout, &Share)> =
+        one.shares.iter().filter_map(|share| Some((c.workout(&share.workout)?, share))).collect();
+    all.sort_by_key(|(_, s)| (s.window.attest_by <= now, s.window.opens > now, s.window.closes));
+    CredentialView {
+        id: format!("j-{n}"),
+        who: format!("{} ({})", one.name, one.judge.code).trim().to_owned(),
+        valid: put(w.judging_valid, &[("from", &day(one.judge.valid_from)), ("to", &day(one.judge.valid_to))]),
+        workouts: all.into_iter().map(|(x, share)| workout(work, n, x, share, zone.as_ref())).collect(),
+    }
+}
+
+fn workout(work: &Work, nth: usize, x: &Workout, share: &Share, own: Option<&TimeZone>) -> WorkoutView {
+    let (w, heats, c) = (words(), heats(language::reader()), &work.reader.competition);
     let base = format!("/c/{}/workouts/{}", c.slug, x.slug);
     let said = |sentence: &str, at| Dated::at_place(sentence, at, &c.time_zone, own);
     let now = work.reader.now;
@@ -83,15 +108,25 @@ fn workout(work: &Work, x: &Workout, share: &Share, own: Option<&TimeZone>) -> W
         (false, true) => said(w.desk_opens, share.window.opens),
         (false, false) => said(w.desk_words.vouch_until, share.window.attest_by),
     };
+    let of = |bib: u32| format!("/c/{}/athletes/{bib}#w-{}", c.slug, x.slug);
     let lane = |l: &Lane| LaneView {
-        place: put(h.desk_place, &[("heat", &l.heat), ("lane", &l.lane)]),
-        starts: said(h.starts, l.starts),
-        href: format!("/c/{}/athletes/{}#w-{}", c.slug, l.bib, x.slug),
+        place: put(heats.desk_place, &[("heat", &l.heat), ("lane", &l.lane)]),
+        starts: said(heats.starts, l.starts),
+        href: of(l.bib),
         name: l.name.clone(),
         bib: l.bib,
     };
+    let vouched = |v: &Vouched| VouchedView {
+        href: of(v.bib),
+        name: v.name.clone(),
+        bib: v.bib,
+        text: v.text.clone(),
+        state: say::state(v.state, false),
+        how: say::how(v.how),
+        at: said(w.judging_vouched_at, v.at),
+    };
     WorkoutView {
-        id: format!("w-{}", x.slug),
+        id: format!("w-{nth}-{}", x.slug),
         title: x.title.clone(),
         window,
         none: if over { "" } else { w.judging_no_lane },
@@ -100,6 +135,8 @@ fn workout(work: &Work, x: &Workout, share: &Share, own: Option<&TimeZone>) -> W
             Link::new(format!("{base}/sheet"), sheet(language::reader()).link),
         ],
         lanes: share.lanes.iter().map(lane).collect(),
+        vouched_title: put(w.judging_vouched, &[("n", &share.vouched.len())]),
+        vouched: share.vouched.iter().map(vouched).collect(),
     }
 }
 
@@ -118,21 +155,36 @@ mod tests {
                 name: samples::HOSTILE.to_owned(),
                 bib,
             };
+            let vouched = |bib| VouchedView {
+                href: "/c/s/athletes/7".to_owned(),
+                name: samples::HOSTILE.to_owned(),
+                bib,
+                text: samples::BIDI.to_owned(),
+                state: say::state("attested", false),
+                how: say::how("video"),
+                at: Dated { at: Some(samples::when()), ..Dated::plain(samples::HOSTILE) },
+            };
             let workout = |i| WorkoutView {
-                id: format!("w-w{i}"),
+                id: format!("w-0-w{i}"),
                 title: samples::HOSTILE.to_owned(),
                 window: Dated { at: Some(samples::when()), ..Dated::plain(samples::HOSTILE) },
                 links: vec![Link::new("/c/s/workouts/w1", words().judging_brief)],
                 none: words().judging_no_lane,
                 lanes: (0..n * i).map(lane).collect(),
+                vouched_title: put(words().judging_vouched, &[("n", &2)]),
+                vouched: (0..n * i).map(vouched).collect(),
+            };
+            let credential = CredentialView {
+                id: "j-0".to_owned(),
+                who: samples::HOSTILE.to_owned(),
+                valid: samples::BIDI.to_owned(),
+                workouts: (0..n).map(workout).collect(),
             };
             let view = View {
                 shell: samples::shell("Judge"),
                 w: words(),
                 title: samples::LONG.to_owned(),
-                who: samples::HOSTILE.to_owned(),
-                valid: samples::BIDI.to_owned(),
-                workouts: (0..n).map(workout).collect(),
+                credentials: vec![credential],
             };
             view.render().expect("renders")
         };

@@ -288,6 +288,7 @@ impl At<'_> {
         let levels = levels(self.c, x, &r.division);
         let chosen = if levels.iter().any(|(l, _)| *l == level) { level } else { levels.first().map_or("", |l| l.0) };
         let stored = score.filter(|s| s.state != "withdrawn");
+        let at = stored.map(received).or(r.stated_at);
         let attestation = score.and_then(|s| s.attestation.as_ref());
         let place = |f: &Filled| put(h.desk_place, &[("heat", &f.heat), ("lane", &f.lane)]);
         let by = |f: &Filled| match f.judge.as_deref().unwrap_or(self.judge) {
@@ -325,8 +326,8 @@ impl At<'_> {
             how: attestation.map_or("", |a| a.how),
             locked: r.entry_state == "withdrawn"
                 || score.is_some_and(|s| s.locked || matches!(s.state, "flagged" | "withheld")),
-            saved: stored.map_or(String::new(), |s| self.saved(received(s))),
-            received: stored.map_or(String::new(), |s| received(s).to_string()),
+            saved: at.map_or(String::new(), |at| self.saved(at)),
+            received: at.map_or(String::new(), |at| at.to_string()),
             sheet: stored.and_then(|s| s.sheet.clone()).unwrap_or_default(),
             sheet_label: put(w.desk_words.script_words.sheet_of, &[("name", &r.name), ("workout", &x.title)]),
             label: put(w.desk_words.result_of, &[("name", &r.name), ("workout", &x.title)]),
