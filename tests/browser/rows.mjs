@@ -102,6 +102,7 @@ export async function deskRows(base, demo, staff, look) {
     await first.says("Not taking part");
     await page.reload();
     await desk.unfold();
+    await first.saved();
     await first.press(/^Takes part after all/);
     await first.says("Withdrawn");
   });
