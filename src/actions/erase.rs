@@ -3,13 +3,13 @@
 //!
 //! The log keeps what was done under a number, and its commitments, which nobody can open any
 //! more. Each step may be repeated: what is gone already is passed over, and what is found by their
-//! facts goes before these do.
+//! facts goes before these do. What is begun is not left half done by a connection that ends.
 
 use super::accounts::only_one;
 use super::{Failure, Request, signed_in};
 use crate::app::App;
-use crate::rules::access::{Act, Actor, Denied, Grant, Permit, Role, permit};
-use crate::rules::ledger::{Change, Whose};
+use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
+use crate::rules::ledger::{Change, Outcome, Whose};
 use crate::rules::people::{Person, fold_name};
 use crate::store::StoreError;
 use crate::store::grants::Granted;
@@ -18,18 +18,53 @@ use jiff::Timestamp;
 
 /// Erases an athlete, a judge or a gym's contact of a competition; for themselves and for the organiser.
 pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, whose: Whose) -> Result<(), Failure> {
+    let (app, actor, competition) = (app.clone(), actor.clone(), competition.to_owned());
+    to_its_end(async move { erase_one(&app, &actor, now, &competition, whose).await }).await
+}
+
+/// Goes on where whoever asked has hung up, or has waited for too long.
+async fn to_its_end<T: Send + 'static>(
+    work: impl Future<Output = Result<T, Failure>> + Send + 'static,
+) -> Result<T, Failure> {
+    tokio::spawn(work).await.unwrap_or_else(|broken| Err(Failure::Broken(broken.into())))
+}
+
+async fn erase_one(app: &App, actor: &Actor, now: Timestamp, competition: &str, whose: Whose) -> Result<(), Failure> {
     signed_in(actor)?;
-    let found = person(app, actor, competition, &whose).await?;
-    if let Some(found) = &found {
-        app.store.erase_proposals(found.competition, &found.person, now).await?;
-        app.post.forget(&found.person.email);
-        erase_as_contact(app, actor, now, competition, found).await?;
-    }
-    Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    let mut begun = false;
+    let facts = erase_facts(app, actor, now, competition, &whose, &mut begun).await;
+    after(begun, facts, || in_part(competition))?;
     // From here on it is done, whatever else goes wrong.
     let rest = take_along(app, competition, &whose).await.map_err(Failure::from);
     settle(app).await;
-    after(rest, || Sentence::new("erased_not_all"))
+    after(true, rest, || Sentence::new("erased_not_all"))
+}
+
+/// What is found by their facts, and then these. `begun`: something is gone for good.
+async fn erase_facts(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+    whose: &Whose,
+    begun: &mut bool,
+) -> Result<(), Failure> {
+    if let Some((id, person)) = person(app, actor, competition, whose).await? {
+        *begun |= app.store.erase_proposals(id, &person, now).await? > 0;
+        app.post.forget(&person.email);
+        let staff = app.store.list_grants_in(competition).await?;
+        for gym in contacts(app, id, &person, &staff).await? {
+            let too = Change::Erase(Whose::ContactToo(gym, Box::new(whose.clone())));
+            match Request::at(now).ask(app, actor, competition, too).await {
+                Ok(answered) => *begun |= answered.outcome == Outcome::Stated,
+                // Of another name: whose address it is nobody can tell.
+                Err(Failure::Refused(_)) => {}
+                Err(other) => return Err(other),
+            }
+        }
+    }
+    Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    Ok(())
 }
 
 /// What is kept beside the log for somebody who is erased: answers that name them, their code, their
@@ -38,7 +73,7 @@ async fn take_along(app: &App, competition: &str, whose: &Whose) -> Result<(), S
     let theirs = |grant: &Grant| match whose {
         Whose::Entry(bib) => grant.role == Role::Athlete && grant.bib == Some(*bib),
         Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
-        Whose::Contact(_) => false,
+        Whose::Contact(_) | Whose::ContactToo(..) => false,
     };
     app.store.forget_answers(competition).await?;
     if let (Some(known), Whose::Entry(bib)) = (app.store.find_competition(competition).await?, whose) {
@@ -61,27 +96,28 @@ async fn settle(app: &App) {
     }
 }
 
-/// Says of what goes wrong after a part was done for good that it was.
-fn after<T>(rest: Result<T, Failure>, said: impl FnOnce() -> Sentence) -> Result<T, Failure> {
+/// Says of what goes wrong after a part was done for good (`begun`) that it was.
+fn after<T>(begun: bool, rest: Result<T, Failure>, said: impl FnOnce() -> Sentence) -> Result<T, Failure> {
     rest.map_err(|failure| match failure {
         told @ Failure::InPart(..) => told,
+        nothing if !begun => nothing,
         other => Failure::InPart(said(), other.into()),
     })
 }
 
-/// Somebody who is to be erased.
-struct Found {
-    competition: i64,
-    person: Person,
-    permit: Permit,
+fn in_part(competition: &str) -> Sentence {
+    Sentence::new("erased_in_part").with("competition", competition)
 }
 
-/// Their facts, as far as they are still there, to find what else is kept about them.
-async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> Result<Option<Found>, Failure> {
+/// Somebody's facts, as far as they are still there, to find what else is kept about them; with the
+/// number of the competition.
+async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> Result<Option<(i64, Person)>, Failure> {
     let act = match whose {
-        Whose::Entry(bib) => Act::Erase { competition, bib: Some(*bib), judge: None, own: false },
-        Whose::Judge(code) => Act::Erase { competition, bib: None, judge: Some(code), own: false },
-        Whose::Contact(_) => Act::Erase { competition, bib: None, judge: None, own: false },
+        Whose::Entry(bib) => Act::Erase { competition, bib: Some(*bib), judge: None, contact_of: None },
+        Whose::Judge(code) => Act::Erase { competition, bib: None, judge: Some(code), contact_of: None },
+        Whose::Contact(_) | Whose::ContactToo(..) => {
+            Act::Erase { competition, bib: None, judge: None, contact_of: None }
+        }
     };
     // Who may not is refused by the change itself.
     let Ok(permit) = permit(actor, act) else { return Ok(None) };
@@ -89,54 +125,47 @@ async fn person(app: &App, actor: &Actor, competition: &str, whose: &Whose) -> R
     let id = match whose {
         Whose::Entry(bib) => app.store.find_entry(known.id, *bib).await?.map(|named| named.entry.person.id),
         Whose::Judge(code) => app.store.find_judge(known.id, code).await?.map(|judge| judge.person.id),
-        Whose::Contact(gym) => contact(app, known.id, gym).await?,
+        Whose::Contact(gym) | Whose::ContactToo(gym, _) => {
+            app.store.find_gym(known.id, gym).await?.and_then(|gym| gym.contact).map(|contact| contact.id)
+        }
     };
     let Some(id) = id else { return Ok(None) };
-    let found = app.store.find_person(&permit, known.id, id).await?;
-    Ok(found.map(|person| Found { competition: known.id, person, permit }))
+    Ok(app.store.find_person(&permit, known.id, id).await?.map(|person| (known.id, person)))
 }
 
-/// The number of a gym's contact.
-async fn contact(app: &App, competition: i64, gym: &str) -> Result<Option<u64>, StoreError> {
-    Ok(app.store.find_gym(competition, gym).await?.and_then(|gym| gym.contact).map(|contact| contact.id))
+/// The gyms of this competition whose contact has the address of somebody who is erased. Who is still
+/// staff of a gym stays its contact.
+async fn contacts(app: &App, competition: i64, person: &Person, roles: &[Granted]) -> Result<Vec<String>, StoreError> {
+    let email = fold_name(&person.email);
+    let mut gyms = app.store.list_contacts_under(competition, &email).await?;
+    let stays = |gym: &String, g: &Granted| {
+        g.grant.role == Role::Staff && g.grant.gym.as_ref() == Some(gym) && fold_name(&g.email) == email
+    };
+    gyms.retain(|gym| !roles.iter().any(|g| stays(gym, g)));
+    Ok(gyms)
 }
 
-/// Erases somebody as the contact of gyms of this competition too: of the same name and address. Who is
-/// still staff of the gym stays its contact; and who may not decide about one whose name differs, for an
-/// address may be a whole gym's, is nobody here.
-async fn erase_as_contact(
-    app: &App,
-    actor: &Actor,
-    now: Timestamp,
-    competition: &str,
-    found: &Found,
-) -> Result<(), Failure> {
-    let email = fold_name(&found.person.email);
-    for (slug, gym) in app.store.list_contacts_under(&email).await? {
-        let stays = |g: &Granted| {
-            g.grant.role == Role::Staff && g.grant.gym.as_ref() == Some(&gym) && fold_name(&g.email) == email
-        };
-        if slug != competition || app.store.list_grants_in(competition).await?.iter().any(stays) {
-            continue;
-        }
-        let Some(id) = contact(app, found.competition, &gym).await? else { continue };
-        let known = app.store.find_person(&found.permit, found.competition, id).await?;
-        if known.is_none_or(|known| fold_name(&known.name) != fold_name(&found.person.name)) {
-            continue;
-        }
-        match Request::at(now).ask(app, actor, competition, Change::Erase(Whose::Contact(gym))).await {
-            Ok(_) | Err(Failure::Refused(_)) => {}
-            Err(other) => return Err(other),
+/// Erases whoever asks as the contact of every gym that has their address, where they are its staff, or
+/// organise the competition: who else organises something may have made the account.
+async fn erase_own_contacts(app: &App, actor: &Actor, now: Timestamp, begun: &mut bool) -> Result<(), Failure> {
+    for (id, slug) in app.store.list_competitions_with(&actor.email).await? {
+        for gym in app.store.list_contacts_under(id, &actor.email).await? {
+            if !actor.is_staff_of(&slug, &gym) && !actor.has(&slug, Role::Organiser) {
+                continue;
+            }
+            Request::at(now).ask(app, actor, &slug, Change::Erase(Whose::Contact(gym))).await?;
+            *begun = true;
+            app.store.forget_answers(&slug).await?;
         }
     }
     Ok(())
 }
 
-/// Erases whoever asks as the contact of every gym that has their address.
-async fn erase_own_contacts(app: &App, actor: &Actor, now: Timestamp) -> Result<(), Failure> {
-    for (competition, gym) in app.store.list_contacts_under(&actor.email).await? {
-        Request::at(now).ask(app, actor, &competition, Change::Erase(Whose::Contact(gym))).await?;
-        app.store.forget_answers(&competition).await?;
+/// Forgets what gyms proposed about whoever asks, in competitions whose organiser gave them a role.
+async fn erase_own_proposals(app: &App, actor: &Actor, now: Timestamp, begun: &mut bool) -> Result<(), Failure> {
+    for (id, slug) in app.store.list_competitions_proposing(&actor.email).await? {
+        let Ok(permit) = permit(actor, Act::OwnProposals { competition: &slug }) else { continue };
+        *begun |= app.store.erase_proposals_to(&permit, id, &actor.email, now).await? > 0;
     }
     Ok(())
 }
@@ -146,44 +175,43 @@ async fn erase_own_contacts(app: &App, actor: &Actor, now: Timestamp) -> Result<
 /// decide there any more.
 pub async fn close_me(app: &App, actor: &Actor, now: Timestamp) -> Result<(), Failure> {
     let account = actor.account.ok_or(Denied::NotSignedIn)?;
-    // Decided and done at once: of two who are the last ones together one stays.
-    app.store.give_up_organising(account).await?.map_err(|alone| only_one(&alone))?;
-    let organises = actor.grants.iter().any(|grant| grant.role == Role::Organiser);
-    let rest = async {
-        if !erase_all(app, actor, now, true).await? {
-            app.store.erase_account(account).await?.map_err(|alone| only_one(&alone))?;
-            settle(app).await;
-        }
-        Ok(())
-    };
-    let closed = rest.await;
-    if organises { after(closed, || Sentence::new("organising_given_back")) } else { closed }
+    let (app, actor) = (app.clone(), actor.clone());
+    to_its_end(async move {
+        // Decided and done at once: of two who are the last ones together one stays.
+        app.store.give_up_organising(account).await?.map_err(|alone| only_one(&alone))?;
+        let organises = actor.grants.iter().any(|grant| grant.role == Role::Organiser);
+        let rest = async {
+            if !erase_all(&app, &actor, now, true).await? {
+                app.store.erase_account(account).await?.map_err(|alone| only_one(&alone))?;
+                settle(&app).await;
+            }
+            Ok(())
+        };
+        after(organises, rest.await, || Sentence::new("organising_given_back"))
+    })
+    .await
 }
 
 /// Erases whoever asks, in every competition they are an athlete or a judge of. True: their account
-/// is closed, as it was for nothing else; then they are no gym's contact any more either.
+/// is closed, as it was for nothing else.
 pub async fn erase_me(app: &App, actor: &Actor, now: Timestamp) -> Result<bool, Failure> {
-    let goes = |grant: &Grant| match grant.role {
-        Role::Athlete => grant.bib.is_some(),
-        Role::Judge => grant.judge.is_some(),
-        _ => false,
-    };
-    let closes = actor.grants.iter().all(goes);
-    erase_all(app, actor, now, closes).await
+    let (app, actor) = (app.clone(), actor.clone());
+    to_its_end(async move { erase_all(&app, &actor, now, false).await }).await
 }
 
-/// `with_account`: the account goes too.
+/// `with_account`: the account goes too, and with it the contact of gyms.
 async fn erase_all(app: &App, actor: &Actor, now: Timestamp, with_account: bool) -> Result<bool, Failure> {
     let account = actor.account.ok_or(Denied::NotSignedIn)?;
+    let mut begun = false;
     if app.store.find_account(account).await?.is_some_and(|account| account.confirmed) {
-        app.store.erase_proposals_to(&actor.email, now).await?;
-        if with_account {
-            erase_own_contacts(app, actor, now).await?;
+        let mut beside = erase_own_proposals(app, actor, now, &mut begun).await;
+        if beside.is_ok() && with_account {
+            beside = erase_own_contacts(app, actor, now, &mut begun).await;
         }
+        after(begun, beside, || Sentence::new("erased_some"))?;
         // An address that nobody has shown to be theirs may be another's, and so may the letters to it.
         app.post.forget(&actor.email);
     }
-    let mut begun = false;
     for grant in &actor.grants {
         let whose = match (grant.role, grant.bib, &grant.judge) {
             (Role::Athlete, Some(bib), _) => Whose::Entry(bib),
@@ -191,17 +219,12 @@ async fn erase_all(app: &App, actor: &Actor, now: Timestamp, with_account: bool)
             _ => continue,
         };
         if let Some(competition) = &grant.competition {
-            let erased = erase(app, actor, now, competition, whose).await;
-            let said = || Sentence::new("erased_in_part").with("competition", competition);
-            if begun {
-                after(erased, said)?;
-            } else {
-                erased?;
-            }
+            let erased = erase_one(app, actor, now, competition, whose).await;
+            after(begun, erased, || in_part(competition))?;
             begun = true;
         }
     }
     let closed = app.store.erase_account_without_grants(account).await.map_err(Failure::from);
     settle(app).await;
-    if begun { after(closed, || Sentence::new("erased_not_all")) } else { closed }
+    after(begun, closed, || Sentence::new("erased_not_all"))
 }

@@ -27,7 +27,8 @@ pub struct OwnData {
     pub judges: Vec<OwnJudge>,
     /// Gyms whose contact has the address of this account, with what is kept of the contact.
     pub contacts: Vec<OwnContact>,
-    /// As what a gym has proposed the owner of its address, and nobody has decided yet.
+    /// As what a gym has proposed the owner of its address, and nobody has decided yet; of competitions
+    /// whose organiser has given the account a role.
     pub proposals: Vec<OwnProposal>,
 }
 
@@ -128,8 +129,12 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
     };
     if account.confirmed {
         // Whoever took another person's address with a code reads nothing about its owner.
-        let proposals = app.store.list_proposals_about(&account.folded_email).await?.into_iter();
-        data.proposals = proposals.map(|(competition, proposed)| OwnProposal { competition, proposed }).collect();
+        for (id, competition) in app.store.list_competitions_proposing(&account.folded_email).await? {
+            let Ok(permit) = permit(actor, Act::OwnProposals { competition: &competition }) else { continue };
+            let about = app.store.list_proposals_about(&permit, id, &account.folded_email).await?.into_iter();
+            let of = |proposed| OwnProposal { competition: competition.clone(), proposed };
+            data.proposals.extend(about.map(of));
+        }
     }
     for grant in &actor.grants {
         let Some(competition) = &grant.competition else { continue };

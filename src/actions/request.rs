@@ -72,8 +72,8 @@ impl Request {
         Ok(app.writer.submit(asked, key).await?)
     }
 
-    /// What would become of a change now. Nothing is done, and no key is used. One at a time: of a file it
-    /// takes the whole of a competition.
+    /// What would become of a change now. Nothing is done, and no key is used. Files take turns, for one takes
+    /// the whole of a competition; what else is tried costs no more than doing it.
     pub(super) async fn try_out(
         self,
         app: &App,
@@ -82,7 +82,10 @@ impl Request {
         change: Change,
     ) -> Result<Answered, Failure> {
         let asked = self.asked(app, actor, competition, change);
-        let _turn = app.board.turn(WAIT).await.ok_or(Failure::Busy)?;
+        let _turn = match &asked.change {
+            Change::Apply { .. } => Some(app.board.turn(WAIT).await.ok_or(Failure::Busy)?),
+            _ => None,
+        };
         Ok(app.store.try_out(&asked, app.clock.now()).await??)
     }
 

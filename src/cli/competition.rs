@@ -1,4 +1,4 @@
-//! `competition check` and `competition apply`.
+//! `competition check`, `competition apply` and `competition show`.
 
 use super::talk::{Done, Stop, fault, print, print_json, print_line, say, tell, warning};
 use super::{files, open};

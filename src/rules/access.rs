@@ -117,9 +117,13 @@ pub enum Act<'a> {
     /// Flag, withhold or rule. `ties`: what binds the asking account; `alone`: no referee without
     /// ties to this entry exists (then the organiser decides).
     Referee { competition: &'a str, entry: &'a Entry, ties: &'a Ties, alone: bool },
-    /// Take personal facts away for good: of the entry with this bib, of this judge, or of a gym's
-    /// contact (`own`: who has the address of whoever asks).
-    Erase { competition: &'a str, bib: Option<u32>, judge: Option<&'a str>, own: bool },
+    /// Take personal facts away for good: of the entry with this bib, of this judge, or of the contact of
+    /// the gym `contact_of`, who has the address of whoever asks. An address alone shows nothing: anybody
+    /// who organises anything may have made the account. Being staff of that gym does.
+    Erase { competition: &'a str, bib: Option<u32>, judge: Option<&'a str>, contact_of: Option<&'a str> },
+    /// Read what gyms of this competition propose about the own address, and have it erased: with a role
+    /// that only its organiser gives. An athlete's comes with a code, into whichever account.
+    OwnProposals { competition: &'a str },
     /// Appeal a ruling.
     Appeal { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
 }
@@ -195,11 +199,14 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
         Act::Enter { competition, entry, at }
         | Act::Withdraw { competition, entry, at }
         | Act::Appeal { competition, entry, at } => actor.own_or_gym(competition, entry, at),
-        Act::Erase { competition, bib, judge, own } => bib
+        Act::OwnProposals { competition } => {
+            actor.grants.iter().find(|g| g.role != Role::Athlete && g.holds_in(competition)).map(|g| g.role)
+        }
+        Act::Erase { competition, bib, judge, contact_of } => bib
             .filter(|bib| actor.is_athlete(competition, *bib))
             .map(|_| Role::Athlete)
             .or_else(|| judge.filter(|code| actor.is_judge(competition, code)).map(|_| Role::Judge))
-            .or_else(|| own.then_some(Role::Staff))
+            .or_else(|| contact_of.filter(|gym| actor.is_staff_of(competition, gym)).map(|_| Role::Staff))
             .or_else(|| has(competition, Role::Organiser)),
         Act::ReadJudging { competition, judge } => actor.is_judge(competition, judge).then_some(Role::Judge),
         Act::NotTakingPart { competition, entry } => actor.own_or_gym(competition, entry, None),

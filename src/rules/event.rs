@@ -6,7 +6,7 @@
 use super::access::ActorRef;
 use super::competition::RawCompetition;
 use super::life::{Attestation, Details, FlagReason, Ruled, Stored};
-use super::people::{Entry, Gym, Judge};
+use super::people::{Entry, Gym, Judge, fold_name};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -116,6 +116,19 @@ pub struct Extension {
     pub closes: Timestamp,
     /// The new `attest_by`.
     pub attest_by: Timestamp,
+    /// With the file's own times: what they had been given before is taken back, and the file's times
+    /// hold whatever becomes of it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub taken_back: bool,
+}
+
+impl Extension {
+    /// Whether both are for the same gym or region.
+    #[must_use]
+    pub fn for_the_same(&self, other: &Self) -> bool {
+        let region = |e: &Self| e.region.as_deref().map(fold_name);
+        self.workout == other.workout && self.gym == other.gym && region(self) == region(other)
+    }
 }
 
 /// One record of a competition's log.

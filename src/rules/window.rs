@@ -97,8 +97,8 @@ impl Window {
     }
 }
 
-/// The window of `workout` for an entry of this gym and region: the last extension that fits
-/// holds; the grace is as long as ever.
+/// The window of `workout` for an entry of this gym and region: the last extension that fits and was not
+/// taken back holds, as far as the file does not give everybody more; the grace is as long as ever.
 #[must_use]
 pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>, region: &str) -> Window {
     let fits = |e: &&Extension| {
@@ -112,14 +112,17 @@ pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>,
             }
     };
     let own = workout.window;
-    let Some(extension) = extensions.iter().rev().find(fits) else {
-        return own;
-    };
+    // What was said last of a gym or region holds for it; where that gives nothing, what fits besides does.
+    let last = |(n, e): &(usize, &Extension)| !extensions.iter().skip(n + 1).any(|later| later.for_the_same(e));
+    let gives = |e: &Extension| !e.taken_back && (e.closes > own.closes || e.attest_by > own.attest_by);
+    let mut in_force = extensions.iter().enumerate().rev().filter(|(_, e)| fits(e)).filter(last).map(|(_, e)| e);
+    let Some(extension) = in_force.find(|e| gives(e)) else { return own };
     let grace = own.grace_ends.duration_since(own.closes);
+    let closes = extension.closes.max(own.closes);
     Window {
-        closes: extension.closes,
-        grace_ends: extension.closes.checked_add(grace).unwrap_or(extension.closes),
-        attest_by: extension.attest_by,
+        closes,
+        grace_ends: closes.checked_add(grace).unwrap_or(closes),
+        attest_by: extension.attest_by.max(own.attest_by),
         ..own
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{Store, StoreError, column, number, parse};
 use crate::rules::people::Gym;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// Gyms read at a time.
 const PAGE: u32 = 1_000;
@@ -25,27 +25,30 @@ impl Store {
         Ok(changed.is_some())
     }
 
-    /// Competition and gym of every contact that has this address.
-    pub async fn list_contacts_under(&self, folded_email: &str) -> Result<Vec<(String, String)>, StoreError> {
+    /// Number and slug of every competition that somebody with this address is kept in.
+    pub async fn list_competitions_with(&self, folded_email: &str) -> Result<Vec<(i64, String)>, StoreError> {
         let mut conn = self.read().await?;
-        let under = db!(&mut conn, all (i64, String, i64):
-            "SELECT p.competition, c.slug, p.id FROM persons p JOIN competitions c ON c.id = p.competition WHERE p.folded_email = $1 AND p.folded_email <> '' ORDER BY p.competition, p.id",
+        let found = db!(&mut conn, all (i64, String):
+            "SELECT DISTINCT c.id, c.slug FROM persons p JOIN competitions c ON c.id = p.competition WHERE p.folded_email = $1 AND p.folded_email <> '' ORDER BY c.id",
             folded_email)?;
+        Ok(found)
+    }
+
+    /// The gyms of a competition whose contact has this address.
+    pub async fn list_contacts_under(&self, competition: i64, folded_email: &str) -> Result<Vec<String>, StoreError> {
+        let mut conn = self.read().await?;
+        let under = db!(&mut conn, vals i64:
+            "SELECT id FROM persons WHERE competition = $1 AND folded_email = $2 AND folded_email <> ''",
+            competition, folded_email)?;
         drop(conn);
-        let mut of: BTreeMap<i64, (String, BTreeSet<u64>)> = BTreeMap::new();
-        for (competition, slug, id) in under {
-            of.entry(competition).or_insert_with(|| (slug, BTreeSet::new())).1.insert(number("persons", id)?);
-        }
-        let mut found = Vec::new();
-        for (competition, (slug, ids)) in of {
-            let mut after = String::new();
-            loop {
-                let gyms = self.list_gyms(competition, &after, PAGE).await?;
-                let Some(last) = gyms.last() else { break };
-                after.clone_from(&last.slug);
-                let theirs = |gym: &Gym| gym.contact.as_ref().is_some_and(|contact| ids.contains(&contact.id));
-                found.extend(gyms.into_iter().filter(theirs).map(|gym| (slug.clone(), gym.slug)));
-            }
+        let ids = under.into_iter().map(|id| number("persons", id)).collect::<Result<BTreeSet<u64>, _>>()?;
+        let (mut found, mut after) = (Vec::new(), String::new());
+        while !ids.is_empty() {
+            let gyms = self.list_gyms(competition, &after, PAGE).await?;
+            let Some(last) = gyms.last() else { break };
+            after.clone_from(&last.slug);
+            let theirs = |gym: &Gym| gym.contact.as_ref().is_some_and(|contact| ids.contains(&contact.id));
+            found.extend(gyms.into_iter().filter(theirs).map(|gym| gym.slug));
         }
         Ok(found)
     }

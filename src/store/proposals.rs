@@ -218,45 +218,66 @@ impl Store {
     }
 
     /// Forgets the waiting proposals of a competition about this person, who is erased: of the same
-    /// address, or of the same name and birth date.
-    pub async fn erase_proposals(&self, competition: i64, person: &Person, now: Timestamp) -> Result<(), StoreError> {
+    /// address, or of the same name and birth date. How many these were.
+    pub async fn erase_proposals(&self, competition: i64, person: &Person, now: Timestamp) -> Result<u64, StoreError> {
         let (name, email) = (fold_name(&person.name), fold_name(&person.email));
         let born = person.born.map(|day| day.to_string()).unwrap_or_default();
         let mut tx = self.begin().await?;
         let found = db!(&mut tx, all (i64, String, String):
             "SELECT id, body, folded_email FROM proposals WHERE competition = $1 AND decided_at IS NULL AND (folded_name = $2 OR folded_email = $3)",
             competition, &name, &email)?;
+        let mut erased = 0;
         for (id, body, theirs) in found {
             let proposed: Proposed = super::parse("proposals", &body)?;
             let same_address = !email.is_empty() && theirs == email;
             if same_address || (!born.is_empty() && fold_name(&proposed.name) == name && proposed.born == born) {
-                db!(&mut tx, exec:
+                erased += db!(&mut tx, exec:
                     "UPDATE proposals SET body = NULL, folded_name = '', folded_email = '', decided_at = $2, outcome = 'erased' WHERE id = $1",
                     id, micros(now))?;
             }
         }
         tx.commit().await?;
-        Ok(())
+        Ok(erased)
     }
 
-    /// Forgets those about whoever has this address, in all competitions.
-    pub async fn erase_proposals_to(&self, email: &str, now: Timestamp) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        db!(&mut tx, exec:
-            "UPDATE proposals SET body = NULL, folded_name = '', folded_email = '', decided_at = $2, outcome = 'erased' WHERE decided_at IS NULL AND folded_email = $1 AND folded_email <> ''",
-            email, micros(now))?;
-        tx.commit().await?;
-        Ok(())
-    }
-
-    /// The waiting proposals about whoever has this address, with the competitions' slugs.
-    pub async fn list_proposals_about(&self, email: &str) -> Result<Vec<(String, Proposed)>, StoreError> {
+    /// Number and slug of every competition with a waiting proposal about whoever has this address.
+    pub async fn list_competitions_proposing(&self, email: &str) -> Result<Vec<(i64, String)>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all (String, String):
-            "SELECT c.slug, p.body FROM proposals p JOIN competitions c ON c.id = p.competition WHERE p.decided_at IS NULL AND p.folded_email = $1 AND p.folded_email <> '' ORDER BY p.id",
-            email)?
-        .into_iter()
-        .map(|(slug, body)| Ok((slug, super::parse("proposals", &body)?)))
+        let found = db!(&mut conn, all (i64, String):
+            "SELECT DISTINCT c.id, c.slug FROM proposals p JOIN competitions c ON c.id = p.competition WHERE p.decided_at IS NULL AND p.folded_email = $1 AND p.folded_email <> '' ORDER BY c.id",
+            email)?;
+        Ok(found)
+    }
+
+    /// Forgets those of a competition about whoever has this address; how many.
+    pub async fn erase_proposals_to(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        email: &str,
+        now: Timestamp,
+    ) -> Result<u64, StoreError> {
+        let mut tx = self.begin().await?;
+        let erased = db!(&mut tx, exec:
+            "UPDATE proposals SET body = NULL, folded_name = '', folded_email = '', decided_at = $3, outcome = 'erased' WHERE competition = $1 AND decided_at IS NULL AND folded_email = $2 AND folded_email <> ''",
+            competition, email, micros(now))?;
+        tx.commit().await?;
+        Ok(erased)
+    }
+
+    /// The waiting proposals of a competition about whoever has this address.
+    pub async fn list_proposals_about(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        email: &str,
+    ) -> Result<Vec<Proposed>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals String:
+            "SELECT body FROM proposals WHERE competition = $1 AND decided_at IS NULL AND folded_email = $2 AND folded_email <> '' ORDER BY id",
+            competition, email)?
+        .iter()
+        .map(|body| super::parse("proposals", body))
         .collect()
     }
 }

@@ -39,6 +39,7 @@ pub struct Listed {
     pub entry_gym: Option<String>,
 }
 
+bulk!(EXTENSIONS = Bulk::list("SELECT competition, n, body FROM extensions WHERE competition IN (", 0, ")"));
 bulk!(
     ATTEMPTS = Bulk::list(
         "SELECT body FROM scores WHERE competition = $1 AND workout = $2 AND bib IN (",
@@ -261,6 +262,22 @@ impl Store {
             .iter()
             .map(|body| parse("extensions", body))
             .collect()
+    }
+
+    /// The extensions of these competitions, oldest first.
+    pub async fn list_extensions_of(&self, competitions: &[i64]) -> Result<HashMap<i64, Vec<Extension>>, StoreError> {
+        let mut found: HashMap<i64, Vec<Extension>> = HashMap::new();
+        if competitions.is_empty() {
+            return Ok(found);
+        }
+        let mut conn = self.read().await?;
+        let members = competitions.iter().map(|&id| Val::Int(id)).collect();
+        let mut rows: Vec<(i64, i64, String)> = EXTENSIONS.read(&mut conn, &[], members).await?;
+        rows.sort_unstable_by_key(|&(competition, n, _)| (competition, n));
+        for (competition, _, body) in rows {
+            found.entry(competition).or_default().push(parse("extensions", &body)?);
+        }
+        Ok(found)
     }
 
     /// Numbers of scores by workout and state, for those who watch over a competition.

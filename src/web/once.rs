@@ -2,7 +2,8 @@
 //!
 //! A form leads on, so that loading the page again sends nothing again. What must not stand in an
 //! address meanwhile goes along in a cookie of its own: kept from scripts, bound to the session, good
-//! for two minutes on one page, and taken away as it is shown. Any of several services can show it.
+//! for two minutes on one page, and taken away as it is shown. Any of several services can show it. Each
+//! has a name of its own, which stands in the address: of two that are made at once both are shown.
 
 use super::session::Caller;
 use crate::app::App;
@@ -18,6 +19,10 @@ use subtle::ConstantTimeEq;
 
 /// Longer, and a browser may not keep it.
 const MOST: usize = 3_800;
+/// Bytes of a name.
+const NAMED: usize = 9;
+/// Where the name stands in the address.
+pub const FIELD: &str = "once";
 /// How long it waits to be shown.
 const WAITS: Duration = Duration::from_mins(2);
 
@@ -45,14 +50,18 @@ pub fn lead(app: &App, caller: &Caller, to: &str, mut shown: Shown) -> Response 
         shown.told.clear();
         value = sealed(caller, to, &shown);
     }
-    (AppendHeaders([(header::SET_COOKIE, cookie(app, value, WAITS))]), Redirect::to(to)).into_response()
+    let drawn = app.keys.bytes();
+    let which = BASE64_URL_SAFE_NO_PAD.encode(drawn.get(..NAMED).unwrap_or_default());
+    let to = format!("{to}?{FIELD}={which}");
+    (AppendHeaders([(header::SET_COOKIE, cookie(app, &which, value, WAITS))]), Redirect::to(&to)).into_response()
 }
 
-/// What the page `at` is to show, if anything was left for it, with the header that takes it away.
-pub fn take(app: &App, caller: &Caller, headers: &HeaderMap, at: &str) -> Option<(Shown, Gone)> {
+/// What the page `at` is to show, if anything was left for it under the name that its address gives
+/// ([`FIELD`]), with the header that takes it away.
+pub fn take(app: &App, caller: &Caller, headers: &HeaderMap, at: &str, which: &str) -> Option<(Shown, Gone)> {
     let jar = CookieJar::from_headers(headers);
-    let shown = opened(caller, at, jar.get(name(app))?.value())?;
-    Some((shown, AppendHeaders([(header::SET_COOKIE, cookie(app, String::new(), Duration::ZERO))])))
+    let shown = opened(caller, at, jar.get(&name(app, which))?.value())?;
+    Some((shown, AppendHeaders([(header::SET_COOKIE, cookie(app, which, String::new(), Duration::ZERO))])))
 }
 
 fn sealed(caller: &Caller, at: &str, shown: &Shown) -> String {
@@ -76,12 +85,12 @@ fn seal(caller: &Caller, at: &str, text: &str) -> String {
     BASE64_URL_SAFE_NO_PAD.encode(hash.finalize())
 }
 
-fn name(app: &App) -> &'static str {
-    if app.config.secure() { "__Host-once" } else { "once" }
+fn name(app: &App, which: &str) -> String {
+    format!("{}once-{which}", if app.config.secure() { "__Host-" } else { "" })
 }
 
-fn cookie(app: &App, value: String, life: Duration) -> String {
-    let cookie = Cookie::build((name(app), value)).http_only(true).secure(app.config.secure());
+fn cookie(app: &App, which: &str, value: String, life: Duration) -> String {
+    let cookie = Cookie::build((name(app, which), value)).http_only(true).secure(app.config.secure());
     cookie.same_site(SameSite::Lax).path("/").max_age(life.try_into().unwrap_or_default()).build().to_string()
 }
 

@@ -1,10 +1,11 @@
 //! `/account`: own data taken along, and erasing oneself, with nothing left in the files.
 
 use crate::log_lines::Log;
-use crate::support::{Client, SALTMARSH, TestApp, grant};
+use crate::support::{Client, HIDDEN, SALTMARSH, TestApp, grant};
 use serde_json::{Value, json};
-use tallywright::actions::upkeep;
-use tallywright::rules::access::{Grant, Role};
+use std::task::Poll;
+use tallywright::actions::{erase, upkeep};
+use tallywright::rules::access::{Actor, Grant, Role};
 
 /// What must be in no file afterwards. Nothing else of the tests is called so.
 const PLANTED: [&str; 7] = [
@@ -253,6 +254,38 @@ async fn what_goes_wrong_after_erasing_is_told_as_that_and_doing_it_again_does_t
     assert_log_holds(&app).await;
 }
 
+/// The contact of the same person is gone before the entry is: who is told that nothing was stored would
+/// look no further.
+#[tokio::test]
+async fn what_goes_wrong_between_two_parts_is_told_as_that() {
+    let app = TestApp::new().await;
+    athlete(&app, &[]).await;
+    app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let csrf = organiser.get("/account").await.csrf();
+    let mut raw = app.database.raw().await;
+    let (stop, go) = if app.database.is_served() {
+        let broken = "CREATE FUNCTION broken() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE disk_full; END $$;
+                      CREATE TRIGGER stop BEFORE DELETE ON persons FOR EACH ROW
+                      WHEN (OLD.body LIKE '%\"born\":\"1987%') EXECUTE FUNCTION broken()";
+        (broken, "DROP TRIGGER stop ON persons")
+    } else {
+        let broken = "CREATE TRIGGER stop BEFORE DELETE ON persons WHEN OLD.body LIKE '%\"born\":\"1987%'
+                      BEGIN SELECT RAISE(ABORT, 'broken'); END";
+        (broken, "DROP TRIGGER stop")
+    };
+    raw.run(stop).await.expect("a trigger");
+    let fields = [("csrf", &*csrf), ("erase_bib", "4711"), ("sure", "yes")];
+    let told = organiser.post("/organise/saltmarsh/erase").form(&fields).await.expect(503).plain();
+    assert!(told.contains("A part is erased for good. The rest in") && !told.contains("Nothing was stored"), "{told}");
+    assert!(found(&app).contains(&"Quorzella Vexwhistle"));
+    raw.run(go).await.expect("no trigger");
+    raw.close().await;
+    organiser.post("/organise/saltmarsh/erase").form(&fields).await.expect(303);
+    assert!(!found(&app).contains(&"Quorzella Vexwhistle"));
+    assert_log_holds(&app).await;
+}
+
 #[tokio::test]
 async fn a_gyms_contact_takes_along_what_is_kept_of_them() {
     let app = TestApp::new().await;
@@ -270,6 +303,58 @@ async fn a_gyms_contact_takes_along_what_is_kept_of_them() {
     assert_eq!(data["contacts"], json!([]), "somebody else at the gym");
 }
 
+fn staff_of(gym: &str) -> Grant {
+    Grant { gym: Some(gym.to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) }
+}
+
+/// Whoever organises anything gives roles there to any address, and is shown the link: that address alone
+/// erases nobody's contact elsewhere.
+#[tokio::test]
+async fn an_address_alone_erases_no_gyms_contact() {
+    let app = TestApp::new().await;
+    app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
+    let elsewhere = Grant { competition: Some(HIDDEN.to_owned()), ..staff_of("quayside") };
+    let in_part = [elsewhere.clone(), staff_of("quayside")];
+    for (roles, left) in [(&[elsewhere][..], ["quayside", "millpond"].as_slice()), (&in_part, &["millpond"])] {
+        let own = app.browser("quorzella@zephyrine.box", roles).await;
+        let csrf = own.get("/account").await.csrf();
+        let me = [("csrf", &*csrf), ("me", "quorzella@zephyrine.box"), ("close", "yes")];
+        own.post("/account/erase").form(&me).await.expect(303);
+        own.get("/account").await.expect(401);
+        let gyms = app.organiser().await.get(&format!("{C}/gyms")).await.expect(200).json();
+        let all = gyms.as_array().expect("gyms").iter();
+        let with: Vec<_> = all.filter(|gym| !gym["email"].is_null()).filter_map(|gym| gym["slug"].as_str()).collect();
+        assert_eq!(with.len(), left.len(), "{gyms}");
+        assert!(left.iter().all(|gym| with.contains(gym)), "{gyms}");
+    }
+    assert_log_holds(&app).await;
+}
+
+/// Who hangs up does not leave the half of it behind: their roles and their account go too.
+#[tokio::test]
+async fn erasing_goes_on_when_whoever_asked_has_hung_up() {
+    let app = TestApp::new().await;
+    let (browser, _) = athlete(&app, &[]).await;
+    let email = "quorzella@zephyrine.box".to_owned();
+    let grants = vec![Grant { bib: Some(4711), ..grant(Role::Athlete, Some(SALTMARSH)) }];
+    let account = Some(app.db_account(&email, None, &grants).await.0);
+    let actor = Actor { account, email, grants, ..Actor::default() };
+    // Asked, and nobody waits for the answer any more.
+    let mut asked = Box::pin(erase::erase_me(&app.app, &actor, app.app.clock.now()));
+    let answered = std::future::poll_fn(|cx| Poll::Ready(asked.as_mut().poll(cx).is_ready())).await;
+    assert!(!answered, "it takes longer than that");
+    drop(asked);
+    for _ in 0..200 {
+        if found(&app).is_empty() {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+    }
+    assert_eq!(found(&app), Vec::<&str>::new());
+    browser.get("/account").await.expect(401);
+    assert_log_holds(&app).await;
+}
+
 /// Gyms with a contact whose facts stand nowhere else.
 const GYMS: &str = "slug,name,country,contact,email,phone\n\
     quayside,Quayside Gym,PT,Quorzella Vexwhistle,Quorzella@zephyrine.box,+351 1987-03-21\n\
@@ -280,8 +365,7 @@ const GYMS: &str = "slug,name,country,contact,email,phone\n\
 async fn a_gyms_contact_goes_with_the_account() {
     let app = TestApp::new().await;
     app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
-    let role = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some(SALTMARSH)) };
-    let own = app.browser("quorzella@zephyrine.box", &[role]).await;
+    let own = app.browser("quorzella@zephyrine.box", &["quayside", "millpond"].map(staff_of)).await;
     let csrf = own.get("/account").await.csrf();
     let me = [("csrf", &*csrf), ("me", "quorzella@zephyrine.box")];
     // As long as they stay at the gym, so does the contact.
@@ -294,7 +378,7 @@ async fn a_gyms_contact_goes_with_the_account() {
     assert_log_holds(&app).await;
     // The same file brings nobody back; somebody else is named on purpose.
     let again = app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200).text();
-    assert!(again.contains("was erased, at their wish"), "{again}");
+    assert!(again.contains("The contact of millpond was erased. If"), "{again}");
     let set = async |contact: &str| {
         let gym = json!({ "slug": "quayside", "name": "Quayside Gym", "country": "PT", "contact": contact });
         app.organiser().await.post(&format!("{C}/gyms")).json(gym).await

@@ -11,7 +11,7 @@ async fn a_judge_reads_the_own_lanes_the_brief_and_the_sheet() {
     let judge = app.in_browser(&app.judge("J-1").await).await;
     let page = judge.get(PAGE).accept("text/html").await.expect(200).text();
     assert!(page.contains("Vera Lopes (J-1)") && page.contains("Your credential holds from "), "{page}");
-    assert!(page.contains("No lane of your gym&#39;s heats has your name yet."), "{page}");
+    assert!(page.contains("No lane of the heats has your name yet."), "{page}");
     assert!(page.contains("href=\"/c/saltmarsh/workouts/w1\"") && page.contains("/c/saltmarsh/workouts/w1/sheet\""));
     let at = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text} in {page}"));
     assert!(at("Workout 1") < at("Workout 2"), "what runs first");

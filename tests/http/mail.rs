@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tallywright::actions::mail::Letter;
 use tallywright::config::{Mail, Patience};
-use tallywright::rules::access::Role;
+use tallywright::rules::access::{Grant, Role};
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
 use tokio::net::{TcpListener, TcpStream};
 
@@ -175,7 +175,7 @@ async fn all_gyms_get_their_sign_in_by_mail_and_what_became_of_each_is_listed() 
 
 /// A sign-in for somebody new, by the organiser; the account.
 async fn new_account(app: &TestApp, email: &str, password: Option<&str>) -> i64 {
-    let role = grant(Role::Judge, Some(SALTMARSH));
+    let role = Grant { judge: Some("J-1".to_owned()), ..grant(Role::Judge, Some(SALTMARSH)) };
     app.db_account(email, password, &[role]).await.0
 }
 
@@ -198,8 +198,7 @@ async fn who_is_invited_over_the_api_gets_a_letter_too() {
     let (app, ..) = behind(&sink.url).await;
     let organiser = app.organiser().await;
     let invite = |email: &str| {
-        let roles =
-            json!([{ "role": "judge", "competition": SALTMARSH }, { "role": "referee", "competition": SALTMARSH }]);
+        let roles = json!([{ "role": "judge", "competition": SALTMARSH, "judge": "J-1" }, { "role": "referee", "competition": SALTMARSH }]);
         organiser.post("/api/v1/accounts").json(json!({ "email": email, "roles": roles }))
     };
     let told = invite("vera@example.org").await.expect(201).json();
@@ -232,7 +231,7 @@ async fn who_is_invited_over_the_api_gets_a_letter_too() {
 async fn over_the_api_one_is_told_that_a_letter_was_not_sent() {
     let sink = Sink::new(Manner::Refuses).await;
     let (app, ..) = behind(&sink.url).await;
-    let sent = json!({ "email": "vera@example.org", "roles": [{ "role": "judge", "competition": SALTMARSH }] });
+    let sent = json!({ "email": "vera@example.org", "roles": [{ "role": "judge", "competition": SALTMARSH, "judge": "J-1" }] });
     let told = app.organiser().await.post("/api/v1/accounts").json(sent.clone()).await.expect(201).json();
     assert_eq!(told["letter"]["outcome"], "failed");
     assert!(told["letter"]["detail"].as_str().is_some_and(|d| d.contains("550")) && told["link"].is_string(), "{told}");

@@ -30,6 +30,10 @@ fn staff(email: &str) -> Value {
 }
 
 /// Proposes by the gym's staff; the number.
+fn at_millpond(grant: Grant) -> Grant {
+    Grant { gym: Some("millpond".to_owned()), ..grant }
+}
+
 async fn propose(app: &TestApp, body: Value) -> i64 {
     let made = app.staff_of("quayside").await.post(OF_GYM).json(body).await.expect(201).json();
     made["id"].as_i64().expect("a number")
@@ -222,10 +226,21 @@ async fn a_gym_proposes_for_itself_and_sees_its_own() {
 async fn a_proposed_person_reads_what_is_kept_and_may_have_it_erased() {
     let app = TestApp::new().await;
     propose(&app, athlete("Zyxo Athlete")).await;
-    let mine = app.browser("zyxo@example.org", &[]).await;
+    // Whoever organises something else may have made the account, and have its link.
+    let mine = app.browser("zyxo@example.org", &[grant(Role::Staff, Some(HIDDEN))].map(at_millpond)).await;
+    assert_eq!(mine.get("/account/data.json").await.expect(200).json()["proposals"], json!([]));
+    let csrf = mine.get("/account").await.csrf();
+    mine.post("/account/erase").form(&[("csrf", csrf.as_str()), ("me", "zyxo@example.org")]).await.expect(303);
+    assert_eq!(seen(&app).await[0]["proposed"]["name"], "Zyxo Athlete");
+    // An athlete's role comes with a code, into any account.
+    let of_athlete = Grant { bib: Some(2001), ..grant(Role::Athlete, Some(SALTMARSH)) };
+    app.db_account("zyxo@example.org", None, &[of_athlete]).await;
+    assert_eq!(mine.get("/account/data.json").await.expect(200).json()["proposals"], json!([]));
+    app.db_account("zyxo@example.org", None, &[at_millpond(grant(Role::Staff, Some(SALTMARSH)))]).await;
     let data = mine.get("/account/data.json").await.expect(200).json();
     assert_eq!(data["proposals"][0]["proposed"]["name"], "Zyxo Athlete");
-    let other = app.browser("other@example.org", &[]).await;
+    let roles = [at_millpond(grant(Role::Staff, Some(SALTMARSH)))];
+    let other = app.browser("other@example.org", &roles).await;
     assert_eq!(other.get("/account/data.json").await.expect(200).json()["proposals"], json!([]));
     let csrf = mine.get("/account").await.csrf();
     mine.post("/account/erase").form(&[("csrf", csrf.as_str()), ("me", "zyxo@example.org")]).await.expect(303);

@@ -3,6 +3,7 @@
 
 use crate::support::{Client, TestApp};
 use serde_json::json;
+use std::time::Duration;
 
 const C: &str = "/api/v1/competitions/saltmarsh";
 
@@ -165,6 +166,8 @@ async fn what_a_ruling_would_move_is_told_before_it_is_given() {
         let fields = [("csrf", csrf.as_str()), ("etag", &etag), ("kind", kind), more, ("do", "preview")];
         browser.post(&format!("{path}/ruling")).form(&fields)
     };
+    // Whoever tries a whole file out, or asks what would be, is not in the way.
+    let _held = app.app.board.turn(Duration::ZERO).await.expect("nobody else");
     let deduct = ask("deduct", ("reps", "11")).await.expect(200).plain();
     assert!(deduct.contains("With 6+9 tb 11:00: 2nd in Women; 1 place and 1 standing"), "{deduct}");
     let replace = ask("replace", ("performance", "5+2 tb 9:50")).await.expect(200).plain();

@@ -52,7 +52,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/api/v1/accounts", r#"{"email":"new@example.org","roles":[{"role":"organiser"}]}"#, "1333333333+"),
     ("POST",   "/api/v1/accounts/VICTIM/link", "", "1333333333+"),
     ("GET",    "/api/v1/accounts/VICTIM/roles", "", "1333333333+"),
-    ("POST",   "/api/v1/accounts/VICTIM/roles", r#"{"roles":[{"role":"judge","competition":"saltmarsh"}]}"#, "133333333++"),
+    ("POST",   "/api/v1/accounts/VICTIM/roles", r#"{"roles":[{"role":"judge","competition":"saltmarsh","judge":"J-1"}]}"#, "133333333++"),
     // For the last it is gone already.
     ("DELETE", "/api/v1/roles/ROLE", "", "144444444+4"),
     ("DELETE", "/api/v1/accounts/VICTIM", "", "1333333333+"),

@@ -5,13 +5,14 @@ use crate::support::{FILE, World, athlete, attested, by_judge, closes, codes, or
 use jiff::SignedDuration;
 use proptest::prelude::*;
 use tallywright::rules::competition::from_toml;
-use tallywright::rules::event::{Event, Record};
+use tallywright::rules::event::{Event, Extension, Record};
 use tallywright::rules::ledger::{Change, Decided, Outcome, Precondition, Refusal};
 use tallywright::rules::life::{Attest, Decision, FlagReason, Move, State, Submit};
 use tallywright::rules::order::key;
 use tallywright::rules::people::EntryState;
 use tallywright::rules::performance::{Around, RawPerformance, check};
 use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
+use tallywright::rules::window::for_entry;
 
 fn flag(withhold: bool) -> Move {
     Move::Flag { reason: FlagReason::Count, note: String::new(), withhold }
@@ -43,6 +44,39 @@ fn to_men(world: &mut World) {
     let change =
         EntryChange { division: Some("men".into()), reason: "wrong division".into(), ..EntryChange::default() };
     world.move_entry(1, change).unwrap();
+}
+
+/// What was given by mistake is taken back with the file's own times, and not with times before them.
+#[test]
+fn more_time_is_taken_back_with_the_files_own_times_however_the_region_is_written() {
+    let mut world = World::new();
+    let window = world.ledger.definition.as_ref().unwrap().1.workout("w1").unwrap().window;
+    let hour = SignedDuration::from_hours(1);
+    let mut extend = |region: &str, closes, attest_by| {
+        let extension = Extension {
+            workout: "w1".into(),
+            gym: None,
+            region: Some(region.into()),
+            closes,
+            attest_by,
+            taken_back: false,
+        };
+        world.ask(&organiser(), Change::Extend { extension, reason: "a storm".into() })
+    };
+    let (closes, attest_by) = (window.closes, window.attest_by);
+    let refused = extend("North", closes, attest_by).unwrap_err();
+    assert_eq!(code(&refused), "extension_not_later");
+    let refused = extend("North", closes + hour, attest_by - hour).unwrap_err();
+    assert_eq!(code(&refused), "extension_attest_by_early");
+    extend("North", closes + hour, attest_by).unwrap();
+    // The time of its judges is not taken along.
+    let refused = extend("North", closes, closes).unwrap_err();
+    assert_eq!(code(&refused), "extension_attest_by_early");
+    extend("north", closes, attest_by).unwrap();
+    assert!(world.ledger.extensions.last().unwrap().taken_back);
+    assert_eq!(world.from_log().extensions, world.ledger.extensions, "the log says it too");
+    let w1 = world.ledger.definition.as_ref().unwrap().1.workout("w1").unwrap();
+    assert_eq!(for_entry(w1, &world.ledger.extensions, None, "North"), window);
 }
 
 fn code(refusal: &Refusal) -> String {

@@ -7,6 +7,7 @@ use tallywright::rules::competition::{self, LeapBirthday};
 use tallywright::rules::division::{Category, age_on, check_eligible};
 use tallywright::rules::event::Extension;
 use tallywright::rules::window::{for_entry, instant};
+use tallywright::rules::workout::Workout;
 use tallywright::words::Lang;
 
 /// Worked out with `age()` of `PostgreSQL`, jiff, chrono and python-dateutil.
@@ -115,6 +116,7 @@ fn windows_are_half_open_and_extensions_move_them() {
         region: region.map(Into::into),
         closes: closes + jiff::SignedDuration::from_hours(hours),
         attest_by: closes + jiff::SignedDuration::from_hours(hours + 24),
+        taken_back: false,
     };
     let extensions = [later(1, None, Some("Algarve")), later(2, Some("quayside"), None), later(3, None, None)];
     let hours = |gym, region| (for_entry(w3, &extensions, gym, region).closes - closes).as_hours();
@@ -123,6 +125,48 @@ fn windows_are_half_open_and_extensions_move_them() {
     assert_eq!(hours(Some("quayside"), "algarve"), 2, "the last that fits holds");
     let moved = for_entry(w3, &extensions, Some("quayside"), "");
     assert_eq!(moved.grace_ends, moved.closes + second * 15);
+}
+
+/// What was taken back, and what a later file overtakes, leaves nobody with less than all others have.
+#[test]
+fn nobodys_window_closes_before_everybodys() {
+    let competition = saltmarsh();
+    let mut w3 = competition.workout("w3").unwrap().clone();
+    let (closes, attest_by) = (w3.window.closes, w3.window.attest_by);
+    let hour = jiff::SignedDuration::from_hours(1);
+    let more = |hours: i32, gym: Option<&str>, region: Option<&str>| Extension {
+        workout: "w3".into(),
+        gym: gym.map(Into::into),
+        region: region.map(Into::into),
+        closes: closes + hour * hours,
+        attest_by: attest_by + hour * hours,
+        taken_back: hours == 0,
+    };
+    let quayside = |hours| more(hours, Some("quayside"), None);
+    let north = |hours| more(hours, None, Some("North"));
+    let hours = |x: &Workout, all: &[Extension]| {
+        let window = for_entry(x, all, Some("quayside"), "north");
+        assert_eq!(window.attest_by - attest_by, window.closes - closes, "its judges too");
+        assert_eq!(window.grace_ends - window.closes, x.window.grace_ends - x.window.closes);
+        (window.closes - closes).as_hours()
+    };
+    // The gym's own is taken back: its region's holds, whichever came first; and the other way round.
+    assert_eq!(hours(&w3, &[north(3), quayside(5), quayside(0)]), 3);
+    assert_eq!(hours(&w3, &[quayside(5), north(3), quayside(0)]), 3);
+    assert_eq!(hours(&w3, &[quayside(5), north(3), more(0, None, Some("NORTH"))]), 5);
+    assert_eq!(hours(&w3, &[quayside(5), north(3), quayside(0), north(0)]), 0);
+    assert_eq!(hours(&w3, &[quayside(5), quayside(0), quayside(2)]), 2, "given anew");
+    // The file moves the close for all, to later and to earlier.
+    let whole = w3.window;
+    for moved in [4, -2] {
+        w3.window.closes = whole.closes + hour * moved;
+        w3.window.grace_ends = whole.grace_ends + hour * moved;
+        w3.window.attest_by = whole.attest_by + hour * moved;
+        assert_eq!(hours(&w3, &[quayside(5), quayside(0)]), i64::from(moved), "the file's times hold");
+        assert_eq!(hours(&w3, &[quayside(3)]), i64::from(moved.max(3)));
+        assert_eq!(hours(&w3, &[quayside(5)]), 5);
+        assert_eq!(hours(&w3, &[north(5), quayside(3)]), if moved == 4 { 5 } else { 3 });
+    }
 }
 
 #[test]

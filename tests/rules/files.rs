@@ -103,6 +103,16 @@ fn the_file_in_force_is_written_and_read_again() {
     }
 }
 
+/// Standards in another language are for people to change too.
+#[test]
+fn texts_of_several_lines_stand_as_such_in_every_language() {
+    let mut raw = from_toml(SALTMARSH).unwrap();
+    raw.workout[0].standards_in = [("de".to_owned(), "Hüfte unter das Knie.\nKein Absetzen.\n".to_owned())].into();
+    let written = to_toml(&raw).unwrap();
+    let lines = "\nstandards_in.de = \"\"\"\nHüfte unter das Knie.\nKein Absetzen.\n\"\"\"\n";
+    assert!(written.contains(lines), "{written}");
+}
+
 /// Texts of every kind come back as they were.
 #[test]
 fn texts_of_every_kind_are_written_and_read_again() {
@@ -121,9 +131,12 @@ fn texts_of_every_kind_are_written_and_read_again() {
     ] {
         let mut raw = from_toml(SALTMARSH).unwrap();
         raw.workout[0].standards = text.to_owned();
+        raw.workout[0].standards_in.insert("pt".to_owned(), text.to_owned());
         let written = to_toml(&raw).unwrap();
         let read: toml::Table = written.parse().unwrap_or_else(|error| panic!("{error}\n{written}"));
         let said = read["workout"][0]["standards"].as_str();
+        assert_eq!(said, Some(text), "{written}");
+        let said = read["workout"][0]["standards_in"]["pt"].as_str();
         assert_eq!(said, Some(text), "{written}");
     }
 }

@@ -25,6 +25,7 @@ async fn eventful() -> Place {
         region: None,
         closes: noon() + SignedDuration::from_hours(24 * 6),
         attest_by: noon() + SignedDuration::from_hours(24 * 7),
+        taken_back: false,
     };
     let change =
         EntryChange { gym: Some("milltown".to_owned()), reason: "Moved house".to_owned(), ..EntryChange::default() };

@@ -244,8 +244,10 @@ async fn check_roles(app: &App, grants: &[Grant], at: &str) -> Result<Vec<Fault>
             (false, Some(_)) => wrong("bib", "role_takes_no_bib"),
             _ => {}
         }
-        if grant.role != Role::Judge && grant.judge.is_some() {
-            wrong("judge", "role_takes_no_judge");
+        match (grant.role == Role::Judge, &grant.judge) {
+            (true, None) => wrong("judge", "role_needs_judge"),
+            (false, Some(_)) => wrong("judge", "role_takes_no_judge"),
+            _ => {}
         }
         if let Some(competition) = &grant.competition {
             match app.store.find_competition(competition).await? {

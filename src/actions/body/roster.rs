@@ -103,6 +103,7 @@ pub fn extension(workout: &str, body: &Value) -> Result<(Extension, String), Vec
         region,
         closes: members.needed_instant("closes").unwrap_or(Timestamp::UNIX_EPOCH),
         attest_by: members.needed_instant("attest_by").unwrap_or(Timestamp::UNIX_EPOCH),
+        taken_back: false,
     };
     let reason = members.needed_text("reason", LONG);
     members.done((extension, reason))

@@ -97,7 +97,8 @@ pub(super) fn points_gap(next: Option<NextStanding>, points: Option<u64>) -> Opt
         _ => Sentence::new("gap_points"),
     };
     let sentence = sentence.with("points", missing);
-    Some(GapView { place: next.standing, text: None, bib: next.bib, missing: language::say(&sentence) })
+    let missing_said = language::say(&sentence);
+    Some(GapView { place: next.standing, text: None, bib: next.bib, missing: missing_said, level: missing == 0 })
 }
 
 /// The unit in which loads of a prescription are said: the one it is published in.
@@ -125,5 +126,6 @@ pub(super) fn gap(
         text: Some(desk.figures(workout, division, next.level, &next.text)),
         bib: next.bib,
         missing: language::say(&order::gap(task, next.key, key, unit)),
+        level: false,
     })
 }

@@ -159,6 +159,9 @@ pub struct GapView {
     /// What is missing, in the workout's own unit; overall in points.
     #[schema(example = "3 reps")]
     pub missing: String,
+    /// Overall, where the points are equal and single places decide; for pages, which say it in a sentence.
+    #[serde(skip)]
+    pub level: bool,
 }
 
 /// One place of an entry.

@@ -58,6 +58,7 @@ pub(super) fn happenings(field: &Field, calendar: &Calendar, now: Timestamp) -> 
         region: None,
         closes: calendar.at(3, 21, 0)?,
         attest_by: calendar.at(4, 21, 0)?,
+        taken_back: false,
     };
     all.push(Happening {
         at: calendar.at(-1, 8, 0)?,

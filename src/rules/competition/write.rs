@@ -59,8 +59,14 @@ fn line(text: &mut String, key: &str, value: Value) -> Result<(), toml::ser::Err
             }
             writeln!(text, "]").ok();
         }
-        // Texts of several lines as such.
+        // Texts of several lines as such, in tables too.
         Value::String(_) => text.push_str(&toml::to_string_pretty(&Table::from_iter([(key.to_owned(), value)]))?),
+        Value::Table(table) if table.values().any(|v| v.as_str().is_some_and(|v| v.contains('\n'))) => {
+            for (below, value) in table {
+                write!(text, "{key}.").ok();
+                line(text, &below, value)?;
+            }
+        }
         other => _ = writeln!(text, "{key} = {other}"),
     }
     Ok(())

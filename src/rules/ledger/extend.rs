@@ -25,27 +25,31 @@ pub(super) fn extend(ledger: &Ledger, asked: &Asked, extension: &Extension, reas
         _ => faults.push(Fault::new("/gym", Sentence::new("gym_or_region"))),
     }
     // With the file's own time what was given by mistake is taken back; to others it gives nothing.
-    let of_theirs =
-        |e: &Extension| (&e.workout, &e.gym, &e.region) == (&extension.workout, &extension.gym, &extension.region);
-    let taken_back = extension.closes == workout.window.closes && ledger.extensions.iter().any(of_theirs);
-    if extension.closes <= workout.window.closes && !taken_back {
-        let sentence = Sentence::new("extension_not_later").with("closes", local(competition, workout.window.closes));
+    let (closes, attest_by) = (workout.window.closes, workout.window.attest_by);
+    let given = ledger.extensions.iter().rev().find(|e| e.for_the_same(extension));
+    if extension.closes < closes || (extension.closes == closes && given.is_none()) {
+        let sentence = Sentence::new("extension_not_later").with("closes", local(competition, closes));
         faults.push(Fault::new("/closes", sentence));
     }
     if extension.attest_by < extension.closes {
         faults.push(Fault::new("/attest_by", Sentence::new("attest_by_before_closes")));
+    } else if extension.attest_by < attest_by {
+        let sentence = Sentence::new("extension_attest_by_early").with("attest_by", local(competition, attest_by));
+        faults.push(Fault::new("/attest_by", sentence));
     }
     if !faults.is_empty() {
         return Err(Refusal::Faults(faults));
     }
     let actor = Some(permit.actor().clone());
-    if ledger.extensions.last() == Some(extension) {
+    let taken_back = (extension.closes, extension.attest_by) == (closes, attest_by);
+    let extension = Extension { taken_back, ..extension.clone() };
+    if ledger.extensions.last() == Some(&extension) {
         return Ok(Decided { actor, outcome: Outcome::Unchanged, ..Decided::default() });
     }
     let mut notes = Notes::after(ledger.head.last_note, asked.salt, None);
     let reason = notes.keep(reason.trim());
     Ok(Decided {
-        events: vec![Event::Extended { extension: extension.clone(), reason }],
+        events: vec![Event::Extended { extension, reason }],
         actor,
         notes: notes.into_taken(),
         outcome: Outcome::Stated,

@@ -196,6 +196,8 @@ pub enum Whose {
     Judge(String),
     /// Of the contact of this gym.
     Contact(String),
+    /// Of the contact of this gym, where it is the same person: of the same name and address.
+    ContactToo(String, Box<Whose>),
 }
 
 /// A change with everything its decision depends on.

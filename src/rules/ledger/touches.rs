@@ -36,15 +36,7 @@ impl Asked {
                 touches.all_scores_of.insert(*bib);
                 touches.gyms.extend(change.gym.as_deref().map(|g| g.trim().to_owned()));
             }
-            Change::Erase(Whose::Entry(bib)) => {
-                touches.bibs.insert(*bib);
-            }
-            Change::Erase(Whose::Judge(code)) => {
-                touches.judges.insert(code.clone());
-            }
-            Change::Erase(Whose::Contact(gym)) => {
-                touches.gyms.insert(gym.clone());
-            }
+            Change::Erase(whose) => touches_person(&mut touches, whose),
             Change::Extend { extension, .. } => touches.gyms.extend(extension.gym.clone()),
             Change::Score { workout, bib, what } => self.touches_score(&mut touches, workout, *bib, what),
         }
@@ -70,6 +62,18 @@ impl Asked {
             Move::Attest(attest) => touches_judge(touches, workout, bib, attest, None, self.received),
             Move::Flag { .. } | Move::Rule { .. } => touches.referees = Some(self.actor.account),
             Move::Withdraw | Move::NotTakingPart | Move::TakingPart | Move::Appeal { .. } | Move::Admit { .. } => {}
+        }
+    }
+}
+
+fn touches_person(touches: &mut Touches, whose: &Whose) {
+    match whose {
+        Whose::Entry(bib) => _ = touches.bibs.insert(*bib),
+        Whose::Judge(code) => _ = touches.judges.insert(code.clone()),
+        Whose::Contact(gym) => _ = touches.gyms.insert(gym.clone()),
+        Whose::ContactToo(gym, whose) => {
+            touches.gyms.insert(gym.clone());
+            touches_person(touches, whose);
         }
     }
 }

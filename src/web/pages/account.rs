@@ -163,7 +163,10 @@ fn role(grant: &Grant, named: &Named) -> RoleView {
         }
         Role::Referee => ("referee", Some(("/referee".to_owned(), w.nav_referee))),
         Role::Staff => ("staff", None),
-        Role::Judge => ("judge", grant.competition.as_ref().map(|c| (format!("/judge/{c}"), w.nav_judge))),
+        Role::Judge => {
+            let here = grant.competition.as_ref().filter(|_| grant.judge.is_some());
+            ("judge", here.map(|c| (format!("/judge/{c}"), w.nav_judge)))
+        }
         Role::Athlete => ("athlete", None),
     };
     let title = say::role(Some(name));
@@ -226,7 +229,7 @@ pub async fn get_account(
         _ => None,
     };
     let page = View { done, ..view(&app, &caller).await? };
-    Ok(match once::take(&app, &caller, &headers, "/account") {
+    Ok(match once::take(&app, &caller, &headers, "/account", fields.get(once::FIELD)) {
         Some((shown, gone)) => (gone, html(&View { fresh: Some(shown.secret), ..page })?).into_response(),
         None => html(&page)?.into_response(),
     })

@@ -14,12 +14,17 @@ pub(super) async fn ended(
     reader: &Reader,
     whose: Option<(Option<&str>, &str)>,
 ) -> Result<Option<Dated>, Failure> {
+    Ok(over(app, reader, whose).await?.map(|over| said(reader, over)))
+}
+
+/// How far it is, in a sentence.
+pub(super) fn said(reader: &Reader, over: Over) -> Dated {
     let w = words();
     let until = |text, at| Dated::new(text, at, &reader.competition.time_zone);
-    Ok(over(app, reader, whose).await?.map(|over| match over {
+    match over {
         Over::MoreTime(at) => until(w.all_closed_but, at),
         Over::Receiving(at) => until(w.all_closed_received, at),
         Over::Vouching(at) => until(w.all_closed, at),
         Over::Done => Dated::plain(w.all_over),
-    }))
+    }
 }

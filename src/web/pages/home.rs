@@ -1,8 +1,9 @@
 //! `/`: what is on?
 
-use super::ended::ended;
+use super::ended;
 use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{Page, html};
+use crate::actions::over;
 use crate::actions::reader::Reader;
 use crate::app::App;
 use crate::rules::workout::Workout;
@@ -48,12 +49,13 @@ pub(super) struct Soon {
 pub async fn get_home(State(app): State<App>, caller: Caller) -> Answer<Page> {
     let w = words();
     let found = crate::actions::competitions::list(&app, &caller.actor, caller.received).await?;
-    let mut competitions = Vec::with_capacity(found.len());
+    let mut readers = Vec::with_capacity(found.len());
     for c in found {
-        let reader = Reader::find(&app, &caller.actor, caller.received, &c.slug).await?;
-        let over = ended(&app, &reader, None).await?;
-        competitions.push(line(&app, &reader, over));
+        readers.push(Reader::find(&app, &caller.actor, caller.received, &c.slug).await?);
     }
+    let over = over::all(&app, &readers).await?;
+    let said = readers.iter().zip(over).map(|(reader, over)| (reader, over.map(|over| ended::said(reader, over))));
+    let competitions = said.map(|(reader, over)| line(&app, reader, over)).collect();
     html(&Home { shell: Shell::new(&caller, "/", w.home_title), w, competitions })
 }
 

@@ -4,7 +4,7 @@ use super::say;
 use super::scope::gym_name;
 use super::shell::{Mark, words};
 use super::what_if;
-use crate::actions::views::{GymView, OwnPlace, ScopeView};
+use crate::actions::views::{GapView, GymView, OwnPlace, ScopeView};
 use crate::rules::competition::Competition;
 use crate::rules::place;
 use crate::rules::workout::Workout;
@@ -61,12 +61,18 @@ pub(super) fn ranking(c: &Competition, gyms: &[GymView], o: &OwnPlace, bib: u32)
 
 /// What is missing to the place above, in words.
 fn gap(o: &OwnPlace) -> String {
-    let w = words();
     match &o.gap {
-        Some(g) => put(w.gap_to, &[("gap", &g.missing), ("ordinal", &(w.ordinal)(g.place.into()))]),
-        None if o.place == Some(1) => w.gap_first.to_owned(),
+        Some(above) => gap_to(above),
+        None if o.place == Some(1) => words().gap_first.to_owned(),
         None => String::new(),
     }
+}
+
+/// How far it is to the place above, in a whole sentence.
+pub(super) fn gap_to(above: &GapView) -> String {
+    let w = words();
+    let said = if above.level { w.gap_level } else { w.gap_to };
+    put(said, &[("gap", &above.missing), ("ordinal", &(w.ordinal)(above.place.into()))])
 }
 
 /// "96.4 %": see [`place::percentile`].

@@ -311,9 +311,11 @@ pub async fn post_ruling(
     let on_appeal = fields.ticked("on_appeal");
     if fields.get("do") == "preview" {
         let tried = referee::try_rule(&app, &caller.actor, &about.path, request, decision, reason, on_appeal).await;
-        // Who only looks need not have written the reason yet.
+        // Who only looks need not have written the reason yet, and what moves is seen without the trial too.
         return match tried.map_err(|failure| failure.but("/reason")) {
-            Ok(()) | Err(None) => Ok(html(&view(&app, &caller, about, &fields)?)?.into_response()),
+            Ok(()) | Err(None | Some(Failure::Busy)) => {
+                Ok(html(&view(&app, &caller, about, &fields)?)?.into_response())
+            }
             Err(failure) => again(&app, &caller, about, &fields, errors, failure),
         };
     }

@@ -113,7 +113,9 @@ fn links(actor: &Actor) -> Vec<Link> {
             (Role::Athlete, Some(c), _, Some(bib)) => {
                 found.push(Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page));
             }
-            (Role::Judge, Some(c), ..) => found.push(Link::new(format!("/judge/{c}"), w.nav_judge)),
+            (Role::Judge, Some(c), ..) if grant.judge.is_some() => {
+                found.push(Link::new(format!("/judge/{c}"), w.nav_judge));
+            }
             (Role::Referee, ..) => found.push(Link::new("/referee", w.nav_referee)),
             (Role::Organiser, c, ..) => {
                 found.push(Link::new("/referee", w.nav_referee));

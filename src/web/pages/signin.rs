@@ -48,7 +48,7 @@ fn work(grants: &[Grant]) -> String {
         (Role::Organiser, None) => Some("/organise".to_owned()),
         (Role::Referee, _) => Some("/referee".to_owned()),
         (Role::Staff, Some(c)) => grant.gym.as_ref().map(|gym| format!("/desk/{}/{}", encoded(c), encoded(gym))),
-        (Role::Judge, Some(c)) => Some(format!("/judge/{}", encoded(c))),
+        (Role::Judge, Some(c)) => grant.judge.as_ref().map(|_| format!("/judge/{}", encoded(c))),
         (Role::Athlete, Some(c)) => grant.bib.map(|bib| format!("/c/{}/athletes/{bib}", encoded(c))),
         _ => None,
     };
@@ -161,7 +161,7 @@ mod tests {
             competition: competition.map(str::to_owned),
             gym: Some("quay side".to_owned()).filter(|_| role == Role::Staff),
             bib: Some(1042).filter(|_| role == Role::Athlete),
-            judge: None,
+            judge: Some("J-1".to_owned()).filter(|_| role == Role::Judge),
         };
         let staff = grant(Role::Staff, Some("s"));
         assert_eq!(work(std::slice::from_ref(&staff)), "/desk/s/quay%20side");
@@ -171,6 +171,8 @@ mod tests {
         assert_eq!(work(&[grant(Role::Organiser, None)]), "/organise");
         assert_eq!(work(&[grant(Role::Athlete, Some("s"))]), "/c/s/athletes/1042");
         assert_eq!(work(&[grant(Role::Judge, Some("s"))]), "/judge/s");
+        // Without a code there is no lane to look at.
+        assert_eq!(work(&[Grant { judge: None, ..grant(Role::Judge, Some("s")) }]), "/account");
         for several in [vec![], vec![staff, grant(Role::Athlete, Some("s"))]] {
             assert_eq!(work(&several), "/account");
         }

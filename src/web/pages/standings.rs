@@ -1,6 +1,7 @@
 //! `/c/{c}/divisions/{d}`: where am I, overall?
 
 use super::form::Fields;
+use super::own_places::gap_to;
 use super::scope::{self, Asked, Found, Pager, ScopeForm, gym_name};
 use super::shell::{Dated, Link, Mark, Shell, When, words};
 use super::{html, say};
@@ -223,7 +224,7 @@ fn row(
         points: r.points.map_or(String::new(), words().number),
         gap: match (&r.next, r.standing) {
             _ if label(r.bib, own, asked).is_empty() => String::new(),
-            (Some(next), _) => put(w.gap_to, &[("gap", &next.missing), ("ordinal", &(w.ordinal)(next.place.into()))]),
+            (Some(next), _) => gap_to(next),
             (None, Some(1)) => w.gap_first.to_owned(),
             (None, _) => String::new(),
         },

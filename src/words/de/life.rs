@@ -43,12 +43,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("entry_not_active", "Startnummer {bib} ist nicht mehr im Wettkampf: dafür werden keine Ergebnisse angenommen."),
     (
         "erased_contact_stays",
-        "Die Kontaktperson von {gym} wurde auf eigenen Wunsch gelöscht. Ist jetzt jemand anderes der Kontakt, schick das Gym einmal ohne Kontakt und danach mit dem neuen.",
+        "Die Kontaktperson von {gym} wurde gelöscht. Ist jetzt jemand anderes der Kontakt, schick das Gym einmal ohne Kontakt und danach mit dem neuen.",
     ),
-    (
-        "erased_stays",
-        "Die Person hinter {number} wurde auf eigenen Wunsch gelöscht. Wenn sie wieder mitmacht, gib ihr eine neue Nummer.",
-    ),
+    ("erased_stays", "Die Person hinter {number} wurde gelöscht. Wenn sie wieder mitmacht, gib ihr eine neue Nummer."),
+    ("extension_attest_by_early", "Das neue attest_by darf nicht vor {attest_by} liegen: Judges verlören Zeit."),
     ("extension_not_later", "Das neue closes muss nach {closes} liegen."),
     ("gym_or_region", "Nenn entweder ein Gym oder eine Region."),
     ("has_a_score", "Für dieses Workout gibt es ein Ergebnis: zieh es zuerst zurück."),

@@ -63,7 +63,11 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     (
         "erased_in_part",
-        "Ein Teil ist endgültig gelöscht. Was in {competition} gespeichert ist, war gerade nicht zu löschen: mach dasselbe in einer Weile noch einmal. Was schon gelöscht ist, wird übergangen.",
+        "Ein Teil ist endgültig gelöscht. Der Rest in {competition} war gerade nicht zu löschen: mach dasselbe in einer Weile noch einmal. Was schon gelöscht ist, wird übergangen.",
+    ),
+    (
+        "erased_some",
+        "Ein Teil von dem, was über dich gespeichert ist, ist endgültig gelöscht. Der Rest war gerade nicht zu löschen: mach dasselbe in einer Weile noch einmal. Was schon gelöscht ist, wird übergangen.",
     ),
     (
         "organising_given_back",
@@ -151,6 +155,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("role_needs_bib", "Zur Rolle einer Athletin oder eines Athleten gehört die Startnummer."),
     ("role_needs_competition", "Zu dieser Rolle gehört der Wettkampf, in dem sie gilt."),
     ("role_needs_gym", "Zur Rolle im Gym-Team gehört das Gym, in dem sie gilt."),
+    ("role_needs_judge", "Zur Rolle als Judge gehört der Code des Judges."),
     ("role_no_such_bib", "In diesem Wettkampf gibt es keine Meldung mit dieser Startnummer. Lege sie zuerst an."),
     ("role_no_such_gym", "In diesem Wettkampf gibt es dieses Gym nicht. Lege es zuerst an."),
     ("role_no_such_judge", "In diesem Wettkampf gibt es keinen Judge mit diesem Code. Lege ihn zuerst an."),
@@ -247,6 +252,14 @@ pub const SENTENCES: &[(&str, &str)] = &[
     (
         "proposal_waits_on",
         "Der Rest war gerade nicht zu entscheiden und wartet weiter. Entscheide ihn in einer Weile noch einmal.",
+    ),
+    (
+        "late_waits_on",
+        "Über den Rest war gerade nicht zu entscheiden, er wartet weiter. Entscheide in einer Weile noch einmal darüber.",
+    ),
+    (
+        "late_unknown",
+        "Beim nächsten ging die Antwort verloren: schau, ob es hier noch wartet. Der Rest wartet weiter. Entscheide in einer Weile noch einmal darüber.",
     ),
     ("proposal_gone", "Dieser Vorschlag wartet nicht mehr: er wurde entschieden oder zurückgenommen."),
     (

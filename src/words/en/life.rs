@@ -28,12 +28,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("entry_not_active", "Bib {bib} has left the competition: no scores are taken for it."),
     (
         "erased_contact_stays",
-        "The contact of {gym} was erased, at their wish. If somebody else is its contact now, send the gym once without a contact, and then with the new one.",
+        "The contact of {gym} was erased. If somebody else is its contact now, send the gym once without a contact, and then with the new one.",
     ),
-    (
-        "erased_stays",
-        "The person behind {number} was erased, at their wish. If they take part again, give them a new number.",
-    ),
+    ("erased_stays", "The person behind {number} was erased. If they take part again, give them a new number."),
+    ("extension_attest_by_early", "The new attest_by must not be before {attest_by}: judges would lose time."),
     ("extension_not_later", "The new closes must be later than {closes}."),
     ("gym_or_region", "Name either a gym or a region."),
     ("has_a_score", "There is a score in this workout: withdraw it first."),

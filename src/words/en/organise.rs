@@ -83,7 +83,7 @@ texts! {
     erase_title: "Erase somebody",
     erase_about: "Name, birth, e-mail and all notes about the entry are deleted for good, and an account that was only theirs is closed. Scores and places stay, under “Athlete” and the bib. Who is a gym's contact under the same name and e-mail goes there too, unless they are still its staff. It cannot be undone.",
     erase_bib_hint: "Of the athlete who asked for it",
-    erase_gym: "Or the gym whose contact it is",
+    erase_gym: "Or the gym whose contact is to be erased",
     erase_gym_hint: "The short name, as in the list of gyms. Name, e-mail and phone of its contact are deleted for good.",
     erase_one: "Erase one at a time: a bib or a gym.",
     erase_sure: "This person asked for it, and I have made sure who they are.",

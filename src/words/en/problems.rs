@@ -57,7 +57,11 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     (
         "erased_in_part",
-        "A part is erased for good. What is kept in {competition} could not be erased at the moment: do the same once more in a while. What is erased already is passed over.",
+        "A part is erased for good. The rest in {competition} could not be erased at the moment: do the same once more in a while. What is erased already is passed over.",
+    ),
+    (
+        "erased_some",
+        "A part of what is kept about you is erased for good. The rest could not be erased at the moment: do the same once more in a while. What is erased already is passed over.",
     ),
     (
         "organising_given_back",
@@ -124,6 +128,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("role_needs_bib", "An athlete's role needs the athlete's bib."),
     ("role_needs_competition", "This role needs the competition it holds in."),
     ("role_needs_gym", "A staff role needs the gym it holds in."),
+    ("role_needs_judge", "A judge's role needs the judge's code."),
     ("role_no_such_bib", "There is no entry with this bib in that competition. Enter the athlete first."),
     ("role_no_such_gym", "There is no such gym in that competition. Add it first."),
     ("role_no_such_judge", "There is no judge with this code in that competition. Add the judge first."),
@@ -197,6 +202,11 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("proposal_needs_email", "Write the e-mail: they get their sign-in there."),
     ("proposal_member", "“{member}” is not for this kind ({kind}): leave it out."),
     ("proposal_waits_on", "The rest could not be decided at the moment: it waits on. Decide it once more in a while."),
+    ("late_waits_on", "The rest could not be decided at the moment and waits on. Decide it once more in a while."),
+    (
+        "late_unknown",
+        "Of the next one the answer was lost: look whether it still waits here. The rest waits on. Decide it once more in a while.",
+    ),
     ("proposal_gone", "This proposal does not wait any more: it was decided or taken back."),
     ("proposals_full", "This gym already has {most} proposals that wait. Ask the organiser to decide them first."),
     ("proposals_many", "Decide at most {most} proposals at once."),

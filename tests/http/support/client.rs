@@ -92,11 +92,17 @@ impl Client {
 
     /// Where an answer leads, as a browser goes there: with the cookies that came with it.
     pub async fn follow(&self, reply: &Reply) -> Reply {
-        let set = reply.headers.get_all(header::SET_COOKIE).into_iter().filter_map(|v| v.to_str().ok());
-        let own = self.headers.get(header::COOKIE).and_then(|v| v.to_str().ok());
-        let cookies: Vec<&str> = own.into_iter().chain(set.filter_map(|c| c.split(';').next())).collect();
         let to = reply.header("location").split('#').next().unwrap_or_default();
-        self.clone().with(header::COOKIE, &cookies.join("; ")).get(to).await
+        self.given(std::slice::from_ref(reply)).get(to).await
+    }
+
+    /// With the cookies that came with these answers.
+    pub fn given(&self, replies: &[Reply]) -> Self {
+        let set = replies.iter().flat_map(|reply| reply.headers.get_all(header::SET_COOKIE));
+        let set = set.filter_map(|v| v.to_str().ok()).filter_map(|cookie| cookie.split(';').next());
+        let own = self.headers.get(header::COOKIE).and_then(|v| v.to_str().ok());
+        let cookies: Vec<&str> = own.into_iter().chain(set).collect();
+        self.clone().with(header::COOKIE, &cookies.join("; "))
     }
 
     pub fn call(&self, method: Method, path: &str) -> Call {

@@ -180,8 +180,8 @@ pub async fn post_many(
         match admit::admit(&app, &caller.actor, &path, request, admit, reason).await {
             Ok(_) | Err(Failure::Stored) => done += 1,
             // Those before are decided, these are still ticked.
-            Err(Failure::Busy | Failure::Unavailable) => trouble = Some("busy"),
-            Err(Failure::OutcomeUnknown) => trouble = Some("outcome_unknown"),
+            Err(Failure::Busy | Failure::Unavailable) => trouble = Some("late_waits_on"),
+            Err(Failure::OutcomeUnknown) => trouble = Some("late_unknown"),
             Err(failure) => {
                 let why = match failure {
                     Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..))

@@ -270,7 +270,7 @@ pub async fn post_extension(
     };
     let workout = fields.get("workout").to_owned();
     let (gym, region) = (fields.find("gym"), fields.find("region"));
-    let extension = Extension { workout, gym, region, closes, attest_by };
+    let extension = Extension { workout, gym, region, closes, attest_by, taken_back: false };
     let reason = fields.get("reason").to_owned();
     let request = Request::at(caller.received);
     match extend::extend(&app, &caller.actor, &slug, request, extension, reason).await {

@@ -158,7 +158,7 @@ pub async fn get_people(
     let done = (fields.get("done") == "removed").then(|| texts().people_removed.to_owned());
     let told = fields.get("mailed").parse().ok().map(mailed);
     let mut page = View { done, told, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? };
-    let Some((shown, gone)) = once::take(&app, &caller, &headers, &here(&slug)) else {
+    let Some((shown, gone)) = once::take(&app, &caller, &headers, &here(&slug), fields.get(once::FIELD)) else {
         return Ok(html(&page)?.into_response());
     };
     page.done = Some(shown.done).filter(|text| !text.is_empty());
@@ -280,8 +280,14 @@ pub async fn post_link(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let all = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&slug)).await?;
-    let whose = all.into_iter().find(|g| g.account == id).map_or(String::new(), |g| g.email);
-    let mut made = accounts::relink(&app, &caller.actor, id).await.map(|secret| (whose, secret));
+    let mut made = accounts::relink(&app, &caller.actor, id).await.map(|secret| (String::new(), secret));
+    if let Ok((whose, _)) = &mut made {
+        // Who administers the service makes links for those too who have no role here.
+        *whose = match all.into_iter().find(|g| g.account == id) {
+            Some(here) => here.email,
+            None => accounts::find_account(&app, &caller.actor, id).await?.email,
+        };
+    }
     let unseen = app.post.is_there() && matches!(made, Err(AccountError::Refused(Refusal::Conflict(..))));
     if unseen {
         made = accounts::relink_by_mail(&app, &caller.actor, id).await;

@@ -2,7 +2,8 @@
 //!
 //! [`forms`] names every form of the pages and every field in it, and of each what it is: the reader's
 //! own words, a secret, or machinery. Only own words come out, and a field that does not stand here does
-//! not: the page is shown to whoever holds the device, so that it names nobody but by the number sent.
+//! not: the page is shown to whoever holds the device, and reads nothing from the database, so that it says
+//! of people what was typed there and no more.
 
 mod forms;
 

@@ -10,6 +10,7 @@ area! { ($) athlete:
     overall_caption: "Gesamtwertung: jede Klasse, und unter wem gezählt wird",
     ranking_in: "{division} in {name}",
     of_all: "von {of}",
+    gap_level: "punktgleich mit dem {ordinal} Platz; es fehlt ein besserer Einzelplatz",
     gap_to: "{gap} bis zum {ordinal}",
     takes_part: "Macht mit",
     ruling: "Entscheidung",

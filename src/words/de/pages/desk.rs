@@ -24,7 +24,7 @@ area! { ($) desk:
     saved_next: "Als Nächstes: {name}",
     score_now: "Gespeichert ist:",
     score_locked: "Dieses Ergebnis prüft das Schiedsgericht, oder es hat schon entschieden: nur das Schiedsgericht ändert seine Zahlen.",
-    score_entry_out: "Dieser Start nimmt nicht mehr teil, also wird für ihn kein Ergebnis gespeichert. Die Wettkampfleitung kann ihn wieder teilnehmen lassen.",
+    score_entry_out: "Diese Meldung nimmt nicht mehr teil, also wird für sie kein Ergebnis gespeichert. Die Wettkampfleitung kann sie wieder teilnehmen lassen.",
     score_not_yours: "Ergebnisse geben das Team des Gyms oder die Athletin oder der Athlet selbst ein. Stimmt eins nicht, ist das Schiedsgericht zuständig.",
     score_save: "Speichern",
     score_correct: "Korrektur speichern",

@@ -44,6 +44,7 @@ async fn what_is_wrong_with_roles_is_said_all_at_once() {
         {"role": "athlete", "competition": SALTMARSH, "bib": 9, "gym": "quayside"},
         {"role": "judge", "competition": SALTMARSH, "judge": "J-9"},
         {"role": "referee", "competition": "none"},
+        {"role": "judge", "competition": SALTMARSH},
     ]});
     let reply = app.administrator().await.post("/api/v1/accounts").json(sent).await.expect(422);
     let errors = reply.errors();
@@ -57,6 +58,7 @@ async fn what_is_wrong_with_roles_is_said_all_at_once() {
             "/roles/2/bib role_no_such_bib",
             "/roles/3/judge role_no_such_judge",
             "/roles/4/competition role_nowhere",
+            "/roles/5/judge role_needs_judge",
         ]
     );
 }
