@@ -8,7 +8,7 @@ use crate::words::{Lang, Sentence};
 
 tokio::task_local! {
     static READER: Lang;
-    /// Whether what is made is a page.
+    // Whether what is made is a page.
     static PAGE: bool;
 }
 
