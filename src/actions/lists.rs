@@ -162,6 +162,7 @@ pub fn entry_view(named: &Named, name: String) -> EntryView {
         region: entry.region.clone(),
         state: names::entry_state(entry.state),
         show_name: entry.show_name,
+        etag: entry.tag().to_string(),
     }
 }
 

@@ -163,6 +163,32 @@ impl Store {
         db!(&mut conn, opt Row: "SELECT id, email, folded_email, password_hash, created_at, confirmed FROM accounts WHERE id = $1", id)?.map(account).transpose()
     }
 
+    /// Keeps a link's hash for an account of which `may` says, of it and its roles as they are then, that
+    /// it may be given one: the account, or what was said. `None`: there is no such account.
+    pub async fn relink<E>(
+        &self,
+        id: i64,
+        hash: &[u8; 32],
+        now: Timestamp,
+        expires: Timestamp,
+        may: impl FnOnce(&Account, &[Grant]) -> Result<(), E> + Send,
+    ) -> Result<Option<Result<Account, E>>, StoreError> {
+        let mut tx = self.begin().await?;
+        let found = db!(&mut tx, opt Row: "SELECT id, email, folded_email, password_hash, created_at, confirmed FROM accounts WHERE id = $1", id)?;
+        let Some(found) = found.map(account).transpose()? else {
+            tx.rollback().await?;
+            return Ok(None);
+        };
+        let held: Vec<Grant> = grants::of(&mut tx, id).await?.into_iter().map(|granted| granted.grant).collect();
+        if let Err(why) = may(&found, &held) {
+            tx.rollback().await?;
+            return Ok(Some(Err(why)));
+        }
+        links::add(&mut tx, hash, id, now, expires).await?;
+        tx.commit().await?;
+        Ok(Some(Ok(found)))
+    }
+
     /// Takes everything of an account away but its number, which the logs name: its address, its
     /// password, its roles, sessions, tokens and links. Not where nobody else organises something: then
     /// what.

@@ -19,6 +19,7 @@ use crate::rules::people::fold_name;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// How often something is tried that another process may have come between: the head looked for after
@@ -67,6 +68,21 @@ impl Failure {
     }
 }
 
+impl Store {
+    /// For those who ask whether it takes changes.
+    fn note_whether_written(&self, done: &Result<Grouped, Failure>) {
+        match done {
+            Ok(done) if done.committed.is_empty() => {}
+            Ok(_) => self.inner.refused.store(false, Ordering::Relaxed),
+            Err(Failure::Undone(error) | Failure::Unknown(error)) => {
+                if error.trouble().is_some_and(|trouble| trouble != Trouble::Busy) {
+                    self.inner.refused.store(true, Ordering::Relaxed);
+                }
+            }
+        }
+    }
+}
+
 /// Decides and commits; once more where another process has used a key meanwhile, to find what it
 /// was used for.
 pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
@@ -75,7 +91,10 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
         tries -= 1;
         match decide_and_commit(store, now, jobs).await {
             Err(Failure::Undone(StoreError::KeyTaken)) if tries > 0 => {}
-            done => return done,
+            done => {
+                store.note_whether_written(&done);
+                return done;
+            }
         }
     }
 }
@@ -366,5 +385,105 @@ fn look_around(ledger: &mut Ledger, loads: &mut Loads, names: &mut HashMap<u32, 
             }
             _ => {}
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::Clock;
+    use crate::rules::access::Actor;
+    use crate::rules::competition::from_toml;
+    use crate::rules::ledger::Precondition;
+    use crate::store::log::leaf_at;
+    use crate::store::writer::Writer;
+
+    const FILE: &str = r#"
+        [competition]
+        slug = "SLUG"
+        title = "Saltmarsh"
+        time_zone = "Europe/Lisbon"
+        age_date = 2027-01-15
+        [[division]]
+        slug = "women"
+        title = "Women"
+        category = "women"
+    "#;
+
+    fn apply(slug: &str) -> Asked {
+        let raw = Box::new(from_toml(&FILE.replace("SLUG", slug)).expect("a file"));
+        Asked {
+            actor: Actor::operator(),
+            competition: slug.to_owned(),
+            received: Timestamp::UNIX_EPOCH,
+            precondition: Precondition::None,
+            salt: [7; 32],
+            change: Change::Apply { raw, dry_run: false, rescore: false, reason: "put right".to_owned() },
+        }
+    }
+
+    /// What a group has written of these competitions, as it is there.
+    async fn saved(store: &Store) -> Vec<Saved> {
+        let mut all = Vec::new();
+        for (competition, seq, _) in store.list_heads().await.expect("heads") {
+            let last = leaf_at(&mut store.read().await.expect("a connection"), competition, seq).await;
+            let committed = Committed {
+                competition,
+                slug: if competition == 1 { "marsh" } else { "reed" }.to_owned(),
+                after: 0,
+                before: [0; 32],
+                seq,
+                peaks: merkle::Peaks::default(),
+                definition: None,
+                placements: Vec::new(),
+            };
+            all.push(Saved { committed, last: last.expect("it is read").expect("a leaf"), definition: None });
+        }
+        all
+    }
+
+    #[tokio::test]
+    async fn what_became_of_a_commit_without_an_answer_is_told_by_the_log() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let url = format!("sqlite://{}", folder.path().join("tally.db").display());
+        let store = Store::open(&url).await.expect("opens");
+        let writer = Writer::start(store.clone(), Clock::fixed(Timestamp::UNIX_EPOCH), |_| ());
+        let made = tokio::join!(writer.submit(apply("marsh"), None), writer.submit(apply("reed"), None));
+        assert!(made.0.is_ok() && made.1.is_ok(), "{made:?}");
+        let unknown = || StoreError::OutcomeUnknown(sqlx::Error::WorkerCrashed);
+
+        // Ours stands, in each of the competitions of one group.
+        let ours = saved(&store).await;
+        assert_eq!(ours.len(), 2);
+        assert!(settle(&store, &ours, unknown()).await.is_ok());
+        // Whoever wrote after it.
+        let rename = Asked {
+            change: Change::Apply {
+                raw: Box::new(from_toml(&FILE.replace("SLUG", "marsh").replace("Women", "All women")).expect("a file")),
+                dry_run: false,
+                rescore: false,
+                reason: "put right".to_owned(),
+            },
+            ..apply("marsh")
+        };
+        writer.submit(rename, None).await.expect("applied");
+        assert!(settle(&store, &ours, unknown()).await.is_ok());
+
+        // Somebody else's stands where it was put, in the first or in all of them: it never will.
+        let mut others = saved(&store).await;
+        for one in &mut others {
+            one.last = [9; 32];
+        }
+        assert!(matches!(settle(&store, &others, unknown()).await, Err(Failure::Undone(_))));
+        // Nothing stands there.
+        let mut none = saved(&store).await;
+        for one in &mut none {
+            one.committed.seq += 1;
+        }
+        assert!(matches!(settle(&store, &none, unknown()).await, Err(Failure::Undone(_))));
+
+        // The log cannot be read: nobody knows.
+        store.close().await;
+        assert!(matches!(settle(&store, &ours, unknown()).await, Err(Failure::Unknown(_))));
     }
 }

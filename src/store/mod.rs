@@ -54,7 +54,7 @@ pub use writer::{Answered, Committed, Feed, WriteError, Writer};
 use db::Db;
 use sqlx::migrate::MigrateError;
 use std::sync::Arc;
-use std::sync::atomic::AtomicI32;
+use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
 
 /// What can go wrong below the rules. Never shown to a person: a handler says a fixed sentence.
 #[derive(Debug, thiserror::Error)]
@@ -164,6 +164,10 @@ pub(crate) struct Inner {
     pub(crate) definitions: competitions::Definitions,
     /// By what those who listen know our own words; 0: nobody here listens.
     pub(crate) me: AtomicI32,
+    /// Changes were refused when they were written last, for want of room or of a disk that can be written.
+    pub(crate) refused: AtomicBool,
+    /// Held by who finds out whether that is so still.
+    pub(crate) tries: tokio::sync::Mutex<()>,
 }
 
 impl Store {
@@ -178,6 +182,8 @@ impl Store {
                 groups,
                 definitions: competitions::Definitions::default(),
                 me: AtomicI32::new(0),
+                refused: AtomicBool::new(false),
+                tries: tokio::sync::Mutex::default(),
             }),
         };
         match store.fill_names().await {
@@ -197,7 +203,32 @@ impl Store {
 
     /// What the database is good for just now.
     pub async fn footing(&self) -> Result<Footing, StoreError> {
-        Ok(dialect::footing(&mut self.read().await?).await?)
+        let footing = dialect::footing(&mut self.read().await?).await?;
+        Ok(Footing { writable: footing.writable && self.takes_changes().await, ..footing })
+    }
+
+    /// Whether it can be written, as far as writing tells: while it could when it was last, nothing is
+    /// tried. Else a row is put and taken away.
+    async fn takes_changes(&self) -> bool {
+        if !self.inner.refused.load(Ordering::Relaxed) {
+            return true;
+        }
+        // One tries; whoever asks meanwhile is told what was so a moment ago.
+        let Ok(_turn) = self.inner.tries.try_lock() else { return false };
+        let tried = self.touch().await;
+        if let Err(error) = &tried {
+            tracing::warn!(%error, "the database cannot be written");
+        } else {
+            self.inner.refused.store(false, Ordering::Relaxed);
+        }
+        tried.is_ok()
+    }
+
+    async fn touch(&self) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        db!(&mut tx, exec: "INSERT INTO throttles (key, recovers_at) VALUES ($1, 0) ON CONFLICT (key) DO UPDATE SET recovers_at = 0", [0_u8; 32].as_slice())?;
+        db!(&mut tx, exec: "DELETE FROM throttles WHERE key = $1", [0_u8; 32].as_slice())?;
+        tx.commit().await
     }
 
     /// Calls `told` whenever another process may have committed something, as far as the database

@@ -25,7 +25,7 @@ pub struct Readiness {
     pub ready: bool,
     /// The database answers.
     pub database: bool,
-    /// It takes changes: it is no standby, and has not been told to take none.
+    /// It takes changes: it is no standby, has not been told to take none, and has room for them.
     pub writable: bool,
     /// Records of all logs that the standings had not taken in when asked.
     pub lag_records: u64,
@@ -58,8 +58,8 @@ pub async fn show_readiness(State(app): State<App>) -> Answer {
 
 async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
     let heads = app.store.list_heads().await?;
-    let footing = app.store.footing().await?;
     found.database = true;
+    let footing = app.store.footing().await?;
     (found.writable, found.waits_for_standby) = (footing.writable, footing.waits_for_standby);
     let now = app.clock.now();
     for &(competition, seq, _) in &heads {

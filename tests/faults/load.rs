@@ -32,6 +32,8 @@ pub struct Load {
 
 struct Shared {
     http: Http,
+    /// Which load it is: its keys are its own.
+    n: u64,
     at: Vec<SocketAddr>,
     /// Changes that a client sends to one of them before it goes to the next.
     stay: u64,
@@ -92,8 +94,10 @@ impl Load {
     }
 
     fn start_with(at: &[SocketAddr], stay: u64, token: &str, clients: u32, wanted: impl Fn(u32) -> bool) -> Self {
+        static LOADS: AtomicU64 = AtomicU64::new(0);
         let shared = Arc::new(Shared {
             http: http(),
+            n: LOADS.fetch_add(1, Ordering::SeqCst),
             at: at.to_vec(),
             stay,
             token: token.to_owned(),
@@ -179,7 +183,7 @@ async fn work(shared: Arc<Shared>, client: u32, bibs: Vec<u32>) {
         let score = (bib, workout);
         let home = usize::try_from(u64::from(client) + n / shared.stay).unwrap() % shared.at.len();
         shared.in_flight.lock().unwrap().insert(score, reps);
-        let etag = shared.put(home, score, reps, etags.get(&score), &format!("{client}-{n}")).await;
+        let etag = shared.put(home, score, reps, etags.get(&score), &format!("{}-{client}-{n}", shared.n)).await;
         shared.made.lock().unwrap().entry(score).or_default().push(reps);
         shared.in_flight.lock().unwrap().remove(&score);
         if shared.stay < u64::MAX && n % 8 == 0 {
@@ -215,8 +219,10 @@ impl Shared {
             }
             let request = request.body(Full::from(body.to_string())).unwrap();
             match tokio::time::timeout(PATIENCE, self.send(request)).await {
-                Ok(Some((StatusCode::OK | StatusCode::CREATED, answer))) => {
+                Ok(Some((status @ (StatusCode::OK | StatusCode::CREATED), answer))) => {
                     assert_eq!(answer["performance"]["text"], Value::String(written(workout, reps)), "{answer}");
+                    // The same figures sent again under no key would be no change, and answered so.
+                    assert_eq!(status == StatusCode::CREATED, etag.is_none(), "key {key}: {status} {answer}");
                     self.acknowledged_at[at].fetch_add(1, Ordering::SeqCst);
                     return answer["etag"].as_str().expect("an etag").to_owned();
                 }

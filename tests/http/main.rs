@@ -7,6 +7,7 @@ mod api_page;
 mod calendar;
 mod changes;
 mod claims;
+mod crowded;
 mod desk;
 mod desk_file;
 mod every_page;

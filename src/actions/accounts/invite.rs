@@ -4,9 +4,9 @@
 //! An organiser of one competition gets links only for accounts that have no password and no role
 //! elsewhere: with any other link they could become somebody else.
 
-use super::roles::{add_account, make_link, reaches};
+use super::roles::{add_account, reaches};
 use super::sign_in::link_span;
-use super::{AccountError, NewAccount};
+use super::{AccountError, NewAccount, hashed, secret};
 use crate::actions::letters::{self, Link};
 use crate::actions::mail::Outcome;
 use crate::actions::reader::Reader;
@@ -129,31 +129,42 @@ async fn invite(app: &App, by: &Actor, competition: &str, gym: &str, email: &str
 /// A fresh link for an account: any, by who administers the service (for a forgotten password);
 /// else one that has no password and no role but in competitions that `by` organises.
 pub async fn relink(app: &App, by: &Actor, account: i64) -> Result<String, AccountError> {
-    let (account, any) = within_reach(app, by, account).await?;
-    if !any && account.password_hash.is_some() {
-        return Err(Refusal::Conflict(Sentence::new("has_a_password"), Vec::new()).into());
-    }
-    make_link(app, account.id, link_span()).await
+    let (secret, _) = link_within_reach(app, by, account, |account, any| {
+        let is_anothers = !any && account.password_hash.is_some();
+        if is_anothers { Err(Refusal::Conflict(Sentence::new("has_a_password"), Vec::new())) } else { Ok(()) }
+    })
+    .await?;
+    Ok(secret)
 }
 
 /// A fresh link for an account with a password too, which only its owner must get to see: it is to
 /// be mailed to the address that comes with it, and shown to nobody.
 pub async fn relink_by_mail(app: &App, by: &Actor, account: i64) -> Result<(String, String), AccountError> {
-    let (account, _) = within_reach(app, by, account).await?;
-    Ok((account.email, make_link(app, account.id, link_span()).await?))
+    let (secret, account) = link_within_reach(app, by, account, |_, _| Ok(())).await?;
+    Ok((account.email, secret))
 }
 
-/// The account, if it has no role but in competitions that `by` organises, or `by` administers the
-/// service (then true).
-async fn within_reach(app: &App, by: &Actor, account: i64) -> Result<(Account, bool), AccountError> {
-    let unknown = || AccountError::Refused(Refusal::NotFound(Sentence::new("unknown_account")));
-    let account: Account = app.store.find_account(account).await?.ok_or_else(unknown)?;
-    if permit(by, Act::Administer).is_ok() {
-        return Ok((account, true));
+/// A link for the account, if it has no role but in competitions that `by` organises, or `by` administers
+/// the service; and the account, as it was when the link was made. `may`: what else is asked of it, with
+/// whether any would do.
+async fn link_within_reach(
+    app: &App,
+    by: &Actor,
+    account: i64,
+    may: impl Fn(&Account, bool) -> Result<(), Refusal> + Sync,
+) -> Result<(String, Account), AccountError> {
+    let unknown = || Refusal::NotFound(Sentence::new("unknown_account"));
+    let any = permit(by, Act::Administer).is_ok();
+    let ask = |account: &Account, held: &[Grant]| {
+        if !any && (held.is_empty() || !reaches(by, held)) {
+            return Err(unknown());
+        }
+        may(account, any)
+    };
+    let (secret, now) = (secret(app), app.clock.now());
+    match app.store.relink(account, &hashed(&secret), now, now + link_span(), ask).await? {
+        Some(Ok(account)) => Ok((secret, account)),
+        Some(Err(refusal)) => Err(refusal.into()),
+        None => Err(unknown().into()),
     }
-    let held: Vec<Grant> = app.store.list_grants_of(account.id).await?.into_iter().map(|g| g.grant).collect();
-    if held.is_empty() || !reaches(by, &held) {
-        return Err(unknown());
-    }
-    Ok((account, false))
 }

@@ -79,6 +79,9 @@ pub struct EntryView {
     pub state: &'static str,
     /// Whether the name is shown to all.
     pub show_name: bool,
+    /// Of its division, gym and state: for `If-Match` of a change of these.
+    #[schema(example = "0-5f0c1d2e3a4b5c6d")]
+    pub etag: String,
 }
 
 /// Somebody who may attest.

@@ -62,3 +62,21 @@ async fn a_guest_is_shown_without_a_place() {
     let score = app.nobody().get(&score("w1", 1042)).await.expect(200).json();
     assert_eq!(score["state"], "attested");
 }
+
+#[tokio::test]
+async fn a_change_of_an_entry_that_another_one_has_changed_is_refused() {
+    let app = TestApp::new().await;
+    let organiser = app.organiser().await;
+    let path = format!("{C}/entries/1042");
+    let seen = organiser.get(&path).await.expect(200).json()["etag"].as_str().expect("a tag").to_owned();
+    // Somebody else takes it out of the ranking meanwhile.
+    organiser.patch(&path).json(json!({ "state": "withdrawn", "reason": "hurt a knee" })).await.expect(200);
+    let change = || organiser.patch(&path).json(json!({ "state": "guest", "reason": "from abroad" }));
+    let refused = change().if_match(&seen).await.expect(412);
+    assert_eq!(refused.code(), "precondition_failed");
+    let now = organiser.get(&path).await.expect(200).json();
+    assert_eq!(now["state"], "withdrawn");
+    let done = change().if_match(now["etag"].as_str().expect("a tag")).await.expect(200).json();
+    let after = organiser.get(&path).await.expect(200).json()["etag"].clone();
+    assert_eq!((&done["entry"]["state"], &done["entry"]["etag"]), (&json!("guest"), &after));
+}

@@ -1,0 +1,50 @@
+//! Others hold the database for longer than anybody waits: who wants to write outside the logs is told to come
+//! again, and when, by the interface and by the pages.
+
+use crate::support::TestApp;
+use serde_json::json;
+use std::time::Duration;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn who_waits_in_vain_for_the_database_is_told_when_to_come_again() {
+    let app = TestApp::new().await;
+    let (organiser, nobody) = (app.administrator().await, app.nobody());
+    let mut holds = app.database.raw().await;
+    let hold = "BEGIN; SELECT pg_advisory_xact_lock(29815, 0)";
+    holds.run(if app.database.is_served() { hold } else { "BEGIN IMMEDIATE" }).await.unwrap();
+    let goes_on = async {
+        // It does not stand still: nobody ends it.
+        loop {
+            holds.run("SELECT 1").await.unwrap();
+            tokio::time::sleep(Duration::from_millis(200)).await;
+        }
+    };
+    let account = json!({ "email": "bela@example.org", "roles": [{ "role": "referee", "competition": "saltmarsh" }] });
+    let add = || organiser.post("/api/v1/accounts").json(account.clone());
+    let sign_in = || {
+        nobody
+            .post("/signin")
+            .accept("text/html")
+            .form(&[("email", "ana@example.org"), ("password", "wrong enough today")])
+    };
+    let asked = async {
+        // The others wait for the connection that the first waits with.
+        let (added, again, signed_in) = tokio::join!(add(), add(), sign_in());
+        [added, again, signed_in]
+    };
+    let told = tokio::select! {
+        told = asked => told,
+        () = goes_on => unreachable!("it holds on"),
+    };
+    for reply in &told {
+        assert_eq!(reply.status, 503, "{}", reply.text());
+        assert!(reply.header("retry-after").parse::<u32>().is_ok_and(|seconds| seconds > 0));
+    }
+    assert_eq!((told[0].code(), told[1].code()), ("busy".to_owned(), "busy".to_owned()));
+    assert!(told[2].header("content-type").starts_with("text/html"), "a page says it");
+    // Reads went on, and nothing of it is left over.
+    holds.run("ROLLBACK").await.unwrap();
+    nobody.get("/c/saltmarsh").await.expect(200);
+    let added = add().await;
+    assert_eq!(added.status, 201, "nothing was stored before: {}", added.text());
+}
