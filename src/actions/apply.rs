@@ -55,7 +55,7 @@ pub async fn apply(
     let known = app.store.find_competition(&slug).await.map_err(Failure::from);
     let known = if how.dry_run { known? } else { stored(known)? };
     if let Some(known) = &known {
-        app.board.at_least(known.id, answered.seq, WAIT).await;
+        app.logs.at_least(known.id, answered.seq, WAIT).await;
     }
     let (created, changes, reworked) = match answered.outcome {
         Outcome::Applied { created, differences, reworked } => (created, differences, reworked),

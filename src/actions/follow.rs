@@ -15,7 +15,7 @@ use futures_util::StreamExt;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
-use tokio::sync::Notify;
+use tokio::sync::{Notify, watch};
 use tokio_util::sync::CancellationToken;
 
 /// How often the heads of the logs are compared with what the board has taken in.
@@ -34,7 +34,18 @@ struct Parts {
     board: Arc<Board>,
     /// By competition, the tree over the log as far as the board has it.
     seen: Mutex<HashMap<i64, Peaks>>,
+    /// Competitions of which it is not known whether the board shows the log that is there, and how often that
+    /// was found.
+    doubted: Mutex<HashMap<i64, u64>>,
     wake: Notify,
+    looks: watch::Sender<Looks>,
+}
+
+/// How often it was begun to look at the logs, and which of these looks was the last to come to its end.
+#[derive(Clone, Copy, Debug, Default)]
+struct Looks {
+    begun: u64,
+    ended: u64,
 }
 
 impl Follower {
@@ -43,7 +54,14 @@ impl Follower {
     /// # Errors
     /// When the database cannot be read.
     pub async fn load(store: Store, board: Arc<Board>) -> Result<Self, StoreError> {
-        let follower = Self(Arc::new(Parts { store, board, seen: Mutex::default(), wake: Notify::new() }));
+        let follower = Self(Arc::new(Parts {
+            store,
+            board,
+            seen: Mutex::default(),
+            doubted: Mutex::default(),
+            wake: Notify::new(),
+            looks: watch::Sender::default(),
+        }));
         for known in follower.0.store.list_competitions().await? {
             follower.begin(known).await?;
         }
@@ -68,10 +86,62 @@ impl Follower {
             None => committed.after == 0 && self.0.board.position(committed.competition).is_none(),
         };
         if !fits || self.take_in(committed).is_err() {
+            // Others have written meanwhile; or the log is not the one that was followed.
+            self.doubt(committed.competition);
             self.0.wake.notify_one();
             return;
         }
         seen.insert(committed.competition, committed.peaks.clone());
+    }
+
+    /// Waits until the board shows a log as far as `seq`, where a change of ours was put; false when the
+    /// time is over first. Not by a log that is gone, though it went further.
+    pub async fn at_least(&self, competition: i64, seq: u64, wait: Duration) -> bool {
+        let shown = async {
+            if self.is_doubted(competition) {
+                self.compare().await;
+            }
+            !self.is_doubted(competition) && self.0.board.at_least(competition, seq, wait).await
+        };
+        tokio::time::timeout(wait, shown).await.unwrap_or(false)
+    }
+
+    /// The same of a position that somebody else names: the board is compared with what is there first.
+    pub async fn at_least_now(&self, competition: i64, seq: u64, wait: Duration) -> bool {
+        let shown = async {
+            self.compare().await;
+            self.at_least(competition, seq, wait).await
+        };
+        tokio::time::timeout(wait, shown).await.unwrap_or(false)
+    }
+
+    /// Waits for a look that begins after now.
+    async fn compare(&self) {
+        let mut looks = self.0.looks.subscribe();
+        let next = looks.borrow().begun + 1;
+        self.0.wake.notify_one();
+        // Who looks goes on for as long as anybody asks.
+        let _ = looks.wait_for(|looks| looks.ended >= next).await;
+    }
+
+    fn is_doubted(&self, competition: i64) -> bool {
+        self.doubted().contains_key(&competition)
+    }
+
+    fn doubt(&self, competition: i64) {
+        *self.doubted().entry(competition).or_default() += 1;
+    }
+
+    /// Unless it was doubted again meanwhile.
+    fn no_longer_doubt(&self, competition: i64, as_it_was: Option<u64>) {
+        let mut doubted = self.doubted();
+        if as_it_was.is_some() && doubted.get(&competition).copied() == as_it_was {
+            doubted.remove(&competition);
+        }
+    }
+
+    fn doubted(&self) -> MutexGuard<'_, HashMap<i64, u64>> {
+        self.0.doubted.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn take_in(&self, committed: &Committed) -> Result<(), Gap> {
@@ -90,6 +160,7 @@ impl Follower {
                 () = self.0.wake.notified() => {}
                 () = tokio::time::sleep(pause) => {}
             }
+            self.0.looks.send_modify(|looks| looks.begun += 1);
             let why = self.look().await.err().map(|error| error.to_string());
             match (&why, reachable) {
                 (Some(error), true) => tracing::warn!(error, "the logs cannot be followed just now"),
@@ -117,6 +188,8 @@ impl Follower {
 
     /// Compares the heads of the logs with what the board has, and takes in what differs.
     async fn look(&self) -> Result<(), StoreError> {
+        let begun = self.0.looks.borrow().begun;
+        let doubted = self.doubted().clone();
         let seen = self.taken_in();
         let heads = patiently(self.0.store.list_heads()).await?;
         for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
@@ -127,11 +200,16 @@ impl Follower {
         }
         let mut looked = Ok(());
         for (id, seq, root) in heads {
-            // One that cannot be read keeps none of the others from being followed.
-            if seen.get(&id) != Some(&(seq, root)) {
-                looked = looked.and(self.catch_up(id).await);
+            let known = if seen.get(&id) == Some(&(seq, root)) { Ok(()) } else { self.catch_up(id).await };
+            if known.is_ok() {
+                self.no_longer_doubt(id, doubted.get(&id).copied());
+            } else {
+                self.doubt(id);
             }
+            // One that cannot be read keeps none of the others from being followed.
+            looked = looked.and(known);
         }
+        self.0.looks.send_modify(|looks| looks.ended = begun);
         looked
     }
 

@@ -26,7 +26,7 @@ pub async fn move_entry(
     } else {
         request.ask(app, actor, competition, change).await?
     };
-    app.board.at_least(reader.id, answered.seq, WAIT).await;
+    app.logs.at_least(reader.id, answered.seq, WAIT).await;
     let named = find_entry(app, &reader, bib).await;
     let named = if dry_run { named? } else { stored(named)? };
     let name = reader.name(app, named.clone()).await;

@@ -93,7 +93,7 @@ async fn set(
         _ => None,
     };
     let answered = request.ask(app, actor, competition, change).await?;
-    app.board.at_least(reader.id, answered.seq, WAIT).await;
+    app.logs.at_least(reader.id, answered.seq, WAIT).await;
     let (id, outcome) = match answered.outcome {
         Outcome::Roster { created: true, id } => (id, "created"),
         Outcome::Roster { created: false, id } => (id, "changed"),

@@ -3,7 +3,11 @@
 
 use super::verify::Verified;
 use super::{Store, StoreError, dialect};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+
+/// What a database consists of: its file, and those beside it.
+const BESIDE: [&str; 4] = ["", "-wal", "-shm", "-journal"];
 
 impl Store {
     /// Writes a copy to `file`, which must not exist, opens it and verifies every competition.
@@ -31,10 +35,8 @@ pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreE
         Ok(()) => finish(&partial, target).await,
         Err(why) => Err(StoreError::Backup(why.to_string())),
     };
-    if !target.exists() {
-        for end in ["", "-wal", "-shm"] {
-            let _ = std::fs::remove_file(self::beside(&partial, end));
-        }
+    for end in BESIDE {
+        let _ = std::fs::remove_file(beside(&partial, end));
     }
     done
 }
@@ -46,12 +48,25 @@ fn free(file: &Path) -> Result<PathBuf, StoreError> {
     if !folder.is_dir() {
         return Err(StoreError::Backup(format!("there is no folder {}; make it first", folder.display())));
     }
-    for path in [file, &partial] {
-        if path.exists() {
+    // What is left beside a database that is gone would be taken for this one's, and written over it.
+    for path in [file, &partial].into_iter().flat_map(|path| BESIDE.map(|end| beside(path, end))) {
+        if std::fs::symlink_metadata(&path).is_ok() {
             return Err(StoreError::Backup(format!("{} is already there", path.display())));
         }
     }
     Ok(partial)
+}
+
+/// Gives a file its name, unless something has that name by now.
+fn name(partial: &Path, file: &Path) -> std::io::Result<()> {
+    std::fs::File::open(partial)?.sync_all()?;
+    match std::fs::hard_link(partial, file) {
+        Ok(()) => std::fs::remove_file(partial)?,
+        Err(why) if why.kind() == ErrorKind::AlreadyExists || file.exists() => return Err(why),
+        // A file system without links.
+        Err(_) => std::fs::rename(partial, file)?,
+    }
+    std::fs::File::open(folder(file))?.sync_all()
 }
 
 /// Checks the copy at `partial` and gives it its name, if it holds together.
@@ -67,12 +82,8 @@ async fn finish(partial: &Path, file: &Path) -> Result<Vec<Verified>, StoreError
     if verified.iter().any(|v| v.difference.is_some()) {
         return Ok(verified);
     }
-    let name = || {
-        std::fs::File::open(partial)?.sync_all()?;
-        std::fs::rename(partial, file)?;
-        std::fs::File::open(folder(file))?.sync_all()
-    };
-    name().map_err(|e: std::io::Error| StoreError::Backup(e.to_string()))?;
+    let why = |why: std::io::Error| StoreError::Backup(format!("{}: {why}", file.display()));
+    name(partial, file).map_err(why)?;
     Ok(verified)
 }
 

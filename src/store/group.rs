@@ -12,12 +12,13 @@ use super::load::{Loaded, NameKey, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
 use super::writer::{Answered, Committed, Job, WriteError};
-use super::{Store, StoreError, Trouble, aside, dialect, merkle};
+use super::{Hold, Store, StoreError, Trouble, aside, dialect, merkle};
 use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
+use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -85,11 +86,12 @@ impl Store {
 
 /// Decides and commits; once more where another process has used a key meanwhile, to find what it
 /// was used for.
-pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
+/// `brief`: others' heads are waited for only for a moment.
+pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job], brief: bool) -> Result<Grouped, Failure> {
     let mut tries = TRIES;
     loop {
         tries -= 1;
-        match decide_and_commit(store, now, jobs).await {
+        match decide_and_commit(store, now, jobs, brief).await {
             Err(Failure::Undone(StoreError::KeyTaken)) if tries > 0 => {}
             done => {
                 store.note_whether_written(&done);
@@ -99,13 +101,13 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     }
 }
 
-async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Result<Grouped, Failure> {
+async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: bool) -> Result<Grouped, Failure> {
     let wanted = wanted(jobs);
     let slugs: Vec<&str> = wanted.keys().copied().collect();
     let long = wanted.values().any(|w| w.all.everything);
     let groups = &store.inner.groups;
     let (mut tx, mut group) = dialect::in_time(groups, long, async {
-        let mut tx = store.begin_on(&slugs, long).await?;
+        let mut tx = store.begin_on(&slugs, Hold { long, brief }).await?;
         match Group::load(store, &mut tx, now, jobs, &wanted).await {
             Ok(group) => Ok((tx, group)),
             Err(error) => Err(undo(tx, error).await),
@@ -113,9 +115,13 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
     })
     .await
     .map_err(Failure::Undone)?;
-    let decide = |group: &mut Group| jobs.iter().map(|job| group.answer(job)).collect();
+    let decide = |group: &mut Group| unwound(|| jobs.iter().map(|job| group.answer(job)).collect());
     // A whole file, over all that is stored, takes seconds.
     let answers = if long { aside(|| decide(&mut group)) } else { decide(&mut group) };
+    let answers = match answers {
+        Ok(answers) => answers,
+        Err(error) => return Err(Failure::Undone(undo(tx, error).await)),
+    };
     if !group.has_changes() {
         vouch(groups, tx).await.map_err(Failure::Unknown)?;
         return Ok(Grouped { answers, committed: Vec::new() });
@@ -139,6 +145,15 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job]) -> Resul
         one.committed
     });
     Ok(Grouped { answers, committed: committed.collect() })
+}
+
+/// A change that panics the rules is refused alone; it does not end the process, and with it every other
+/// one to which it is sent again. What it left half done in memory is thrown away.
+fn unwound<T>(decide: impl FnOnce() -> T) -> Result<T, StoreError> {
+    std::panic::catch_unwind(AssertUnwindSafe(decide)).map_err(|panic| {
+        let said = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
+        StoreError::RolledBack(format!("a panic: {}", said.unwrap_or("without a text")))
+    })
 }
 
 /// What all jobs touch, by competition.
@@ -177,7 +192,7 @@ async fn find_leaf(store: &Store, slugs: &[&str], ours: &Committed) -> Result<Op
     loop {
         tries -= 1;
         let found = dialect::in_time(&store.inner.groups, false, async {
-            let mut tx = store.begin_on(slugs, false).await?;
+            let mut tx = store.begin_on(slugs, Hold::default()).await?;
             let leaf = super::log::leaf_at(&mut tx, ours.competition, ours.seq).await?;
             Ok((tx, leaf))
         })
@@ -440,6 +455,14 @@ mod tests {
             all.push(Saved { committed, last: last.expect("it is read").expect("a leaf"), definition: None });
         }
         all
+    }
+
+    #[test]
+    fn a_panic_is_an_error_of_the_one_who_caused_it() {
+        assert_eq!(unwound(|| 2 + 2).expect("no panic"), 4);
+        let error = unwound(|| -> i32 { panic!("no such row") }).expect_err("it panicked");
+        assert!(error.to_string().contains("no such row"), "{error}");
+        assert_eq!(error.trouble(), None, "the others of its group are done again without it");
     }
 
     #[tokio::test]

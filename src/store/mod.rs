@@ -55,6 +55,10 @@ use db::Db;
 use sqlx::migrate::MigrateError;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
+use std::time::Duration;
+
+/// How long connections are waited for that are to be closed: longer than any group may take.
+const CLOSING: Duration = Duration::from_secs(15);
 
 /// What can go wrong below the rules. Never shown to a person: a handler says a fixed sentence.
 #[derive(Debug, thiserror::Error)]
@@ -142,12 +146,23 @@ impl StoreError {
 }
 
 /// What a database is good for just now.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Footing {
     /// It takes changes; a standby does not.
     pub writable: bool,
     /// Whether a commit waits for a second server to have it; `None`: the engine knows no such thing.
     pub waits_for_standby: Option<bool>,
+    /// What the server's clock says, in seconds since 1970; `None`: there is one machine only.
+    pub clock: Option<f64>,
+}
+
+/// How a transaction takes competitions in hand.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Hold {
+    /// The whole of one: it is given time to think.
+    pub(crate) long: bool,
+    /// It waits for others only for a moment.
+    pub(crate) brief: bool,
 }
 
 /// Reads, over a pool of connections, and the one connection that writes. Cheap to clone.
@@ -168,6 +183,8 @@ pub(crate) struct Inner {
     pub(crate) refused: AtomicBool,
     /// Held by who finds out whether that is so still.
     pub(crate) tries: tokio::sync::Mutex<()>,
+    /// Held by who writes down that a session was used.
+    pub(crate) touches: tokio::sync::Mutex<()>,
 }
 
 impl Store {
@@ -184,6 +201,7 @@ impl Store {
                 me: AtomicI32::new(0),
                 refused: AtomicBool::new(false),
                 tries: tokio::sync::Mutex::default(),
+                touches: tokio::sync::Mutex::default(),
             }),
         };
         match store.fill_names().await {
@@ -242,12 +260,13 @@ impl Store {
         dialect::settle(&self.inner.writes).await
     }
 
-    /// Closes all connections, after what runs on them.
+    /// Closes all connections, after what runs on them; on a network that is silent they are left.
     pub async fn close(&self) {
-        self.inner.reads.close().await;
-        self.inner.looks.close().await;
-        self.inner.writes.close().await;
-        self.inner.groups.close().await;
+        let Inner { reads, looks, writes, groups, .. } = &*self.inner;
+        let all = async { tokio::join!(reads.close(), looks.close(), writes.close(), groups.close()) };
+        if tokio::time::timeout(CLOSING, all).await.is_err() {
+            tracing::warn!("the database does not answer; its connections are left to it");
+        }
     }
 
     pub(crate) async fn read(&self) -> Result<db::Conn, StoreError> {
@@ -283,11 +302,20 @@ impl Store {
         }
     }
 
+    /// Whether competitions are taken in hand one by one; on the embedded engine all are.
+    pub(crate) fn holds_one_by_one(&self) -> bool {
+        matches!(self.inner.groups, Db::Postgres(_))
+    }
+
+    /// Returns once nobody has this competition in hand; who stands still with it is cut off.
+    pub(crate) async fn until_free(&self, slug: &str) -> Result<(), StoreError> {
+        Ok(dialect::until_free(&self.inner.looks, slug).await?)
+    }
+
     /// A transaction that writes to these competitions, given in order: of each, one at a time.
-    /// `long`: it takes the whole of one in hand.
-    pub(crate) async fn begin_on(&self, slugs: &[&str], long: bool) -> Result<db::Tx, StoreError> {
+    pub(crate) async fn begin_on(&self, slugs: &[&str], how: Hold) -> Result<db::Tx, StoreError> {
         let mut tx = self.begun(&self.inner.groups).await?;
-        dialect::hold(&self.inner.looks, &mut tx, slugs, long).await?;
+        dialect::hold(&self.inner.looks, &mut tx, slugs, how).await?;
         Ok(tx)
     }
 }

@@ -6,7 +6,7 @@
 
 use super::group::{Failure, Grouped};
 use super::merkle::{Hash, Peaks};
-use super::{Idempotency, Store, StoreError};
+use super::{Idempotency, Store, StoreError, Trouble};
 use crate::app::Clock;
 use crate::rules::competition::Competition;
 use crate::rules::fault::Warning;
@@ -15,9 +15,10 @@ use crate::rules::life::Attempt;
 use crate::rules::people::Entry;
 use crate::rules::placement::Placement;
 use futures_util::FutureExt;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, HashSet, VecDeque};
 use std::panic::AssertUnwindSafe;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 use tokio::sync::{mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
@@ -30,6 +31,10 @@ const GROUP: usize = 256;
 /// Changes of one [`Feed`] in flight: while a group is committed the next gathers, and there is room
 /// in the queue for everybody else.
 const FEED: usize = 2 * GROUP;
+
+/// How long changes of a competition that another process has in hand are sent away at most before it is
+/// tried again.
+const LET_BE: Duration = Duration::from_secs(10);
 
 /// What a group did to one competition, told after its commit.
 #[derive(Clone, Debug)]
@@ -120,7 +125,7 @@ impl Writer {
         tokio::spawn(async move {
             // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
             // panic unwinds (a failing test) is no panic of the writer.
-            let task = Task { store, clock, on_commit };
+            let task = Task { store, clock, on_commit, held: Arc::default() };
             if AssertUnwindSafe(task.run(queue, stop)).catch_unwind().await.is_err() {
                 tracing::error!("the writer panicked; the process ends so that nothing is served without it");
                 std::process::abort();
@@ -206,6 +211,8 @@ struct Task<F> {
     store: Store,
     clock: Clock,
     on_commit: F,
+    /// Competitions that another process has in hand for longer than we wait.
+    held: Arc<Mutex<HashSet<String>>>,
 }
 
 impl<F: Fn(&Committed) + Send + 'static> Task<F> {
@@ -229,9 +236,43 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
         }
     }
 
-    /// Commits a group; where a statement fails, each change by itself.
-    async fn take(&mut self, mut jobs: Vec<Job>) {
-        match self.group(&jobs).await {
+    /// Commits what has gathered. Changes of a competition that another process has in hand, to apply a large
+    /// file to it say, are sent away, and keep nobody else waiting.
+    async fn take(&mut self, jobs: Vec<Job>) {
+        let held = self.held().clone();
+        let (held, free): (Vec<Job>, Vec<Job>) =
+            jobs.into_iter().partition(|job| held.contains(&job.asked.competition));
+        for job in held {
+            let _ = job.answer.send(Err(WriteError::Busy));
+        }
+        if !free.is_empty() {
+            self.commit(free, false).await;
+        }
+    }
+
+    /// Nothing is tried with this one until another process has let it go.
+    fn let_be(&self, competition: &str) {
+        if !self.held().insert(competition.to_owned()) {
+            return;
+        }
+        let (store, held, slug) = (self.store.clone(), Arc::clone(&self.held), competition.to_owned());
+        tokio::spawn(async move {
+            // Whatever comes of it: then it is tried again.
+            if let Ok(Err(error)) = tokio::time::timeout(LET_BE, store.until_free(&slug)).await {
+                tracing::debug!(%error, competition = slug, "who has it in hand could not be waited for");
+            }
+            held.lock().unwrap_or_else(PoisonError::into_inner).remove(&slug);
+        });
+    }
+
+    fn held(&self) -> MutexGuard<'_, HashSet<String>> {
+        self.held.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Commits a group; where a statement fails, each change by itself; where a competition is in somebody's
+    /// hand, each of them by itself. `brief`: it has been waited for already.
+    async fn commit(&mut self, mut jobs: Vec<Job>, brief: bool) {
+        match self.group(&jobs, brief).await {
             Ok(answers) => {
                 for (job, answer) in jobs.into_iter().zip(answers) {
                     // A caller who is gone is not told; the change is done all the same.
@@ -241,10 +282,23 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
             Err(Failure::Undone(error)) if jobs.len() > 1 && error.trouble().is_none() => {
                 tracing::warn!(%error, changes = jobs.len(), "a group was rolled back and is done again one by one");
                 for job in jobs {
-                    Box::pin(self.take(vec![job])).await;
+                    Box::pin(self.commit(vec![job], false)).await;
+                }
+            }
+            Err(Failure::Undone(error))
+                if error.trouble() == Some(Trouble::Busy) && is_of_several(&jobs) && self.store.holds_one_by_one() =>
+            {
+                for jobs in by_competition(jobs) {
+                    Box::pin(self.commit(jobs, true)).await;
                 }
             }
             Err(failure) => {
+                if let (Failure::Undone(error), Some(job)) = (&failure, jobs.first())
+                    && error.trouble() == Some(Trouble::Busy)
+                    && self.store.holds_one_by_one()
+                {
+                    self.let_be(&job.asked.competition);
+                }
                 tracing::error!(error = %failure, changes = jobs.len(), "changes were not committed");
                 let last = jobs.pop();
                 for job in jobs {
@@ -257,11 +311,24 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
         }
     }
 
-    async fn group(&mut self, jobs: &[Job]) -> Result<Vec<Result<Answered, WriteError>>, Failure> {
-        let Grouped { answers, committed } = super::group::commit(&self.store, self.clock.now(), jobs).await?;
+    async fn group(&mut self, jobs: &[Job], brief: bool) -> Result<Vec<Result<Answered, WriteError>>, Failure> {
+        let Grouped { answers, committed } = super::group::commit(&self.store, self.clock.now(), jobs, brief).await?;
         for one in &committed {
             (self.on_commit)(one);
         }
         Ok(answers)
     }
+}
+
+fn is_of_several(jobs: &[Job]) -> bool {
+    jobs.iter().any(|job| job.asked.competition != jobs[0].asked.competition)
+}
+
+/// In their order, each competition's by themselves.
+fn by_competition(jobs: Vec<Job>) -> impl Iterator<Item = Vec<Job>> {
+    let mut parts: BTreeMap<String, Vec<Job>> = BTreeMap::new();
+    for job in jobs {
+        parts.entry(job.asked.competition.clone()).or_default().push(job);
+    }
+    parts.into_values()
 }

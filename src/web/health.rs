@@ -3,8 +3,8 @@
 //! acknowledged is on a second machine.
 
 use super::problem::{Answer, Problem};
-use crate::app::App;
-use crate::store::StoreError;
+use crate::app::{App, Clock};
+use crate::store::{StoreError, Trouble};
 use crate::words::Sentence;
 use axum::Json;
 use axum::extract::State;
@@ -15,6 +15,9 @@ use std::time::Duration;
 
 /// How long the board may take to catch up.
 const PATIENCE: Duration = Duration::from_secs(1);
+/// By how many seconds this machine's clock may differ from the database's: what is late goes by the one, and
+/// another instance's by another.
+const CLOCKS: f64 = 60.0;
 /// How long the database may take to answer.
 const ANSWER: Duration = Duration::from_secs(3);
 
@@ -34,6 +37,8 @@ pub struct Readiness {
     /// Whether a commit waits until a second server has it; `None`: there is no such thing with the
     /// embedded engine.
     pub waits_for_standby: Option<bool>,
+    /// By how many seconds this machine's clock is ahead of the database's; `None`: they are one machine.
+    pub clock_ahead_seconds: Option<f64>,
 }
 
 /// Whether the process answers.
@@ -57,10 +62,22 @@ pub async fn show_readiness(State(app): State<App>) -> Answer {
 }
 
 async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
-    let heads = app.store.list_heads().await?;
+    let heads = match app.store.list_heads().await {
+        Err(error) if error.trouble() == Some(Trouble::Busy) => {
+            found.database = true;
+            return Err(error);
+        }
+        heads => heads?,
+    };
     found.database = true;
+    let asked = seconds_since_1970();
     let footing = app.store.footing().await?;
     (found.writable, found.waits_for_standby) = (footing.writable, footing.waits_for_standby);
+    found.clock_ahead_seconds = footing.clock.map(|there| ahead((asked, seconds_since_1970()), there));
+    let in_time = found.clock_ahead_seconds.is_none_or(|ahead| ahead.abs() < CLOCKS);
+    if !in_time {
+        tracing::warn!(ahead = found.clock_ahead_seconds, "this machine's clock differs from the database's");
+    }
     let now = app.clock.now();
     for &(competition, seq, _) in &heads {
         let known = app.board.position(competition).unwrap_or(0);
@@ -85,11 +102,35 @@ async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
     if app.store.list_heads().await?.iter().any(is_another) {
         return Ok(());
     }
-    found.ready = found.writable;
+    found.ready = found.writable && in_time;
     Ok(())
+}
+
+/// This machine's clock, whatever the service is told.
+fn seconds_since_1970() -> f64 {
+    Clock::System.now().as_duration().as_secs_f64()
+}
+
+/// By how much a clock that said the one thing before the question and the other after the answer is ahead of
+/// one that said `there` in between; as little as can be.
+fn ahead((before, after): (f64, f64), there: f64) -> f64 {
+    if there < before { before - there } else { (after - there).min(0.0) }
 }
 
 /// From `at` to `now`; a log may be ahead of this machine's clock.
 fn seconds(now: Timestamp, at: Timestamp) -> f64 {
     now.duration_since(at).as_secs_f64().max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clock_is_ahead_by_no_more_than_the_time_between_question_and_answer_leaves_open() {
+        let close = |a: f64, b: f64| (a - b).abs() < 1e-9;
+        assert!(close(ahead((100.0, 100.2), 100.1), 0.0), "in between");
+        assert!(close(ahead((100.0, 100.2), 90.0), 10.0));
+        assert!(close(ahead((100.0, 100.2), 130.2), -30.0));
+    }
 }

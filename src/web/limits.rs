@@ -32,9 +32,14 @@ const SMALL_KIB: u32 = 64;
 /// What the others may take together, in KiB: 64 of the largest. Files that are sent keep no score out.
 const BODIES: usize = 64 * LARGE_KIB as usize;
 
+/// Questions whether it is there, and ready, handled at once: asked by machines, and answered whoever else is
+/// there, or one that is full would be taken for one that is dead.
+const PROBES: usize = 32;
+
 /// How many requests are let in at once, readers and writers apart, and how much they may bring.
 #[derive(Clone)]
 pub struct Room {
+    probes: Arc<Semaphore>,
     reads: Arc<Semaphore>,
     changes: Arc<Semaphore>,
     bodies: Arc<Semaphore>,
@@ -43,13 +48,15 @@ pub struct Room {
 impl Default for Room {
     fn default() -> Self {
         let room = |size| Arc::new(Semaphore::new(size));
-        Self { reads: room(READS), changes: room(CHANGES), bodies: room(BODIES) }
+        Self { probes: room(PROBES), reads: room(READS), changes: room(CHANGES), bodies: room(BODIES) }
     }
 }
 
 /// Refuses a request at once where there is no room for it, before its body is read.
 pub async fn shed(State(room): State<Room>, request: Request, next: Next) -> Response {
-    let let_in = if reads(request.method()) {
+    let let_in = if matches!(request.uri().path(), "/healthz" | "/readyz") {
+        room.probes.try_acquire().map(|held| (held, None))
+    } else if reads(request.method()) {
         room.reads.try_acquire().map(|held| (held, None))
     } else {
         let body = room.bodies.try_acquire_many(brings(&request));

@@ -23,6 +23,9 @@ use tower::ServiceExt;
 
 /// File descriptors left for the database, the log and commands.
 const DESCRIPTORS_KEPT: u64 = 256;
+/// What a connection keeps of a request at most before anybody has read it, its head above all; in bytes. From
+/// nobody in particular: thousands of them have to fit.
+const HEAD: usize = 32 << 10;
 /// How long to wait when the machine has nothing left to accept with.
 const BREATH: Duration = Duration::from_millis(100);
 
@@ -111,6 +114,7 @@ fn connect(
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(patience.head)
+        .max_buf_size(HEAD)
         .serve_connection(TokioIo::new(Box::pin(stream)), answer);
     let connection = open.watch(connection);
     tokio::spawn(async move {

@@ -130,6 +130,14 @@ fn a_copy_is_restored_serves_and_writes_over_nothing() {
     let new = ["--database", "sqlite://new.db"];
     assert_eq!(folder.run(&[&new[..], &["restore", "copy.db"]].concat()).done(), log);
     assert_eq!(folder.run(&[&new[..], &of].concat()).done(), before);
+    // A process that was killed left what it had written beside it; then the file alone was taken away.
+    for beside in ["gone.db-wal", "gone.db-shm", "gone.db-journal"] {
+        folder.write(beside, "what was written last");
+        let said = folder.run(&["--database", "sqlite://gone.db", "restore", "copy.db"]).refused();
+        assert!(said.contains(beside) && !folder.path().join("gone.db").exists(), "{said}");
+        std::fs::remove_file(folder.path().join(beside)).unwrap();
+    }
+    assert_eq!(folder.run(&["--database", "sqlite://gone.db", "restore", "copy.db"]).done(), log);
     assert!(Serving::start(&folder, &new).get("/readyz").starts_with("HTTP/1.1 200"));
     assert!(folder.run(&[&new[..], &["restore", "copy.db"]].concat()).refused().contains("is there already"));
     assert_eq!(std::fs::read(folder.path().join("copy.db")).unwrap(), copy, "the copy is only read");

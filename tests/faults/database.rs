@@ -92,6 +92,25 @@ async fn a_network_that_is_slow_cut_or_silent_loses_and_repeats_nothing() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn told_to_stop_while_the_network_is_silent_it_ends() {
+    let Some(server) = Server::shared() else { return };
+    let field = Field::on(&server).await;
+    let wire = Wire::to(&server).await;
+    let service = Service::start_on(&field, &wire.url(&field.url), free());
+    let at = service.at;
+    let load = Load::start(at, &field.token, CLIENTS);
+    load.goes_on().await;
+    wire.silence(true);
+    pause(500).await;
+    tokio::task::block_in_place(|| service.stop_within(Duration::from_mins(1)));
+    wire.silence(false);
+    let _service = Service::start(&field, at);
+    load.goes_on().await;
+    let done = load.finish().await;
+    check::whole(&field, at, &done);
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_server_that_only_reads_refuses_changes_and_standings_are_read() {
     let Some(server) = Server::start() else { return };
     let field = Field::on(&server).await;

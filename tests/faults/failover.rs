@@ -9,7 +9,7 @@ use crate::service::{Service, free};
 use crate::wire::Wire;
 use crate::{check, pause, times, until};
 use http::{Request, StatusCode};
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::net::SocketAddr;
 
 const CLIENTS: u32 = 32;
@@ -32,6 +32,16 @@ async fn import(field: &Field, at: SocketAddr) -> Option<(StatusCode, Value)> {
         .header("idempotency-key", "\"a-file\"");
     let rows = "bib,performance\nnobody,12\n".into();
     load::send(&load::http(), request.body(rows).expect("a request")).await
+}
+
+/// Gives somebody a role, or finds that they have it.
+async fn role(field: &Field, at: SocketAddr) -> Option<(StatusCode, Value)> {
+    let roles = json!([{ "role": "referee", "competition": SLUG }]);
+    let request = Request::post(format!("http://{at}/api/v1/accounts"))
+        .header("authorization", format!("Bearer {}", field.token))
+        .header("content-type", "application/json");
+    let body = json!({ "email": "bela@example.org", "roles": roles }).to_string();
+    load::send(&load::http(), request.body(body.into()).expect("a request")).await
 }
 
 /// Sends away whoever waits for the standby: on this server, what they did is there to be read.
@@ -114,8 +124,14 @@ async fn nothing_is_acknowledged_that_only_a_server_without_its_standby_has() {
     assert_eq!(load.changes(), before, "nobody is told that it is stored");
     let (status, answer) = sent_away(&server, import(&field, service.at)).await.expect("an answer");
     assert_eq!(status, StatusCode::SERVICE_UNAVAILABLE, "only this server has that answer: {answer}");
+    // A role likewise: it is there, by a commit that was sent away, and is not said to be.
+    let (status, answer) = sent_away(&server, role(&field, service.at)).await.expect("an answer");
+    assert_eq!(status, StatusCode::SERVICE_UNAVAILABLE, "{answer}");
+    let (status, answer) = sent_away(&server, role(&field, service.at)).await.expect("an answer");
+    assert_eq!(status, StatusCode::SERVICE_UNAVAILABLE, "only this server has that role: {answer}");
     standby.start_again();
     load.goes_on().await;
+    assert!(role(&field, service.at).await.is_some_and(|(status, _)| status.is_success()), "now it is safe");
     assert_eq!(import(&field, service.at).await.expect("an answer"), (StatusCode::OK, kept), "as it was kept");
     // And once more, up to the loss of the server.
     standby.end(End::Killed);

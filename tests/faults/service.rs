@@ -57,6 +57,16 @@ impl Service {
         self.child.wait().expect("it ends")
     }
 
+    /// SIGTERM, where it may take its time.
+    pub fn stop_within(mut self, time: Duration) {
+        self.signal("TERM");
+        let began = Instant::now();
+        while self.runs() {
+            assert!(began.elapsed() < time, "it does not end");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+
     /// Sends a signal by name.
     pub fn signal(&self, name: &str) {
         let sent = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).status();

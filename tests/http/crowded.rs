@@ -3,7 +3,7 @@
 
 use crate::support::TestApp;
 use serde_json::json;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn who_waits_in_vain_for_the_database_is_told_when_to_come_again() {
@@ -47,4 +47,32 @@ async fn who_waits_in_vain_for_the_database_is_told_when_to_come_again() {
     nobody.get("/c/saltmarsh").await.expect(200);
     let added = add().await;
     assert_eq!(added.status, 201, "nothing was stored before: {}", added.text());
+}
+
+/// That a session is used is written down every few minutes; who reads by it does not wait for that.
+#[tokio::test(flavor = "multi_thread")]
+async fn who_is_signed_in_reads_while_nothing_can_be_written() {
+    let app = TestApp::new().await;
+    let browser = app.browser("ana@example.org", &[]).await;
+    browser.get("/c/saltmarsh").await.expect(200);
+    let mut holds = app.database.raw().await;
+    let hold = "BEGIN; SELECT pg_advisory_xact_lock(29815, 0)";
+    holds.run(if app.database.is_served() { hold } else { "BEGIN IMMEDIATE" }).await.unwrap();
+    app.set_clock("2027-01-14T13:00:00Z");
+    let began = Instant::now();
+    for _ in 0..5 {
+        browser.get("/c/saltmarsh").await.expect(200);
+    }
+    assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
+    let _ = holds.run("ROLLBACK").await;
+    // And it is written down in the end.
+    let seen = async || {
+        app.database.raw().await.number("SELECT COUNT(*) FROM sessions WHERE seen_at > created_at + 3000000000").await
+    };
+    let began = Instant::now();
+    while seen().await == 0 {
+        assert!(began.elapsed() < Duration::from_secs(30), "it is not written down");
+        browser.get("/c/saltmarsh").await.expect(200);
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
 }

@@ -266,6 +266,18 @@ async fn a_database_put_back_to_another_state_is_loaded_anew() {
     put_back(&app, "early").await;
     attested(&staff, 1043, "2+2 tb 11:40").await.expect(201);
     comes_to_show(&app, &["6+14 tb 11:24", "2+2 tb 11:40"]).await;
+
+    // Put back, and gone on to just where it was: what is asked for by its position is of the log that is
+    // there, or not shown.
+    keep(&app, "longer").await;
+    put_back(&app, "early").await;
+    let stored = attested(&staff, 1043, "4+4 tb 11:50").await.expect(201).json();
+    let at_least = stored["etag"].as_str().and_then(|tag| tag.split('-').next()).expect("a position").to_owned();
+    let shown = app.nobody().get(&format!("{WOMEN}?at_least={at_least}")).await;
+    assert!(shown.status == 503 || shown.text().contains("4+4 tb 11:50"), "{}", shown.text());
+    let own = stored["places"].as_array().map_or(0, Vec::len);
+    assert!(own == 0 || stored["places"][0]["place"] == 2, "{stored}");
+    comes_to_show(&app, &["6+14 tb 11:24", "4+4 tb 11:50"]).await;
     for verified in app.app.store.verify(Some("saltmarsh")).await.expect("verified") {
         assert_eq!(verified.difference, None);
     }

@@ -1,6 +1,6 @@
 //! What every answer goes through: headers, problems, cross-site protection, limits, health.
 
-use crate::support::{Client, TestApp, grant};
+use crate::support::{Client, Reply, TestApp, grant};
 use axum::body::Body;
 use axum::routing::{get, post};
 use serde_json::{Value, json};
@@ -196,9 +196,13 @@ async fn a_service_says_what_it_stands_on() {
     let standby = if app.database.is_served() { json!(false) } else { Value::Null };
     let expected = json!({
         "ready": true, "database": true, "writable": true, "lag_records": 0, "lag_seconds": 0.0,
-        "waits_for_standby": standby,
+        "waits_for_standby": standby, "clock_ahead_seconds": found["clock_ahead_seconds"],
     });
     assert_eq!(found, expected);
+    // The server is on this machine: the clocks are one.
+    let ahead = found["clock_ahead_seconds"].as_f64();
+    assert_eq!(ahead.is_some(), app.database.is_served());
+    assert!(ahead.is_none_or(|seconds| seconds.abs() < 0.5), "{found}");
 }
 
 #[tokio::test]
@@ -226,7 +230,7 @@ async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
     assert!(records > 10, "{records}");
     let expected = json!({
         "ready": false, "database": true, "writable": true, "lag_records": records, "lag_seconds": 5.0,
-        "waits_for_standby": found["waits_for_standby"],
+        "waits_for_standby": found["waits_for_standby"], "clock_ahead_seconds": found["clock_ahead_seconds"],
     });
     assert_eq!(found, expected);
 }
@@ -304,6 +308,25 @@ async fn changes_that_wait_leave_room_for_readers() {
     while let Some(reply) = waiting.join_next().await {
         reply.unwrap().expect(200);
     }
+}
+
+#[tokio::test]
+async fn a_service_that_is_full_says_that_it_is_there() {
+    let app = TestApp::empty().await;
+    let go = CancellationToken::new();
+    let held = go.clone();
+    let slow = move || async move { held.cancelled().await };
+    let routes = axum::Router::new().route("/api/slow", get(slow)).route("/healthz", get(|| async { "ok" }));
+    let client = Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
+    let mut waiting = tokio::task::JoinSet::<Reply>::new();
+    while waiting.try_join_next().is_none_or(|reply| reply.unwrap().status != 503) {
+        let client = client.clone();
+        waiting.spawn(async move { client.get("/api/slow").await });
+        tokio::task::yield_now().await;
+    }
+    client.get("/api/slow").await.expect(503);
+    client.get("/healthz").await.expect(200);
+    go.cancel();
 }
 
 #[tokio::test]

@@ -172,6 +172,17 @@ async fn five_hundred_bodies_that_do_not_come_stop_nobody() {
     assert!(answer.contains("too_slow_body"), "{answer}");
 }
 
+/// RFC 6585, section 5.
+#[tokio::test]
+async fn a_head_that_is_too_large_is_refused_before_it_is_read() {
+    let served = Served::new(small(), SHORT).await;
+    let fine = format!("GET / HTTP/1.1\r\nhost: a\r\nconnection: close\r\nx-long: {}\r\n\r\n", "x".repeat(16 << 10));
+    assert!(rest(&mut served.connect_and_send(&fine).await).await.starts_with("HTTP/1.1 200"));
+    let large = format!("GET / HTTP/1.1\r\nhost: a\r\nx-long: {}", "x".repeat(64 << 10));
+    let told = rest(&mut served.connect_and_send(&large).await).await;
+    assert!(told.is_empty() || told.starts_with("HTTP/1.1 431"), "{told}");
+}
+
 /// RFC 9112, section 6.3: a body of two lengths, or in a coding whose end nobody can tell, is refused, so
 /// that nothing in it is taken for another request.
 #[tokio::test]

@@ -1,14 +1,17 @@
 //! What several processes on one database may count on, and what holds on a server alone.
 
-use super::support::{FILE, Place, account, apply, ask, noon, score};
+use super::support::{FILE, Place, account, apply, ask, entry, noon, score};
 use futures_util::StreamExt;
 use jiff::SignedDuration;
 use sqlx::migrate::Migrate;
 use sqlx::{Connection, Executor, PgConnection};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Grant, Role};
-use tallywright::rules::ledger::Change;
+use tallywright::rules::ledger::{Asked, Change};
+use tallywright::rules::roster::RawEntry;
 use tallywright::store::accounts::NewAccount;
 use tallywright::store::throttles::Limit;
 use tallywright::store::{Store, Trouble, WriteError, Writer};
@@ -141,7 +144,7 @@ async fn who_takes_time_is_waited_for_as_long_as_its_process_goes_on() {
     assert!(place.store.try_out(&looks, noon()).await.unwrap().is_ok());
     // It is stopped: it says nothing more.
     goes_on.abort();
-    place.submit(score("w1", 1, "4+0", false)).await.unwrap();
+    place.in_a_moment(score("w1", 1, "4+0", false)).await;
     assert!(thinks.run("COMMIT").await.is_err(), "who stalled has lost the transaction");
 }
 
@@ -172,6 +175,80 @@ async fn every_connection_of_ours_has_the_settings_that_keep_others_from_waiting
     let answer = place.submit(score("w1", 1, "4+0", false)).await;
     assert!(matches!(answer, Err(WriteError::Busy)), "{answer:?}");
     assert!((2_000..4_000).contains(&started.elapsed().as_millis()), "{:?}", started.elapsed());
+}
+
+/// What somebody else does with one competition keeps the scores of another one no longer than a moment.
+#[tokio::test]
+async fn a_competition_in_somebodys_hand_keeps_no_other_one_waiting() {
+    let place = Place::with_entries(2).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let elsewhere = |asked: Asked| Asked { competition: "fen".to_owned(), ..asked };
+    place.submit(elsewhere(apply(&FILE.replace("saltmarsh", "fen")))).await.unwrap();
+    place.submit(elsewhere(ask(Change::SetEntry(RawEntry { gym: String::new(), ..entry(1) })))).await.unwrap();
+    let mut holds = place.raw().await;
+    holds.run("BEGIN; SELECT * FROM competitions WHERE slug = 'saltmarsh' FOR UPDATE").await.unwrap();
+    let goes_on = async {
+        loop {
+            holds.run("SELECT 1").await.unwrap();
+            tokio::time::sleep(Duration::from_millis(200)).await;
+        }
+    };
+    let writes = async {
+        let mut waited = Vec::new();
+        for n in 0..8 {
+            let began = Instant::now();
+            let here = place.submit(score("w1", 1, &format!("{n}+1"), false));
+            let there = async {
+                let entered = ask(Change::SetEntry(RawEntry { gym: String::new(), ..entry(2 + n) }));
+                let done = place.submit(elsewhere(entered)).await;
+                waited.push(began.elapsed());
+                done
+            };
+            let (here, there) = tokio::join!(here, there);
+            assert!(matches!(here, Err(WriteError::Busy)), "{here:?}");
+            there.unwrap();
+        }
+        waited
+    };
+    let waited = tokio::select! {
+        waited = writes => waited,
+        () = goes_on => unreachable!("it holds on"),
+    };
+    // Once as long as anybody waits for a lock, and hardly at all afterwards.
+    assert!(waited[1..].iter().sum::<Duration>() < Duration::from_secs(4), "{waited:?}");
+    holds.run("ROLLBACK").await.unwrap();
+    place.in_a_moment(score("w1", 1, "4+1", false)).await;
+}
+
+/// A process hears of what another one has written by the server's own word.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_another_process_has_written_is_told() {
+    let place = Place::with_entries(1).await;
+    if !place.database.is_served() {
+        return;
+    }
+    let (told, heard) = (Arc::new(AtomicUsize::new(0)), place.open_again().await);
+    let count = Arc::clone(&told);
+    let listens = tokio::spawn(async move {
+        let told = || {
+            count.fetch_add(1, Ordering::SeqCst);
+        };
+        heard.listen(told).await
+    });
+    let reaches = async |n: usize| {
+        let began = Instant::now();
+        while told.load(Ordering::SeqCst) < n {
+            assert!(began.elapsed() < Duration::from_secs(20), "{}", told.load(Ordering::SeqCst));
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+    };
+    // Once at the beginning: what was written before is not said.
+    reaches(1).await;
+    place.submit(score("w1", 1, "4+1", false)).await.unwrap();
+    reaches(2).await;
+    listens.abort();
 }
 
 /// Others hold what all writes outside the logs need: they are told that it is busy, not that something broke

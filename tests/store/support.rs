@@ -9,6 +9,7 @@ use database::{Database, Raw};
 use futures_util::TryStreamExt;
 use jiff::Timestamp;
 use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Act, Actor, Grant, Permit, Role, permit};
 use tallywright::rules::competition::{RawCompetition, from_toml};
@@ -169,6 +170,15 @@ impl Place {
     /// One change.
     pub async fn submit(&self, asked: Asked) -> Result<Answered, WriteError> {
         self.writer.submit(asked, None).await
+    }
+
+    /// One change, asked for again as long as it is sent away, which is not for long.
+    pub async fn in_a_moment(&self, asked: Asked) {
+        let began = Instant::now();
+        while let Err(error) = self.submit(asked.clone()).await {
+            assert!(matches!(error, WriteError::Busy) && began.elapsed() < Duration::from_secs(10), "{error}");
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
     }
 
     /// Enters and attests a first score.

@@ -124,9 +124,13 @@ pub async fn find_by_cookie(app: &App, secret: &str, now: Timestamp) -> Result<O
     }
     if now.duration_since(found.seen_at) >= SEEN {
         let until = (now + IDLE).min(found.created_at + ABSOLUTE);
-        if let Err(error) = app.store.touch_session(found.session, now, until).await {
-            tracing::warn!(target: "sign_in", %error, "use of a session was not written down");
-        }
+        // Aside: who only reads waits for nobody who writes.
+        let (store, session) = (app.store.clone(), found.session);
+        tokio::spawn(async move {
+            if let Err(error) = store.touch_session(session, now, until).await {
+                tracing::warn!(target: "sign_in", %error, "use of a session was not written down");
+            }
+        });
     }
     Ok(Some(Known { actor: found.actor, session: Some(found.session) }))
 }

@@ -290,7 +290,7 @@ pub async fn import_with(
     while taking.settle().await? {}
     taking.explain().await?;
     let view = taking.view;
-    app.board.at_least(reader.id, view.log_seq, WAIT).await;
+    app.logs.at_least(reader.id, view.log_seq, WAIT).await;
     Ok(view)
 }
 

@@ -110,7 +110,7 @@ pub async fn make_move(
         None => stored(find_entry(app, &reader, score.bib).await)?.entry,
     };
     // The answer is out before the board is told, if the process is slow: wait for it.
-    app.board.at_least(reader.id, answered.seq, WAIT).await;
+    app.logs.at_least(reader.id, answered.seq, WAIT).await;
     stored(written(app, &reader, &workout, &entry, answered, meant).await)
 }
 

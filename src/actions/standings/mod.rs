@@ -208,14 +208,11 @@ async fn state(app: &App, reader: &mut Reader, query: &StandingsQuery) -> Result
     Ok(view)
 }
 
-/// Waits until the board knows a log position; not for one that is not there, which would only keep
-/// others out.
+/// Waits until the board knows a log position, of the log that is there now: not of one that is gone, by a
+/// failover say. Not for a position that is not there, which would only keep others out.
 async fn reaches(app: &App, competition: i64, seq: u64) -> Result<bool, Failure> {
-    if app.board.position(competition).is_some_and(|known| known >= seq) {
-        return Ok(true);
-    }
     let there = app.store.find_head(competition).await?.is_some_and(|head| head.seq >= seq);
-    Ok(there && app.board.at_least(competition, seq, WAIT).await)
+    Ok(there && app.logs.at_least_now(competition, seq, WAIT).await)
 }
 
 fn cut(query: &StandingsQuery) -> Cut {

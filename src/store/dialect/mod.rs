@@ -6,7 +6,7 @@ mod sqlite;
 
 use super::db::{Conn, Db, Tx};
 use super::transfer::Table;
-use super::{Footing, StoreError};
+use super::{Footing, Hold, StoreError};
 use postgres::{Reading, Writing};
 use std::path::Path;
 use std::sync::atomic::{AtomicI32, Ordering};
@@ -131,14 +131,25 @@ pub(crate) async fn take_turn(looks: &Db, tx: &mut Tx) -> sqlx::Result<()> {
     postgres::take_turn(looks, tx).await
 }
 
-/// Makes the transaction the only one that writes to these competitions, given in order; one that
-/// takes the whole of one in hand is given time to think. `looks`: to see who is waited for.
-pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], long: bool) -> sqlx::Result<()> {
+/// Makes the transaction the only one that writes to these competitions, given in order. `looks`: to see
+/// who is waited for.
+pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], how: Hold) -> sqlx::Result<()> {
     let (Db::Postgres(looks), Tx::Postgres(tx)) = (looks, tx) else { return Ok(()) };
-    if long {
+    if how.brief {
+        postgres::wait_briefly(tx).await?;
+    }
+    if how.long {
         postgres::take_time(looks, tx).await?;
     }
     postgres::hold(looks, tx, slugs).await
+}
+
+/// Returns once nobody has this competition in hand. `looks`: to see who is waited for.
+pub(crate) async fn until_free(looks: &Db, slug: &str) -> sqlx::Result<()> {
+    match looks {
+        Db::Sqlite(_) => Ok(()),
+        Db::Postgres(looks) => postgres::until_free(looks, slug).await,
+    }
 }
 
 /// Runs a step of a group of changes: on a server it may not take for ever. Given up, it is as
@@ -207,7 +218,7 @@ pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
 /// What the database is good for just now.
 pub(crate) async fn footing(on: &mut Conn) -> sqlx::Result<Footing> {
     match on {
-        Conn::Sqlite(_) => Ok(Footing { writable: true, waits_for_standby: None }),
+        Conn::Sqlite(_) => Ok(Footing { writable: true, waits_for_standby: None, clock: None }),
         Conn::Postgres(c) => postgres::footing(c.ex()).await,
     }
 }
@@ -334,7 +345,7 @@ mod tests {
             assert_eq!(sqlite::trouble(code), trouble, "{code}");
         }
         let server = [("55P03", Some(Trouble::Busy)), ("25006", Some(Trouble::ReadOnly)), ("23505", None)];
-        let gone = [("53300", Some(Trouble::Unreachable)), ("08006", Some(Trouble::Unreachable))];
+        let gone = ["53300", "08006", "58030", "28P01", "3D000"].map(|state| (state, Some(Trouble::Unreachable)));
         for (state, trouble) in server.into_iter().chain(gone).chain([("53100", Some(Trouble::Full))]) {
             assert_eq!(postgres::trouble(state), trouble, "{state}");
         }

@@ -21,7 +21,7 @@ use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
 use tokio::time::Instant;
 use turns::{Alive, MARK};
-pub(super) use turns::{hold, take_turn};
+pub(super) use turns::{hold, take_turn, until_free};
 
 /// Readers at the same time, and one who listens.
 const READERS: u32 = 9;
@@ -29,6 +29,8 @@ const READERS: u32 = 9;
 const CHANNEL: &str = "tallywright_log";
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
+/// How long nobody says anything before the server is asked whether it is still there.
+const A_SILENCE: Duration = Duration::from_secs(30);
 /// How long a server is given to say that it is there.
 const AN_ANSWER: Duration = Duration::from_secs(1);
 /// How long a connection that was left in the middle of something may take to come to its senses;
@@ -293,12 +295,27 @@ pub(super) async fn listen(pool: &PgPool, me: &AtomicI32, told: impl Fn()) -> sq
         // The number of the server's process behind this connection: nobody else has it.
         me.store(sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(&mut listener).await?, Ordering::Relaxed);
         told();
-        while let Some(word) = listener.try_recv().await? {
-            if word.payload() != me.load(Ordering::Relaxed).to_string() {
-                told();
+        loop {
+            match tokio::time::timeout(A_SILENCE, listener.try_recv()).await {
+                Ok(Ok(Some(word))) if word.payload() == me.load(Ordering::Relaxed).to_string() => {}
+                Ok(Ok(Some(_))) => told(),
+                // Lost and made again.
+                Ok(Ok(None)) => break,
+                Ok(Err(error)) => return Err(error),
+                // Nobody has said anything; or the server is gone, and nobody has said that either.
+                Err(_) => {
+                    let answers = tokio::time::timeout(RECOVERY, (&mut listener).execute("SELECT 1")).await;
+                    answers.map_err(|_| sqlx::Error::Io(std::io::ErrorKind::TimedOut.into()))??;
+                }
             }
         }
     }
+}
+
+/// Lets this transaction wait for others' locks for a moment only.
+pub(super) async fn wait_briefly(tx: &mut Writing) -> sqlx::Result<()> {
+    sqlx::query("SET LOCAL lock_timeout = '100ms'").execute(tx.ex()).await?;
+    Ok(())
 }
 
 /// Lets this transaction think for longer than others may, as long as its process goes on.
@@ -314,9 +331,10 @@ pub(super) async fn footing(on: &mut PgConnection) -> sqlx::Result<Footing> {
     // What new sessions are told, not this one, which reads.
     let asked = "SELECT NOT pg_is_in_recovery()
                    AND COALESCE((SELECT reset_val FROM pg_settings WHERE name = 'default_transaction_read_only'), 'off') <> 'on',
-                 current_setting('synchronous_standby_names') <> ''";
-    let (writable, waits): (bool, bool) = sqlx::query_as(asked).fetch_one(on).await?;
-    Ok(Footing { writable, waits_for_standby: Some(waits) })
+                 current_setting('synchronous_standby_names') <> '',
+                 EXTRACT(EPOCH FROM clock_timestamp())::float8";
+    let (writable, waits, clock): (bool, bool, f64) = sqlx::query_as(asked).fetch_one(on).await?;
+    Ok(Footing { writable, waits_for_standby: Some(waits), clock: Some(clock) })
 }
 
 /// The tables of ours, in the order they were made.
@@ -390,7 +408,9 @@ pub(super) fn is_breakdown(said: &dyn DatabaseError) -> bool {
 
 /// What trouble an SQLSTATE tells of, by the manual's appendix A: serialization, deadlock, locks,
 /// cancelled, a transaction that was idle too long (25P03); a full disk; a standby that only reads;
-/// connections (class 08), resources (class 53), shutting down or starting (57P).
+/// connections (class 08), resources (class 53), shutting down or starting (57P), a disk that fails (class
+/// 58), and a server that does not know us or has no such database (classes 28 and 3D), as another
+/// one may that has taken over: it is not ours to mend while it serves.
 pub(super) fn trouble(state: &str) -> Option<Trouble> {
     match state {
         "40001" | "40P01" | "55P03" | "57014" | "25P03" => Some(Trouble::Busy),
@@ -398,7 +418,10 @@ pub(super) fn trouble(state: &str) -> Option<Trouble> {
         "25006" => Some(Trouble::ReadOnly),
         // A database that takes nobody just now.
         "55000" => Some(Trouble::Unreachable),
-        other => ["08", "53", "57P"].iter().any(|class| other.starts_with(class)).then_some(Trouble::Unreachable),
+        other => ["08", "28", "3D", "53", "57P", "58"]
+            .iter()
+            .any(|class| other.starts_with(class))
+            .then_some(Trouble::Unreachable),
     }
 }
 

@@ -58,6 +58,15 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
         .before_acquire(|connection, _| Box::pin(async { Ok(!connection.is_in_transaction()) }))
         .connect_with(options.clone().optimize_on_close(true, ANALYSED).pragma("cache_size", WRITER_CACHE))
         .await?;
+    // What a process that was killed had written and had not waited for the disk to have can be read now, and
+    // nobody has been told of it: from here on it is on the disk.
+    match sqlx::query("PRAGMA wal_checkpoint(PASSIVE)").execute(&writes).await {
+        // The file beside it is on the disk; only it could not be folded back.
+        Err(error) if super::trouble(&error) == Some(Trouble::Full) => {}
+        done => {
+            done?;
+        }
+    }
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
     let reads = SqlitePoolOptions::new()
         .max_connections(READERS)

@@ -6,7 +6,7 @@
 //! waiting for its process as long, and ends it. A process that needs time, to apply a file to
 //! a large competition, says on a second connection that it goes on ([`Alive`]).
 
-use super::{Reading, Writing};
+use super::{Reading, SESSION, Trouble, Writing};
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool};
 use std::pin::pin;
@@ -56,9 +56,12 @@ const END_THEM: &str = "
     SELECT COUNT(pg_terminate_backend(b.pid)) FROM pg_stat_activity b
     WHERE concat_ws(' ', b.pid, b.backend_start, b.state_change, b.query_start) = ANY($1)";
 
-/// Waits for our turn among the writes outside the logs. `looks`: to see who stands still.
+/// Waits for our turn among the writes outside the logs, and writes a word to the server's log: its commit
+/// waits for the standby then, also where it finds that all is done already. What it found may have come by a
+/// commit that was cut off from the standby. `looks`: to see who stands still.
 pub(in crate::store::dialect) async fn take_turn(looks: &PgPool, tx: &mut Writing) -> sqlx::Result<()> {
-    let lock = sqlx::query("SELECT pg_advisory_xact_lock($1, $2)").bind(OURS).bind(OUTSIDE_THE_LOGS);
+    let turn = "SELECT pg_advisory_xact_lock($1, $2), txid_current(), pg_logical_emit_message(true, 'turn', '')";
+    let lock = sqlx::query(turn).bind(OURS).bind(OUTSIDE_THE_LOGS);
     for_nobody_who_stands_still(looks, lock.execute(tx.ex())).await.map(drop)
 }
 
@@ -66,6 +69,22 @@ pub(in crate::store::dialect) async fn take_turn(looks: &PgPool, tx: &mut Writin
 /// there yet the slug.
 pub(in crate::store::dialect) async fn hold(looks: &PgPool, tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<()> {
     for_nobody_who_stands_still(looks, hold_all(tx, slugs)).await
+}
+
+/// Waits for the head of a competition, on a connection of its own, for as long as its holder goes on.
+pub(in crate::store::dialect) async fn until_free(looks: &PgPool, slug: &str) -> sqlx::Result<()> {
+    let mut connection = PgConnection::connect_with(&looks.connect_options()).await?;
+    connection.execute(SESSION).await?;
+    loop {
+        let head = sqlx::query("SELECT 1 FROM competitions WHERE slug = $1 FOR NO KEY UPDATE").bind(slug);
+        match for_nobody_who_stands_still(looks, head.execute(&mut connection)).await {
+            Err(error) if crate::store::dialect::trouble(&error) == Some(Trouble::Busy) => {}
+            done => {
+                let _ = connection.close().await;
+                return done.map(drop);
+            }
+        }
+    }
 }
 
 async fn hold_all(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<()> {
@@ -151,9 +170,14 @@ impl Alive {
             runtime.block_on(async {
                 let mut said = Some(said);
                 while !stop.is_cancelled() {
-                    if let Err(error) = go_on(&options, pid, &stop, &mut said).await {
-                        tracing::debug!(%error, "that this process goes on could not be said");
-                        tokio::time::sleep(SAYS_SO).await;
+                    tokio::select! {
+                        // On a network that is silent nothing ever comes of it.
+                        () = async { stop.cancelled().await; tokio::time::sleep(A_LOOK).await } => {}
+                        Err(error) = go_on(&options, pid, &stop, &mut said) => {
+                            tracing::debug!(%error, "that this process goes on could not be said");
+                            tokio::time::sleep(SAYS_SO).await;
+                        }
+                        else => {}
                     }
                 }
             });
