@@ -20,7 +20,6 @@ use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// How often something is tried that another process may have come between: the head looked for after
@@ -69,21 +68,6 @@ impl Failure {
     }
 }
 
-impl Store {
-    /// For those who ask whether it takes changes.
-    fn note_whether_written(&self, done: &Result<Grouped, Failure>) {
-        match done {
-            Ok(done) if done.committed.is_empty() => {}
-            Ok(_) => self.inner.refused.store(false, Ordering::Relaxed),
-            Err(Failure::Undone(error) | Failure::Unknown(error)) => {
-                if error.trouble().is_some_and(|trouble| trouble != Trouble::Busy) {
-                    self.inner.refused.store(true, Ordering::Relaxed);
-                }
-            }
-        }
-    }
-}
-
 /// Decides and commits; once more where another process has used a key meanwhile, to find what it
 /// was used for.
 /// `brief`: others' heads are waited for only for a moment.
@@ -94,7 +78,11 @@ pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
         match decide_and_commit(store, now, jobs, brief).await {
             Err(Failure::Undone(StoreError::KeyTaken)) if tries > 0 => {}
             done => {
-                store.note_whether_written(&done);
+                match &done {
+                    Ok(done) if done.committed.is_empty() => {}
+                    Ok(_) => store.note_written(None),
+                    Err(Failure::Undone(error) | Failure::Unknown(error)) => store.note_written(Some(error)),
+                }
                 return done;
             }
         }

@@ -242,6 +242,15 @@ impl Store {
         tried.is_ok()
     }
 
+    /// For those who ask whether it takes changes: some were just written, or why they could not be.
+    pub(crate) fn note_written(&self, error: Option<&StoreError>) {
+        match error.map(StoreError::trouble) {
+            None => self.inner.refused.store(false, Ordering::Relaxed),
+            Some(None | Some(Trouble::Busy)) => {}
+            Some(_) => self.inner.refused.store(true, Ordering::Relaxed),
+        }
+    }
+
     async fn touch(&self) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         db!(&mut tx, exec: "INSERT INTO throttles (key, recovers_at) VALUES ($1, 0) ON CONFLICT (key) DO UPDATE SET recovers_at = 0", [0_u8; 32].as_slice())?;
