@@ -30,7 +30,8 @@ impl Link {
     }
 
     fn until_in(&self, zone: &TimeZone) -> String {
-        (words::pages(language::reader()).date)(&self.until.to_zoned_datetime(zone.clone()))
+        let until = (words::pages(language::reader()).date)(&self.until.to_zoned_datetime(zone.clone()));
+        format!("{until} ({})", zone.iana_name().unwrap_or("UTC"))
     }
 }
 
@@ -77,7 +78,7 @@ pub fn forgotten(app: &App, email: &str, link: &Link) -> Letter {
 
 /// A text about no competition: its times are in UTC, and say so.
 fn of_service(app: &App, text: &str, link: &Link) -> String {
-    let until = format!("{} UTC", link.until_in(&TimeZone::UTC));
+    let until = link.until_in(&TimeZone::UTC);
     put_plain(text, &[("service", &app.config.public_url), ("link", &link.address), ("until", &until)])
 }
 

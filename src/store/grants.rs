@@ -98,6 +98,17 @@ impl Store {
         .collect()
     }
 
+    /// All grants that hold in every competition.
+    pub async fn list_grants_everywhere(&self) -> Result<Vec<Granted>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all Row:
+            "SELECT g.id, g.account, a.email, g.role, g.competition, g.gym, g.bib, g.judge FROM grants g JOIN accounts a ON a.id = g.account WHERE g.competition IS NULL ORDER BY g.id",
+        )?
+        .into_iter()
+        .map(granted)
+        .collect()
+    }
+
     /// The grant with this number.
     pub async fn find_grant(&self, id: i64) -> Result<Option<Granted>, StoreError> {
         let mut conn = self.read().await?;

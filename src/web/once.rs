@@ -37,23 +37,49 @@ pub struct Shown {
     pub whose: String,
     /// What became of a letter with it.
     pub told: String,
+    /// Whom it does not hold for, with what is said of each.
+    pub left_out: Vec<(String, String)>,
+    /// How many more there are than fit.
+    pub more: usize,
+    /// Codes for athletes, by bib.
+    pub codes: Vec<(u32, String)>,
 }
 
 /// The header that takes it away.
 pub type Gone = AppendHeaders<[(HeaderName, String); 1]>;
 
 /// Leads on to the page `to`, which shows this.
-pub fn lead(app: &App, caller: &Caller, to: &str, mut shown: Shown) -> Response {
-    let mut value = sealed(caller, to, &shown);
-    if value.len() > MOST {
-        // The page lists what became of letters besides.
-        shown.told.clear();
-        value = sealed(caller, to, &shown);
-    }
+pub fn lead(app: &App, caller: &Caller, to: &str, shown: Shown) -> Response {
+    let value = sealed(caller, to, &fitting(caller, to, shown));
+    led(app, to, value)
+}
+
+/// The same, where all of it fits; `None`: it does not, and is shown at once.
+pub fn lead_whole(app: &App, caller: &Caller, to: &str, shown: &Shown) -> Option<Response> {
+    let value = sealed(caller, to, shown);
+    (value.len() <= MOST).then(|| led(app, to, value))
+}
+
+fn led(app: &App, to: &str, value: String) -> Response {
     let drawn = app.keys.bytes();
     let which = BASE64_URL_SAFE_NO_PAD.encode(drawn.get(..NAMED).unwrap_or_default());
     let to = format!("{to}?{FIELD}={which}");
     (AppendHeaders([(header::SET_COOKIE, cookie(app, &which, value, WAITS))]), Redirect::to(&to)).into_response()
+}
+
+/// As much of it as a browser keeps.
+fn fitting(caller: &Caller, to: &str, mut shown: Shown) -> Shown {
+    let long = |shown: &Shown| sealed(caller, to, shown).len() > MOST;
+    while long(&shown) && !shown.left_out.is_empty() {
+        let kept = shown.left_out.len() / 2;
+        shown.more += shown.left_out.len() - kept;
+        shown.left_out.truncate(kept);
+    }
+    if long(&shown) {
+        // The page lists what became of letters besides.
+        shown.told.clear();
+    }
+    shown
 }
 
 /// What the page `at` is to show, if anything was left for it under the name that its address gives
@@ -98,6 +124,15 @@ fn cookie(app: &App, which: &str, value: String, life: Duration) -> String {
 mod tests {
     use super::*;
     use crate::web::pages::samples;
+
+    #[test]
+    fn of_a_long_list_as_many_are_shown_as_a_browser_keeps_and_the_rest_is_counted() {
+        let caller = samples::caller();
+        let left_out = (0..300).map(|n| (format!("Hall {n}"), samples::LONG.to_owned())).collect();
+        let shown = fitting(&caller, "/organise/s/people", Shown { left_out, ..Shown::default() });
+        let value = sealed(&caller, "/organise/s/people", &shown);
+        assert!(value.len() <= MOST && shown.left_out.len() + shown.more == 300 && !shown.left_out.is_empty());
+    }
 
     #[test]
     fn only_the_same_session_reads_it_on_the_page_it_is_for() {

@@ -3,8 +3,10 @@
 // competition with nothing in it, and the pages that are pinned to walls, printed.
 //
 //   node pages.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
-//                                          tests/data/nothing_yet.toml and long_over applied to its database and
-//                                          the demo's organiser one of all competitions
+//                                          tests/data/nothing_yet.toml, long_over and hostile applied to its
+//                                          database, 210 gyms more in what is over, the demo's organiser one of all
+//                                          competitions, and the people of the hostile one (see tests/run)
+//   WALKS=PASSWORD                         of those people
 //   LOOKS=FOLDER                           keeps a small picture of every page: tests/looks
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
@@ -19,7 +21,8 @@ import { open, signIn } from "./people.mjs";
 const [, , told, repository] = process.argv;
 const demo = JSON.parse(await readFile(told, "utf8"));
 const base = demo.url;
-const person = (role) => demo.sign_in.find((s) => s.role === role);
+const hostile = "zz-hostile";
+const person = (who) => demo.sign_in.find((s) => s.role === who) ?? { email: `${who.replaceAll(" ", ".")}@hostile.example`, password: process.env.WALKS };
 const { gym } = person("staff");
 const { bib } = person("athlete");
 const c = demo.competition;
@@ -157,6 +160,61 @@ const stops = [
   ["nobody", "athlete who is missing from what is over", `/c/${over}/athletes/9`],
   ["nobody", "the gym's screen when all is over", `/desk/${over}/boathouse/wall?still=yes`],
   ["organiser", "overview of what is over", `/organise/${over}`],
+  ["organiser", "proposals when all is over", `/organise/${over}/proposals`],
+  // More gyms than fit into a list to choose from.
+  ["organiser", "list of many gyms", `/organise/${over}/lists/gyms`],
+  ["organiser", "who is missing of many gyms", `/organise/${over}/missing`],
+  ["organiser", "people of many gyms", `/organise/${over}/people`],
+  ["nobody", "standings of one of many gyms", `/c/${over}/divisions/women?gym=hall-7`],
+  ["staff of what is over", "desk when all is over", `/desk/${over}/boathouse`],
+  ["staff of what is over", "heats when all is over", `/desk/${over}/boathouse/heats/step`],
+  ["staff of what is over", "codes when all is over", `/desk/${over}/boathouse/codes`],
+  ["staff of what is over", "proposing when all is over", `/desk/${over}/boathouse/proposals`],
+  ["staff of what is over", "receipt when all is over", `/desk/${over}/boathouse/receipt`],
+  ["staff of what is over", "messages when all is over", `/desk/${over}/boathouse/missing`],
+  ["staff of what is over", "results as a file when all is over", `/desk/${over}/boathouse/file`],
+  ["referee of what is over", "list of doubts when all is over", "/referee"],
+  // A gym with nobody in it, while a workout runs.
+  ["staff of nobody", "desk of nobody", `/desk/${hostile}/nobody`],
+  ["staff of nobody", "heats of nobody", `/desk/${hostile}/nobody/heats/w1`],
+  ["staff of nobody", "codes for nobody", `/desk/${hostile}/nobody/codes`],
+  ["staff of nobody", "nobody proposed", `/desk/${hostile}/nobody/proposals`],
+  ["staff of nobody", "receipt of nobody", `/desk/${hostile}/nobody/receipt`],
+  ["staff of nobody", "messages to nobody", `/desk/${hostile}/nobody/missing`],
+  ["staff of nobody", "results of nobody as a file", `/desk/${hostile}/nobody/file`],
+  ["nobody", "the screen of a gym with nobody", `/desk/${hostile}/nobody/wall?still=yes`],
+  ["organiser", "nobody missing in a gym", `/organise/${hostile}/missing?workout=w1&gym=nobody`],
+  // Names and titles that are meant to break a page.
+  ["nobody", "hostile competition", `/c/${hostile}`],
+  ["nobody", "hostile workout", `/c/${hostile}/workouts/w1`],
+  ["nobody", "hostile lifts", `/c/${hostile}/workouts/w2`],
+  ["nobody", "hostile standings", `/c/${hostile}/divisions/women`],
+  ["nobody", "hostile places", `/c/${hostile}/divisions/women/workouts/w1?bib=1042`],
+  ["nobody", "hostile athlete", `/c/${hostile}/athletes/1042?workout=w1&performance=3%2B2`],
+  ["nobody", "hostile screen", `/desk/${hostile}/quayside/wall?still=yes`],
+  ["hostile staff", "hostile desk", `/desk/${hostile}/quayside`],
+  ["hostile staff", "hostile score", `/desk/${hostile}/quayside/w1/1043`],
+  ["hostile staff", "hostile heats", `/desk/${hostile}/quayside/heats/w1`, makeHeats],
+  ["hostile staff", "hostile heats to be made anew without a tick", `/desk/${hostile}/quayside/heats/w1`, remakeHeats],
+  ["hostile staff", "hostile heats on paper", `/desk/${hostile}/quayside/heats/w1/paper`],
+  ["hostile staff", "hostile codes", `/desk/${hostile}/quayside/codes`],
+  ["hostile staff", "hostile slips", `/desk/${hostile}/quayside/codes`, async (page) => page.locator('button[value="rest"]').click()],
+  ["hostile staff", "hostile people proposed", `/desk/${hostile}/quayside/proposals`, proposeHostile],
+  ["hostile staff", "hostile receipt", `/desk/${hostile}/quayside/receipt`],
+  ["hostile staff", "hostile messages", `/desk/${hostile}/quayside/missing`],
+  ["hostile staff", "hostile file of results", `/desk/${hostile}/quayside/file`, badResults],
+  ["hostile judge", "hostile lanes", `/judge/${hostile}`],
+  ["hostile referee", "hostile list of doubts", "/referee"],
+  ["hostile referee", "hostile review", `/referee/${hostile}/w1/1042`],
+  ["hostile athlete", "hostile own page", `/c/${hostile}/athletes/1043`],
+  ["organiser", "hostile overview", `/organise/${hostile}`],
+  ["organiser", "hostile missing", `/organise/${hostile}/missing?workout=w1&gym=quayside`],
+  ["organiser", "hostile people", `/organise/${hostile}/people`],
+  ["organiser", "hostile list", `/organise/${hostile}/lists/entries`],
+  ["organiser", "hostile entry", `/organise/${hostile}/entries/1042`],
+  // Somebody whose roles were all taken away.
+  ["somebody without roles", "account without roles", "/account"],
+  ["somebody without roles", "home without roles", "/"],
 ];
 
 async function tryRequest(page) {
@@ -168,6 +226,21 @@ async function tryRequest(page) {
 
 async function makeHeats(page) {
   await page.getByRole("button", { name: "Make the heats" }).click();
+  await page.locator("table").first().waitFor();
+}
+
+async function remakeHeats(page) {
+  await page.locator("summary", { hasText: "Make them anew" }).click();
+  await page.getByRole("button", { name: "Make them anew" }).click();
+  await page.locator("#sure-make-error-1").waitFor();
+}
+
+async function proposeHostile(page) {
+  await page.fill("#entry-name", "Zyxo <script>alert('x')</script>\"'& \u05e9\u05dc\u05d5\u05dd");
+  await page.fill("#entry-born", "1996-04-02");
+  await page.selectOption("#entry-category", "women");
+  await page.selectOption("#entry-division", "women");
+  await page.locator('input[value="entry"] ~ button').click();
   await page.locator("table").first().waitFor();
 }
 
@@ -237,6 +310,17 @@ await check("a late result is let in after the end", async () => {
   await one.locator("input[name=reason]").fill("The hall's network was down.");
   await one.locator('button[value="admit"]').click();
   await sees(page, "Let in.");
+  await close();
+});
+
+// Of somebody the only role is taken away.
+await check("a role is taken away", async () => {
+  const { page, close } = await open(base);
+  await signIn(page, person("organiser"));
+  await page.goto(`/organise/${hostile}/people?q=without.roles`);
+  await page.locator('form[action$="/remove"] button').first().click();
+  await page.locator('section[aria-labelledby="sure"] button').click();
+  await sees(page, "The role is taken away");
   await close();
 });
 
@@ -413,6 +497,7 @@ const rounds = [
   () => walk("referee"),
   () => walk("athlete"),
   () => walk("judge"),
+  ...[...new Set(stops.map(([who]) => who))].filter((who) => !["nobody", "organiser", "staff", "referee", "athlete", "judge"].includes(who)).map((who) => () => walk(who)),
   () => german("nobody"),
   () => german("organiser"),
   () => german("staff"),

@@ -53,8 +53,10 @@ async fn an_athlete_makes_an_account_with_the_code_of_a_slip_and_enters_their_ow
     assert_eq!(page.text().matches("none yet").count(), 3);
     assert!(!page.text().contains("Noor"), "of another gym");
     let slips = staff.post("/desk/saltmarsh/quayside/codes").form(&[("csrf", &page.csrf()), ("for", "rest")]).await;
-    let slips = slips.expect(200);
+    // The page that follows shows them, once: loading it again makes none anew.
+    let slips = staff.follow(&slips.expect(303)).await.expect(200);
     assert_eq!(slips.header("cache-control"), "no-store");
+    assert!(slips.header("set-cookie").contains("Max-Age=0"), "{}", slips.header("set-cookie"));
     let text = slips.text();
     assert_eq!(text.matches("<code>").count(), 3);
     assert!(text.contains("Ines Duarte") && text.contains("/claim?c=saltmarsh"), "{text}");
@@ -194,6 +196,9 @@ async fn codes_end_with_the_competition_and_with_the_athletes_erasure() {
     somebody.post("/api/v1/claims").json(sent(1042, &made[0].1)).await.expect(422);
     let late = app.staff_of("quayside").await.post(CODES).json(json!({ "bibs": [1042] })).await.expect(409);
     assert_eq!(late.code(), "codes_over");
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let page = staff.get("/desk/saltmarsh/quayside/codes").await.expect(200).text();
+    assert!(page.contains("Codes held until <time") && !page.contains("value=\"picked\""), "{page}");
     for verified in upkeep::verify(&app.app, None).await.expect("verified") {
         assert_eq!(verified.difference, None);
     }
@@ -252,7 +257,7 @@ async fn an_athlete_without_a_gym_gets_a_code_from_the_organiser_and_enters_thei
     let page = organiser.get("/organise/saltmarsh/codes").await.expect(200);
     assert!(page.text().contains("Marta Reis") && !page.text().contains("Ines Duarte"), "{}", page.text());
     let slips = organiser.post("/organise/saltmarsh/codes").form(&[("csrf", &page.csrf()), ("for", "rest")]).await;
-    let text = slips.expect(200).text();
+    let text = organiser.follow(&slips.expect(303)).await.expect(200).text();
     assert_eq!(text.matches("<code>").count(), 1);
     let code = text.split_once("<code>").and_then(|(_, r)| r.split_once('<')).expect("a code").0.to_owned();
     let staff = app.in_browser(&app.staff_of("quayside").await).await;

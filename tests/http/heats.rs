@@ -59,7 +59,7 @@ async fn a_score_form_is_filled_in_from_the_heat() {
     let page = text(&staff.0, form).await;
     assert!(page.contains("value=\"J-1\" autocomplete") && page.contains("value=\"2027-01-14T11:00\""), "{page}");
     // A heat that is still to come says who counts, not when it was.
-    post(&staff, &MAKE.replace("version=0", "version=1").replace("T11:00", "T18:00")).await;
+    post(&staff, &MAKE.replace("version=0", "version=1&sure=yes").replace("T11:00", "T18:00")).await;
     let page = text(&staff.0, form).await;
     assert!(page.contains("value=\"J-1\" autocomplete") && !page.contains("T18:00"));
 }
@@ -109,10 +109,16 @@ async fn two_people_never_overwrite_each_other() {
     let app = TestApp::new().await;
     let staff = staff(&app).await;
     post(&staff, MAKE).await;
-    let late = post(&staff, MAKE).await;
+    let late = post(&staff, &format!("{MAKE}&sure=yes")).await;
     assert_eq!(late.status.as_u16(), 409);
     assert!(late.text().contains("Somebody changed these heats meanwhile"));
-    assert_eq!(post(&staff, "do=remove&version=1").await.status.as_u16(), 303);
+    // One tap takes nothing away that was planned.
+    for slip in ["do=remove&version=1", &MAKE.replace("version=0", "version=1")] {
+        let page = post(&staff, slip).await;
+        assert_eq!(page.status.as_u16(), 422);
+        assert!(page.text().contains("what is planned now would be lost") && page.text().contains("Heat 1"));
+    }
+    assert_eq!(post(&staff, "do=remove&version=1&sure=yes").await.status.as_u16(), 303);
     assert!(text(&staff.0, HEATS).await.contains("No heats yet"));
 }
 

@@ -168,7 +168,8 @@ async fn an_athlete_appeals_once_from_the_own_page_and_the_state_is_public_but_t
     strike(&app).await;
     assert!(!page(&app.nobody(), INES).await.text().contains(APPEAL), "not for everybody");
     let shown = page(&own, INES).await.text();
-    assert!(shown.contains(APPEAL) && shown.contains("Can be appealed until"), "{shown}");
+    assert!(shown.contains(APPEAL) && shown.contains("Can be appealed until <time datetime="), "{shown}");
+    assert!(shown.contains("(Europe/Lisbon)</time></dd>"), "{shown}");
     let etag = shown.split_once("name=\"etag\" value=\"").and_then(|(_, r)| r.split_once('"')).expect("an etag").0;
     let csrf = own.get("/account").await.csrf();
     let post = async |reason: &str| {

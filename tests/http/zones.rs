@@ -27,6 +27,11 @@ async fn a_gym_in_another_zone_reads_its_own_time_at_the_desk_and_in_its_heats()
     organiser.post("/api/v1/competitions/saltmarsh/gyms").json(gym).await;
     let desk = staff.get("/desk/saltmarsh/quayside").await.expect(200).text();
     assert!(desk.contains("21:00 (Europe/Lisbon, 22:00 in Europe/Berlin)</time>"), "{desk}");
+    // A screen on the wall and the organiser's page say the time besides how long it is until then.
+    let wall = app.nobody().get("/desk/saltmarsh/quayside/wall").await.expect(200).text();
+    assert!(wall.contains("21:00 (Europe/Lisbon, 22:00 in Europe/Berlin)</time>."), "{wall}");
+    let overview = app.in_browser(&organiser).await.get("/organise/saltmarsh").await.expect(200).text();
+    assert!(overview.contains(&closes), "{overview}");
     let heat = "14 January 2027, 11:00 (Europe/Lisbon, 12:00 in Europe/Berlin)</time>";
     for address in ["/desk/saltmarsh/quayside", heats, &format!("{heats}/paper")] {
         let page = staff.get(address).await.expect(200).text();

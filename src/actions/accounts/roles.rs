@@ -125,6 +125,10 @@ pub async fn list_roles(app: &App, by: &Actor, of: RolesOf<'_>) -> Result<Vec<Gr
             permit(by, Act::Organise { competition })?;
             Ok(app.store.list_grants_in(competition).await?)
         }
+        RolesOf::Everywhere(competition) => {
+            permit(by, Act::Organise { competition })?;
+            Ok(app.store.list_grants_everywhere().await?)
+        }
         RolesOf::Account(id) => {
             find_account(app, by, id).await?;
             Ok(app.store.list_grants_of(id).await?)
@@ -137,6 +141,8 @@ pub async fn list_roles(app: &App, by: &Actor, of: RolesOf<'_>) -> Result<Vec<Gr
 pub enum RolesOf<'a> {
     /// By slug.
     Competition(&'a str),
+    /// Those that hold in all competitions, and so in this one: by its slug.
+    Everywhere(&'a str),
     /// By number.
     Account(i64),
 }

@@ -3,7 +3,7 @@
 use super::athlete;
 use super::form::{self, FieldError, Fields};
 use super::html;
-use super::shell::{Dated, When, words};
+use super::shell::{Dated, words};
 use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::views::ScoreView;
@@ -14,7 +14,7 @@ use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::appeal::AppealWords;
-use crate::words::{self, put};
+use crate::words::{self, apart};
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
@@ -68,15 +68,15 @@ pub async fn form(app: &App, reader: &Reader, score: &ScoreView, again: Option<&
 
 /// What is said of a ruling's appeal.
 #[must_use]
-pub fn facts(reader: &Reader, score: &ScoreView) -> Vec<(&'static str, String)> {
+pub fn facts(reader: &Reader, score: &ScoreView) -> Vec<(&'static str, Dated)> {
     let (w, t) = (words(), texts());
-    let at = |at| When::new(at, &reader.competition.time_zone).text;
+    let dated = |say: &str, at| Dated::new(say, at, &reader.competition.time_zone);
     let Some(appeal) = &score.appeal else {
-        let said = |ends| put(if reader.now < ends { t.could } else { t.over }, &[("at", &at(ends))]);
+        let said = |ends| dated(if reader.now < ends { t.could } else { t.over }, ends);
         return appeal::ends(score).map(|ends| (w.appeal, said(ends))).into_iter().collect();
     };
-    let state = if appeal.decided { t.decided.to_owned() } else { put(t.open, &[("at", &at(appeal.at))]) };
-    let reason = appeal.reason.clone().map(|reason| (w.appeal_reason, reason));
+    let state = if appeal.decided { Dated::plain(t.decided) } else { dated(t.open, appeal.at) };
+    let reason = appeal.reason.clone().map(|reason| (w.appeal_reason, Dated::plain(apart(&reason))));
     std::iter::once((w.appeal, state)).chain(reason).collect()
 }
 

@@ -6,7 +6,7 @@ use super::form::Fields;
 use super::history::{self, Line};
 use super::own_places::{Placed, Ranking, percentile, placed, ranking};
 use super::scope::{found, gym_name};
-use super::shell::{Dated, Link, Shell, When, words};
+use super::shell::{Dated, Link, Shell, words};
 use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
 use super::{html, own_score, say};
@@ -72,7 +72,7 @@ struct Attempt {
     places: Vec<Placed>,
     /// Whether a percentile is among the facts.
     percentile: bool,
-    facts: Vec<(&'static str, String)>,
+    facts: Vec<(&'static str, Dated)>,
 }
 
 /// `GET /c/{c}/athletes/{bib}`, with `workout`, `level` and `performance` another result to try.
@@ -200,7 +200,7 @@ impl About<'_> {
             attempt.places = placed.collect();
             let whole = own.places.iter().find(|p| p.division == entry.division && p.scope == ScopeView::default());
             if let Some(said) = whole.and_then(percentile) {
-                attempt.facts.insert(0, (what_if::texts().percentile, said));
+                attempt.facts.insert(0, (what_if::texts().percentile, Dated::plain(said)));
                 attempt.percentile = true;
             }
         }
@@ -255,35 +255,39 @@ pub(super) fn score_facts(
     gyms: &[GymView],
     home: Option<&str>,
     a: &ScoreView,
-) -> Vec<(&'static str, String)> {
+) -> Vec<(&'static str, Dated)> {
     let w = words();
-    let at = |t| When::new(t, &c.time_zone).text;
+    let at = |t| Dated::new("{at}", t, &c.time_zone);
+    let own = |text: &str| Dated::plain(apart(text));
     let mut rows = Vec::new();
     if c.levels.len() > 1 {
-        rows.push((w.level_of, say::level(c, &a.level).to_owned()));
+        rows.push((w.level_of, own(say::level(c, &a.level))));
     }
     if !a.performance.written.trim().eq_ignore_ascii_case(&a.performance.text) {
-        rows.push((w.written, a.performance.written.clone()));
+        rows.push((w.written, own(&a.performance.written)));
     }
     if let Some(attestation) = &a.attestation {
-        let sheet = a.sheet.as_ref().map_or(String::new(), |s| format!(", {} {s}", w.sheet));
-        rows.push((w.judge, format!("{}, {}{sheet}", attestation.judge, say::how(attestation.how))));
+        let sheet = a.sheet.as_ref().map_or(String::new(), |s| format!(", {} {}", w.sheet, apart(s)));
+        rows.push((
+            w.judge,
+            Dated::plain(format!("{}, {}{sheet}", apart(&attestation.judge), say::how(attestation.how))),
+        ));
     }
     if let Some(n) = a.no_reps {
-        rows.push((w.no_reps, n.to_string()));
+        rows.push((w.no_reps, Dated::plain(n.to_string())));
     }
     rows.push((w.performed_at, at(a.performed_at)));
     if let Some(gym) = a.gym.as_deref().filter(|g| Some(*g) != home) {
-        rows.push((w.done_in, gym_name(gyms, gym).to_owned()));
+        rows.push((w.done_in, own(gym_name(gyms, gym))));
     }
     rows.push((w.received_at, at(a.received_at)));
     if let Some(flag) = &a.flag {
-        rows.push((w.state_flagged, say::doubt(flag.reason).to_owned()));
+        rows.push((w.state_flagged, Dated::plain(say::doubt(flag.reason))));
     }
     if let Some(ruling) = &a.ruling {
-        rows.push((w.ruling, say::ruling(ruling.kind).to_owned()));
-        rows.push((w.before_ruling, ruling.before.text.clone()));
-        rows.push((w.reason, ruling.reason.clone().unwrap_or_default()));
+        rows.push((w.ruling, Dated::plain(say::ruling(ruling.kind))));
+        rows.push((w.before_ruling, own(&ruling.before.text)));
+        rows.push((w.reason, own(ruling.reason.as_deref().unwrap_or_default())));
     }
     rows
 }
@@ -404,7 +408,7 @@ mod tests {
             state: words().state_amended,
             places: Vec::new(),
             percentile: true,
-            facts: vec![(words().reason, samples::HOSTILE.to_owned())],
+            facts: vec![(words().reason, Dated::plain(samples::HOSTILE))],
         };
         let line = Line {
             what: "Ruling: reps deducted".to_owned(),

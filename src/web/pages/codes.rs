@@ -13,6 +13,7 @@ use crate::rules::people::fold_name;
 use crate::rules::table;
 use crate::web::api::csv_file;
 use crate::web::extract::{Path, Query};
+use crate::web::once::{self, Shown};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::claims::Claims;
@@ -22,7 +23,7 @@ use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
-use http::StatusCode;
+use http::{HeaderMap, StatusCode};
 use std::collections::BTreeSet;
 
 /// Entries shown at most.
@@ -37,6 +38,8 @@ struct View {
     csrf: String,
     action: String,
     title: String,
+    /// Whether codes have ended, and no new ones are made.
+    over: bool,
     until: Option<Dated>,
     caption: String,
     o: &'static Organise,
@@ -119,6 +122,8 @@ fn above(codes: &Codes) -> &str {
 fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, errors: Vec<FieldError>) -> View {
     let (t, c) = (texts(), &codes.reader.competition);
     let title = codes.gym.as_ref().map_or(t.title_without.to_owned(), |gym| put(t.title, &[("gym", gym)]));
+    // What was ticked before they ended stays on the page.
+    let over = errors.is_empty() && codes.until.is_some_and(|until| codes.reader.now >= until);
     let q = fields.get("q");
     let (folded, picked) = (fold_name(q), picked(fields));
     let fits = |row: &&CodeRow| fold_name(&row.name).contains(&folded) || row.bib.to_string() == folded;
@@ -144,7 +149,8 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, error
         t,
         csrf: caller.csrf.clone(),
         action: whose.here(),
-        until: codes.until.map(|at| Dated::new(t.until, at, &c.time_zone)),
+        over,
+        until: codes.until.map(|at| Dated::new(if over { t.ended } else { t.until }, at, &c.time_zone)),
         caption: put(t.caption, &[("gym", &called(codes))]),
         o: words::organise(language::reader()),
         q: q.to_owned(),
@@ -162,9 +168,10 @@ pub async fn get_codes(
     State(app): State<App>,
     caller: Caller,
     Path((competition, gym)): Path<(String, String)>,
+    headers: HeaderMap,
     Query(fields): Query<Fields>,
 ) -> Answer {
-    show(&app, &caller, Whose { competition: &competition, gym: Some(&gym) }, &fields).await
+    show(&app, &caller, Whose { competition: &competition, gym: Some(&gym) }, &headers, &fields).await
 }
 
 /// `GET /organise/{c}/codes`: of those who have no gym.
@@ -172,13 +179,21 @@ pub async fn get_codes_without(
     State(app): State<App>,
     caller: Caller,
     Path(competition): Path<String>,
+    headers: HeaderMap,
     Query(fields): Query<Fields>,
 ) -> Answer {
-    show(&app, &caller, Whose { competition: &competition, gym: None }, &fields).await
+    show(&app, &caller, Whose { competition: &competition, gym: None }, &headers, &fields).await
 }
 
-async fn show(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
+/// The page; straight after codes were made, their slips, once.
+async fn show(app: &App, caller: &Caller, whose: Whose<'_>, headers: &HeaderMap, fields: &Fields) -> Answer {
     let codes = accounts::list_codes(app, &caller.actor, caller.received, whose.competition, whose.gym).await?;
+    if let Some((shown, gone)) = once::take(app, caller, headers, &whose.here(), fields.get(once::FIELD)) {
+        let name = |bib: u32| codes.rows.iter().find(|r| r.bib == bib).map_or(String::new(), |r| r.name.clone());
+        let slips = shown.codes.into_iter().map(|(bib, code)| Slip { bib, name: name(bib), code }).collect();
+        let page = html(&slips_view(caller, &codes, slips, whose, &app.config.public_url))?;
+        return Ok((gone, page).into_response());
+    }
     Ok(html(&view(caller, &codes, whose, fields, Vec::new()))?.into_response())
 }
 
@@ -236,7 +251,12 @@ async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> 
         let text = csv(&codes, &slips, &app.config.public_url);
         return Ok(csv_file(text, &format!("codes-{competition}-{}.csv", gym.unwrap_or("no-gym"))));
     }
-    Ok(html(&slips_view(caller, &codes, slips, whose, &app.config.public_url))?.into_response())
+    // Loading the page again must not make codes that end those just printed.
+    let shown = Shown { codes: slips.iter().map(|s| (s.bib, s.code.clone())).collect(), ..Shown::default() };
+    match once::lead_whole(app, caller, &whose.here(), &shown) {
+        Some(led) => Ok(led),
+        None => Ok(html(&slips_view(caller, &codes, slips, whose, &app.config.public_url))?.into_response()),
+    }
 }
 
 /// A row a code, for a mail merge or a label printer.
@@ -324,6 +344,7 @@ mod tests {
                 more: Some(samples::HOSTILE.to_owned()),
                 nobody: n == 0,
                 rows: (1..=n).map(row).collect(),
+                over: n == 0,
                 as_csv: true,
                 errors: vec![FieldError::new("", samples::HOSTILE)],
             };

@@ -17,11 +17,12 @@ use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::web::shared::Shared;
 use crate::words::en::pages::Pages;
-use crate::words::{apart, put};
+use crate::words::{apart, organise, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 #[derive(Template)]
 #[template(path = "competition.html")]
@@ -148,6 +149,16 @@ pub(super) fn time_left(window: &Window, now: Timestamp) -> Option<Left> {
     let w = words();
     let (at, say) = if now < window.opens { (window.opens, w.opens_in) } else { (window.closes, w.closes_in) };
     Left::new(now, at, say)
+}
+
+/// When the window opens, or from then on when it closes, with the zones it is said in; `None`: it has closed.
+pub(super) fn time_said(window: &Window, now: Timestamp, c: &Competition, own: Option<&TimeZone>) -> Option<Dated> {
+    let (at, say) = if now < window.opens {
+        (window.opens, organise(crate::actions::language::reader()).not_open)
+    } else {
+        (window.closes, words().desk_words.closes)
+    };
+    (now < at).then(|| Dated::at_place(say, at, &c.time_zone, own))
 }
 
 fn division_line(c: &Competition, d: &Division, entries: u64) -> DivisionLine {

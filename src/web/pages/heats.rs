@@ -107,6 +107,15 @@ pub async fn post_heats(
         "remove" => Some(Wanted::Gone),
         _ => settings(&found, &fields, &mut errors).map(Wanted::Made),
     };
+    // One tap takes no plan away.
+    let lost = match (&wanted, &found.plan) {
+        (Some(Wanted::Made(_)), Some(_)) => Some("sure-make"),
+        (Some(Wanted::Gone), Some(_)) => Some("sure-remove"),
+        _ => None,
+    };
+    if let Some(field) = lost.filter(|_| !fields.ticked("sure")) {
+        errors.push(FieldError::new(field, texts().sure_needed));
+    }
     let version = fields.get("version").parse().unwrap_or(0);
     let mut status = StatusCode::UNPROCESSABLE_ENTITY;
     if let Some(wanted) = wanted.filter(|_| errors.is_empty()) {

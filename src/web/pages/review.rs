@@ -5,7 +5,7 @@ use super::form::{self, Choice, FieldError, Fields};
 use super::history::{self, Line};
 use super::moves::Looked;
 use super::scope::gym_name;
-use super::shell::{Link, Shell, words};
+use super::shell::{Dated, Link, Shell, words};
 use super::{html, rules_said, say};
 use crate::actions::language;
 use crate::actions::reader::Reader;
@@ -52,7 +52,7 @@ struct View {
     errors: Vec<FieldError>,
     text: String,
     state: &'static str,
-    facts: Vec<(&'static str, String)>,
+    facts: Vec<(&'static str, Dated)>,
     video: String,
     moves: Vec<String>,
     closed: Option<String>,
@@ -227,14 +227,14 @@ fn view(app: &App, caller: &Caller, about: About, fields: &Fields) -> Answer<Vie
 }
 
 /// Figures and evidence; the doubt with the note that only referees read.
-fn facts(about: &About) -> Vec<(&'static str, String)> {
+fn facts(about: &About) -> Vec<(&'static str, Dated)> {
     let (w, c, s) = (words(), &about.reader.competition, &about.score);
     let mut rows = score_facts(c, &about.gyms, about.entry.gym.as_deref(), s);
     if let Some(note) = s.flag.as_ref().and_then(|f| f.note.clone()).filter(|n| !n.is_empty()) {
-        rows.push((w.flag_note_was, note));
+        rows.push((w.flag_note_was, Dated::plain(apart(&note))));
     }
     if let Some(reason) = s.appeal.as_ref().and_then(|a| a.reason.clone()) {
-        rows.push((w.appeal_reason, reason));
+        rows.push((w.appeal_reason, Dated::plain(apart(&reason))));
     }
     rows
 }
@@ -410,7 +410,7 @@ mod tests {
             errors,
             text: "6+14 tb 11:24".to_owned(),
             state: w.state_flagged,
-            facts: vec![(w.flag_note_was, hostile())],
+            facts: vec![(w.flag_note_was, Dated::plain(hostile()))],
             video: "https://example.org/v?a=1&b=\"2\"".to_owned(),
             moves: vec!["If struck: 12 places and 3 standings change.".to_owned()],
             closed: None,

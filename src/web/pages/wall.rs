@@ -3,10 +3,10 @@
 //! not who will be. Updated by `static/wall.js` where it runs, which asks only for what changed,
 //! else by the browser; both can be stopped.
 
-use super::competition::time_left;
+use super::competition::{time_left, time_said};
 use super::ended::ended;
 use super::form::Fields;
-use super::shell::{Dated, Left, Link, Shell, words};
+use super::shell::{Dated, Left, Link, Shell, own_zone, words};
 use super::{html, say};
 use crate::actions::language;
 use crate::actions::views::{PlaceRow, StandingRow};
@@ -33,6 +33,7 @@ struct View {
     t: &'static Wall,
     title: String,
     left: Option<Left>,
+    when: Option<Dated>,
     ended: Option<Dated>,
     tabs: Vec<Link>,
     heat: Option<HeatView>,
@@ -129,6 +130,10 @@ fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>
         w: words(),
         t,
         left: found.window.as_ref().and_then(|window| time_left(window, reader.now)),
+        when: found
+            .window
+            .as_ref()
+            .and_then(|window| time_said(window, reader.now, c, own_zone(&gym.time_zone).as_ref())),
         ended,
         tabs: tabs(found, &base),
         heat,
@@ -196,6 +201,7 @@ mod tests {
             t: texts(),
             title: samples::HOSTILE.to_owned(),
             left: Some(samples::left("closes in 2 h")),
+            when: Some(Dated { at: Some(samples::when()), ..Dated::plain("Closes ") }),
             ended: Some(Dated::plain(samples::HOSTILE)),
             tabs: vec![Link::new("", samples::LONG), Link::new("/x?show=overall", "Overall")],
             heat: Some(HeatView {

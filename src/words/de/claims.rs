@@ -10,6 +10,7 @@ pub const CLAIMS: Claims = Claims {
     link_without: "Codes für alle ohne Gym",
     about: "Mit einem Code bekommt jemand Zugang zur eigenen Meldung: ansehen, Ergebnisse eintragen, verfolgen. Druck die Zettel und gib jeden der Person, für die er ist. Ein Code gilt einmal; ein neuer tritt an seine Stelle.",
     until: "Codes gelten bis {at}.",
+    ended: "Codes galten bis {at}. Neue gibt es nicht mehr.",
     caption: "Meldungen von {gym} und ihre Codes",
     none: "Für dieses Gym ist noch niemand gemeldet.",
     athlete: "Athlet:in",

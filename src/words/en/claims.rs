@@ -9,6 +9,7 @@ texts! {
     link_without: "Codes for those without a gym",
     about: "With a code an athlete signs in for their own entry: sees it, enters it, follows it. Print the slips and hand each to the athlete it is for. A code works once; a new one takes its place.",
     until: "Codes hold until {at}.",
+    ended: "Codes held until {at}. No new ones are made.",
     caption: "Entries of {gym} and their codes",
     none: "Nobody is entered for this gym yet.",
     athlete: "Athlete",

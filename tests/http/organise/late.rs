@@ -1,6 +1,6 @@
 //! `/organise/{c}`: what came late, and more time.
 
-use super::organiser;
+use super::organiser as organiser_browser;
 use crate::support::TestApp;
 use serde_json::json;
 
@@ -18,7 +18,7 @@ async fn late(app: &TestApp) -> serde_json::Value {
 async fn a_late_score_waits_with_its_receipt_time_until_it_is_let_in() {
     let app = TestApp::new().await;
     let stored = late(&app).await;
-    let (browser, csrf) = organiser(&app).await;
+    let (browser, csrf) = organiser_browser(&app).await;
     let page = browser.get("/organise/saltmarsh").await.expect(200).text();
     assert!(
         page.contains("Rita Alves") && page.contains("Monday 18 January 2027, 09:00, 12\u{a0}h after the close"),
@@ -52,10 +52,48 @@ async fn a_late_score_waits_with_its_receipt_time_until_it_is_let_in() {
 }
 
 #[tokio::test]
+async fn of_many_that_were_not_let_in_the_last_is_reached_too() {
+    let app = TestApp::new().await;
+    let organiser = app.organiser().await;
+    let numbers = 5001..5105_u32;
+    let entry = |n: u32| format!("{n},Person {n},1990-01-01,women,women,quayside");
+    let rows = |head: &str, row: &dyn Fn(u32) -> String| {
+        let rows: Vec<String> = std::iter::once(head.to_owned()).chain(numbers.clone().map(row)).collect();
+        rows.join("\n")
+    };
+    let entries = rows("bib,name,born,category,division,gym", &entry);
+    organiser.post("/api/v1/competitions/saltmarsh/entries").csv(&entries).await.expect(200);
+    let scores = rows("bib,performance", &|n| format!("{n},100"));
+    let staff = app.staff_of("quayside").await;
+    let path = "/api/v1/competitions/saltmarsh/workouts/w2/scores";
+    let told = staff.post(path).csv(&scores).await.expect(200).json();
+    assert_eq!(told["late"], 104, "{told}");
+    let (browser, csrf) = organiser_browser(&app).await;
+    let all = [("csrf", &*csrf), ("all", "yes"), ("decision", "refuse"), ("many_reason", "No word of it before.")];
+    for _ in 0..2 {
+        let page = browser.get("/organise/saltmarsh").await.expect(200).text();
+        let seen: Vec<(&str, &str)> = page
+            .split("form=\"many\" name=\"s-")
+            .skip(1)
+            .filter_map(|rest| rest.split_once("\" value=\"").map(|(key, rest)| (key, rest.split('"').next())))
+            .filter_map(|(key, etag)| Some((key, etag?)))
+            .collect();
+        let keys: Vec<String> = seen.iter().map(|(key, _)| format!("s-{key}")).collect();
+        let fields: Vec<(&str, &str)> = keys.iter().zip(&seen).map(|(key, (_, etag))| (&**key, *etag)).collect();
+        browser.post("/organise/saltmarsh/late").form(&[&all[..], &fields].concat()).await;
+    }
+    let page = browser.get("/organise/saltmarsh").await.expect(200).text();
+    assert!(page.contains("Not let in: 104") && page.contains("4 more that were not let in"), "{page}");
+    assert!(page.contains("refused=100#late") && !page.contains("Person 5104"), "{page}");
+    let page = browser.get("/organise/saltmarsh?refused=100").await.expect(200).text();
+    assert!(page.contains("Person 5104") && page.contains("<details open>") && !page.contains("Person 5001"), "{page}");
+}
+
+#[tokio::test]
 async fn a_gym_gets_more_time_and_what_comes_then_is_in_time() {
     let app = TestApp::new().await;
     app.set_clock("2027-01-17T22:00:00Z");
-    let (browser, csrf) = organiser(&app).await;
+    let (browser, csrf) = organiser_browser(&app).await;
     let path = "/organise/saltmarsh/extensions";
     let faulty = [("csrf", &*csrf), ("workout", "w1"), ("closes", "soon"), ("attest_by", ""), ("reason", "storm")];
     let page = browser.post(path).form(&faulty).await.expect(422).text();
@@ -97,7 +135,7 @@ async fn many_late_scores_are_decided_at_once_with_one_reason() {
         let body = json!({ "performance": "300", "performed_at": "2027-01-17T20:00:00Z" });
         staff.put(&format!("{scores}/{bib}")).json(body).await.expect(201);
     }
-    let (browser, csrf) = organiser(&app).await;
+    let (browser, csrf) = organiser_browser(&app).await;
     let page = browser.get("/organise/saltmarsh").await.expect(200).text();
     assert!(page.contains("All 3 listed below"), "{page}");
     let seen: Vec<(String, String)> = page

@@ -54,12 +54,32 @@ async fn all_gyms_are_invited_with_a_table_for_a_mail_merge() {
 }
 
 #[tokio::test]
+async fn roles_are_found_by_the_names_of_gyms_and_people_and_those_in_all_competitions_stand_there() {
+    let app = TestApp::new().await;
+    for _ in [app.staff_of("millpond").await, app.judge("J-1").await, app.athlete(1042).await] {}
+    app.administrator().await;
+    let (browser, csrf) = organiser(&app).await;
+    let found = async |q: &str| browser.get(&format!("{PATH}?q={q}")).await.expect(200).plain();
+    for (q, whose) in [("millpond+gym", "staff.millpond@"), ("vera", "j-1@"), ("ines", "athlete.1042@")] {
+        let page = found(q).await;
+        assert!(page.contains(whose) && page.matches("@example.org</th>").count() == 1, "{q}: {page}");
+    }
+    let page = found("administrator").await;
+    assert!(page.contains("Organiser in all competitions") && !page.contains("/remove\""), "{page}");
+    // What holds in all is not this organiser's to take away.
+    let all = app.app.store.list_grants_everywhere().await.expect("grants");
+    let form = [("csrf", &*csrf), ("sure", "yes")];
+    browser.post(&format!("{PATH}/{}/remove", all[0].id)).form(&form).await.expect(404);
+    assert_eq!(app.app.store.list_grants_everywhere().await.expect("grants").len(), 1);
+}
+
+#[tokio::test]
 async fn roles_are_seen_and_taken_away() {
     let app = TestApp::new().await;
     let staff = app.staff_of("quayside").await;
     let (browser, csrf) = organiser(&app).await;
     let page = browser.get(PATH).await.expect(200).plain();
-    assert!(page.contains("staff.quayside@example.org") && page.contains("Gym staff, quayside"), "{page}");
+    assert!(page.contains("staff.quayside@example.org") && page.contains("Gym staff, Quayside Gym"), "{page}");
     let of = |what: &str| {
         let row = page.split("<tr>").find(|r| r.contains("staff.quayside@")).expect("a row");
         let before = row.split(what).next().expect("an address");
@@ -91,7 +111,7 @@ async fn roles_are_seen_and_taken_away() {
     assert!(!other.follow(&led).await.expect(200).plain().contains("code="));
     // One tap asks; only the answer takes it away.
     let asked = browser.post(&format!("{PATH}/{role}/remove")).form(&[("csrf", &csrf)]).await.expect(200).plain();
-    assert!(asked.contains("Take this role away?") && asked.contains("Gym staff, quayside"), "{asked}");
+    assert!(asked.contains("Take this role away?") && asked.contains("Gym staff, Quayside Gym"), "{asked}");
     staff.get(desk).await.expect(200);
     let sure = [("csrf", csrf.as_str()), ("sure", "yes")];
     browser.post(&format!("{PATH}/{role}/remove")).form(&sure).await.expect(303);

@@ -1,10 +1,10 @@
 //! `/organise/{c}`: how it goes, what came late and waits for a word, and who has more time.
 
-use super::super::competition::time_left;
+use super::super::competition::{time_left, time_said};
 use super::super::form::{Choice, FieldError, Fields};
 use super::super::html;
 use super::super::scope::gym_name;
-use super::super::shell::{Left, Link, Shell, When, words};
+use super::super::shell::{Dated, Left, Link, Shell, When, words};
 use super::late::{Item, item};
 use super::{frame, instant, number, reader, refused, texts};
 use crate::actions::extend::{self, Extended};
@@ -56,6 +56,9 @@ struct View {
     more: String,
     refused: Vec<Item>,
     refused_title: String,
+    /// Whether they are shown from a later one on, and where those after them are.
+    refused_open: bool,
+    refused_more: Option<Link>,
     extensions: Vec<Line>,
     form: ExtensionForm,
     erase_bib: String,
@@ -67,6 +70,7 @@ struct Now {
     href: String,
     title: String,
     left: Left,
+    when: Option<Dated>,
     facts: Vec<String>,
     missing: Option<Link>,
 }
@@ -117,6 +121,10 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
     let title = put(o.title, &[("competition", &c.title)]);
     let proposals = super::proposals::link(app, caller, &c.slug).await?;
     let many_all = put(o.late_many_all, &[("n", &yes.len().min(SHOWN))]);
+    // From the one on that was asked for, or where the one stands that the typed is about.
+    let mine = |l: &Late| typed.late.as_deref() == Some(&*format!("{}-{}", l.score.workout, l.score.bib));
+    let asked = typed.fields.get("refused").parse().unwrap_or(0);
+    let after = no.iter().position(mine).map_or(asked, |at| at / SHOWN * SHOWN).min(no.len());
     let refused_title = put(o.late_refused_title, &[("n", &no.len())]);
     Ok(View {
         shell: frame(caller, reader, "", &title),
@@ -144,7 +152,12 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         now: reader.workouts().map(|x| now_of(reader, x, progress.get(&x.slug).copied(), &base)).collect(),
         late: yes.into_iter().take(SHOWN).map(item).collect(),
         more: if rest > 0 { put(o.late_more, &[("n", &rest)]) } else { String::new() },
-        refused: no.into_iter().take(SHOWN).map(item).collect(),
+        refused_more: (no.len() > after + SHOWN).then(|| {
+            let more = no.len() - after - SHOWN;
+            Link::new(format!("{base}?refused={}#late", after + SHOWN), put(o.late_refused_more, &[("n", &more)]))
+        }),
+        refused_open: after > 0,
+        refused: no.into_iter().skip(after).take(SHOWN).map(item).collect(),
         refused_title,
         extensions: extend::list(app, actor, now, &c.slug).await?.iter().map(|e| line(reader, &gyms, e)).collect(),
         form: extension_form(reader, &gyms, if typed.late.is_none() { &typed.fields } else { NONE }),
@@ -161,11 +174,10 @@ const NONE: &Fields = &Fields(Vec::new());
 fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) -> Now {
     let (o, c) = (texts(), &reader.competition);
     let href = format!("/c/{}/workouts/{}", c.slug, x.slug);
+    let when = time_said(&x.window, reader.now, c, None);
     let Some(p) = progress else {
-        let at = When::new(x.window.opens, &c.time_zone).text;
-        let (title, left) = (x.title.clone(), put(o.not_open, &[("at", &at)]));
-        let left = Left { text: left, ..Left::default() };
-        return Now { href, title, left, facts: Vec::new(), missing: None };
+        let (title, left) = (x.title.clone(), time_left(&x.window, reader.now).unwrap_or_default());
+        return Now { href, title, left, when, facts: Vec::new(), missing: None };
     };
     let mut facts = vec![put(o.placed, &[("n", &number(p.placed))])];
     facts.extend((p.awaiting > 0).then(|| put(o.awaiting, &[("n", &number(p.awaiting))])));
@@ -178,7 +190,7 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     }
     let closed = || Left { text: words().window_closed.to_owned(), ..Left::default() };
     let left = time_left(&x.window, reader.now).unwrap_or_else(closed);
-    Now { href, title: x.title.clone(), left, facts, missing }
+    Now { href, title: x.title.clone(), left, when, facts, missing }
 }
 
 fn line(reader: &Reader, gyms: &[GymView], e: &Extended) -> Line {
@@ -249,7 +261,9 @@ pub async fn get_overview(
         "created" => Some(crate::words::new_competition(language::reader()).created.to_owned()),
         _ => None,
     };
-    Ok(html(&View { done, ..view(&app, &caller, &reader, Typed::default()).await? })?.into_response())
+    let from = fields.find("refused").map(|from| ("refused".to_owned(), from));
+    let typed = Typed { fields: Fields(from.into_iter().collect()), ..Typed::default() };
+    Ok(html(&View { done, ..view(&app, &caller, &reader, typed).await? })?.into_response())
 }
 
 /// `POST /organise/{c}/extensions`.
@@ -359,6 +373,7 @@ mod tests {
     fn page(n: u32, errors: Vec<FieldError>) -> String {
         let hostile = || samples::HOSTILE.to_owned();
         let now = |missing| Now {
+            when: Some(Dated { at: Some(samples::when()), ..Dated::plain("Closes ") }),
             href: "/c/s/workouts/w1".to_owned(),
             title: hostile(),
             left: samples::left("closes in 3 h"),
@@ -373,6 +388,8 @@ mod tests {
             reason: samples::BIDI.to_owned(),
         };
         let view = View {
+            refused_open: true,
+            refused_more: Some(Link::new("/organise/s?refused=100#late", "3 more")),
             shell: samples::shell("Organise"),
             w: words(),
             o: texts(),

@@ -2,15 +2,19 @@
 //! all gyms at once.
 
 use super::super::form::{FieldError, Fields};
+use super::super::scope::gym_name;
 use super::super::shell::{Shell, When, words};
 use super::super::{html, say};
 use super::give::Give;
 use super::{frame, reader, texts};
 use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
+use crate::actions::directory;
 use crate::actions::language;
 use crate::actions::letters::{self, Link};
+use crate::actions::lists::{self, Find};
 use crate::actions::mail::{Handed, Letter, Outcome};
 use crate::actions::reader::Reader;
+use crate::actions::views::GymView;
 use crate::app::App;
 use crate::rules::access::Grant;
 use crate::rules::ledger::Refusal;
@@ -25,12 +29,14 @@ use crate::web::session::{Caller, Form};
 use crate::words::en::letters::Letters;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{self, put};
+use crate::words::{self, joined, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::{HeaderMap, StatusCode};
 use jiff::tz::TimeZone;
+use std::collections::HashMap;
+use std::sync::Arc;
 
 /// Roles shown at most.
 const SHOWN: usize = 200;
@@ -50,7 +56,9 @@ pub(super) struct View {
     /// What became of the letter with it, or with one that is shown to nobody.
     told: Option<String>,
     /// Gyms to which no letter could go, and why.
-    unsent: Vec<(String, &'static str)>,
+    unsent: Vec<(String, String)>,
+    /// How many more of those there are.
+    unsent_more: Option<String>,
     /// A role that is to be taken away: asked once more.
     sure: Option<Row>,
     pub(super) give: Give,
@@ -92,15 +100,18 @@ struct Row {
     email: String,
     role: String,
     own: bool,
+    /// Whether it holds in all competitions: who organises one does not take it away.
+    everywhere: bool,
 }
 
 pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String) -> Answer<View> {
     let (o, c) = (texts(), &reader.competition);
-    let all = accounts::list_roles(app, &caller.actor, RolesOf::Competition(&c.slug)).await?;
+    let all = everybody(app, caller, &c.slug).await?;
+    let named = Named::read(app, caller, reader, &all).await?;
     let n = all.len();
     let folded = fold_name(&q);
-    let fits = |r: &Row| fold_name(&r.email).contains(&folded) || fold_name(&r.role).contains(&folded);
-    let rows: Vec<Row> = all.into_iter().map(|g| row(g, caller)).filter(fits).take(SHOWN).collect();
+    let fits = |r: &Row| fold_name(&r.email).contains(&folded) || fold_name(&joined(&r.role)).contains(&folded);
+    let rows: Vec<Row> = all.into_iter().map(|g| row(g, &named, caller)).filter(fits).take(SHOWN).collect();
     let lead = match rows.len() {
         0 => o.people_none.to_owned(),
         SHOWN => put(o.list_more, &[("n", &SHOWN)]),
@@ -118,6 +129,7 @@ pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String)
         link: None,
         told: None,
         unsent: Vec::new(),
+        unsent_more: None,
         sure: None,
         give: Give::read(app, reader, &Fields::default()).await?,
         l: words::letters(language::reader()),
@@ -130,19 +142,50 @@ pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String)
     })
 }
 
-fn row(g: Granted, caller: &Caller) -> Row {
+fn row(g: Granted, named: &Named, caller: &Caller) -> Row {
     let own = Some(g.account) == caller.actor.account;
-    Row { id: g.id, account: g.account, role: role(&g.grant), own, email: g.email }
+    let everywhere = g.grant.competition.is_none();
+    Row { id: g.id, account: g.account, role: named.role(&g.grant), own, everywhere, email: g.email }
 }
 
-/// A role and what it holds for.
-fn role(grant: &Grant) -> String {
-    let w = words();
-    let title = say::role(Some(crate::actions::views::names::role(grant.role)));
-    let bib = grant.bib.map(|bib| format!("{} {bib}", w.bib));
-    match grant.gym.clone().or(bib).or_else(|| grant.judge.clone()) {
-        Some(detail) => put(w.role_detail, &[("role", &title), ("detail", &detail)]),
-        None => title.to_owned(),
+/// Who has a role here: in all competitions first, then in this one.
+async fn everybody(app: &App, caller: &Caller, slug: &str) -> Answer<Vec<Granted>> {
+    let mut all = accounts::list_roles(app, &caller.actor, RolesOf::Everywhere(slug)).await?;
+    all.extend(accounts::list_roles(app, &caller.actor, RolesOf::Competition(slug)).await?);
+    Ok(all)
+}
+
+/// What the roles of a competition name, by the names that people know it by.
+struct Named {
+    gyms: Arc<Vec<GymView>>,
+    judges: HashMap<String, String>,
+    athletes: HashMap<u32, String>,
+}
+
+impl Named {
+    async fn read(app: &App, caller: &Caller, reader: &Reader, all: &[Granted]) -> Answer<Self> {
+        let bibs: Vec<u32> = all.iter().filter_map(|g| g.grant.bib).collect();
+        let judges = lists::judges(app, &caller.actor, caller.received, &reader.slug, &Find::default()).await?;
+        Ok(Self {
+            gyms: directory::gyms(app, reader).await?,
+            judges: judges.into_iter().filter_map(|j| Some((j.code, j.name?))).collect(),
+            athletes: reader.names(app, &bibs).await?,
+        })
+    }
+
+    /// A role and what it holds for: "Staff, Quayside Gym".
+    fn role(&self, grant: &Grant) -> String {
+        let w = words();
+        let title = say::role(Some(crate::actions::views::names::role(grant.role)));
+        if grant.competition.is_none() {
+            return put(w.role_everywhere, &[("role", &title)]);
+        }
+        let gym = grant.gym.as_ref().map(|gym| gym_name(&self.gyms, gym).to_owned());
+        let called = |name: Option<&String>, code: String| name.map_or(code.clone(), |name| format!("{name} ({code})"));
+        let judge = grant.judge.as_ref().map(|code| called(self.judges.get(code), code.clone()));
+        let athlete = grant.bib.map(|bib| called(self.athletes.get(&bib), format!("{} {bib}", w.bib)));
+        let details = [gym, judge, athlete].into_iter().flatten();
+        details.fold(title.to_owned(), |role, detail| put(w.role_detail, &[("role", &role), ("detail", &detail)]))
     }
 }
 
@@ -156,13 +199,14 @@ pub async fn get_people(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let done = (fields.get("done") == "removed").then(|| texts().people_removed.to_owned());
-    let told = fields.get("mailed").parse().ok().map(mailed);
-    let mut page = View { done, told, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? };
+    let mut page = View { done, ..view(&app, &caller, &reader, fields.get("q").to_owned()).await? };
     let Some((shown, gone)) = once::take(&app, &caller, &headers, &here(&slug), fields.get(once::FIELD)) else {
         return Ok(html(&page)?.into_response());
     };
     page.done = Some(shown.done).filter(|text| !text.is_empty());
     page.told = Some(shown.told).filter(|text| !text.is_empty());
+    page.unsent = shown.left_out;
+    page.unsent_more = (shown.more > 0).then(|| put(texts().invite_unsent_more, &[("n", &shown.more)]));
     page.link = Some(shown.secret)
         .filter(|secret| !secret.is_empty())
         .map(|secret| (address(&app.config.public_url, &secret), shown.whose));
@@ -188,12 +232,8 @@ pub async fn post_invite(
         let unsent = unsent(&invited);
         let letters = invited.into_iter().filter_map(|i| gym_letter(&app, &reader, i));
         let sent = letters.filter_map(|letter| app.post.send(letter)).count();
-        if unsent.is_empty() {
-            return Ok(Redirect::to(&format!("/organise/{slug}/people?mailed={sent}")).into_response());
-        }
-        let told = Some(mailed(u32::try_from(sent).unwrap_or(u32::MAX)));
-        let page = View { told, unsent, ..view(&app, &caller, &reader, String::new()).await? };
-        return Ok(html(&page)?.into_response());
+        let told = mailed(u32::try_from(sent).unwrap_or(u32::MAX));
+        return Ok(once::lead(&app, &caller, &here(&slug), Shown { told, left_out: unsent, ..Shown::default() }));
     }
     let rows = invited.into_iter().map(|i| merged(i, &app.config.public_url));
     let text = table::write(&["gym", "gym_name", "contact", "email", "link", "until", "remark"], rows);
@@ -207,14 +247,14 @@ fn mailed(n: u32) -> String {
 }
 
 /// The gyms to which no letter can go, and why.
-fn unsent(invited: &[Invited]) -> Vec<(String, &'static str)> {
+fn unsent(invited: &[Invited]) -> Vec<(String, String)> {
     let o = texts();
     let why = |i: &Invited| match i.outcome {
         Invitation::NoAddress => Some(o.invite_no_address),
         Invitation::Refused => Some(o.invite_refused),
         Invitation::Link(..) | Invitation::Known => None,
     };
-    invited.iter().filter_map(|i| Some((i.name.clone(), why(i)?))).collect()
+    invited.iter().filter_map(|i| Some((i.name.clone(), why(i)?.to_owned()))).collect()
 }
 
 /// A row for a letter.
@@ -262,7 +302,8 @@ pub async fn post_remove(
         let all = accounts::list_roles(&app, &caller.actor, RolesOf::Competition(&slug)).await?;
         if let Some(granted) = all.into_iter().find(|g| g.id == id) {
             let mut page = view(&app, &caller, &reader, String::new()).await?;
-            page.sure = Some(row(granted, &caller));
+            let named = Named::read(&app, &caller, &reader, std::slice::from_ref(&granted)).await?;
+            page.sure = Some(row(granted, &named, &caller));
             return Ok(html(&page)?.into_response());
         }
     }
@@ -324,6 +365,7 @@ mod tests {
             email: samples::HOSTILE.to_owned(),
             role: samples::BIDI.to_owned(),
             own: id == 0,
+            everywhere: id == 1,
         };
         let o = texts();
         let view = View {
@@ -334,7 +376,8 @@ mod tests {
             base: "/organise/s/people".to_owned(),
             done: Some(o.people_removed.to_owned()),
             errors: ["", "email", "role", "gym", "judge"].map(|id| FieldError::new(id, samples::HOSTILE)).into(),
-            unsent: vec![(samples::HOSTILE.to_owned(), o.invite_no_address)],
+            unsent: vec![(samples::HOSTILE.to_owned(), o.invite_no_address.to_owned())],
+            unsent_more: Some("3 more".to_owned()),
             sure: (n > 0).then(|| row(7)),
             give: Give {
                 email: samples::HOSTILE.to_owned(),

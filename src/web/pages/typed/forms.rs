@@ -246,6 +246,7 @@ pub(super) const FORMS: &[Form] = &[
             own("minutes", || heats().minutes),
             own("start", || heats().start),
             Field { name: "judging", kind: Kind::Chosen(|| heats().judging, counted) },
+            machinery("sure"),
         ],
     },
     Form {
