@@ -365,7 +365,7 @@ mod tests {
             email: samples::HOSTILE.to_owned(),
             role: samples::BIDI.to_owned(),
             own: id == 0,
-            everywhere: id == 1,
+            everywhere: id == 4,
         };
         let o = texts();
         let view = View {

@@ -2,6 +2,7 @@
 
 use crate::support::TestApp;
 use serde_json::json;
+use std::time::{Duration, Instant};
 
 const PASSWORD: &str = "three old oars";
 
@@ -114,6 +115,13 @@ async fn a_session_ends_a_day_after_its_last_use_and_two_weeks_after_its_start()
         app.app.clock.set(at);
         let expected = if hour < 16 { 200 } else { 401 };
         busy.get("/api/v1/me").await.expect(expected);
+        // That it was used is written down aside.
+        let written = format!("SELECT COUNT(*) FROM sessions WHERE seen_at = {}", at.as_microsecond());
+        let began = Instant::now();
+        while expected == 200 && app.database.raw().await.number(&written).await == 0 {
+            assert!(began.elapsed() < Duration::from_secs(20), "it is not written down");
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
     }
     idle.get("/api/v1/me").await.expect(401);
 }
