@@ -102,7 +102,10 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     let mut scores = Vec::new();
     let mut statements = Vec::new();
     let mut extensions = Vec::new();
-    for key in &changed.rows {
+    for (n, key) in changed.rows.iter().enumerate() {
+        if n % AT_A_TIME == AT_A_TIME - 1 {
+            tokio::task::yield_now().await;
+        }
         match key {
             RowKey::Definition => set_definition(tx, id, ledger).await?,
             RowKey::Gym(slug) => gyms.extend(ledger.gyms.get(slug).map(|gym| gym_row(id, gym))),
@@ -137,7 +140,7 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     SCORES.write(tx, scores).await?;
     STATEMENTS.write(tx, statements).await?;
     EXTENSIONS.write(tx, extensions).await?;
-    PLACEMENTS.write(tx, changed.placements.iter().map(|p| placement_row(id, p)).collect()).await?;
+    PLACEMENTS.write(tx, made(changed.placements.iter().map(|p| placement_row(id, p))).await).await?;
     // A number that was erased never comes back.
     let persons = newest(&changed.persons).filter(|(n, ..)| !changed.rows.contains(&RowKey::Person(*n)));
     let persons: Vec<_> = persons.collect();
@@ -155,13 +158,24 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     let kept = changed.notes.iter().filter(|(n, ..)| !silenced.contains(n));
     let notes = kept.map(|(n, text, salt, bib)| note_row(id, *n, text, salt, *bib, public.contains(n)));
     NOTES.write(tx, notes.collect()).await?;
-    RECORDS
-        .write(
-            tx,
-            changed.records.into_iter().map(|(record, bytes, leaf)| record_row(id, &record, bytes, &leaf)).collect(),
-        )
-        .await?;
+    let records = changed.records.into_iter().map(|(record, bytes, leaf)| record_row(id, &record, bytes, &leaf));
+    RECORDS.write(tx, made(records).await).await?;
     Ok(id)
+}
+
+/// How many rows are made before others have this thread for a while.
+const AT_A_TIME: usize = 256;
+
+/// Makes rows. Of a whole competition that takes a while: others have this thread in between.
+async fn made<T>(rows: impl Iterator<Item = T>) -> Vec<T> {
+    let mut all = Vec::with_capacity(rows.size_hint().0);
+    for row in rows {
+        all.push(row);
+        if all.len().is_multiple_of(AT_A_TIME) {
+            tokio::task::yield_now().await;
+        }
+    }
+    all
 }
 
 /// The head row: made, or moved on.

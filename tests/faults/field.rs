@@ -1,5 +1,5 @@
-//! A competition to send scores to: two workouts that are open for a lifetime, two divisions, two
-//! gyms, a judge for each, and a token of somebody who enters scores.
+//! A competition to send scores to: two workouts that are open for a lifetime, two divisions and one
+//! for guests, two gyms, a judge for each, and a token of somebody who enters scores.
 
 use crate::server::Server;
 use std::fmt::Write;
@@ -32,6 +32,11 @@ slug = "men"
 title = "Men"
 category = "men"
 
+[[division]]
+slug = "guests"
+title = "Guests"
+category = "any"
+
 [[workout]]
 slug = "w1"
 title = "Rope Store"
@@ -43,7 +48,7 @@ stations = [{ movement = "row", calories = 12 }, { movement = "lunge", reps = 20
 repeat = "round"
 
 [[workout.prescription]]
-divisions = ["women", "men"]
+divisions = ["women", "men", "guests"]
 
 [[workout]]
 slug = "w2"
@@ -55,7 +60,7 @@ opens = "2026-01-01T19:00"
 closes = "2099-01-01T21:00"
 
 [[workout.prescription]]
-divisions = ["women", "men"]
+divisions = ["women", "men", "guests"]
 "#;
 
 /// A folder, removed at the end, and a database: there, or on a server.

@@ -16,6 +16,7 @@ mod failover;
 mod field;
 mod load;
 mod locks;
+mod mixed;
 mod proxy;
 mod server;
 mod service;

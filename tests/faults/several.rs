@@ -3,6 +3,7 @@
 
 use crate::field::{DIVISIONS, FILE, Field, SLUG};
 use crate::load::{self, Load};
+use crate::mixed::Mixed;
 use crate::server::Server;
 use crate::service::{Service, free};
 use crate::{Draw, check, pause, times, until};
@@ -162,6 +163,7 @@ async fn three_of_which_one_is_killed_every_few_seconds_lose_nothing_and_show_no
     let stop = CancellationToken::new();
     let readers: Vec<_> = (1..=4).map(|n| tokio::spawn(read(at, n * 31, stop.clone()))).collect();
     let load = Load::start_round(&at, &field.token, 32);
+    let mixed = Mixed::start(&field, &at);
     let kills = times(3, 24);
     for n in 0..usize::try_from(kills).unwrap() {
         pause(times(2_000, 4_500)).await;
@@ -186,16 +188,18 @@ async fn three_of_which_one_is_killed_every_few_seconds_lose_nothing_and_show_no
         .await;
         check::whole(&field, at, &done);
     }
+    let (cases, files) = mixed.finish(&at).await;
     let share = |percent: usize| done.seen[(done.seen.len() - 1) * percent / 100].as_secs_f64() * 1e3;
     let build = if cfg!(debug_assertions) { "debug" } else { "release" };
     let figures = json!({
         "figure": "put at one, seen at another", "services": 3, "kills": kills, "build": build,
-        "changes": done.changes(), "sent_again": done.again, "reads": reads,
+        "changes": done.changes(), "cases": cases, "files": files, "sent_again": done.again, "reads": reads,
         "seen": done.seen.len(), "gave_up_waiting": done.behind, "was_down": done.not_seen,
         "p50_ms": share(50), "p99_ms": share(99), "longest_ms": share(100),
     });
     println!("{figures}");
     // What it gave up waiting for is slower than all that was seen.
     let seen = u64::try_from(done.seen.len()).expect("a count");
+    assert!(cases > 3 && files > 3, "{figures}");
     assert!(reads > 100 && seen > 10 && done.behind * 20 < seen, "{figures}");
 }
