@@ -13,6 +13,7 @@ use crate::store::placements::Block;
 use crate::store::{Committed, Store, StoreError};
 use futures_util::StreamExt;
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Notify, watch};
@@ -34,18 +35,22 @@ struct Parts {
     board: Arc<Board>,
     /// By competition, the tree over the log as far as the board has it.
     seen: Mutex<HashMap<i64, Peaks>>,
-    /// Competitions of which it is not known whether the board shows the log that is there, and how often that
-    /// was found.
+    /// By competition, how many looks had begun when it was found that the board may show another log than the
+    /// one that is there.
     doubted: Mutex<HashMap<i64, u64>>,
+    /// A competition is being loaded anew, because its log is another one; where that failed it stays so until it
+    /// comes about.
+    anew: AtomicBool,
     wake: Notify,
     looks: watch::Sender<Looks>,
 }
 
-/// How often it was begun to look at the logs, and which of these looks was the last to come to its end.
-#[derive(Clone, Copy, Debug, Default)]
+/// How often it was begun to look at the logs, and by competition the last of these looks that found the board
+/// to show the log that is there, or made it so.
+#[derive(Clone, Debug, Default)]
 struct Looks {
     begun: u64,
-    ended: u64,
+    ended: HashMap<i64, u64>,
 }
 
 impl Follower {
@@ -59,6 +64,7 @@ impl Follower {
             board,
             seen: Mutex::default(),
             doubted: Mutex::default(),
+            anew: AtomicBool::new(false),
             wake: Notify::new(),
             looks: watch::Sender::default(),
         }));
@@ -98,46 +104,39 @@ impl Follower {
     /// time is over first. Not by a log that is gone, though it went further.
     pub async fn at_least(&self, competition: i64, seq: u64, wait: Duration) -> bool {
         let shown = async {
-            if self.is_doubted(competition) {
-                self.compare().await;
+            let doubted = self.doubted().get(&competition).copied();
+            if let Some(then) = doubted {
+                self.looked(competition, then + 1).await;
             }
-            !self.is_doubted(competition) && self.0.board.at_least(competition, seq, wait).await
+            self.0.board.at_least(competition, seq, wait).await
         };
         tokio::time::timeout(wait, shown).await.unwrap_or(false)
     }
 
-    /// The same of a position that somebody else names: the board is compared with what is there first.
+    /// The same of a position that somebody else names: the board is compared with what is there first. Where
+    /// that takes long because another competition has much to be taken in, it is taken to be the same log, if
+    /// none is known to be another one.
     pub async fn at_least_now(&self, competition: i64, seq: u64, wait: Duration) -> bool {
-        let shown = async {
-            self.compare().await;
-            self.at_least(competition, seq, wait).await
-        };
-        tokio::time::timeout(wait, shown).await.unwrap_or(false)
-    }
-
-    /// Waits for a look that begins after now.
-    async fn compare(&self) {
-        let mut looks = self.0.looks.subscribe();
-        let next = looks.borrow().begun + 1;
+        let next = self.0.looks.borrow().begun + 1;
         self.0.wake.notify_one();
-        // Who looks goes on for as long as anybody asks.
-        let _ = looks.wait_for(|looks| looks.ended >= next).await;
-    }
-
-    fn is_doubted(&self, competition: i64) -> bool {
-        self.doubted().contains_key(&competition)
-    }
-
-    fn doubt(&self, competition: i64) {
-        *self.doubted().entry(competition).or_default() += 1;
-    }
-
-    /// Unless it was doubted again meanwhile.
-    fn no_longer_doubt(&self, competition: i64, as_it_was: Option<u64>) {
-        let mut doubted = self.doubted();
-        if as_it_was.is_some() && doubted.get(&competition).copied() == as_it_was {
-            doubted.remove(&competition);
+        let compared = tokio::time::timeout(wait / 4, self.looked(competition, next)).await.is_ok();
+        if !compared && self.0.anew.load(Ordering::SeqCst) {
+            return false;
         }
+        self.at_least(competition, seq, wait).await
+    }
+
+    /// Waits for the end of this look, or a later one.
+    async fn looked(&self, competition: i64, look: u64) {
+        let mut looks = self.0.looks.subscribe();
+        // Who looks goes on for as long as anybody asks.
+        let _ = looks.wait_for(|looks| looks.ended.get(&competition).is_some_and(|ended| *ended >= look)).await;
+    }
+
+    /// The look that comes next tells.
+    fn doubt(&self, competition: i64) {
+        let begun = self.0.looks.borrow().begun;
+        self.doubted().insert(competition, begun);
     }
 
     fn doubted(&self) -> MutexGuard<'_, HashMap<i64, u64>> {
@@ -189,8 +188,8 @@ impl Follower {
     /// Compares the heads of the logs with what the board has, and takes in what differs.
     async fn look(&self) -> Result<(), StoreError> {
         let begun = self.0.looks.borrow().begun;
-        let doubted = self.doubted().clone();
-        let seen = self.taken_in();
+        // Before what is there is read: that can only be further, if it is the same log.
+        let seen = self.seen().clone();
         let heads = patiently(self.0.store.list_heads()).await?;
         for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
             tracing::error!(competition = id, "a log that was followed is gone");
@@ -198,36 +197,36 @@ impl Follower {
             self.0.board.forget(*id);
             self.forget_the_past();
         }
+        let is_shown = |(id, seq, root): &(i64, u64, Hash)| {
+            seen.get(id).is_some_and(|peaks| peaks.size() == *seq && peaks.root() == *root)
+        };
+        let (shown, others): (Vec<_>, Vec<_>) = heads.into_iter().partition(is_shown);
+        self.0.looks.send_modify(|looks| looks.ended.extend(shown.iter().map(|(id, ..)| (*id, begun))));
         let mut looked = Ok(());
-        for (id, seq, root) in heads {
-            let known = if seen.get(&id) == Some(&(seq, root)) { Ok(()) } else { self.catch_up(id).await };
-            if known.is_ok() {
-                self.no_longer_doubt(id, doubted.get(&id).copied());
-            } else {
-                self.doubt(id);
+        for (id, ..) in others {
+            let caught_up = self.catch_up(id, seen.get(&id).cloned()).await;
+            if caught_up.is_ok() {
+                self.0.looks.send_modify(|looks| looks.ended.extend([(id, begun)]));
             }
             // One that cannot be read keeps none of the others from being followed.
-            looked = looked.and(known);
+            looked = looked.and(caught_up);
         }
-        self.0.looks.send_modify(|looks| looks.ended = begun);
         looked
     }
 
-    async fn catch_up(&self, id: i64) -> Result<(), StoreError> {
-        match patiently(self.0.store.find_competition_by_id(id)).await? {
-            Some(known) => self.advance(known).await,
-            None => Ok(()),
+    /// Takes in one competition as it stands now; of `before` the board had so much of it.
+    async fn catch_up(&self, id: i64, before: Option<Peaks>) -> Result<(), StoreError> {
+        match (patiently(self.0.store.find_competition_by_id(id)).await?, before) {
+            (Some(known), Some(before)) => self.advance(known, before).await,
+            (Some(known), None) if !self.seen().contains_key(&id) => self.begin(known).await,
+            _ => Ok(()),
         }
     }
 
-    /// Takes in one competition as it stands.
-    async fn advance(&self, known: Known) -> Result<(), StoreError> {
-        let Some(mut peaks) = self.seen().get(&known.id).cloned() else { return self.begin(known).await };
+    async fn advance(&self, known: Known, mut peaks: Peaks) -> Result<(), StoreError> {
         let position = peaks.size();
         if position > known.seq {
-            // We have committed since it was read, or the log is another one.
-            let newest = patiently(self.0.store.find_head(known.id)).await?.map_or(0, |head| head.seq);
-            return if newest < position { self.begin_anew(known).await } else { Ok(()) };
+            return self.begin_anew(known).await;
         }
         for leaf in patiently(self.0.store.leaves_between(known.id, position, known.seq)).await? {
             peaks.append(leaf);
@@ -241,7 +240,9 @@ impl Follower {
         while let Some(block) = blocks.next().await {
             let Block { upto, placements } = block?;
             let mut seen = self.seen();
+            // We have committed meanwhile, on top of what was compared.
             if seen.get(&known.id).is_none_or(|peaks| peaks.size() != position) {
+                self.0.wake.notify_one();
                 return Ok(());
             }
             // Of a long way the board may be some blocks along when the rest cannot be read: then it
@@ -263,6 +264,7 @@ impl Follower {
             seq = known.seq,
             "this log is not the one that was followed: the database was put back to an older state; loaded anew"
         );
+        self.0.anew.store(true, Ordering::SeqCst);
         self.0.store.forget_definitions();
         let fresh = patiently(self.0.store.find_competition_by_id(known.id)).await?;
         if let Some(known) = fresh {
@@ -289,6 +291,7 @@ impl Follower {
             // the board never goes back.
             if !(is_new && seen.contains_key(&known.id)) {
                 self.0.board.loaded(known.id, loading);
+                self.0.anew.store(false, Ordering::SeqCst);
                 seen.insert(known.id, known.peaks.clone());
             }
         }

@@ -76,6 +76,9 @@ async fn finish(partial: &Path, file: &Path) -> Result<Vec<Verified>, StoreError
     let sound = dialect::check(&copy.inner.reads).await;
     copy.close().await;
     let (verified, sound) = (verified?, sound?);
+    if std::fs::metadata(beside(partial, "-wal")).is_ok_and(|m| m.len() > 0) {
+        return Err(StoreError::InUse);
+    }
     if let Some(why) = sound {
         return Err(StoreError::Backup(why));
     }

@@ -273,7 +273,9 @@ impl Store {
     pub async fn close(&self) {
         let Inner { reads, looks, writes, groups, .. } = &*self.inner;
         let all = async { tokio::join!(reads.close(), looks.close(), writes.close(), groups.close()) };
-        if tokio::time::timeout(CLOSING, all).await.is_err() {
+        if let Db::Sqlite(_) = groups {
+            all.await;
+        } else if tokio::time::timeout(CLOSING, all).await.is_err() {
             tracing::warn!("the database does not answer; its connections are left to it");
         }
     }

@@ -218,7 +218,7 @@ impl Store {
     }
 
     /// Forgets the waiting proposals of a competition about this person, who is erased: of the same
-    /// address, or of the same name and birth date. How many these were.
+    /// name, and of the same address or birth date. How many these were.
     pub async fn erase_proposals(&self, competition: i64, person: &Person, now: Timestamp) -> Result<u64, StoreError> {
         let (name, email) = (fold_name(&person.name), fold_name(&person.email));
         let born = person.born.map(|day| day.to_string()).unwrap_or_default();
@@ -229,8 +229,9 @@ impl Store {
         let mut erased = 0;
         for (id, body, theirs) in found {
             let proposed: Proposed = super::parse("proposals", &body)?;
+            // An address alone may be a whole gym's.
             let same_address = !email.is_empty() && theirs == email;
-            if same_address || (!born.is_empty() && fold_name(&proposed.name) == name && proposed.born == born) {
+            if fold_name(&proposed.name) == name && (same_address || (!born.is_empty() && proposed.born == born)) {
                 erased += db!(&mut tx, exec:
                     "UPDATE proposals SET body = NULL, folded_name = '', folded_email = '', decided_at = $2, outcome = 'erased' WHERE id = $1",
                     id, micros(now))?;

@@ -20,6 +20,7 @@ use std::panic::AssertUnwindSafe;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{mpsc, oneshot};
+use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 /// Changes that may wait. Past it callers are told at once: at some thousand changes a second it
@@ -35,6 +36,13 @@ const FEED: usize = 2 * GROUP;
 /// How long changes of a competition that another process has in hand are sent away at most before it is
 /// tried again.
 const LET_BE: Duration = Duration::from_secs(10);
+
+/// How long a file that is handed in waits for that, and how often it is looked.
+const LET_GO: Duration = Duration::from_mins(2);
+const LOOK_AGAIN: Duration = Duration::from_millis(50);
+
+/// Competitions that another process has in hand for longer than we wait.
+type Held = Arc<Mutex<HashSet<String>>>;
 
 /// What a group did to one competition, told after its commit.
 #[derive(Clone, Debug)]
@@ -110,6 +118,7 @@ pub(crate) struct Job {
 #[derive(Clone)]
 pub struct Writer {
     jobs: mpsc::Sender<Job>,
+    held: Held,
     stop: CancellationToken,
     stopped: CancellationToken,
 }
@@ -120,12 +129,13 @@ impl Writer {
     /// while readers go on would look like a service.
     pub fn start(store: Store, clock: Clock, on_commit: impl Fn(&Committed) + Send + 'static) -> Self {
         let (jobs, queue) = mpsc::channel(QUEUE);
-        let writer = Self { jobs, stop: CancellationToken::new(), stopped: CancellationToken::new() };
-        let (stop, stopped) = (writer.stop.clone(), writer.stopped.clone());
+        let writer =
+            Self { jobs, held: Held::default(), stop: CancellationToken::new(), stopped: CancellationToken::new() };
+        let (stop, stopped, held) = (writer.stop.clone(), writer.stopped.clone(), Arc::clone(&writer.held));
         tokio::spawn(async move {
             // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
             // panic unwinds (a failing test) is no panic of the writer.
-            let task = Task { store, clock, on_commit, held: Arc::default() };
+            let task = Task { store, clock, on_commit, held };
             if AssertUnwindSafe(task.run(queue, stop)).catch_unwind().await.is_err() {
                 tracing::error!("the writer panicked; the process ends so that nothing is served without it");
                 std::process::abort();
@@ -191,8 +201,13 @@ impl Feed<'_> {
         self.waiting.len() >= FEED
     }
 
-    /// Hands in the next change.
+    /// Hands in the next change; not while another process has its competition in hand, as far as that does
+    /// not take for ever.
     pub async fn send(&mut self, asked: Asked) {
+        let began = Instant::now();
+        while began.elapsed() < LET_GO && held(&self.writer.held).contains(&asked.competition) {
+            tokio::time::sleep(LOOK_AGAIN).await;
+        }
         let (answer, answered) = oneshot::channel();
         let sent = self.writer.jobs.send(Job { asked, key: None, answer }).await;
         self.waiting.push_back(sent.ok().map(|()| answered));
@@ -211,8 +226,7 @@ struct Task<F> {
     store: Store,
     clock: Clock,
     on_commit: F,
-    /// Competitions that another process has in hand for longer than we wait.
-    held: Arc<Mutex<HashSet<String>>>,
+    held: Held,
 }
 
 impl<F: Fn(&Committed) + Send + 'static> Task<F> {
@@ -239,20 +253,22 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
     /// Commits what has gathered. Changes of a competition that another process has in hand, to apply a large
     /// file to it say, are sent away, and keep nobody else waiting.
     async fn take(&mut self, jobs: Vec<Job>) {
-        let held = self.held().clone();
+        let held = self::held(&self.held).clone();
         let (held, free): (Vec<Job>, Vec<Job>) =
             jobs.into_iter().partition(|job| held.contains(&job.asked.competition));
         for job in held {
             let _ = job.answer.send(Err(WriteError::Busy));
         }
         if !free.is_empty() {
-            self.commit(free, false).await;
+            // Of several none is kept from others for long while another one is waited for.
+            let brief = is_of_several(&free) && self.store.holds_one_by_one();
+            self.commit(free, brief).await;
         }
     }
 
     /// Nothing is tried with this one until another process has let it go.
     fn let_be(&self, competition: &str) {
-        if !self.held().insert(competition.to_owned()) {
+        if !self::held(&self.held).insert(competition.to_owned()) {
             return;
         }
         let (store, held, slug) = (self.store.clone(), Arc::clone(&self.held), competition.to_owned());
@@ -261,16 +277,12 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
             if let Ok(Err(error)) = tokio::time::timeout(LET_BE, store.until_free(&slug)).await {
                 tracing::debug!(%error, competition = slug, "who has it in hand could not be waited for");
             }
-            held.lock().unwrap_or_else(PoisonError::into_inner).remove(&slug);
+            self::held(&held).remove(&slug);
         });
     }
 
-    fn held(&self) -> MutexGuard<'_, HashSet<String>> {
-        self.held.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
     /// Commits a group; where a statement fails, each change by itself; where a competition is in somebody's
-    /// hand, each of them by itself. `brief`: it has been waited for already.
+    /// hand, each of them by itself. `brief`: nobody is waited for but for a moment.
     async fn commit(&mut self, mut jobs: Vec<Job>, brief: bool) {
         match self.group(&jobs, brief).await {
             Ok(answers) => {
@@ -282,14 +294,14 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
             Err(Failure::Undone(error)) if jobs.len() > 1 && error.trouble().is_none() => {
                 tracing::warn!(%error, changes = jobs.len(), "a group was rolled back and is done again one by one");
                 for job in jobs {
-                    Box::pin(self.commit(vec![job], false)).await;
+                    Box::pin(self.take(vec![job])).await;
                 }
             }
             Err(Failure::Undone(error))
                 if error.trouble() == Some(Trouble::Busy) && is_of_several(&jobs) && self.store.holds_one_by_one() =>
             {
                 for jobs in by_competition(jobs) {
-                    Box::pin(self.commit(jobs, true)).await;
+                    Box::pin(self.take(jobs)).await;
                 }
             }
             Err(failure) => {
@@ -318,6 +330,10 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
         }
         Ok(answers)
     }
+}
+
+fn held(held: &Held) -> MutexGuard<'_, HashSet<String>> {
+    held.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 fn is_of_several(jobs: &[Job]) -> bool {

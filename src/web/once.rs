@@ -2,7 +2,7 @@
 //!
 //! A form leads on, so that loading the page again sends nothing again. What must not stand in an
 //! address meanwhile goes along in a cookie of its own: kept from scripts, bound to the session, good
-//! for two minutes on one page, and taken away as it is shown. Any of several services can show it. Each
+//! for two minutes on one page, and taken away as it is shown, but for slips. Any of several services can show it. Each
 //! has a name of its own, which stands in the address: of two that are made at once both are shown.
 
 use super::session::Caller;
@@ -86,8 +86,11 @@ fn fitting(caller: &Caller, to: &str, mut shown: Shown) -> Shown {
 /// ([`FIELD`]), with the header that takes it away.
 pub fn take(app: &App, caller: &Caller, headers: &HeaderMap, at: &str, which: &str) -> Option<(Shown, Gone)> {
     let jar = CookieJar::from_headers(headers);
-    let shown = opened(caller, at, jar.get(&name(app, which))?.value())?;
-    Some((shown, AppendHeaders([(header::SET_COOKIE, cookie(app, which, String::new(), Duration::ZERO))])))
+    let value = jar.get(&name(app, which))?.value();
+    let shown: Shown = opened(caller, at, value)?;
+    // Slips are long: a page that broke off in the middle can be loaded again.
+    let (value, waits) = if shown.codes.is_empty() { ("", Duration::ZERO) } else { (value, WAITS) };
+    Some((shown, AppendHeaders([(header::SET_COOKIE, cookie(app, which, value.to_owned(), waits))])))
 }
 
 fn sealed(caller: &Caller, at: &str, shown: &Shown) -> String {

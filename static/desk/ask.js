@@ -19,6 +19,8 @@ export async function ask(method, path, body, headers = {}) {
     const text = await answer.text();
     if (text && !/json/.test(answer.headers.get("content-type"))) return undefined;
     heard(answer);
+    // A score's answer without it is no answer of the service.
+    if (method === "PUT" && answer.ok && !text) return undefined;
     return { status: answer.status, json: text ? JSON.parse(text) : {}, after: pauseAsked(answer) };
   } catch {
     return undefined;

@@ -51,26 +51,39 @@ tell();
 const AT_ONCE = 4;
 let waiting;
 let pause = 2;
-let notBefore = 0;
+let restsUntil = 0;
+let due = false;
 let under;
 
+// Whether the service has asked not to be asked just now.
+export const rests = () => Date.now() < restsUntil;
+
+// Sends again after a while what was not answered.
 export function soon(after = 0) {
+  if (after) restsUntil = Math.max(restsUntil, Date.now() + after * 1000);
+  due = true;
+  if (!under) wait();
+}
+
+function wait() {
   clearTimeout(waiting);
-  const seconds = Math.max(pause, after);
-  notBefore = Date.now() + seconds * 1000;
-  waiting = setTimeout(flush, seconds * 1000);
+  waiting = setTimeout(flush, Math.max(pause * 1000, restsUntil - Date.now()));
 }
 
 // Sends what was to be stored.
 export function flush() {
   clearTimeout(waiting);
-  under ??= sendAll().finally(() => (under = undefined));
+  under ??= sendAll().finally(() => {
+    under = undefined;
+    if (due) wait();
+  });
   return under;
 }
 
 async function sendAll() {
   const tried = new Set();
   let goes = true;
+  due = false;
   const next = () => Object.keys(kept.rows).find((id) => goes && kept.rows[id].send && rows.has(id) && !tried.has(id));
   const some = async () => {
     for (let id = next(); id; id = next()) {
@@ -85,8 +98,9 @@ async function sendAll() {
 window.addEventListener("online", () => {
   pause = 2;
   tell();
-  flush();
+  if (rests()) wait();
+  else flush();
 });
 window.addEventListener("offline", tell);
 // After a sleep, or back from signing in elsewhere.
-document.addEventListener("woke", () => Date.now() < notBefore || flush());
+document.addEventListener("woke", () => rests() || flush());

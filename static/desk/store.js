@@ -4,14 +4,17 @@
 import { ask, asksReason, later, why } from "./ask.js";
 import { element, roles, saying, told, words } from "./brought.js";
 import { keep, kept, newKey } from "./kept.js";
-import { lead, soon } from "./queue.js";
+import { lead, rests, soon } from "./queue.js";
 import { put } from "../time.js";
 import { offer } from "./undo.js";
 
 // Whether there was something to store, which is sent at once.
 export function save(row) {
   if (!ready(row)) return false;
-  send(row);
+  if (rests() && !row.busy) {
+    row.tell([[words.retry]]);
+    soon();
+  } else send(row);
   return true;
 }
 
@@ -60,12 +63,18 @@ export async function send(row) {
     took(row, status, json, before, again);
     keep();
     told("stored");
+    // Stored again before this was answered: on top of it.
+    if (again && row.entry?.send) {
+      row.entry.send = false;
+      return ready(row) ? send(row) : true;
+    }
     return true;
   }
   if (status === 401) {
     row.signedOut();
     return false;
   }
+  if (again && row.entry?.send) return send(row);
   if (again) row.checkSoon();
   else await refused(row, entry, answer);
   return true;
@@ -118,7 +127,7 @@ async function conflict(row, current) {
   const history = await ask("GET", `${row.path}/history`);
   // Typed on or emptied meanwhile: it is said when that is stored.
   if (!row.entry || row.entry.send) return;
-  const last = history?.json.items?.filter((i) => gone || i.performance || i.attestation).pop();
+  const last = history?.json.items?.filter((i) => (gone ? i.action === "withdrawn" : i.performance || i.attestation)).pop();
   const who = roles[last?.role] ?? words.somebody;
   const values = { who, theirs: current.performance.text, ours: row.entry.text };
   row.tell([[saying(gone ? words.taken_by : words.changed_by, values), "error"]], true);

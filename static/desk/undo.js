@@ -85,7 +85,10 @@ export async function takeBack(row) {
   if (asksReason(answer.json.errors)) return undoReason(row, undo, answer.json);
   row.undo = undefined;
   row.saved = undefined;
-  if (answer.status === 401) return row.signedOut();
+  if (answer.status === 401) {
+    row.show();
+    return row.signedOut();
+  }
   if (answer.status !== 200) {
     row.show();
     return row.tell([[put(words.undo_failed, { why: why(answer.json) }), "error"]]);
@@ -111,7 +114,10 @@ function undoReason(row, undo, json) {
 }
 
 export async function takesNoPart(row) {
+  if (row.busy) return;
+  row.busy = true;
   const answer = await ask("POST", `${row.path}/not-taking-part`);
+  row.busy = false;
   row.touch();
   if (answer?.status === 401) return row.signedOut();
   if (answer?.status !== 200) {

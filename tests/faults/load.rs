@@ -255,8 +255,8 @@ impl Shared {
             }
             Ok(Some((StatusCode::SERVICE_UNAVAILABLE, answer))) if answer["code"] == "standings_behind" => {
                 self.behind.fetch_add(1, Ordering::SeqCst);
-                // So long at least.
-                self.seen.lock().unwrap().push(asked.elapsed());
+                // So long at least as it waits for it.
+                self.seen.lock().unwrap().push(asked.elapsed().max(Duration::from_secs(2)));
             }
             // It is down, or was a moment ago: there is nothing to be seen.
             Ok(None | Some((StatusCode::SERVICE_UNAVAILABLE, _))) | Err(_) => {

@@ -14,8 +14,9 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio_util::sync::CancellationToken;
 
-/// What one that stands still keeps the others waiting at most.
-const MOST: Duration = Duration::from_secs(2);
+/// What one that stands still keeps the others waiting at most, twice over: this is the whole of it, on a
+/// machine that has other things to do. `tests/store/engines.rs` holds the two seconds.
+const MOST: Duration = Duration::from_secs(4);
 /// The same on a machine at its limits.
 const TURN: Duration = Duration::from_secs(10);
 

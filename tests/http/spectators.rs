@@ -44,7 +44,7 @@ async fn with_equal_points_it_is_said_that_no_points_are_missing() {
     score(&app, "millpond", 2001, "4+2 tb 10:00", "J-2").await;
     // 1 and 3, 2 and 2, 3 and 1: four points each, and two of them have a first place.
     let own = page(&app.nobody(), "/c/saltmarsh/athletes/1043").await.expect(200).text();
-    assert!(own.contains("equal on points with 1st; a better single place is missing"), "{own}");
+    assert!(own.contains("level on points with 1st place; a better single place is missing"), "{own}");
     let standing = app.nobody().get(&format!("{C}/entries/1043/standing")).await.expect(200).json();
     assert_eq!(standing["overall"][0]["place"], 3, "{standing}");
     assert_eq!(standing["overall"][0]["gap"]["missing"], "no points, but a better single place");

@@ -141,7 +141,8 @@ pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], how: Hold) -> 
     if how.long {
         postgres::take_time(looks, tx).await?;
     }
-    postgres::hold(looks, tx, slugs).await
+    postgres::hold(looks, tx, slugs).await?;
+    if how.brief { postgres::wait_as_ever(tx).await } else { Ok(()) }
 }
 
 /// Returns once nobody has this competition in hand. `looks`: to see who is waited for.

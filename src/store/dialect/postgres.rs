@@ -318,6 +318,12 @@ pub(super) async fn wait_briefly(tx: &mut Writing) -> sqlx::Result<()> {
     Ok(())
 }
 
+/// As long as [`SESSION`] says again.
+pub(super) async fn wait_as_ever(tx: &mut Writing) -> sqlx::Result<()> {
+    sqlx::query("SET LOCAL lock_timeout = '2s'").execute(tx.ex()).await?;
+    Ok(())
+}
+
 /// Lets this transaction think for longer than others may, as long as its process goes on.
 pub(super) async fn take_time(looks: &PgPool, tx: &mut Writing) -> sqlx::Result<()> {
     tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
@@ -325,8 +331,8 @@ pub(super) async fn take_time(looks: &PgPool, tx: &mut Writing) -> sqlx::Result<
     Ok(())
 }
 
-/// What the server is good for just now: it is no standby, and has not been told to take no changes. Commits of ours wait for a standby where the server names
-/// one: `synchronous_commit` is on.
+/// What the server is good for just now: it is no standby, and has not been told to take no changes. Commits
+/// of ours wait for a standby where the server names one: `synchronous_commit` is on.
 pub(super) async fn footing(on: &mut PgConnection) -> sqlx::Result<Footing> {
     // What new sessions are told, not this one, which reads.
     let asked = "SELECT NOT pg_is_in_recovery()

@@ -91,7 +91,7 @@ pub const SCRIPT: Script = Script {
     waits: "Wartet auf einen Judge, in der Liste unten: einen Platz gibt es, sobald jemand es bestätigt.",
     late: "Verspätet: es ist ohne Platz gespeichert, bis die Wettkampfleitung es zulässt.",
     changed_by: "{who} hat auf {theirs} geändert. Deins ist {ours}. Was gilt?",
-    taken_by: "{who} hat zurückgenommen, gespeichert ist also nichts. Deins ist {ours}. Was gilt?",
+    taken_by: "{who} hat das Ergebnis zurückgenommen, gespeichert ist also nichts. Deins ist {ours}. Was gilt?",
     somebody: "Jemand anderes",
     keep: "Das andere behalten",
     take: "Deins speichern",

@@ -31,7 +31,7 @@ texts! {
     minutes_hint: "From one start to the next",
     start: "First start",
     start_hint: "In {zone}",
-    sure_make: "The lanes, starts and judges as they are now may go",
+    sure_make: "The lanes, starts and judges as they are now may be replaced",
     sure_remove: "All lanes, starts and judges of this workout may go",
     sure_needed: "Tick this first: what is planned now would be lost.",
     judging: "Who counts",

@@ -221,7 +221,7 @@ texts! {
     people_role: "Role",
     people_none: "Nobody fits.",
     people_find_hint: "Part of an e-mail, a role, a gym or a name",
-    people_everywhere: "Whoever runs the service gives and takes it",
+    people_everywhere: "Whoever runs the service gives this role and takes it away",
     people_remove: "Take the role away",
     people_removed: "The role is taken away. What was done in it stays.",
     give_title: "Give a role",

@@ -201,11 +201,14 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("mail_unreachable", "The mail server could not be reached. Hand the link on yourself, or try again later."),
     ("proposal_needs_email", "Write the e-mail: they get their sign-in there."),
     ("proposal_member", "“{member}” is not for this kind ({kind}): leave it out."),
-    ("proposal_waits_on", "The rest could not be decided at the moment: it waits on. Decide it once more in a while."),
-    ("late_waits_on", "The rest could not be decided at the moment and waits on. Decide it once more in a while."),
+    (
+        "proposal_waits_on",
+        "The rest could not be decided at the moment: it still waits. Decide it once more in a while.",
+    ),
+    ("late_waits_on", "The rest could not be decided at the moment and still waits. Decide it once more in a while."),
     (
         "late_unknown",
-        "Of the next one the answer was lost: look whether it still waits here. The rest waits on. Decide it once more in a while.",
+        "Of the next one the answer was lost: look whether it still waits here. The rest still waits. Decide it once more in a while.",
     ),
     ("proposal_gone", "This proposal does not wait any more: it was decided or taken back."),
     ("proposals_full", "This gym already has {most} proposals that wait. Ask the organiser to decide them first."),

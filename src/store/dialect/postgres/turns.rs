@@ -76,8 +76,8 @@ pub(in crate::store::dialect) async fn until_free(looks: &PgPool, slug: &str) ->
     let mut connection = PgConnection::connect_with(&looks.connect_options()).await?;
     connection.execute(SESSION).await?;
     loop {
-        let head = sqlx::query("SELECT 1 FROM competitions WHERE slug = $1 FOR NO KEY UPDATE").bind(slug);
-        match for_nobody_who_stands_still(looks, head.execute(&mut connection)).await {
+        // It has been waited for already.
+        match looking_after(BETWEEN_LOOKS, looks, head_or_slug(&mut connection, slug)).await {
             Err(error) if crate::store::dialect::trouble(&error) == Some(Trouble::Busy) => {}
             done => {
                 let _ = connection.close().await;
@@ -85,6 +85,16 @@ pub(in crate::store::dialect) async fn until_free(looks: &PgPool, slug: &str) ->
             }
         }
     }
+}
+
+/// Waits for it, and for the slug of one that is not there yet.
+async fn head_or_slug(connection: &mut PgConnection, slug: &str) -> sqlx::Result<()> {
+    let head = sqlx::query("SELECT 1 FROM competitions WHERE slug = $1 FOR NO KEY UPDATE").bind(slug);
+    if head.execute(&mut *connection).await?.rows_affected() == 0 {
+        let lock = sqlx::query("SELECT pg_advisory_xact_lock($1, hashtext($2) | 1)").bind(OURS).bind(slug);
+        lock.execute(connection).await?;
+    }
+    Ok(())
 }
 
 async fn hold_all(tx: &mut Writing, slugs: &[&str]) -> sqlx::Result<()> {
@@ -119,7 +129,16 @@ async fn for_nobody_who_stands_still<T>(
     looks: &PgPool,
     step: impl Future<Output = sqlx::Result<T>>,
 ) -> sqlx::Result<T> {
-    let (mut step, mut wait, mut found) = (pin!(step), BEFORE_LOOKING, Vec::new());
+    looking_after(BEFORE_LOOKING, looks, step).await
+}
+
+/// The same; the first look comes after so long.
+async fn looking_after<T>(
+    wait: Duration,
+    looks: &PgPool,
+    step: impl Future<Output = sqlx::Result<T>>,
+) -> sqlx::Result<T> {
+    let (mut step, mut wait, mut found) = (pin!(step), wait, Vec::new());
     loop {
         tokio::select! {
             biased;

@@ -10,7 +10,7 @@ area! { ($) athlete:
     overall_caption: "Overall, in every division and among whom it is ranked",
     ranking_in: "{division} in {name}",
     of_all: "of {of}",
-    gap_level: "equal on points with {ordinal}; a better single place is missing",
+    gap_level: "level on points with {ordinal} place; a better single place is missing",
     gap_to: "{gap} to {ordinal}",
     takes_part: "Takes part",
     ruling: "Ruling",
