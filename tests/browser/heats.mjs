@@ -157,6 +157,7 @@ export async function heatsEvening(base, demo, staff, look) {
   await check("heats are taken away, and what was stored stays", async () => {
     await page.goto(`${address}/heats/${workout}`);
     await page.locator("summary", { hasText: "Make them anew" }).click();
+    await page.locator("#sure-remove").check();
     await page.getByRole("button", { name: "Take the heats away" }).click();
     await page.getByRole("heading", { name: /^Heat 1, / }).waitFor({ state: "detached" });
     await page.goto(address);
