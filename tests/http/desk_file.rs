@@ -32,11 +32,15 @@ async fn the_file_that_goes_out_comes_back_filled_in() {
     let send = async |text: &str| {
         browser.post(&path).upload(&[("csrf", &csrf), ("workout", "w1"), ("do", "send")], text.as_bytes()).await
     };
-    let page = send(&text).await.expect(200).plain();
+    let done = send(&text).await.expect(303);
+    let page = browser.follow(&done).await.expect(200).plain();
     assert!(
         page.contains("0 stored, 1 as they were, 0 refused.") && page.contains("2 without a result were passed over."),
         "{page}"
     );
+    // Loading the page again sends nothing again, and says it once.
+    let again = browser.get(done.header("location")).await.expect(200).plain();
+    assert!(!again.contains("0 stored"), "{again}");
     let filled = text
         .replace("1043,Rita Alves,,", "1043,Rita Alves,5+44,")
         .replace("1044,Tomás Brito,,", "1044,Tomás Brito,6+3 tb 11:02,");
@@ -57,7 +61,9 @@ async fn a_file_sent_after_the_close_says_what_is_late_and_what_happens_next() {
     let (program, browser, csrf) = at_desk(&app).await;
     let rows = b"bib,performance,judge,performed_at\n1042,6+14 tb 11:24,J-1,2027-01-17T20:00\n";
     let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("do", "send")];
-    let page = browser.post(&format!("{DESK}/file")).upload(&fields, rows).await.expect(200).plain();
+    let done = browser.post(&format!("{DESK}/file")).upload(&fields, rows).await.expect(303);
+    let page = browser.follow(&done).await.expect(200).plain();
+    assert!(page.contains("1 stored, 0 as they were, 0 refused."), "{page}");
     assert!(
         page.contains("1 row came after the close: stored as late, without a place, until the organiser lets it in."),
         "{page}"

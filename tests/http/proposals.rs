@@ -140,6 +140,26 @@ async fn all_that_is_wrong_is_said_at_once_and_what_was_typed_stays() {
 }
 
 #[tokio::test]
+async fn a_proposal_leads_back_to_the_page_which_says_it_once_and_proposes_nobody_again() {
+    let app = TestApp::new().await;
+    let browser = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = browser.get(DESK).await.expect(200).csrf();
+    let fields =
+        [("csrf", csrf.as_str()), ("kind", "staff"), ("name", "Zyxo Berg"), ("email", "zyxo@quayside.example")];
+    let done = browser.post(DESK).form(&fields).await.expect(303);
+    assert!(done.header("location").starts_with(&format!("{DESK}?once=")), "{}", done.header("location"));
+    let page = browser.follow(&done).await.expect(200);
+    assert!(
+        page.plain().contains("role=\"status\"") && page.header("set-cookie").contains("Max-Age=0"),
+        "{}",
+        page.plain()
+    );
+    let again = browser.get(done.header("location")).await.expect(200).plain();
+    assert!(again.contains("Zyxo Berg") && !again.contains("role=\"status\""), "{again}");
+    assert_eq!(seen(&app).await.as_array().map(Vec::len), Some(1));
+}
+
+#[tokio::test]
 async fn one_that_cannot_be_entered_says_why_and_stops_none_of_the_others() {
     let app = TestApp::new().await;
     // Somebody of this name and birth date trains elsewhere: that is a move, and needs a reason.

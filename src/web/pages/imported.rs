@@ -42,6 +42,11 @@ impl Outcome {
             more: if rest > 0 { put(o.list_refused_more, &[("n", &rest)]) } else { String::new() },
         }
     }
+
+    /// Where every row was taken.
+    pub(super) fn all_taken(said: String, remarks: Vec<String>) -> Self {
+        Self { said, remarks, refused: Vec::new(), more: String::new() }
+    }
 }
 
 fn refused_line(row: &RefusedRow) -> RefusedLine {

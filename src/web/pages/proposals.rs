@@ -12,6 +12,7 @@ use crate::rules::ledger::Refusal;
 use crate::rules::proposal::{Kind, Proposed};
 use crate::store::proposals::{Decided, Outcome, Proposal};
 use crate::web::extract::{Path, Query};
+use crate::web::once::{self, Shown};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
@@ -20,7 +21,7 @@ use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use http::StatusCode;
+use http::{HeaderMap, StatusCode};
 
 /// Fields that a fault may stand beside.
 const FIELDS: &[&str] =
@@ -159,16 +160,24 @@ fn view(caller: &Caller, of: OfGym, slug: &str, typed: Option<&Proposed>, errors
 pub async fn get_proposals(
     State(app): State<App>,
     caller: Caller,
+    headers: HeaderMap,
     Path((competition, gym)): Path<(String, String)>,
     Query(fields): Query<Fields>,
 ) -> Answer {
     let of = proposals::of_gym(&app, &caller.actor, caller.received, &competition, &gym).await?;
-    let done = (fields.get("done") == "withdrawn").then(|| texts().withdrawn_done.to_owned());
-    Ok(html(&View { done, ..view(&caller, of, &gym, None, Vec::new()) })?.into_response())
+    let mut page = view(&caller, of, &gym, None, Vec::new());
+    page.done = (fields.get("done") == "withdrawn").then(|| texts().withdrawn_done.to_owned());
+    let Some((shown, gone)) = once::take(&app, &caller, &headers, &page.action, fields.get(once::FIELD)) else {
+        return Ok(html(&page)?.into_response());
+    };
+    page.done = Some(shown.told);
+    page.odd = shown.left_out.into_iter().map(|(odd, _)| odd).collect();
+    page.open = Kind::parse(&shown.whose).unwrap_or_default().as_str();
+    Ok((gone, html(&page)?).into_response())
 }
 
-/// `POST /desk/{c}/{gym}/proposals`: the page again, with what was proposed on its list, or with what
-/// is wrong and everything that was typed.
+/// `POST /desk/{c}/{gym}/proposals`: leads to the page with what was proposed on its list; or the page
+/// with what is wrong and everything that was typed.
 pub async fn post_proposals(
     State(app): State<App>,
     caller: Caller,
@@ -180,14 +189,14 @@ pub async fn post_proposals(
     let made = proposals::propose(&app, actor, now, &competition, &gym, typed.clone()).await;
     let (status, errors) = match made {
         Ok((id, warnings)) => {
-            let of = proposals::of_gym(&app, actor, now, &competition, &gym).await?;
-            let view = View {
-                done: Some(put(texts().sent, &[("id", &id)])),
-                odd: warnings.into_iter().map(|w| put(texts().sent_odd, &[("what", &w.message)])).collect(),
-                open: typed.kind.as_str(),
-                ..view(&caller, of, &gym, None, Vec::new())
+            let odd = warnings.into_iter().map(|w| put(texts().sent_odd, &[("what", &w.message)]));
+            let shown = Shown {
+                told: put(texts().sent, &[("id", &id)]),
+                whose: typed.kind.as_str().to_owned(),
+                left_out: odd.map(|odd| (odd, String::new())).collect(),
+                ..Shown::default()
             };
-            return Ok((StatusCode::CREATED, html(&view)?).into_response());
+            return Ok(once::lead(&app, &caller, &format!("/desk/{competition}/{gym}/proposals"), shown));
         }
         Err(Failure::Refused(Refusal::Faults(faults))) => {
             let mut errors = form::beside(&faults, FIELDS, &[]);

@@ -14,6 +14,7 @@ use crate::rules::table::{self, GIVEN_BACK, Kind};
 use crate::rules::workout::Workout;
 use crate::web::api::{MOST_ROWS, csv_file};
 use crate::web::extract::{Path, Query};
+use crate::web::once::{self, Shown};
 use crate::web::pages::form::{Choice, FieldError, Fields};
 use crate::web::pages::imported::{self, Outcome};
 use crate::web::pages::shell::{Link, Shell, encoded, words};
@@ -28,7 +29,7 @@ use crate::words::{self, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
-use http::StatusCode;
+use http::{HeaderMap, StatusCode};
 
 /// Columns of the file that goes out; those from `state` on are passed over when it comes back.
 const COLUMNS: [&str; 12] = [
@@ -110,15 +111,23 @@ fn view(desk: &Desk, caller: &Caller, chosen: &str) -> View {
     }
 }
 
-/// `GET /desk/{c}/{gym}/file`.
+/// `GET /desk/{c}/{gym}/file`; after a file of which every row was taken, with what became of it.
 pub async fn get_file(
     State(app): State<App>,
     caller: Caller,
+    headers: HeaderMap,
     Path((slug, gym)): Path<(String, String)>,
     Query(fields): Query<Fields>,
 ) -> Answer {
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
-    Ok(html(&view(&desk, &caller, fields.get("workout")))?.into_response())
+    let mut page = view(&desk, &caller, fields.get("workout"));
+    let Some((shown, gone)) = once::take(&app, &caller, &headers, &page.action, fields.get(once::FIELD)) else {
+        return Ok(html(&page)?.into_response());
+    };
+    let workouts = page.workouts.into_iter().map(|o| Choice { chosen: o.value == shown.whose, ..o });
+    page.workouts = workouts.collect();
+    page.outcome = Some(Outcome::all_taken(shown.told, shown.left_out.into_iter().map(|(remark, _)| remark).collect()));
+    Ok((gone, html(&page)?).into_response())
 }
 
 /// `POST /desk/{c}/{gym}/file`: takes rows in; `do=download` gives the field's text back as a file.
@@ -146,8 +155,20 @@ pub async fn post_file(
     let request = Request::at(caller.received);
     let status = match import_with(&app, &caller.actor, &slug, request, what, Rows::Csv(bytes), options).await {
         Ok(view) => {
-            page.text = if view.rows.is_empty() { String::new() } else { refused_csv(&view) };
-            page.outcome = Some(outcome(&view));
+            let outcome = outcome(&view);
+            if view.rows.is_empty() {
+                // Loading the page again sends nothing again.
+                let left_out = outcome.remarks.iter().map(|remark| (remark.clone(), String::new())).collect();
+                let shown =
+                    Shown { told: outcome.said.clone(), whose: workout.to_owned(), left_out, ..Shown::default() };
+                if let Some(led) = once::lead_whole(&app, &caller, &page.action, &shown) {
+                    return Ok(led);
+                }
+                page.text.clear();
+            } else {
+                page.text = refused_csv(&view);
+            }
+            page.outcome = Some(outcome);
             StatusCode::OK
         }
         Err(Failure::Refused(Refusal::Faults(faults)) | Failure::Unreadable(faults)) => {
