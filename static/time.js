@@ -44,9 +44,9 @@ export function span(seconds) {
   return m > 0 ? put(words.minute, { n: m }) : put(words.second, { n: Math.floor(seconds) });
 }
 
-// The first instant that is still to come; some have a second one.
-function said({ until, say, thenUntil, thenSay, over }) {
-  for (const [at, text] of [[until, say], [thenUntil, thenSay]]) {
+// The first instant that is still to come; some have others after it.
+function said({ until, say, graceUntil, graceSay, thenUntil, thenSay, over }) {
+  for (const [at, text] of [[until, say], [graceUntil, graceSay], [thenUntil, thenSay]]) {
     const left = (Date.parse(at) - now()) / 1000;
     if (left >= 1) return put(text, { left: span(left) });
   }

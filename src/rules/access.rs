@@ -256,6 +256,12 @@ impl Actor {
         })
     }
 
+    /// Whether it is a judge of this competition, by whatever code.
+    #[must_use]
+    pub fn judges_in(&self, competition: &str) -> bool {
+        self.grants.iter().any(|g| g.role == Role::Judge && g.competition.as_deref() == Some(competition))
+    }
+
     /// Whether it is the athlete with this bib. A bib belongs to one competition only.
     #[must_use]
     pub fn is_athlete(&self, competition: &str, bib: u32) -> bool {

@@ -5,6 +5,8 @@ import { now, put, span } from "../time.js";
 
 export const desk = document.getElementById("desk");
 export const { competition, gym, account } = desk.dataset;
+// The desk's own address: what the page stands at may be one that only takes a form.
+export const address = `/desk/${encodeURIComponent(competition)}/${encodeURIComponent(gym)}`;
 export const words = JSON.parse(desk.dataset.words);
 const lateWords = JSON.parse(desk.dataset.late);
 export const [divisions, states, roles] = ["divisions", "states", "roles"].map((name) => JSON.parse(desk.dataset[name]));
@@ -50,6 +52,12 @@ export function saying(text, values) {
     return value === undefined ? piece : element("bdi", { textContent: value });
   };
   return text.split(/(\{\w+\})/).filter(Boolean).map(part);
+}
+
+// What is said to whom the service does not know any more, with the way back in.
+export function signedOut() {
+  const link = element("a", { href: `/signin?next=${encodeURIComponent(address)}`, textContent: words.sign_in });
+  return [`${words.signed_out} `, link];
 }
 
 const language = document.documentElement.lang;

@@ -4,7 +4,7 @@
 //
 // Read `row.js` first, then `store.js`, `undo.js`, `queue.js`, `progress.js`. Here the page is taken over.
 
-import { desk, plain, rows, sectionOf, words } from "./brought.js";
+import { address, desk, plain, rows, sectionOf, words } from "./brought.js";
 import { judging, useJudge } from "./judge.js";
 import { kept } from "./kept.js";
 import "./progress.js";
@@ -37,9 +37,12 @@ for (const form of desk.querySelectorAll("form.vouch")) {
   form.querySelector("ul").before(button);
   tell();
 }
+// Answered to a form, loading the page again would send that again.
+if (location.pathname !== address) history.replaceState(null, "", address);
 desk.classList.add("live");
 if (kept.judge && !judging.elements.judge.value) judging.elements.judge.value = kept.judge;
-if (kept.how && !new URLSearchParams(location.search).has("how")) judging.elements.how.value = kept.how;
+const hows = [...judging.elements.how.options].map((option) => option.value);
+if (hows.includes(kept.how) && !new URLSearchParams(location.search).has("how")) judging.elements.how.value = kept.how;
 judging.addEventListener("submit", (event) => event.preventDefault());
 judging.addEventListener("change", () => useJudge());
 judging.querySelector("button").addEventListener("click", () => useJudge());

@@ -1,6 +1,6 @@
 // What is kept on this device: by row what is typed and, once it was to be stored, the very request,
-// with the key under which a repeat is recognised; who counts in a lane, where that was changed here;
-// the desk's judge. Tells the desk "kept" when it changes.
+// with the key under which a repeat is recognised; who counts in a lane, where that was changed here,
+// with whom the plan had then; the desk's judge. Tells the desk "kept" when it changes.
 
 import { account, competition, gym, told } from "./brought.js";
 
@@ -15,20 +15,28 @@ function stored() {
 }
 
 export const kept = stored();
-const written = new Map(Object.entries(kept.rows).map(([id, entry]) => [id, JSON.stringify(entry)]));
+const vouching = () => ({ judge: kept.judge, how: kept.how });
 
-// Only what was changed here: a second tab keeps its rows in the same place.
-export function keep() {
-  const all = { ...stored(), judge: kept.judge, how: kept.how, by: kept.by };
-  for (const id of new Set([...Object.keys(kept.rows), ...written.keys()])) {
-    const entry = kept.rows[id];
-    const text = JSON.stringify(entry);
-    if (text === written.get(id)) continue;
-    if (entry) all.rows[id] = entry;
-    else delete all.rows[id];
-    if (entry) written.set(id, text);
-    else written.delete(id);
+// As it was read or written here last.
+const texts = (of) => new Map(Object.entries(of).map(([id, one]) => [id, JSON.stringify(one)]));
+const written = { rows: texts(kept.rows), by: texts(kept.by), vouching: texts(vouching()) };
+
+function carry(mine, all, last) {
+  for (const id of new Set([...Object.keys(mine), ...last.keys()])) {
+    const text = JSON.stringify(mine[id]);
+    if (text === last.get(id)) continue;
+    if (text === undefined) delete all[id];
+    else all[id] = mine[id];
+    last.set(id, text);
   }
+}
+
+// Only what was changed here: a second tab keeps its own in the same place.
+export function keep() {
+  const all = stored();
+  carry(kept.rows, all.rows, written.rows);
+  carry(kept.by, all.by, written.by);
+  carry(vouching(), all, written.vouching);
   try {
     localStorage.setItem(STORE, JSON.stringify(all));
   } catch {

@@ -1,7 +1,8 @@
 // How far each workout is: its counts, its times, the rows that others at the gym change meanwhile.
 
 import { ask } from "./ask.js";
-import { changes, desk, gym, rows, sectionOf, told, words } from "./brought.js";
+import { address, changes, desk, gym, rows, sectionOf, told, words } from "./brought.js";
+import { kept } from "./kept.js";
 import { put, zoned } from "../time.js";
 import { leave } from "./vouch.js";
 import { add } from "./visitors.js";
@@ -13,6 +14,15 @@ const heads = new Map(
     Object.fromEntries(["summary", "home", "left", "windows"].map((part) => [part, s.querySelector(`.${part}`)])),
   ]),
 );
+// Where nothing is left, and nothing of it waits on this device, people can go home.
+const allDone = new Map([...heads].map(([workout, { home }]) => [workout, !home.hidden]));
+function sendHome() {
+  const waits = new Set(Object.keys(kept.rows).map((id) => id.split("/")[0]));
+  for (const [workout, { home }] of heads) home.hidden = !allDone.get(workout) || waits.has(workout);
+}
+desk.addEventListener("kept", sendHome);
+sendHome();
+
 // Rows that nobody is typing in become what the service has.
 export async function refresh() {
   for (const [workout, { summary, home }] of heads) {
@@ -23,8 +33,9 @@ export async function refresh() {
     await times(workout, answer.json);
     const said = put(words.summary, { settled, all: entries, waiting: awaiting, missing });
     if (summary.textContent !== said) summary.textContent = said;
-    home.hidden = entries === 0 || missing + awaiting > 0;
     home.querySelector("span").textContent = put(words.all_done, { all: entries });
+    allDone.set(workout, entries > 0 && missing + awaiting === 0);
+    sendHome();
     for (const view of answer.json.rows) {
       const known = rows.get(`${workout}/${view.bib}`);
       const row = known ?? add(workout, view);
@@ -51,7 +62,7 @@ async function times(workout, { closes, attest_by }) {
   const same = (a, b) => Date.parse(a) === Date.parse(b);
   if (same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by)) return;
   try {
-    const answer = await fetch(location.pathname, { headers: { accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
+    const answer = await fetch(address, { headers: { accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const fresh = page.querySelector(`section[data-workout="${CSS.escape(workout)}"][data-open]`);
     left.replaceChildren(...fresh.querySelector(".left").childNodes);

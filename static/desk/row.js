@@ -2,8 +2,8 @@
 // has it. What storing and taking back do stands beside.
 
 import { ask, asksReason, later, why } from "./ask.js";
-import { changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, states, told, words } from "./brought.js";
-import { meant } from "./judge.js";
+import { changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
+import { called, meant } from "./judge.js";
 import { keep, kept } from "./kept.js";
 import { barHeight } from "./queue.js";
 import { save, ready, send } from "./store.js";
@@ -47,14 +47,18 @@ export class Row {
     this.sheet.setAttribute("aria-label", put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }));
     this.sheet.addEventListener("input", () => this.input.value.trim() && this.typed());
     this.by?.addEventListener("change", () => this.judged());
-    if (this.by && kept.by[this.id]) this.by.value = kept.by[this.id];
+    if (!this.judgedBy(kept.by[this.id])) delete kept.by[this.id];
     this.input.inputMode = "numeric";
     this.input.setAttribute("aria-describedby", this.say.id);
     this.input.addEventListener("input", () => this.typed());
     this.level?.addEventListener("change", () => this.typed());
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      if (this.save()) this.next()?.focus();
+      const absent = this.input.value.trim() === "";
+      if (!absent && !this.save()) return;
+      const next = this.next();
+      if (next) next.focus();
+      else if (absent) this.input.blur();
     });
   }
 
@@ -62,13 +66,27 @@ export class Row {
   judged() {
     const { turn, workout } = this.data;
     const heat = `${turn.split(".")[0]}.`;
-    for (const row of rows.values()) {
-      const same = row.by && row.data.workout === workout && row.data.turn.startsWith(heat);
-      if (same && row.by.value.trim() === "" && !meant(this.by.value).trouble) row.by.value = this.by.value;
-      if (same) kept.by[row.id] = row.by.value;
+    const without = (row) => row.by?.value.trim() === "" && row.data.workout === workout && row.data.turn.startsWith(heat);
+    const others = meant(this.by.value).trouble ? [] : [...rows.values()].filter(without);
+    for (const row of others) row.by.value = this.by.value;
+    for (const row of new Set([this, ...others])) {
+      if (row.by.value === (row.by.defaultValue || called(kept.judge ?? ""))) delete kept.by[row.id];
+      else kept.by[row.id] = row.counting;
     }
     keep();
     if (this.entry) this.typed();
+  }
+
+  // Who counts in this lane, with whom the plan has for it.
+  get counting() {
+    return this.by ? { planned: this.by.dataset.planned, typed: this.by.value } : undefined;
+  }
+
+  // What was written over the plan holds as long as the plan is that one; whether it does.
+  judgedBy(counting) {
+    const holds = this.by !== null && counting?.planned === this.by.dataset.planned;
+    if (holds) this.by.value = counting.typed;
+    return holds;
   }
 
   // A field for a row that came without one.
@@ -89,9 +107,33 @@ export class Row {
     this.makeForm();
     this.form.hidden = false;
     this.input.value = this.data.text;
-    this.buttons.replaceChildren();
+    this.levelAsStored();
+    this.buttons.replaceChildren(this.leaving());
     this.input.focus();
     this.input.select();
+  }
+
+  // Away from a correction: what is stored stays.
+  leaving() {
+    const leave = () => {
+      this.clear();
+      this.typed();
+      this.buttons.querySelector("button")?.focus();
+      told("stored");
+    };
+    return plain(put(words.keep_stored, { text: this.data.text }), leave, this.name);
+  }
+
+  // Nothing is typed any more.
+  clear() {
+    this.input.value = "";
+    this.sheet.value = "";
+    this.reason?.remove();
+    this.reason = undefined;
+  }
+
+  levelAsStored() {
+    if (this.level && this.data.level) this.level.value = this.data.level;
   }
 
   unfold() {
@@ -150,7 +192,8 @@ export class Row {
     if (text.trim() === "") delete kept.rows[this.id];
     else {
       const { seen = this.data.etag, visitor } = this.entry ?? {};
-      const [level, by, reason, sheet] = [this.level, this.by, this.reason, this.sheet].map((field) => field?.value);
+      const [level, reason, sheet] = [this.level, this.reason, this.sheet].map((field) => field?.value);
+      const by = this.counting;
       kept.rows[this.id] = { text, level, by, reason, sheet, confirm: [], seen, visitor: visitor ?? this.visitor };
     }
     keep();
@@ -167,7 +210,7 @@ export class Row {
     this.unfold();
     if (reason) this.askReason(reason);
     this.input.value = text;
-    if (by !== undefined && this.by) this.by.value = by;
+    this.judgedBy(by);
     this.sheet.value = sheet ?? "";
     if (level && this.level) this.level.value = level;
     this.show();
@@ -177,7 +220,7 @@ export class Row {
   body() {
     const { text, level, confirm = [] } = this.entry;
     const body = { performance: text, confirm };
-    if (level ?? this.data.level) body.level = level ?? this.data.level;
+    if (level || this.data.level) body.level = level || this.data.level;
     if (!this.data.etag) body.gym = gym;
     // When it was done as the heat says, once that has begun.
     if (!this.data.etag && Date.parse(this.data.done) <= now()) body.performed_at = this.data.done;
@@ -320,6 +363,7 @@ export class Row {
       how: view.attestation?.how ?? "",
       sheet: view.sheet ?? "",
     });
+    if (!this.entry) this.levelAsStored();
     this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
     this.work.querySelector(".late").replaceChildren(...lateLines(view).map((said) => element("p", {}, ...[said].flat())));
   }
@@ -340,8 +384,10 @@ export class Row {
     if (saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: saved }) }));
     if (this.undo) buttons.push(plain(words.undo, () => takeBack(this)));
     const settled = !this.entry && !open;
-    if (this.entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
-    else if (open && this.form && !("visiting" in this.data)) {
+    if (this.entry) {
+      buttons.push(element("span", { className: "saved", textContent: words.typed }));
+      if (!open) buttons.push(this.leaving());
+    } else if (open && this.form && !("visiting" in this.data)) {
       const out = plain(words.out, () => takesNoPart(this), this.name);
       out.classList.add("out");
       buttons.push(out);
@@ -356,8 +402,6 @@ export class Row {
   }
 
   signedOut() {
-    this.tell([[words.signed_out, "error"]]);
-    const back = encodeURIComponent(location.pathname);
-    this.say.append(element("a", { href: `/signin?next=${back}`, textContent: words.sign_in }));
+    this.tell([[signedOut(), "error"]]);
   }
 }

@@ -20,6 +20,8 @@ export function save(row) {
 
 // Makes the request of what is typed, to be sent and sent again until it is answered.
 export function ready(row) {
+  // As it is stored, after all: said again.
+  if (!row.entry && row.input.value.trim() !== "") row.typed();
   if (!row.entry) return false;
   if (!row.entry.send) {
     const { trouble } = row;
@@ -104,12 +106,9 @@ function took(row, status, view, before, typing) {
   row.now(view);
   // Where the same was there already there is nothing of ours to take back.
   if (status === 201 || before.state === "withdrawn") offer(row, { withdraw: true });
-  else if (before.etag && before.etag !== view.etag) offer(row, { before });
+  else if (before.etag && (before.text !== view.performance.text || before.level !== view.level)) offer(row, { before });
   if (typing) return;
-  row.input.value = "";
-  row.sheet.value = "";
-  row.reason?.remove();
-  row.reason = undefined;
+  row.clear();
   const lines = row.placed(view.places, words.placed);
   if (view.state === "entered") lines.push([words.waits]);
   // What is to be said of lateness stands in the row.
@@ -137,7 +136,7 @@ async function conflict(row, current) {
   row.say.append(choice);
   keepTheirs.addEventListener("click", () => {
     delete kept.rows[row.id];
-    row.input.value = "";
+    row.clear();
     row.now(current);
     keep();
     row.show();

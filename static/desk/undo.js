@@ -3,6 +3,7 @@
 
 import { ask, asksReason, later, why } from "./ask.js";
 import { clock, element, plain, reasonField, sectionOf, told, words } from "./brought.js";
+import { judging } from "./judge.js";
 import { newKey } from "./kept.js";
 import { now, put } from "../time.js";
 
@@ -64,7 +65,9 @@ export async function takeBack(row) {
     const { text, level, judge, how, sheet } = undo.before;
     undo.confirm ??= [];
     const body = { performance: text, level, confirm: undo.confirm };
-    if (judge) body.attestation = { judge, how, ...(sheet && { sheet }) };
+    // That a judge was signed in can nobody else say again.
+    const ways = [...judging.elements.how.options].map((option) => option.value);
+    if (judge && ways.includes(how)) body.attestation = { judge, how, ...(sheet && { sheet }) };
     if (undo.reason) body.reason = undo.reason;
     for (;;) {
       answer = await ask("PUT", row.path, body, match);
@@ -96,7 +99,7 @@ export async function takeBack(row) {
   if (undo.out) row.data.state = "missing";
   else row.now(answer.json);
   row.show();
-  row.tell([[put(words.undone, { time: clock() })]]);
+  row.tell([[put(words.undone, { time: clock() })], ...(row.data.state === "entered" ? [[words.waits]] : [])]);
   row.input?.focus();
   return told("stored");
 }

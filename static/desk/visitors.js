@@ -1,8 +1,8 @@
 // Rows for those whom the page did not bring: who was entered elsewhere meanwhile, who visits from
 // another gym, who has left the list while something was typed.
 
-import { ask } from "./ask.js";
-import { desk, divisions, gym, rows, saying, sectionOf, told, words } from "./brought.js";
+import { ask, later, why } from "./ask.js";
+import { desk, divisions, gym, rows, saying, sectionOf, signedOut, told, words } from "./brought.js";
 import { Row } from "./row.js";
 
 export function add(workout, { bib, name, division, gym: home }) {
@@ -40,23 +40,33 @@ export function addVisitor(workout, bib, { name, division, gym: home }) {
 
 async function visitor(form) {
   const workout = form.elements.workout.value;
-  const bib = form.elements.bib.value.trim();
-  const trouble = form.querySelector(".error");
-  trouble.hidden = true;
-  if (!/^\d+$/.test(bib)) return form.elements.bib.focus();
-  let row = rows.get(`${workout}/${Number(bib)}`);
+  const typed = form.elements.bib.value.trim();
+  const bib = /^#?0*(\d+)$/.exec(typed)?.[1];
+  form.querySelector(".error").hidden = true;
+  if (typed === "") return form.elements.bib.focus();
+  let row = rows.get(`${workout}/${bib}`);
   if (!row) {
-    const answer = await ask("GET", `/entries/${Number(bib)}`);
-    if (answer === undefined || answer.status !== 200) {
-      trouble.replaceChildren(...(answer === undefined ? [words.offline] : saying(words.no_bib, { bib })));
-      trouble.hidden = false;
-      return undefined;
-    }
-    row = addVisitor(workout, Number(bib), answer.json);
+    const answer = bib && (await ask("GET", `/entries/${bib}`));
+    if (answer?.status !== 200) return trouble(form, unfound(bib, typed, answer));
+    row = addVisitor(workout, bib, answer.json);
   }
   form.reset();
-  row.find();
-  return undefined;
+  return row.find();
+}
+
+// Only the service says that nobody has it.
+function unfound(bib, typed, answer) {
+  if (!bib || answer?.status === 404) return saying(words.no_bib, { bib: typed });
+  if (!answer) return [words.offline];
+  if (answer.status === 401) return signedOut();
+  return [later(answer) ? words.ask_again : why(answer.json)];
+}
+
+function trouble(form, said) {
+  const line = form.querySelector(".error");
+  line.replaceChildren(...said);
+  line.hidden = false;
+  form.elements.bib.focus();
 }
 
 for (const form of desk.querySelectorAll("form.visitor")) {

@@ -12,6 +12,7 @@ export class Row {
     this.who = page.locator(`#${id} .who, .grid tr:has(.work[data-row="${id}"]) th`).filter({ visible: true });
     this.field = this.work.locator("input.perf");
     this.judge = this.work.locator("input.by");
+    this.level = this.work.locator("select[name=level]");
     this.sheet = this.work.locator("input.sheet");
     this.reason = this.work.getByLabel(/^Reason for/);
   }
@@ -33,7 +34,7 @@ export class Row {
   }
 
   async saved() {
-    await this.says(/^Saved \d\d:\d\d/);
+    await this.says(/^Saved (.+, )?\d\d:\d\d/);
   }
 
   async focused() {
@@ -45,7 +46,7 @@ export class Row {
     await this.field.press("Enter");
     for (let i = 0; i < 4; i += 1) {
       const yes = this.button("Yes, it is right").first();
-      const done = this.work.getByText(/^Saved \d\d:\d\d/);
+      const done = this.work.getByText(/^Saved (.+, )?\d\d:\d\d/);
       await yes.or(done).first().waitFor({ state: "visible" });
       if (await done.isVisible()) return;
       await yes.click();

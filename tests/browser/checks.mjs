@@ -67,6 +67,12 @@ async function narrow(page, width) {
   assert(wide <= width, `${wide} px wide`);
 }
 
+// What a window of 1280 px shows at twice the size.
+async function twice(page) {
+  await narrow(page, 640);
+  await axed(page);
+}
+
 // The page as it is now, in every look; one that was opened in a look of its own, in that.
 export async function sound(page, name) {
   if (page.look) {
@@ -75,6 +81,7 @@ export async function sound(page, name) {
       if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/${named(name)}-own-${width}-${scheme}.png`, fullPage: true });
       await axed(page);
       for (const one of width < 640 ? [320, width] : [1600, width]) await narrow(page, one);
+      if (width >= 1280) await twice(page);
     });
     return calm(page, name);
   }
@@ -91,7 +98,7 @@ export async function sound(page, name) {
   }
   await check(`${name} at 320 px`, () => narrow(page, 320));
   await check(`${name} at 1600 px`, () => narrow(page, 1600));
-  await check(`${name} at twice the size`, () => narrow(page, 640));
+  await check(`${name} at twice the size`, () => twice(page));
   await calm(page, name);
 }
 

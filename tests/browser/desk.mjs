@@ -59,9 +59,11 @@ export async function deskEvening(base, demo, staff, look) {
   await check("which place it would have is told before it is stored, and the place after", async () => {
     const row = await desk.take(0);
     await row.checked(desk.written);
+    const would = await row.work.getByText(/^Would be /).innerText();
     await row.store();
     await row.saved();
-    await row.says(/^\d+(st|nd|rd|th) of [\d,]+ in/);
+    const placed = await row.work.getByText(/^\d+(st|nd|rd|th) of [\d,]+ in/).innerText();
+    assert(would === `Would be ${placed}`, `${would} Then: ${placed}`);
     await row.says("Attested");
   });
   await sound(page, "desk with a saved row");
@@ -273,6 +275,8 @@ export async function deskEvening(base, demo, staff, look) {
     await form.getByRole("button", { name: "Vouch for all" }).click();
     await sees(page, "Tick the statement too");
     await sound(page, "desk without the statement");
+    // Loading the page again sends nothing again, and signing in again comes back to the desk.
+    assert(new URL(page.url()).pathname === desk.address, page.url());
     const again = desk.vouching;
     const kept = await again.locator("ul input[type=checkbox]").evaluateAll((all) => all.map((box) => box.checked));
     assert(kept.filter(Boolean).length === 2 && kept[0] && kept[1], "what was ticked is not ticked any more");
@@ -280,6 +284,7 @@ export async function deskEvening(base, demo, staff, look) {
     await again.getByLabel(/I have seen a signed sheet/).check();
     await again.getByRole("button", { name: "Vouch for all" }).click();
     await sees(page, "Vouched for: 2.");
+    assert(new URL(page.url()).pathname === desk.address, page.url());
   });
 
   await check("a window that is made wider or narrower and back loses nothing that is typed", async () => {

@@ -71,6 +71,72 @@ export async function heatsEvening(base, demo, staff, look) {
     await first.judge.fill(planned);
     await first.judge.press("Tab");
   });
+  // As the page of the heats says it, for some bibs.
+  const plan = async (judges) => {
+    await page.goto(`${address}/heats/${workout}`);
+    const form = page.locator("form", { has: page.locator('input[name=do][value=change]') });
+    await page.locator("details", { has: form }).locator("> summary").click();
+    for (const [bib, code] of judges) await page.locator(`#judge-${bib}`).fill(code);
+    const came = page.waitForEvent("load");
+    await form.getByRole("button").click();
+    await came;
+    await page.goto(address);
+  };
+  await check("a judge goes to the lanes of the heat that have none, is kept there, and gives way to a new plan", async () => {
+    const heats = await desk.missing.evaluateAll((all) => all.map((li) => [li.dataset.turn.split(".")[0], li.id, li.dataset.bib]));
+    const pair = heats.filter(([heat]) => heats.filter(([other]) => other === heat).length === 2).slice(0, 2);
+    const [first, second] = pair.map(([, id]) => new Row(page, id));
+    const [one, two] = pair.map(([, , bib]) => bib);
+    const values = async () => [await first.judge.inputValue(), await second.judge.inputValue()];
+    const planned = await values();
+    const write = async (text) => {
+      await first.field.focus();
+      await first.judge.fill(text);
+      await first.judge.press("Tab");
+    };
+    const other = await page.locator(`#judges option:not([value="${judge}"])`).first().getAttribute("value");
+    await write(other);
+    assert((await values()).join() === [other, planned[1]].join(), `${await values()}: the plan has somebody for the other lane`);
+    await plan([[one, ""], [two, ""]]);
+    assert((await values()).join() === ",", `${await values()}: nobody is planned now`);
+    await write(judge);
+    assert((await values()).join() === [judge, judge].join(), `${await values()}: it goes to the other lane`);
+    await page.reload();
+    assert((await values()).join() === [judge, judge].join(), `${await values()}: both are kept`);
+    await first.field.fill("21/20/19/16");
+    await plan([[one, other]]);
+    const [now, still] = await values();
+    assert(now.includes(other) && still === judge, `${now}, ${still}: the new plan has ${other} in one of the lanes`);
+    assert((await first.field.inputValue()) === "21/20/19/16", "the figures are kept");
+    await first.store();
+    assert((await score(one)).attestation.judge === other, "vouched for by whom the plan has now");
+  });
+  await check("two tabs keep who counts in a lane in both", async () => {
+    const rows = [await desk.take(0), await desk.take(1)];
+    const tab = await page.context().newPage();
+    await tab.goto(address);
+    const write = async (row) => {
+      await row.field.focus();
+      await row.judge.fill(`${judge} `);
+      await row.judge.press("Tab");
+    };
+    await write(new Row(tab, rows[0].id));
+    // What one tab writes comes to the others' processes a moment later.
+    const id = `${workout}/${await rows[0].data("bib")}`;
+    await page.waitForFunction((id) => {
+      const own = Object.keys(localStorage).find((key) => key.startsWith("desk:"));
+      return own && JSON.parse(localStorage.getItem(own)).by[id]?.typed;
+    }, id);
+    await write(rows[1]);
+    await tab.close();
+    await page.reload();
+    for (const row of rows) assert((await row.judge.inputValue()) === `${judge} `, `${row.id}: ${await row.judge.inputValue()}`);
+    for (const row of rows) {
+      await row.field.focus();
+      await row.judge.fill("");
+      await row.judge.press("Tab");
+    }
+  });
   await check("two people at one heat: nothing is overwritten in silence, and the heat still says when", async () => {
     const other = await open(base, { look });
     await staff.enter(other.page);

@@ -157,11 +157,40 @@ export async function deskRows(base, demo, staff, look) {
     await sound(page, "desk led to a score that a referee has in hand");
   });
 
+  await check("nobody is said to be nobody because the service did not answer", async () => {
+    const said = section.locator("form.visitor .error");
+    const asked = (url) => /\/entries\/\d+$/.test(url.pathname);
+    const find = async (bib) => {
+      await desk.visitor.fill(bib);
+      await desk.visitor.press("Enter");
+    };
+    const problem = (status) => (route) =>
+      route.fulfill({ status, contentType: "application/problem+json", body: JSON.stringify({ status, title: "No", detail: "Not for you." }) });
+    const none = (route) => route.abort();
+    for (const [answer, text] of [
+      [none, "No network"],
+      [problem(503), "The service did not answer. Try again."],
+      [problem(429), "The service did not answer. Try again."],
+      [problem(403), "Not for you."],
+      [problem(401), "You are signed out."],
+      [problem(404), "Nobody here has bib 999999."],
+    ]) {
+      await page.route(asked, answer);
+      await find("999999");
+      await said.getByText(text).waitFor({ state: "visible" });
+      await page.unroute(asked);
+      if (text !== "You are signed out.") continue;
+      await sound(page, "desk that asks who a visitor is, signed out");
+      assert((await said.getByRole("link").getAttribute("href")) === `/signin?next=${encodeURIComponent(address)}`, "the way back");
+    }
+    await find("one");
+    await said.getByText("Nobody here has bib one.").waitFor({ state: "visible" });
+  });
   await check("a visitor's row is not said to take no part", async () => {
     const entries = await (await page.request.get(`${api}/entries`)).json();
     const guest = entries.find((e) => e.gym && e.gym !== staff.gym && e.state === "active");
     const field = desk.visitor;
-    await field.fill(String(guest.bib));
+    await field.fill(`#0${guest.bib}`);
     await field.press("Enter");
     const row = desk.row(guest.bib);
     await row.field.waitFor({ state: "visible" });

@@ -9,6 +9,7 @@
 import { readFile } from "node:fs/promises";
 import { gymsWithMostLeft, staffElsewhere, staffOf } from "./at_desk.mjs";
 import { LOOKS, assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
+import { deskCorrections } from "./correct.mjs";
 import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
 import { gridEvening } from "./grid.mjs";
@@ -227,6 +228,7 @@ for (const [n, look] of LOOKS.entries()) {
   const who = n === 0 ? staffOf(demo) : await staffElsewhere(base, demo, elsewhere[n - 1]);
   await deskEvening(base, demo, who, look);
   await deskRows(base, demo, who, look);
+  await deskCorrections(base, demo, who, look);
   if (look.width >= 1024) await gridEvening(base, demo, who, look);
   await heatsEvening(base, demo, who, look);
 }

@@ -1,7 +1,8 @@
 //! The gym's desk by plain forms: a row's field, many vouched for at once, the receipt, messages.
 
-use crate::support::{Client, TestApp};
+use crate::support::{Client, TestApp, grant};
 use serde_json::{Value, json};
+use tallywright::rules::access::{Grant, Role};
 
 const DESK: &str = "/desk/saltmarsh/quayside";
 const SCORES: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
@@ -63,6 +64,70 @@ async fn many_are_vouched_for_by_one_statement_and_what_changed_meanwhile_is_lef
     let done = browser.post(&path).form(&all).await.expect(409).plain();
     assert!(done.contains("Vouched for: 1.") && done.contains("Rita Alves (1043)"), "{done}");
     assert_eq!((state(1042).await, state(1043).await), (json!("attested"), json!("entered")));
+}
+
+#[tokio::test]
+async fn a_word_for_many_leads_back_to_the_desk_which_says_so_and_goes_on_with_the_judge() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let (one, two) = (enter(&program, 1042, "6+14 tb 11:24").await, enter(&program, 1043, "6+10 tb 11:24").await);
+    let csrf = browser.get(DESK).await.csrf();
+    let mut fields = vec![("a-1042", one.as_str()), ("a-1043", two.as_str()), ("judge", "Vera Lopes")];
+    fields.extend([("how", "video"), ("statement", "yes"), ("csrf", &csrf)]);
+    let done = browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(303);
+    assert_eq!(done.header("location"), format!("{DESK}?judge=J-1&how=video&vouched=2#saved"));
+    let desk = browser.follow(&done).await.expect(200).plain();
+    assert!(desk.contains("Vouched for: 2.") && desk.contains("Vera Lopes (J-1) vouches for what is saved next."));
+    assert!(desk.contains("<option value=\"video\" selected>"), "{desk}");
+    assert!(!browser.get(&format!("{DESK}?vouched=all")).await.expect(200).plain().contains("id=\"saved\""));
+}
+
+#[tokio::test]
+async fn that_a_judge_was_signed_in_says_only_who_holds_a_judges_code() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    enter(&program, 1042, "6+14 tb 11:24").await;
+    let gym = Grant { gym: Some("quayside".to_owned()), ..grant(Role::Staff, Some("saltmarsh")) };
+    let code = Grant { judge: Some("J-1".to_owned()), ..grant(Role::Judge, Some("saltmarsh")) };
+    let both = app.browser("both@example.org", &[gym, code]).await;
+    for page in [DESK.to_owned(), format!("{DESK}?how=signed_in"), format!("{DESK}/w1/1042?how=signed_in")] {
+        let text = browser.get(&page).await.expect(200).text();
+        assert!(!text.contains("value=\"signed_in\"") && text.contains("value=\"paper_sheet\""), "{page}: {text}");
+        assert!(
+            text.contains("=\"paper_sheet\" selected") || text.contains("=\"paper_sheet\" checked"),
+            "{page}: {text}"
+        );
+        let text = both.get(&page).await.expect(200).text();
+        assert!(text.contains("value=\"signed_in\""), "{page}: {text}");
+    }
+}
+
+#[tokio::test]
+async fn in_the_grace_the_desk_says_how_long_first_scores_still_count_and_asks_for_them() {
+    let app = TestApp::new().await;
+    let messages = format!("{DESK}/missing");
+    let at = async |hour: &str| {
+        app.set_clock(&format!("2027-01-17T{hour}:00Z"));
+        let (_, browser) = at_desk(&app).await;
+        let desk = browser.get(DESK).await.expect(200).plain();
+        let desk = desk.split_once("aria-labelledby=\"w-w1\"").expect("the workout").1.to_owned();
+        (desk, browser.get(&messages).await.expect(200).plain())
+    };
+    let (desk, missing) = at("20:59").await;
+    assert!(desk.contains(">closes in 1 min<") && desk.contains("<h3 class=\"todo-title\""), "{desk}");
+    assert!(missing.contains("can enter it until Sunday 17 January 2027, 21:00 (Europe/Lisbon)"), "{missing}");
+    // It closed at nine; ten minutes of grace.
+    let (desk, missing) = at("21:03").await;
+    assert!(desk.contains(">closed; first scores still count for another 7 min<"), "{desk}");
+    assert!(
+        desk.contains("data-grace-until=\"2027-01-17T21:10:00Z\"") && desk.contains("<h3 class=\"todo-title\""),
+        "{desk}"
+    );
+    assert!(missing.contains("can enter it until Sunday 17 January 2027, 21:10 (Europe/Lisbon)"), "{missing}");
+    let (desk, missing) = at("21:10").await;
+    assert!(desk.contains(">closed; judges can vouch for another 23 h 50 min<"), "{desk}");
+    assert!(desk.contains("<details class=\"rest todo-title\""), "{desk}");
+    assert!(missing.contains("Nobody is missing in a workout that is open."), "{missing}");
 }
 
 #[tokio::test]
@@ -272,7 +337,7 @@ async fn each_row_says_when_it_was_saved_and_the_statement_takes_the_number_of_e
     let again = browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(422).text();
     assert!(again.contains("value=\"B 17\""), "{again}");
     fields.push(("statement", "yes"));
-    browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(200);
+    browser.post(&format!("{DESK}/w1/attestation")).form(&fields).await.expect(303);
     let score = program.get(&format!("{SCORES}/1042")).await.expect(200).json();
     assert_eq!((&score["state"], &score["sheet"]), (&json!("attested"), &json!("B 17")));
     app.set_clock("2027-01-15T09:00:00Z");

@@ -105,7 +105,7 @@ pub async fn get_score(
     Ok(html(&view(&app, &caller, &about, values).await?)?.into_response())
 }
 
-async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answer<View> {
+async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> Answer<View> {
     let (w, c, x) = (words(), &about.reader.competition, about.workout()?);
     let task = about.task(x, &values.level);
     let (levels, _) = about.levels();
@@ -125,8 +125,10 @@ async fn view(app: &App, caller: &Caller, about: &About, values: Values) -> Answ
         Some(now) if withdraw::may(app, &about.reader, now).await? => Some(format!("{}/withdrawal", about.here())),
         _ => None,
     };
-    let how = if values.how.is_empty() { "paper_sheet" } else { &values.how };
-    let hows = ["paper_sheet", "signed_in", "video"].map(|h| Choice::new(h, say::how(h), how)).into();
+    let hows = judges::hows(&caller.actor, &c.slug, &values.how);
+    if let Some(how) = hows.iter().find(|h| h.chosen && !values.how.is_empty()) {
+        values.how.clone_from(&how.value);
+    }
     let title = format!("{}: {}", words::apart(&about.entry.name), words::apart(&x.title));
     Ok(View {
         shell: Shell::new(caller, about.here(), title).below([

@@ -124,6 +124,8 @@ pub const SCRIPT: Script = Script {
     judge_several: "Mehrere Judges passen zu {typed}. Wähl aus der Liste, oder schreib den Code.",
     pasted: "Eingefügte Ergebnisse: {n}. Prüf sie, dann sende sie.",
     pasted_left: "Ausgelassene Zeilen: {n}. Sie sind schon erledigt, oder es gibt dafür keine Zeile.",
+    keep_stored: "{text} behalten",
+    ask_again: "Der Dienst hat nicht geantwortet. Versuch es noch einmal.",
     no_bib: "Startnummer {bib} hat hier niemand.",
     summary: "{settled} von {all} erledigt, {waiting} ohne Bestätigung, {missing} noch offen",
     all_done: "Alle {all} erledigt. Feierabend.",

@@ -127,6 +127,8 @@ texts! {
     judge_several: "Several judges fit {typed}. Pick one of the list, or write the code.",
     pasted: "Pasted: {n}. Check them, then send.",
     pasted_left: "Left out: {n}. Those rows are settled, or there is no row.",
+    keep_stored: "Keep {text}",
+    ask_again: "The service did not answer. Try again.",
     no_bib: "Nobody here has bib {bib}.",
     summary: "{settled} of {all} settled, {waiting} awaiting a judge, {missing} missing",
     all_done: "All {all} settled. You can go home.",

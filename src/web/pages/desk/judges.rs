@@ -1,9 +1,12 @@
-//! Which judge is meant: by code, or by name among those of the gym.
+//! Which judge is meant: by code, or by name among those of the gym; and how judges vouch.
 
 use crate::actions::Failure;
 use crate::actions::lists::{self, Find};
 use crate::app::App;
+use crate::rules::access::Actor;
 use crate::rules::people::fold_name;
+use crate::web::pages::form::Choice;
+use crate::web::pages::say;
 use crate::web::pages::shell::{Link, words};
 use crate::web::session::Caller;
 use crate::words::put;
@@ -43,6 +46,15 @@ pub(in crate::web::pages) fn meant(judges: &[Link], typed: &str) -> Result<Strin
         [] => Err(put(w.judge_unknown, &[("typed", &typed)])),
         _ => Err(put(w.judge_several, &[("typed", &typed)])),
     }
+}
+
+/// The ways to vouch that this reader may state, `chosen` or else a sheet of paper among them marked: that
+/// the judge was signed in says only who holds a judge's code.
+pub(in crate::web::pages) fn hows(actor: &Actor, competition: &str, chosen: &str) -> Vec<Choice> {
+    let offered: &[&str] =
+        if actor.judges_in(competition) { &["paper_sheet", "signed_in", "video"] } else { &["paper_sheet", "video"] };
+    let chosen = if offered.contains(&chosen) { chosen } else { "paper_sheet" };
+    offered.iter().map(|h| Choice::new(*h, say::how(h), chosen)).collect()
 }
 
 /// A judge for people: the name where it is known.

@@ -148,8 +148,9 @@ impl Desk {
             }
             String::new()
         });
-        let how = fields.find("how").unwrap_or_else(|| "paper_sheet".to_owned());
-        let tail = remembered(&code, fields.get("how"));
+        let hows = judges::hows(&caller.actor, slug, fields.get("how"));
+        let how = hows.iter().find(|h| h.chosen).map_or(String::new(), |h| h.value.clone());
+        let tail = remembered(&code, if fields.get("how").is_empty() { "" } else { &how });
         let enters = caller.actor.is_staff_of(slug, &self.gym.slug);
         let own_zone = own_zone(&self.gym.time_zone);
         let at = At {
@@ -173,6 +174,9 @@ impl Desk {
         if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
             done = saved::saved(app, &self.reader, &path, &workouts).await?;
         }
+        if let (None, Ok(n)) = (&done, fields.get("vouched").parse()) {
+            done = Some(Saved::vouched(n));
+        }
         let title = put(w.desk_title, &[("gym", &self.gym.name)]);
         let now = match code.as_str() {
             "" => w.desk_words.judge_none.to_owned(),
@@ -193,7 +197,7 @@ impl Desk {
                 typed: if code.is_empty() { fields.get("judge").to_owned() } else { code.clone() },
                 code,
                 now,
-                hows: ["paper_sheet", "signed_in", "video"].map(|h| Choice::new(h, say::how(h), &how)).into(),
+                hows,
                 how,
                 all: self.judges.clone(),
             },
@@ -312,6 +316,7 @@ mod tests {
             level_label: format!("Level of {name}"),
             place: samples::HOSTILE.to_owned(),
             by: samples::HOSTILE.to_owned(),
+            planned: samples::HOSTILE.to_owned(),
             by_label: format!("Judge of {name}"),
             late: vec![samples::HOSTILE.to_owned()],
             saved: "Saved 19:47".to_owned(),
@@ -333,6 +338,8 @@ mod tests {
                 text: "closes in 3 h 12 min".to_owned(),
                 until: "2027-01-17T21:00:00Z".to_owned(),
                 say: words().closes_in,
+                grace_until: "2027-01-17T21:10:00Z".to_owned(),
+                grace_say: samples::HOSTILE,
                 then_until: "2027-01-18T21:00:00Z".to_owned(),
                 then_say: samples::HOSTILE,
                 over: words().desk_over,

@@ -125,10 +125,11 @@ pub async fn get_missing(State(app): State<App>, caller: Caller, Path((slug, gym
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
     let (w, c, now) = (words(), &desk.reader.competition, desk.reader.now);
     let mut workouts = Vec::new();
-    for (x, window) in desk.windows(&app).await?.into_iter().filter(|(_, o)| now >= o.opens && now < o.closes) {
+    for (x, window) in desk.windows(&app).await?.into_iter().filter(|(_, o)| o.opened(now) && o.takes_scores(now)) {
         let query = DeskQuery { gym: Some(gym.clone()), state: Some("missing".to_owned()) };
         let list = score::desk(&app, &caller.actor, caller.received, &slug, &x.slug, query).await?;
-        let at = When::new(window.closes, &c.time_zone).text;
+        let ends = if window.closed(now) { window.grace_ends } else { window.closes };
+        let at = When::new(ends, &c.time_zone).text;
         let message = |r: &DeskRow| {
             let values: [(&'static str, &dyn std::fmt::Display); 6] = [
                 ("name", &r.name),

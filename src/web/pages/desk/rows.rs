@@ -28,7 +28,7 @@ pub(super) struct WorkoutView {
     pub(super) left: Countdown,
     /// Scores can be entered.
     pub(super) open: bool,
-    /// In time; of one that has closed, what is left is folded away.
+    /// First scores count; of one where they do not any more, what is left is folded away.
     pub(super) running: bool,
     /// What is left, heat by heat; the last group, of those without one, is always there.
     pub(super) todo: Vec<Group>,
@@ -48,12 +48,15 @@ pub(super) struct WorkoutView {
     pub(super) script: ForScript,
 }
 
-/// How long there is, and then how long judges may still vouch, for `static/time.js` to keep right.
+/// How long there is, then how long first scores still count, and then how long judges may still vouch,
+/// for `static/time.js` to keep right.
 #[derive(Default)]
 pub(super) struct Countdown {
     pub(super) text: String,
     pub(super) until: String,
     pub(super) say: &'static str,
+    pub(super) grace_until: String,
+    pub(super) grace_say: &'static str,
     pub(super) then_until: String,
     pub(super) then_say: &'static str,
     pub(super) over: &'static str,
@@ -97,6 +100,8 @@ pub(super) struct Line {
     pub(super) place: String,
     /// In a heat: the judge of the lane, as a field shows it.
     pub(super) by: String,
+    /// The code that the plan gives the lane; empty: none.
+    pub(super) planned: String,
     pub(super) by_label: String,
     /// When it was done as the heat says, once that has begun: for a form, in the zone.
     pub(super) done: String,
@@ -204,7 +209,7 @@ impl At<'_> {
             },
             left: if open { until(window, now) } else { Countdown::default() },
             open,
-            running: open && now < window.closes,
+            running: open && window.takes_scores(now),
             todo_title: put(w.desk_todo_n, &[("n", &todo.len())]),
             stated: false,
             awaiting_title: put(w.desk_words.awaiting, &[("n", &awaiting.len())]),
@@ -301,6 +306,7 @@ impl At<'_> {
             turn: filled.map_or((u32::MAX, u32::MAX, r.bib), |f| (f.heat, f.lane, r.bib)),
             place: filled.map_or(String::new(), place),
             by: filled.map_or(String::new(), by),
+            planned: filled.and_then(|f| f.judge.clone()).unwrap_or_default(),
             by_label: put(h.desk_judge_of, &[("name", &r.name), ("workout", &x.title)]),
             done: done.filter(|at| *at <= self.now).map_or(String::new(), local),
             done_at: done.map_or(String::new(), |at| at.to_string()),
@@ -347,17 +353,16 @@ fn levels<'a>(c: &'a Competition, x: &Workout, division: &str) -> Vec<(&'a str, 
     (0u8..).zip(&c.levels).filter(|(n, _)| fits(*n)).map(|(_, l)| (&*l.slug, &*l.title)).collect()
 }
 
-/// "closes in 3 h 12 min"; after the close, how long judges may still vouch.
+/// "closes in 3 h 12 min"; after the close, how long first scores still count, then how long judges may
+/// still vouch.
 fn until(window: &Window, now: Timestamp) -> Countdown {
     let w = words();
-    let then_say = w.desk_attest_left;
-    let text = match (left(now, window.closes), left(now, window.attest_by)) {
-        (Some(time), _) => put(w.closes_in, &[("left", &time)]),
-        (None, Some(time)) => put(then_say, &[("left", &time)]),
-        (None, None) => w.desk_over.to_owned(),
-    };
-    let (until, then_until) = (window.closes.to_string(), window.attest_by.to_string());
-    Countdown { text, until, say: w.closes_in, then_until, then_say, over: w.desk_over }
+    let steps =
+        [(window.closes, w.closes_in), (window.grace_ends, w.desk_grace_left), (window.attest_by, w.desk_attest_left)];
+    let next = steps.iter().find_map(|(at, say)| left(now, *at).map(|time| put(say, &[("left", &time)])));
+    let [(until, say), (grace_until, grace_say), (then_until, then_say)] = steps.map(|(at, say)| (at.to_string(), say));
+    let text = next.unwrap_or_else(|| w.desk_over.to_owned());
+    Countdown { text, until, say, grace_until, grace_say, then_until, then_say, over: w.desk_over }
 }
 
 /// When what was saved last came: a correction that is late waits beside the score.

@@ -19,6 +19,13 @@ pub(super) struct Saved {
     pub(super) next: Option<Link>,
 }
 
+impl Saved {
+    /// A judge's word for so many at once.
+    pub(super) fn vouched(n: u32) -> Self {
+        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines: Vec::new(), next: None }
+    }
+}
+
 /// `w1/1042`.
 pub(super) fn saved_path(competition: &str, saved: &str) -> Option<ScorePath> {
     let (workout, bib) = saved.split_once('/')?;

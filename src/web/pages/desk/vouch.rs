@@ -4,7 +4,7 @@
 //! meanwhile is left out and said.
 
 use super::saved::Saved;
-use super::{Desk, View, judges};
+use super::{Desk, View, judges, remembered};
 use crate::actions::language;
 use crate::actions::{Request, ScorePath, attest, lists};
 use crate::app::App;
@@ -19,7 +19,7 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
 use crate::words::put;
 use axum::extract::State;
-use axum::response::IntoResponse;
+use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
 
 /// `POST /desk/{c}/{gym}/{w}/attestation`.
@@ -78,17 +78,18 @@ pub async fn post_attestation(
             }
         }
     }
+    if lines.is_empty() {
+        let tail = remembered(&judge, fields.get("how"));
+        return Ok(Redirect::to(&format!("{}{tail}&vouched={done}#saved", desk.base)).into_response());
+    }
     // What was stored is asked for afresh, so that the page says how it is now.
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
-    let status = if lines.is_empty() { StatusCode::OK } else { StatusCode::CONFLICT };
-    if !lines.is_empty() {
-        lines.insert(0, put(w.vouch_left, &[("n", &lines.len())]));
-    }
-    let saved = Saved { title: put(w.vouched, &[("n", &done)]), lines, next: None };
+    lines.insert(0, put(w.vouch_left, &[("n", &lines.len())]));
+    let saved = Saved { lines, ..Saved::vouched(done) };
     let kept = Fields(vec![("judge".to_owned(), judge), ("how".to_owned(), fields.get("how").to_owned())]);
     let mut page = desk.page(&app, &caller, &kept, Some(saved), Vec::new()).await?;
     keep(&mut page, &workout, &fields, &ticked);
-    Ok((status, html(&page)?).into_response())
+    Ok((StatusCode::CONFLICT, html(&page)?).into_response())
 }
 
 /// Puts back what was typed and ticked in the rows that still wait for a judge. A tick stays on the very

@@ -13,6 +13,7 @@ area! { ($) desk:
     desk_visitor: "Jemand aus einem anderen Gym: Startnummer",
     desk_visitor_go: "Ergebnis eingeben",
     desk_opens: "Beginnt {at}. Ab dann lassen sich Ergebnisse eingeben.",
+    desk_grace_left: "vorbei; erste Ergebnisse zählen noch {left} lang",
     desk_attest_left: "vorbei; Judges können noch {left} bestätigen",
     desk_over: "vorbei; was jetzt kommt, wartet auf die Wettkampfleitung",
     saved_title: "{name}: {text}",

@@ -13,6 +13,7 @@ area! { ($) desk:
     desk_visitor: "Somebody from another gym: bib",
     desk_visitor_go: "Enter a score",
     desk_opens: "Opens {at}. Scores can be entered from then on.",
+    desk_grace_left: "closed; first scores still count for another {left}",
     desk_attest_left: "closed; judges can vouch for another {left}",
     desk_over: "closed; what comes now waits for the organiser",
     saved_title: "{name}: {text}",

@@ -1,0 +1,117 @@
+// Correcting what is stored: its level, nothing at all, its sheet alone, and out of a correction again;
+// who is absent is passed over; and nobody is sent home while something waits on the device.
+
+import { Desk, Row } from "./at_desk.mjs";
+import { assert, check, sees, sound } from "./checks.mjs";
+import { open, watch } from "./people.mjs";
+
+export async function deskCorrections(base, demo, staff, look) {
+  const { page, context, close } = await open(base, { look });
+  await staff.enter(page);
+  const desk = await Desk.find(page, demo.competition, staff.gym);
+  const scores = `/api/v1/competitions/${demo.competition}/workouts/${desk.workout}/scores`;
+  const stored = async (row) => (await page.request.get(`${scores}/${await row.data("bib")}`)).json();
+  const woke = () => page.evaluate(() => document.dispatchEvent(new Event("woke")));
+  await desk.vouchedBy(staff.judge);
+
+  let row;
+  await check("a correction keeps the level that is stored, whoever stored it", async () => {
+    for (let n = 0; (await (row = await desk.take(n)).level.count()) === 0; n += 1);
+    const shown = await row.level.inputValue();
+    const lighter = await row.level.locator("option").last().getAttribute("value");
+    assert(lighter !== shown, "one level alone");
+    const tab = await context.newPage();
+    watch(tab, base);
+    await tab.goto(desk.address);
+    const theirs = new Row(tab, row.id);
+    await theirs.field.focus();
+    await theirs.level.selectOption(lighter);
+    await theirs.type(desk.less(2));
+    await tab.close();
+    await woke();
+    await row.saved();
+    await row.press(/^Correct/);
+    assert((await row.level.inputValue()) === lighter, `${await row.level.inputValue()} is shown`);
+    await row.type(desk.less(1));
+    assert((await stored(row)).level === lighter, "another level is stored");
+    // A correction of the level that is taken back.
+    await row.press(/^Correct/);
+    await row.level.selectOption(shown);
+    await row.store();
+    assert((await stored(row)).level === shown, "the level is not corrected");
+    await row.press("Undo");
+    await row.says(/^Taken back/);
+    await row.press(/^Correct/);
+    assert((await row.level.inputValue()) === lighter, `${await row.level.inputValue()} is shown after the undoing`);
+    await row.press(/^Keep \d/);
+  });
+  await check("out of a correction again: what is stored stays", async () => {
+    const { etag, performance } = await stored(row);
+    await row.press(/^Correct/);
+    await row.press(/^Keep \d/);
+    assert(!(await row.field.isVisible()), "the field is still there");
+    await row.press(/^Correct/);
+    await row.field.fill(desk.less(4));
+    await row.says("Typed, not saved yet");
+    await sound(page, "desk with a correction");
+    await row.press(/^Keep \d/);
+    await sees(page, "Nothing waits to be sent.");
+    assert(await row.button(/^Correct/).evaluate((button) => button === document.activeElement), "the focus is elsewhere");
+    assert((await stored(row)).etag === etag && (await row.data("text")) === performance.text, "something is stored");
+  });
+  await check("saving what is stored already says so, and there is nothing to undo", async () => {
+    const { etag } = await stored(row);
+    await row.press(/^Correct/);
+    await row.field.press("Enter");
+    await row.saved();
+    assert((await stored(row)).etag === etag, "something is stored");
+    assert((await row.button("Undo").count()) === 0, "nothing that could be undone");
+  });
+  await check("a sheet alone is stored, and is no correction to be undone", async () => {
+    await row.press(/^Correct/);
+    await row.sheet.fill("B 31");
+    await row.store();
+    assert((await stored(row)).sheet === "B 31", "the sheet is not stored");
+    assert((await row.button("Undo").count()) === 0, "an undo would change nothing");
+    await row.button(/^Take back/).waitFor({ state: "visible" });
+  });
+  await check("who is absent is passed over by Enter and by the pad, down to the last", async () => {
+    const [first, second, third] = [await desk.take(0), await desk.take(1), await desk.take(2)];
+    await first.field.focus();
+    await page.keyboard.press("Enter");
+    assert(await second.focused(), "Enter on an empty field does nothing");
+    if (look.width < 1024) await page.locator("#pad").getByRole("button", { name: "Next" }).click();
+    else await page.keyboard.press("Enter");
+    assert(await third.focused(), "Next on an empty field does nothing");
+    const last = page.locator(`.work[data-workout="${desk.workout}"] input.perf`).filter({ visible: true }).last();
+    await last.focus();
+    await page.keyboard.press("Enter");
+    assert(await last.evaluate((input) => input !== document.activeElement), "the last field is not left");
+  });
+  await check("nobody is sent home while something waits on this device", async () => {
+    const listed = (url) => url.pathname.endsWith("/scores") && url.searchParams.has("gym");
+    const home = desk.section.locator(".home");
+    assert(!(await home.isVisible()), "some are missing");
+    await page.route(listed, async (route) => {
+      try {
+        const answer = await route.fetch();
+        const list = await answer.json();
+        await route.fulfill({ response: answer, json: { ...list, settled: list.entries, awaiting: 0, missing: 0 } });
+      } catch {
+        // One that is on its way when the route is given up goes on by itself.
+      }
+    });
+    await woke();
+    await home.getByText(/^All \d+ settled\. You can go home\.$/).waitFor({ state: "visible" });
+    await row.press(/^Correct/);
+    await row.field.fill("lots");
+    await home.waitFor({ state: "hidden" });
+    await row.press(/^Keep \d/);
+    await home.waitFor({ state: "visible" });
+    await page.unrouteAll({ behavior: "ignoreErrors" });
+    await woke();
+    await home.waitFor({ state: "hidden" });
+  });
+  await check("corrections do nothing odd", async () => assert(page.odd.length === 0, page.odd.join("\n")));
+  await close();
+}
