@@ -107,6 +107,33 @@ export async function deskRows(base, demo, staff, look) {
     await first.says("Withdrawn");
   });
 
+  await check("a correction of what a judge vouched for signed in is taken back, and waits for that judge again", async () => {
+    const judge = person("judge");
+    // The sample's own judge, at the sample's own gym.
+    if (judge.judge !== staff.judge) return;
+    await desk.vouchedBy("");
+    const row = await take();
+    await row.type(less(1));
+    const path = `/workouts/${workout}/scores/${await row.data("bib")}`;
+    const told = await as(judge, async (sent) => {
+      const { json } = await sent("GET", path);
+      const headers = { "content-type": "application/json", "if-match": `"${json.etag}"` };
+      return sent("POST", `${path}/attestation`, JSON.stringify({ judge: judge.judge, how: "signed_in" }), headers);
+    });
+    assert(told.status === 200, JSON.stringify(told));
+    await page.reload();
+    await desk.unfold();
+    const was = await row.data("text");
+    assert((await row.data("how")) === "signed_in", "vouched for by who was signed in");
+    await row.press(/^Correct/);
+    await row.type(less(2));
+    await row.press("Undo");
+    await row.says(/^Taken back/);
+    await row.says("Waits for a judge, in the list below");
+    assert((await row.data("text")) === was && (await row.data("state")) === "entered", `${await row.data("text")} ${await row.data("state")}`);
+    await desk.vouchedBy(staff.judge);
+  });
+
   let entered;
   await check("who is entered elsewhere gets a row, and a name of any kind stays text", async () => {
     const name = '<b onclick="x()">Zoë</b> "&amp; \u05e9\u05dc\u05d5\u05dd';

@@ -49,6 +49,26 @@ export async function countdowns(base, demo) {
     assert(fits(minutes(again.text), again.right), `${again.text}, not ${again.right} min`);
     await close();
   });
+  await check("at a desk it is said how long until the close, then how long first scores count, then judges' word", async () => {
+    const { page, close } = await open(base);
+    const staff = demo.sign_in.find((s) => s.role === "staff");
+    await signIn(page, staff);
+    await page.clock.install({ time: Date.now() });
+    await page.goto(`/desk/${demo.competition}/${staff.gym}`);
+    // The device alone knows the time from now on.
+    for (const asked of ["**/healthz", "**/api/**", "**/desk/**"]) await page.route(asked, (route) => route.abort());
+    const left = page.locator("section.workout .left strong").first();
+    const { until, graceUntil } = await left.evaluate((element) => ({ ...element.dataset }));
+    assert(/^closes in /.test(await left.innerText()), await left.innerText());
+    const grace = (Date.parse(graceUntil) - Date.parse(until)) / 60_000;
+    assert(grace >= 5, `${grace} min of grace`);
+    await page.clock.fastForward(Date.parse(until) - Date.now() + 120_000);
+    const said = await left.innerText();
+    assert(/^closed; first scores still count for another /.test(said) && fits(minutes(said), grace - 2), said);
+    await page.clock.fastForward(grace * 60_000);
+    assert(/^closed; judges can vouch for another /.test(await left.innerText()), await left.innerText());
+    await close();
+  });
   await check("a deadline is said in the reader's zone where that is another", async () => {
     for (const [timezoneId, notes] of [["Asia/Tokyo", true], ["Europe/Lisbon", false]]) {
       const { page, close } = await open(base, { timezoneId });
