@@ -131,6 +131,19 @@ async fn in_the_grace_the_desk_says_how_long_first_scores_still_count_and_asks_f
 }
 
 #[tokio::test]
+async fn the_field_for_a_sheet_has_a_word_that_fits_into_it_in_every_language() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    enter(&program, 1042, "6+14 tb 11:24").await;
+    for (language, word) in [("en", "Sheet"), ("de", "Blatt")] {
+        let page = browser.get(DESK).header("accept-language", language).await.expect(200).text();
+        let words: Vec<&str> =
+            page.split("class=\"sheet\"").skip(1).filter_map(|f| f.split("placeholder=\"").nth(1)).collect();
+        assert!(words.len() > 2 && words.iter().all(|w| w.starts_with(&format!("{word}\""))), "{language}: {page}");
+    }
+}
+
+#[tokio::test]
 async fn what_was_typed_for_many_stays_in_rows_that_wait_and_is_told_of_those_that_do_not() {
     let app = TestApp::new().await;
     let (program, browser) = at_desk(&app).await;
