@@ -19,6 +19,12 @@ impl View {
         Some(EntryStanding { seq: self.seq(), athlete, rankings: rankings.collect() })
     }
 
+    /// Whether somebody is listed among those of a query.
+    #[must_use]
+    pub fn lists(&self, query: &Query, bib: u32) -> bool {
+        self.pool(&query.division, &query.scope).is_some_and(|pool| pool.base.row(bib).is_some())
+    }
+
     fn entry_among(&self, record: Record<'_>, division: String, scope: Scope, mask: Mask) -> Option<EntryRanking> {
         let pool = self.pool(&division, &scope)?;
         let overall = pool.overall(mask);

@@ -12,6 +12,7 @@ mod desk;
 mod desk_file;
 mod every_page;
 mod everywhere;
+mod find;
 mod forgotten;
 mod heats;
 mod hostile;

@@ -128,15 +128,7 @@ async fn what_cannot_be_tried_is_said_beside_the_field_with_what_was_written() {
 #[tokio::test]
 async fn a_workout_that_is_not_announced_or_published_cannot_be_tried_and_is_not_told_from_none() {
     let app = three().await;
-    let file = include_str!("../data/small.toml");
-    let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
-    app.organiser()
-        .await
-        .put(&format!("{C}?reason=put%20right"))
-        .header("if-match", "*")
-        .body("application/toml", file)
-        .await
-        .expect(200);
+    shown_at_the_close(&app).await;
     let asked = |w: &str| format!("{INES}?workout={w}&performance=1%2B1");
     let without = |text: String, w: &str| text.replace(w, "");
     let nowhere = without(page(&app.nobody(), &asked("nowhere")).await.expect(422).text(), "nowhere");
@@ -146,7 +138,98 @@ async fn a_workout_that_is_not_announced_or_published_cannot_be_tried_and_is_not
         assert!(text.contains("Choose a workout from the list."));
         assert_eq!(without(text, hidden).len(), without(nowhere.clone(), hidden).len());
     }
-    assert_eq!(page(&app.nobody(), PLACES).await.status.as_u16(), 404);
+    page(&app.nobody(), &PLACES.replace("w1", "w3")).await.expect(404);
+}
+
+/// The first workout shows its results only when it has closed.
+async fn shown_at_the_close(app: &TestApp) {
+    let file = include_str!("../data/small.toml");
+    let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
+    let put = app.organiser().await.put(&format!("{C}?reason=put%20right")).header("if-match", "*");
+    put.body("application/toml", file).await.expect(200);
+}
+
+#[tokio::test]
+async fn where_results_are_not_shown_yet_it_is_said_when_they_will_be() {
+    let app = three().await;
+    shown_at_the_close(&app).await;
+    let own = app.in_browser(&app.athlete(1043).await).await;
+    for client in [&app.nobody(), &own] {
+        for more in ["", "?gym=quayside", "?bib=1042", "?q=ines", "?from=51"] {
+            let text = page(client, &format!("{PLACES}{more}")).await.expect(200).plain();
+            assert!(text.contains("Scores of this workout are shown when its window closes, "), "{more}: {text}");
+            assert!(text.contains("<time datetime=\"2027-01-17T21:00:00Z\""), "{more}: {text}");
+            for hidden in ["Ines", "Rita", "6+14", "5+2", "<rect", "have a place"] {
+                assert!(!text.contains(hidden), "{hidden} at {more}: {text}");
+            }
+        }
+    }
+    // What the standings lead to is there.
+    let standings = page(&app.nobody(), "/c/saltmarsh/divisions/women").await.expect(200).text();
+    assert!(standings.contains(&format!("href=\"{PLACES}\"")), "{standings}");
+    page(&app.nobody(), &PLACES.replace("women", "nobody")).await.expect(404);
+    app.nobody().get(&format!("{C}/divisions/women/workouts/w1/places")).await.expect(404);
+    // The gym's own people see those of their gym.
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let text = page(&staff, &format!("{PLACES}?gym=quayside")).await.expect(200).plain();
+    assert!(text.contains("Ines") && !text.contains("are shown when"), "{text}");
+    app.set_clock("2027-01-17T21:00:00Z");
+    assert!(page(&app.nobody(), PLACES).await.expect(200).plain().contains("6+14 tb 11:24"));
+}
+
+#[tokio::test]
+async fn what_came_late_has_no_place_and_nobody_is_said_to_wait_who_was_refused() {
+    let app = three().await;
+    app.set_clock("2027-01-18T09:00:00Z");
+    let path = format!("{C}/workouts/w2/scores/1042");
+    let sent = json!({ "performance": "8:00", "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let stored = app.staff_of("quayside").await.put(&path).json(sent).await.expect(201).json();
+    assert_eq!(stored["state"], "late", "{stored}");
+    let judge = app.in_browser(&app.judge("J-1").await).await;
+    let all = ["/c/saltmarsh/divisions/women", "/c/saltmarsh/divisions/women/workouts/w2"];
+    for refused in [false, true] {
+        if refused {
+            let etag = app.nobody().get(&path).await.json()["etag"].as_str().expect("an etag").to_owned();
+            let decision = json!({ "admit": false, "reason": "No word of it before." });
+            app.organiser().await.post(&format!("{path}/admission")).if_match(etag).json(decision).await.expect(200);
+        }
+        for here in all {
+            let text = page(&app.nobody(), here).await.expect(200).plain();
+            assert!(text.contains("Late: no place") && !text.contains("waiting for the organiser"), "{here}: {text}");
+        }
+        let said = if refused { "Late: refused by the organiser" } else { "Late: waiting for the organiser" };
+        for (client, here) in [(&app.nobody(), INES), (&judge, "/judge/saltmarsh")] {
+            assert!(page(client, here).await.expect(200).plain().contains(said), "{here}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn who_has_no_score_is_not_said_to_be_missing() {
+    let app = three().await;
+    let organiser = app.organiser().await;
+    for (bib, state) in [(1043, "withdrawn"), (2001, "guest")] {
+        let change = json!({ "state": state, "reason": "As they asked." });
+        organiser.patch(&format!("{C}/entries/{bib}")).json(change).await.expect(200);
+    }
+    let row = |text: &str, bib: u32| {
+        let row = text.split_once(&format!("id=\"b{bib}\"")).and_then(|(_, rest)| rest.split_once("</tr>"));
+        row.expect("a row").0.to_owned()
+    };
+    let w2 = PLACES.replace("w1", "w2");
+    for (here, no_score) in [(&*w2, "no score<"), ("/c/saltmarsh/divisions/women", "no score<")] {
+        let text = page(&app.nobody(), here).await.expect(200).plain();
+        assert!(!text.contains("Missing") && row(&text, 1042).contains(no_score), "{here}: {text}");
+        assert!(row(&text, 2001).contains(">Guest<"), "{here}: {text}");
+    }
+    assert!(row(&page(&app.nobody(), &w2).await.plain(), 1043).contains(">Withdrawn<"));
+    // While it runs, one may still come.
+    let fresh = TestApp::new().await;
+    let text = page(&fresh.nobody(), PLACES).await.expect(200).plain();
+    assert!(row(&text, 1042).contains("no score yet<"), "{text}");
+    let places = app.nobody().get(&format!("{C}/divisions/women/workouts/w1/places")).await.expect(200).json();
+    let states: Vec<_> = places["rows"].as_array().expect("rows").iter().map(|r| r["entry_state"].clone()).collect();
+    assert_eq!(states, ["active", "withdrawn", "guest"]);
 }
 
 /// Strikes 1042's score.

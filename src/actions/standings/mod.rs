@@ -18,6 +18,7 @@ use crate::app::App;
 use crate::rules::access::Actor;
 use crate::rules::performance;
 use crate::rules::place::Running;
+use crate::rules::workout::Workout;
 use crate::standings::{self, Board, Cut, InForce, Mask, Past, Query, Scope, View};
 use crate::words::Sentence;
 use jiff::Timestamp;
@@ -148,6 +149,12 @@ impl Desk {
         self.view.version(division).ok_or_else(|| self.no_division(division))
     }
 
+    /// Whether somebody is listed among those that are asked for.
+    #[must_use]
+    pub fn lists(&self, division: &str, bib: u32) -> bool {
+        self.view.lists(&self.query(division), bib)
+    }
+
     /// The place in the file of a workout whose scores this reader may see in this scope.
     ///
     /// # Errors
@@ -158,6 +165,25 @@ impl Desk {
             return Err(Failure::not_found(Sentence::new("not_published").with("workout", &what.title)));
         }
         Ok(self.reader.index(what))
+    }
+
+    /// The places of a workout whose scores this reader may not see yet: nobody's. `None`: they may be seen.
+    ///
+    /// # Errors
+    /// Not found: the division.
+    pub fn unpublished(&self, division: &str, workout: &Workout) -> Result<Option<PlacesView>, Failure> {
+        let log_seq = self.version(division)?;
+        let hidden = !self.reader.sees_scores(workout, self.scope.gym.as_deref());
+        Ok(hidden.then(|| PlacesView {
+            division: division.to_owned(),
+            workout: workout.slug.clone(),
+            scope: self.scope(),
+            log_seq,
+            of: 0,
+            entries: 0,
+            from: 1,
+            rows: Vec::new(),
+        }))
     }
 
     fn no_division(&self, division: &str) -> Failure {
@@ -227,8 +253,8 @@ fn cut(query: &StandingsQuery) -> Cut {
 fn listed(query: &StandingsQuery, from: usize, division: &str) -> Result<(), Failure> {
     match query.bib {
         Some(bib) if from == 0 => {
-            let sentence = Sentence::new("not_in_division").with("bib", bib).with("division", shown(division));
-            Err(Failure::not_found(sentence))
+            let code = if query.scope == ScopeView::default() { "not_in_division" } else { "not_in_scope" };
+            Err(Failure::not_found(Sentence::new(code).with("bib", bib).with("division", shown(division))))
         }
         _ => Ok(()),
     }
@@ -251,6 +277,7 @@ impl Desk {
             name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
             gym: row.athlete.gym.as_deref().map(str::to_owned),
             country: row.athlete.country.to_string(),
+            entry_state: names::entry_state(row.athlete.state),
             points: row.points,
             unscoped_standing: row.unscoped_standing.filter(|_| !self.more),
             next: own::points_gap(row.next, row.points),
@@ -298,6 +325,7 @@ impl Desk {
                 name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
                 gym: row.athlete.gym.as_deref().map(str::to_owned),
                 country: row.athlete.country.to_string(),
+                entry_state: names::entry_state(row.athlete.state),
                 text: score.filter(|s| s.key.is_some()).map(|s| self.figures(index, own, s.level, &s.text)),
                 state: score.map(|s| s.state.as_str()),
                 level: score.and_then(|s| self.level(s.level)),

@@ -61,6 +61,9 @@ pub struct StandingRow {
     /// Its country; empty: none.
     #[schema(example = "PT")]
     pub country: String,
+    /// What the entry is: `active`, `withdrawn` or `guest`.
+    #[schema(example = "active")]
+    pub entry_state: &'static str,
     /// Sum of counted points; null without a standing.
     #[schema(example = 7)]
     pub points: Option<u64>,
@@ -135,6 +138,9 @@ pub struct PlaceRow {
     pub gym: Option<String>,
     /// Its country; empty: none.
     pub country: String,
+    /// What the entry is: `active`, `withdrawn` or `guest`.
+    #[schema(example = "active")]
+    pub entry_state: &'static str,
     /// The figures; null: no placed score.
     pub text: Option<String>,
     /// The score's state; null: none.

@@ -206,7 +206,7 @@ impl About<'_> {
         }
         let history = happened.as_ref().map_or(Vec::new(), |h| history::lines(h, &c.time_zone));
         let none = if reader.sees_scores(x, entry.gym.as_deref()) || reader.is_own(entry.bib) {
-            Dated::plain(w.no_score)
+            Dated::plain(say::no_score(Some(x), reader.now))
         } else {
             Dated::new(w.places_hidden, x.window.closes, &c.time_zone)
         };

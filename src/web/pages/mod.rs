@@ -17,6 +17,7 @@ mod competition;
 mod desk;
 mod device;
 mod ended;
+mod find;
 pub mod forgotten;
 mod form;
 mod heats;

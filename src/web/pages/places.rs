@@ -43,6 +43,8 @@ struct View {
     none: Dated,
     t: &'static Plot,
     plot: Option<PlotView>,
+    /// Whether this reader may see the results.
+    open: bool,
     rules_href: String,
     as_of: String,
 }
@@ -53,6 +55,8 @@ struct Row {
     place: Option<Mark>,
     /// Why there is no place.
     why: &'static str,
+    /// What the entry is, where that is why.
+    entry: &'static str,
     /// "3 share it"; empty: nobody else.
     share: String,
     label: &'static str,
@@ -63,6 +67,8 @@ struct Row {
     country: String,
     unscoped: String,
     text: String,
+    /// What stands there where there is no score.
+    none: &'static str,
     level: String,
     state: String,
     gap: String,
@@ -80,26 +86,32 @@ pub async fn get_places(
     Query(fields): Query<Fields>,
 ) -> Answer<Response> {
     let asked = Asked::read(&fields);
-    let query = asked.page();
-    let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &query).await?;
+    let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &asked.page()).await?;
     let reader = desk.reader();
     let shared = Shared::of(&app, reader);
     let x = reader.workout(&workout)?;
     let here = format!("/c/{slug}/divisions/{division}/workouts/{workout}");
     let gyms = directory::gyms(&app, reader).await?;
-    let form = match scope::form(&app, reader, &division, &asked, &here, false, &gyms).await? {
-        Found::Form(form) => form,
-        Found::There(address) => return Ok(Redirect::to(&address).into_response()),
+    let hidden = desk.unpublished(&division, x)?;
+    let (form, asked) = match &hidden {
+        Some(_) => (ScopeForm::default(), asked),
+        None => match scope::form(&app, &desk, &division, asked, &here, false, &gyms).await? {
+            Found::Form(shown) => *shown,
+            Found::There(address) => return Ok(Redirect::to(&address).into_response()),
+        },
     };
-    let page = desk.places(&app, &division, &workout, &query).await?;
-    let own = scope::own_bib(reader);
-    let pin = asked.bib.or(own);
+    let (page, open) = match hidden {
+        Some(nothing) => (nothing, false),
+        None => (desk.places(&app, &division, &workout, &asked.page()).await?, true),
+    };
+    let own = scope::own_bib(reader).filter(|_| open);
+    let pin = asked.bib.filter(|_| open).or(own);
     let pinned = match pin.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
         Some(bib) => scope::found(desk.places(&app, &division, &workout, &asked.row_of(bib)).await)?
             .and_then(|page| page.rows.into_iter().find(|r| r.bib == bib)),
         None => None,
     };
-    let spread = desk.spread(&division, &workout, pin)?;
+    let spread = if open { Some(desk.spread(&division, &workout, pin)?) } else { None };
     let ended = super::ended::ended(&app, reader, None).await?;
     let base = format!("/c/{slug}");
     let (w, c) = (words(), &reader.competition);
@@ -139,9 +151,10 @@ pub async fn get_places(
         own: pinned.as_ref().map(|r| Row { id: String::new(), ..row(r) }),
         rows: page.rows.iter().map(row).collect(),
         pager: Pager::new(&asked, &here, page.from, page.rows.len(), page.entries),
-        none: none(reader, x),
+        none: none(reader, x, open),
         t: texts(),
-        plot: (spread.of > 0).then(|| plot::view(c, task(c, &division, x), &spread, own)),
+        plot: spread.filter(|s| s.of > 0).map(|s| plot::view(c, task(c, &division, x), &s, own)),
+        open,
         rules_href: format!("{base}#rules"),
         ended,
         as_of: as_of(reader, page.log_seq),
@@ -150,9 +163,9 @@ pub async fn get_places(
 }
 
 /// Why nobody is listed.
-fn none(reader: &Reader, x: &Workout) -> Dated {
+fn none(reader: &Reader, x: &Workout, open: bool) -> Dated {
     let w = words();
-    if reader.sees_scores(x, None) {
+    if open {
         return Dated::plain(w.places_none);
     }
     Dated::new(w.places_hidden, x.window.closes, &reader.competition.time_zone)
@@ -179,6 +192,7 @@ fn row(reader: &Reader, gyms: &[GymView], asked: &Asked, page: &PlacesView, r: &
         id: format!("b{}", r.bib),
         place: r.place.map(|n| Mark::new(n, page.of)),
         why: w.no_place,
+        entry: if r.place.is_none() { say::entry(r.entry_state) } else { "" },
         share: if r.shared > 1 { put(w.share, &[("n", &r.shared)]) } else { String::new() },
         label: label(r.bib, own, asked),
         href: format!("/c/{}/athletes/{}", c.slug, r.bib),
@@ -188,10 +202,12 @@ fn row(reader: &Reader, gyms: &[GymView], asked: &Asked, page: &PlacesView, r: &
         country: r.country.clone(),
         unscoped: unscoped.map_or(String::new(), |n| put(w.in_all, &[("ordinal", &(w.ordinal)(n.into()))])),
         text: r.text.clone().unwrap_or_default(),
+        none: if r.state.is_none() { say::no_score(c.workout(&page.workout), reader.now) } else { "" },
         level: level.map_or(String::new(), |l| say::level(c, l).to_owned()),
         state: match (&r.text, r.state) {
             (Some(_), state) => say::remarkable(state),
-            (None, state) => say::state(state.unwrap_or_default(), false).to_owned(),
+            (None, Some(state)) => say::public(state).to_owned(),
+            (None, None) => String::new(),
         },
         gap: match (&r.next, r.place) {
             (Some(next), _) => next.missing.clone(),
@@ -211,6 +227,7 @@ mod tests {
             id: format!("b{bib}"),
             place: place.map(|n| Mark::new(n, 3)),
             why: words().no_place,
+            entry: say::entry("withdrawn"),
             share: place.map_or(String::new(), |_| "2 share it".to_owned()),
             label: "",
             href: format!("/c/s/athletes/{bib}"),
@@ -220,6 +237,7 @@ mod tests {
             country: String::new(),
             unscoped: "5th in the whole division".to_owned(),
             text: "148 reps".to_owned(),
+            none: words().no_score,
             level: samples::HOSTILE.to_owned(),
             state: words().state_amended.to_owned(),
             gap: "3 reps".to_owned(),
@@ -241,6 +259,7 @@ mod tests {
             none: Dated::plain(words().places_none),
             t: texts(),
             plot,
+            open: true,
             rules_href: "/c/s#rules".to_owned(),
             ended: Some(Dated::plain(samples::HOSTILE)),
             as_of: "State 8812".to_owned(),

@@ -2,6 +2,8 @@
 
 use super::shell::words;
 use crate::rules::competition::Competition;
+use crate::rules::workout::Workout;
+use jiff::Timestamp;
 
 /// A state, always a word. `refused`: a late score the organiser did not let in.
 #[must_use]
@@ -23,10 +25,35 @@ pub fn state(state: &str, refused: bool) -> &'static str {
     }
 }
 
+/// A state where nothing is known of what became of lateness: whether a late score still waits, or was
+/// not let in, its own people are told.
+#[must_use]
+pub fn public(now: &str) -> &'static str {
+    if now == "late" { words().state_late_unplaced } else { state(now, false) }
+}
+
+/// What is said where somebody has no score in a workout; `None`: of a file of the past.
+#[must_use]
+pub fn no_score(workout: Option<&Workout>, now: Timestamp) -> &'static str {
+    let w = words();
+    if workout.is_some_and(|x| x.window.closed(now)) { w.no_score } else { w.no_score_yet }
+}
+
+/// What an entry is where it is not simply competing.
+#[must_use]
+pub fn entry(state: &str) -> &'static str {
+    let o = crate::words::organise(crate::actions::language::reader());
+    match state {
+        "withdrawn" => o.state_withdrawn,
+        "guest" => o.state_guest,
+        _ => "",
+    }
+}
+
 /// The state of a placed score where it is more than "attested".
 #[must_use]
 pub fn remarkable(now: Option<&str>) -> String {
-    now.filter(|s| *s != "attested").map_or_else(String::new, |s| state(s, false).to_owned())
+    now.filter(|s| *s != "attested").map_or_else(String::new, |s| public(s).to_owned())
 }
 
 /// The reason of a doubt.

@@ -1,26 +1,21 @@
 //! Among whom, which rows, and finding somebody: what the pages of standings share.
 
+use super::find;
 use super::form::{Choice, Fields};
 use super::shell::{Link, encoded, words};
 use crate::actions::Failure;
-use crate::actions::lists;
 use crate::actions::reader::Reader;
-use crate::actions::standings::StandingsQuery;
+use crate::actions::standings::{Desk, StandingsQuery};
 use crate::actions::views::{GymView, ScopeView};
 use crate::app::App;
 use crate::rules::access::Role;
-use crate::rules::people::fold_name;
 use crate::rules::place::Running;
-use crate::store::names::NameFilter;
 use crate::web::problem::{Answer, Problem};
 use crate::words::put;
 use std::collections::BTreeSet;
 
 /// Rows on a page.
 pub const ROWS: u32 = 50;
-
-/// How many namesakes are offered.
-const OFFERED: usize = 20;
 
 /// From so many gyms on one is named by typing: nobody picks from such a list, and every page would carry
 /// it.
@@ -93,6 +88,12 @@ impl Asked {
         self.scope != ScopeView::default()
     }
 
+    /// Whether fewer than all of now are asked for.
+    #[must_use]
+    pub fn partial(&self) -> bool {
+        self.narrowed() || self.as_of.is_some()
+    }
+
     /// The same address with another first row or bib.
     #[must_use]
     pub fn address(&self, action: &str, from: Option<u32>, bib: Option<u32>) -> String {
@@ -163,8 +164,8 @@ impl Select {
 
 /// What a form comes to.
 pub enum Found {
-    /// The form, with what a search came to.
-    Form(ScopeForm),
+    /// The form, with what a search came to, and what is shown below it.
+    Form(Box<(ScopeForm, Asked)>),
     /// One athlete, or one gym: the page is there.
     There(String),
 }
@@ -172,106 +173,27 @@ pub enum Found {
 /// The form, with what a search came to; or where the one is that it came to.
 pub async fn form(
     app: &App,
-    reader: &Reader,
+    desk: &Desk,
     division: &str,
-    asked: &Asked,
+    asked: Asked,
     action: &str,
     with_running: bool,
     gyms: &[GymView],
 ) -> Answer<Found> {
-    let mut form = ScopeForm {
+    let form = ScopeForm {
         action: action.to_owned(),
         q: asked.q.clone(),
-        selects: selects(asked, gyms, with_running),
-        narrowed: asked.narrowed() || asked.running.is_some() || asked.as_of.is_some(),
+        selects: selects(&asked, gyms, with_running),
+        narrowed: asked.partial() || asked.running.is_some(),
         ..ScopeForm::default()
     };
-    if let Some(gym) = asked.scope.gym.as_deref().filter(|gym| find_gym(gyms, gym).is_none()) {
-        return Ok(named_gym(form, asked, action, gyms, gym));
-    }
-    if asked.q.is_empty() {
-        return Ok(Found::Form(form));
-    }
-    let w = words();
-    let number: Option<u32> = asked.q.trim_start_matches('#').parse().ok();
-    if number.is_none() && asked.q.chars().count() < 2 {
-        form.find_text = Some(w.find_short.to_owned());
-        return Ok(Found::Form(form));
-    }
-    let here = members(reader, division);
-    let found: Vec<_> = if let Some(bib) = number {
-        found(lists::entry(app, &reader.actor, reader.now, &reader.competition.slug, bib).await)?
-            .filter(|e| here.contains(&e.division))
-            .filter(|e| asked.scope.gym.as_ref().is_none_or(|gym| e.gym.as_ref() == Some(gym)))
-            .into_iter()
-            .collect()
-    } else {
-        let limit = u32::try_from(OFFERED + 1).unwrap_or(u32::MAX);
-        let filter = NameFilter { q: &asked.q, divisions: &here, gym: asked.scope.gym.as_deref(), limit };
-        let found = lists::find_by_name(app, reader, &filter).await?;
-        found.into_iter().filter(|e| here.contains(&e.division)).collect()
-    };
-    match found.as_slice() {
-        [] => form.find_text = Some(put(w.find_none, &[("q", &asked.q)])),
-        [one] => {
-            let there = asked.address(action, None, Some(one.bib)) + &anchor(one.bib);
-            return Ok(Found::There(there));
-        }
-        many => {
-            let template = if many.len() > OFFERED { w.find_too_many } else { w.find_many };
-            form.find_text = Some(put(template, &[("q", &asked.q)]));
-            form.found = many
-                .iter()
-                .take(OFFERED)
-                .map(|e| {
-                    let gym = e.gym.as_deref().map_or(String::new(), |g| format!(" · {}", gym_name(gyms, g)));
-                    Link::new(
-                        asked.address(action, None, Some(e.bib)) + &anchor(e.bib),
-                        format!("{} · {}{gym}", e.name, e.bib),
-                    )
-                })
-                .collect();
-        }
-    }
-    Ok(Found::Form(form))
-}
-
-/// The gym that was meant by a name, or by a part of one.
-fn named_gym(mut form: ScopeForm, asked: &Asked, action: &str, gyms: &[GymView], name: &str) -> Found {
-    let (w, wanted) = (words(), fold_name(name));
-    let named = |fits: &dyn Fn(&str) -> bool| gyms.iter().filter(|gym| fits(&fold_name(&gym.name))).collect::<Vec<_>>();
-    let there = |gym: &GymView| {
-        let scope = ScopeView { gym: Some(gym.slug.clone()), ..asked.scope.clone() };
-        let address = Asked { scope, ..asked.clone() }.address(action, None, None);
-        // Who is looked for is looked for there.
-        if asked.q.is_empty() { address } else { format!("{address}&q={}", encoded(&asked.q)) }
-    };
-    let same = named(&|name| name == wanted);
-    let found = if same.is_empty() && !wanted.is_empty() { named(&|name| name.contains(&wanted)) } else { same };
-    match found.as_slice() {
-        [one] => return Found::There(there(one)),
-        [] => form.find_text = Some(put(w.find_gym_none, &[("gym", &name)])),
-        many => {
-            let template = if many.len() > OFFERED { w.find_too_many } else { w.find_gym_many };
-            form.find_text = Some(put(template, &[("q", &name), ("gym", &name)]));
-            form.found = many.iter().take(OFFERED).map(|gym| Link::new(there(gym), &gym.name)).collect();
-        }
-    }
-    Found::Form(form)
+    find::find(app, desk, division, asked, action, gyms, form).await
 }
 
 /// `#b1042`.
 #[must_use]
 pub fn anchor(bib: u32) -> String {
     format!("#b{bib}")
-}
-
-/// The plain divisions that a division ranks.
-fn members(reader: &Reader, division: &str) -> Vec<String> {
-    match reader.competition.division(division) {
-        Some(d) if !d.combines.is_empty() => d.combines.clone(),
-        _ => vec![division.to_owned()],
-    }
 }
 
 fn selects(asked: &Asked, gyms: &[GymView], with_running: bool) -> Vec<Select> {
@@ -324,7 +246,7 @@ fn selects(asked: &Asked, gyms: &[GymView], with_running: bool) -> Vec<Select> {
 }
 
 /// A gym by its slug; they stand in the order of their slugs.
-fn find_gym<'a>(gyms: &'a [GymView], slug: &str) -> Option<&'a GymView> {
+pub(super) fn find_gym<'a>(gyms: &'a [GymView], slug: &str) -> Option<&'a GymView> {
     gyms.binary_search_by(|gym| gym.slug.as_str().cmp(slug)).ok().and_then(|at| gyms.get(at))
 }
 

@@ -10,7 +10,6 @@ use crate::actions::reader::Reader;
 use crate::actions::standings::Desk;
 use crate::actions::views::{GymView, StandingRow, StandingsView, WorkoutCell};
 use crate::app::App;
-use crate::rules::competition::Competition;
 use crate::rules::place::Points;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -57,6 +56,8 @@ struct Row {
     place: Option<Mark>,
     /// Why there is no place.
     why: &'static str,
+    /// What the entry is, where that is why.
+    entry: &'static str,
     /// "You", "Found"; empty: neither.
     label: &'static str,
     href: String,
@@ -87,18 +88,17 @@ pub async fn get_standings(
     Query(fields): Query<Fields>,
 ) -> Answer<Response> {
     let asked = Asked::read(&fields);
-    let query = asked.page();
-    let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &query).await?;
+    let desk = Desk::open(&app, &caller.actor, caller.received, &slug, &asked.page()).await?;
     let reader = desk.reader();
     let shared = Shared::of(&app, reader);
     let here = format!("/c/{slug}/divisions/{division}");
     let gyms = directory::gyms(&app, reader).await?;
     let running = reader.workouts().any(|x| x.window.opens <= reader.now && reader.now < x.window.closes);
-    let form = match scope::form(&app, reader, &division, &asked, &here, running, &gyms).await? {
-        Found::Form(form) => form,
+    let (form, asked) = match scope::form(&app, &desk, &division, asked, &here, running, &gyms).await? {
+        Found::Form(shown) => *shown,
         Found::There(address) => return Ok(Redirect::to(&address).into_response()),
     };
-    let page = desk.standings(&app, &division, &query).await?;
+    let page = desk.standings(&app, &division, &asked.page()).await?;
     let own = scope::own_bib(reader);
     let pin = asked.bib.or(own);
     let pinned = match pin.filter(|bib| page.rows.iter().all(|r| r.bib != *bib)) {
@@ -131,7 +131,7 @@ fn view(
     let title = say::division(c, &page.division).to_owned();
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.standings_lead_scoped } else { w.standings_lead };
-    let rows: Vec<Row> = page.rows.iter().map(|r| row(c, gyms, asked, page, r, own)).collect();
+    let rows: Vec<Row> = page.rows.iter().map(|r| row(reader, gyms, asked, page, r, own)).collect();
     View {
         shell: Shell::new(
             caller,
@@ -157,7 +157,7 @@ fn view(
             ],
         ),
         columns: columns(reader, page, &here),
-        own: pinned.map(|r| Row { id: String::new(), ..row(c, gyms, asked, page, &r, own) }),
+        own: pinned.map(|r| Row { id: String::new(), ..row(reader, gyms, asked, page, &r, own) }),
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
@@ -201,19 +201,20 @@ fn columns(reader: &Reader, page: &StandingsView, here: &str) -> Vec<Column> {
 }
 
 fn row(
-    c: &Competition,
+    reader: &Reader,
     gyms: &[GymView],
     asked: &Asked,
     page: &StandingsView,
     r: &StandingRow,
     own: Option<u32>,
 ) -> Row {
-    let w = words();
+    let (w, c) = (words(), &reader.competition);
     let unscoped = r.unscoped_standing.filter(|_| asked.narrowed());
     Row {
         id: format!("b{}", r.bib),
         place: r.standing.map(|n| Mark::new(n, page.of)),
         why: w.no_standing,
+        entry: if r.standing.is_none() { say::entry(r.entry_state) } else { "" },
         label: label(r.bib, own, asked),
         href: format!("/c/{}/athletes/{}", c.slug, r.bib),
         name: r.name.clone(),
@@ -228,7 +229,7 @@ fn row(
             (None, Some(1)) => w.gap_first.to_owned(),
             (None, _) => String::new(),
         },
-        cells: r.workouts.iter().map(|x| cell(c, x)).collect(),
+        cells: r.workouts.iter().map(|x| cell(reader, x)).collect(),
     }
 }
 
@@ -244,8 +245,8 @@ pub(super) fn label(bib: u32, own: Option<u32>, asked: &Asked) -> &'static str {
     }
 }
 
-fn cell(c: &Competition, x: &WorkoutCell) -> Cell {
-    let w = words();
+fn cell(reader: &Reader, x: &WorkoutCell) -> Cell {
+    let (w, c) = (words(), &reader.competition);
     let place = x.place.map_or(String::new(), |n| {
         let ordinal = (w.ordinal)(n.into());
         if x.text.is_some() { ordinal } else { put(w.place_counts_as, &[("ordinal", &ordinal)]) }
@@ -257,12 +258,12 @@ fn cell(c: &Competition, x: &WorkoutCell) -> Cell {
     };
     Cell {
         text: x.text.clone().unwrap_or_default(),
-        none: if x.state.is_none() { w.no_score } else { "" },
+        none: if x.state.is_none() { say::no_score(c.workout(&x.workout), reader.now) } else { "" },
         place: format!("{place}{points}"),
         counted: x.counted,
         state: match (&x.text, x.state) {
             (Some(_), state) => say::remarkable(state),
-            (None, Some(state)) => say::state(state, false).to_owned(),
+            (None, Some(state)) => say::public(state).to_owned(),
             (None, None) => String::new(),
         },
     }
@@ -278,6 +279,7 @@ mod tests {
             id: format!("b{bib}"),
             place: standing.map(|n| Mark::new(n, 3)),
             why: words().no_standing,
+            entry: say::entry("guest"),
             label,
             href: format!("/c/s/athletes/{bib}"),
             name: name.to_owned(),

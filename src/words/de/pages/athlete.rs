@@ -49,6 +49,7 @@ area! { ($) athlete:
     state_struck: "Gestrichen",
     state_withdrawn: "Zurückgezogen",
     state_late: "Verspätet: wartet auf die Wettkampfleitung",
+    state_late_unplaced: "Verspätet: ohne Platz",
     state_late_refused: "Verspätet: von der Wettkampfleitung abgelehnt",
     state_not_taking_part: "Macht nicht mit",
     state_missing: "Fehlt",

@@ -49,6 +49,7 @@ area! { ($) athlete:
     state_struck: "Struck",
     state_withdrawn: "Withdrawn",
     state_late: "Late: waiting for the organiser",
+    state_late_unplaced: "Late: no place",
     state_late_refused: "Late: refused by the organiser",
     state_not_taking_part: "Not taking part",
     state_missing: "Missing",

@@ -21,7 +21,8 @@ async fn a_page_has_the_form_of_the_design() {
     let expected = json!({
         "division": "women", "scope": { "gym": null, "region": null, "country": null }, "running": "with",
         "log_seq": page["log_seq"], "of": 3, "entries": 3, "from": 1,
-        "rows": [{ "standing": 1, "bib": 1042, "name": "Ines Duarte", "gym": "quayside", "country": "PT", "points": 1,
+        "rows": [{ "standing": 1, "bib": 1042, "name": "Ines Duarte", "gym": "quayside", "country": "PT",
+            "entry_state": "active", "points": 1,
             "unscoped_standing": 1, "next": null, "workouts": [
                 { "workout": "w1", "place": 1, "points": 1, "text": "6+14 tb 11:24", "state": "attested", "counted": true },
                 { "workout": "w2", "place": null, "points": null, "text": null, "state": null, "counted": false }] }]
