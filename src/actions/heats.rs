@@ -9,12 +9,13 @@ use crate::rules::access::{Act, Actor, Permit, Role, permit};
 use crate::rules::fault::Fault;
 use crate::rules::heats::{Athlete, Judging, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
-use crate::rules::people::{Judge, fold_name};
-use crate::rules::window::Window;
+use crate::rules::people::{Judge, Person, fold_name};
+use crate::rules::window::{self, Window};
 use crate::rules::workout::Workout;
+use crate::store::entries::Named;
 use crate::words::Sentence;
 use jiff::Timestamp;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Judges that are read at a time.
 const PAGE: u32 = 1_000;
@@ -50,6 +51,8 @@ pub struct HeatsView {
     pub gym: String,
     /// The zone it was given; empty: the competition's.
     pub gym_zone: String,
+    /// The times that hold for the workout there.
+    pub window: Window,
     /// How often they were changed; 0: there are none.
     pub version: u64,
     /// The heats.
@@ -84,9 +87,11 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) ->
     let Some(gym) = app.store.find_gym(reader.id, &path.gym).await? else {
         return Err(Failure::not_found(Sentence::new("no_gym").with("gym", super::reader::shown(&path.gym))));
     };
-    let stored = app.store.find_heats(&permit, reader.id, &path.gym, &path.workout).await?;
+    let stored = plan(app, &permit, &reader, &path.gym, &path.workout).await?;
     let (version, plan) = stored.map_or((0, None), |(version, plan)| (version, Some(plan)));
+    let extensions = app.store.list_extensions(reader.id).await?;
     let mut view = HeatsView {
+        window: window::for_entry(&workout, &extensions, Some(&gym.slug), &gym.region),
         gym: gym.name,
         gym_zone: gym.time_zone,
         version,
@@ -125,26 +130,8 @@ async fn people(
     }
     let ids: Vec<u64> = judges.iter().map(|j| j.person.id).collect();
     let persons = app.store.list_persons(permit, reader.id, &ids).await?;
-    let mut by_mail: BTreeMap<String, Vec<&str>> = BTreeMap::new();
-    for judge in &judges {
-        let mail = persons.get(&judge.person.id).map(|p| fold_name(&p.email)).filter(|m| !m.is_empty());
-        by_mail.entry(mail.unwrap_or_default()).or_default().push(&judge.code);
-    }
-    let grants = app.store.list_grants_in(&reader.slug).await?;
-    let same_account = |bib: u32| {
-        let own = |role, account| grants.iter().filter(move |g| g.grant.role == role && account == Some(g.account));
-        let accounts = grants.iter().filter(move |g| g.grant.role == Role::Athlete && g.grant.bib == Some(bib));
-        accounts.flat_map(move |g| own(Role::Judge, Some(g.account))).filter_map(|g| g.grant.judge.clone())
-    };
-    for (entry, person) in &found {
-        let mail = person.as_ref().map(|p| fold_name(&p.email)).filter(|m| !m.is_empty());
-        let mut codes: Vec<String> =
-            mail.and_then(|m| by_mail.get(&m)).into_iter().flatten().map(|c| (*c).to_owned()).collect();
-        codes.extend(same_account(entry.bib));
-        codes.sort();
-        codes.dedup();
-        view.people.push(Athlete { bib: entry.bib, judges: codes });
-    }
+    let athletes: Vec<(u32, &str)> = found.iter().map(|(e, p)| (e.bib, p.as_ref().map_or("", |p| &p.email))).collect();
+    view.people = themselves(app, reader, &athletes, &judges, &persons).await?;
     let name = |j: &Judge| persons.get(&j.person.id).map_or(String::new(), |p| p.name.clone());
     let here = judges.iter().filter(|j| {
         j.gym.as_deref() == Some(path.gym.as_str()) || view.people.iter().any(|p| p.judges.contains(&j.code))
@@ -160,6 +147,67 @@ async fn people(
         .collect();
     view.all = judges;
     Ok(())
+}
+
+/// As which judges these athletes count: those under their e-mail, and those of their account.
+async fn themselves(
+    app: &App,
+    reader: &Reader,
+    athletes: &[(u32, &str)],
+    judges: &[Judge],
+    persons: &HashMap<u64, Person>,
+) -> Result<Vec<Athlete>, Failure> {
+    let mut by_mail: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    for judge in judges {
+        let mail = persons.get(&judge.person.id).map(|p| fold_name(&p.email)).filter(|m| !m.is_empty());
+        by_mail.entry(mail.unwrap_or_default()).or_default().push(&judge.code);
+    }
+    let grants = app.store.list_grants_in(&reader.slug).await?;
+    let same_account = |bib: u32| {
+        let own = |role, account| grants.iter().filter(move |g| g.grant.role == role && account == Some(g.account));
+        let accounts = grants.iter().filter(move |g| g.grant.role == Role::Athlete && g.grant.bib == Some(bib));
+        accounts.flat_map(move |g| own(Role::Judge, Some(g.account))).filter_map(|g| g.grant.judge.clone())
+    };
+    let athlete = |(bib, mail): &(u32, &str)| {
+        let mail = Some(fold_name(mail)).filter(|m| !m.is_empty());
+        let mut codes: Vec<String> =
+            mail.and_then(|m| by_mail.get(&m)).into_iter().flatten().map(|c| (*c).to_owned()).collect();
+        codes.extend(same_account(*bib));
+        codes.sort();
+        codes.dedup();
+        Athlete { bib: *bib, judges: codes }
+    };
+    Ok(athletes.iter().map(athlete).collect())
+}
+
+/// A gym's heats and their version. Who has become the athlete of a lane since they were made does not
+/// count there any more: that lane has no judge.
+pub(super) async fn plan(
+    app: &App,
+    permit: &Permit,
+    reader: &Reader,
+    gym: &str,
+    workout: &str,
+) -> Result<Option<(u64, Plan)>, Failure> {
+    let Some((version, mut plan)) = app.store.find_heats(permit, reader.id, gym, workout).await? else {
+        return Ok(None);
+    };
+    let counted = plan.places.iter().filter(|p| p.judge.is_some()).map(|p| p.bib).collect::<Vec<_>>();
+    let mut judges = Vec::new();
+    for code in plan.places.iter().filter_map(|p| p.judge.as_deref()).collect::<BTreeSet<_>>() {
+        judges.extend(app.store.find_judge(reader.id, code).await?);
+    }
+    let entries = app.store.list_named(reader.id, &counted).await?;
+    let ids: Vec<u64> = judges.iter().map(|j| j.person.id).chain(entries.values().map(|n| n.entry.person.id)).collect();
+    let persons = app.store.list_persons(permit, reader.id, &ids).await?;
+    let mail = |n: &Named| (n.entry.bib, persons.get(&n.entry.person.id).map_or("", |p| p.email.as_str()));
+    let athletes: Vec<(u32, &str)> = entries.values().map(mail).collect();
+    let people = themselves(app, reader, &athletes, &judges, &persons).await?;
+    for place in &mut plan.places {
+        let own = |code: &String| people.iter().any(|a| a.bib == place.bib && a.judges.contains(code));
+        place.judge = place.judge.take().filter(|code| !own(code));
+    }
+    Ok(Some((version, plan)))
 }
 
 /// Changes a gym's heats. `version`: that of the heats the sender has seen.
@@ -262,7 +310,7 @@ pub struct Filled {
     pub start: Timestamp,
     /// The start, where a performance may have been done then: within the window.
     pub performed_at: Option<Timestamp>,
-    /// Who counts; nobody where the judge has become the athlete since.
+    /// Who counts, if anybody is named.
     pub judge: Option<String>,
 }
 
@@ -287,15 +335,9 @@ pub async fn filled(
     let Some(plan) = &view.plan else { return Ok(BTreeMap::new()) };
     let filled = plan.places.iter().map(|p| {
         let start = plan.settings.starts(p.heat);
-        let own = |code: &String| view.people.iter().any(|a| a.bib == p.bib && a.judges.contains(code));
         let within = start >= window.opens && start < window.closes;
-        let filled = Filled {
-            heat: p.heat,
-            lane: p.lane,
-            start,
-            performed_at: within.then_some(start),
-            judge: p.judge.clone().filter(|code| !own(code)),
-        };
+        let filled =
+            Filled { heat: p.heat, lane: p.lane, start, performed_at: within.then_some(start), judge: p.judge.clone() };
         (p.bib, filled)
     });
     Ok(filled.collect())

@@ -7,7 +7,7 @@ use super::score::show;
 use super::views::names::how;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Role, permit};
-use crate::rules::people::Judge;
+use crate::rules::people::{Judge, Person};
 use crate::rules::window::{self, Window};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
@@ -38,6 +38,8 @@ pub struct Vouched {
     pub text: String,
     /// The score's state, by its name in the API.
     pub state: &'static str,
+    /// Of a late one: whether the organiser did not let it in.
+    pub refused: bool,
     /// How the word was given.
     pub how: &'static str,
     /// When it was recorded.
@@ -62,8 +64,8 @@ pub struct Share {
 pub struct Credential {
     /// Who judges.
     pub judge: Judge,
-    /// Their name; empty: erased.
-    pub name: String,
+    /// Who that is; `None`: erased.
+    pub person: Option<Person>,
     /// The zone of their gym, where it has one of its own.
     pub zone: String,
     /// In the order of the file.
@@ -100,10 +102,15 @@ pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -
 }
 
 /// One of them; `None`: there is no such judge any more.
-async fn credential(app: &App, actor: &Actor, reader: &Reader, code: &str) -> Result<Option<Credential>, Failure> {
+pub(super) async fn credential(
+    app: &App,
+    actor: &Actor,
+    reader: &Reader,
+    code: &str,
+) -> Result<Option<Credential>, Failure> {
     let permit = permit(actor, Act::ReadJudging { competition: &reader.slug, judge: code })?;
     let Some(judge) = app.store.find_judge(reader.id, code).await? else { return Ok(None) };
-    let name = app.store.find_person(&permit, reader.id, judge.person.id).await?.map_or(String::new(), |p| p.name);
+    let person = app.store.find_person(&permit, reader.id, judge.person.id).await?;
     let gym = match &judge.gym {
         Some(gym) => app.store.find_gym(reader.id, gym).await?,
         None => None,
@@ -114,7 +121,7 @@ async fn credential(app: &App, actor: &Actor, reader: &Reader, code: &str) -> Re
     let mut shares = Vec::new();
     for workout in reader.workouts() {
         let stored = match &gym {
-            Some(gym) => app.store.find_heats(&permit, reader.id, &gym.slug, &workout.slug).await?,
+            Some(gym) => super::heats::plan(app, &permit, reader, &gym.slug, &workout.slug).await?,
             None => None,
         };
         let mut lanes: Vec<Lane> = stored.map_or(Vec::new(), |(_, plan)| {
@@ -136,6 +143,7 @@ async fn credential(app: &App, actor: &Actor, reader: &Reader, code: &str) -> Re
                 name: String::new(),
                 text: show::performance(reader, workout, &l.division, &l.attempt.stored).text,
                 state: l.attempt.state.as_str(),
+                refused: l.attempt.refused,
                 how: how(attestation.how),
                 at: attestation.at,
             })
@@ -155,5 +163,5 @@ async fn credential(app: &App, actor: &Actor, reader: &Reader, code: &str) -> Re
         shares.push(Share { workout: workout.slug.clone(), window, lanes, vouched });
     }
     let zone = gym.as_ref().map_or(String::new(), |gym| gym.time_zone.clone());
-    Ok(Some(Credential { judge, name, zone, shares }))
+    Ok(Some(Credential { judge, person, zone, shares }))
 }

@@ -2,7 +2,7 @@
 
 use super::reader::Reader;
 use super::views::{EntryView, HistoryView, JudgeView, ScoreWithAttempts};
-use super::{Failure, ScorePath, lists, score};
+use super::{Failure, ScorePath, judging, lists, score};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::people::{Person, fold_name};
@@ -105,8 +105,46 @@ pub struct OwnEntry {
 pub struct OwnJudge {
     /// Which competition.
     pub competition: String,
-    /// Code, gym, days and name.
+    /// Code, gym and days.
     pub judge: JudgeView,
+    /// Name and e-mail; null: erased.
+    pub person: Option<Person>,
+    /// Where it counts, in the heats of its gym.
+    pub lanes: Vec<OwnLane>,
+    /// What it vouched for.
+    pub vouched: Vec<OwnWord>,
+}
+
+/// A lane in which a judge counts. Whom is another's to take along: a bib is what both are kept by.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnLane {
+    /// Which workout.
+    pub workout: String,
+    /// Which heat, from 1.
+    pub heat: u32,
+    /// Which lane, from 1.
+    pub lane: u32,
+    /// When the heat starts.
+    pub starts: Timestamp,
+    /// Whom it counts.
+    pub bib: u32,
+}
+
+/// A score that a judge vouches for.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnWord {
+    /// Which workout.
+    pub workout: String,
+    /// Whose.
+    pub bib: u32,
+    /// The figures, written.
+    pub text: String,
+    /// The score's state.
+    pub state: &'static str,
+    /// How the word was given.
+    pub how: &'static str,
+    /// When it was recorded.
+    pub at: Timestamp,
 }
 
 /// Everything that is kept about whoever asks.
@@ -150,9 +188,7 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
             data.contacts.extend(own_contact(app, &reader, gym, &account.folded_email).await?);
         }
         if let (Role::Judge, Some(code)) = (grant.role, &grant.judge) {
-            let all = lists::judges(app, actor, now, competition, &lists::Find::default()).await?;
-            let own = all.into_iter().find(|j| j.code == *code);
-            data.judges.extend(own.map(|judge| OwnJudge { competition: competition.clone(), judge }));
+            data.judges.extend(own_judge(app, &reader, code).await?);
         }
     }
     Ok(data)
@@ -187,6 +223,42 @@ async fn own_entry(app: &App, reader: &Reader, bib: u32) -> Result<Option<OwnEnt
         own.history.extend(there(score::history(app, actor, now, &path).await)?);
     }
     Ok(Some(own))
+}
+
+async fn own_judge(app: &App, reader: &Reader, code: &str) -> Result<Option<OwnJudge>, Failure> {
+    let Some(own) = judging::credential(app, &reader.actor, reader, code).await? else { return Ok(None) };
+    let lanes = own.shares.iter().flat_map(|share| {
+        share.lanes.iter().map(|l| OwnLane {
+            workout: share.workout.clone(),
+            heat: l.heat,
+            lane: l.lane,
+            starts: l.starts,
+            bib: l.bib,
+        })
+    });
+    let vouched = own.shares.iter().flat_map(|share| {
+        share.vouched.iter().map(|v| OwnWord {
+            workout: share.workout.clone(),
+            bib: v.bib,
+            text: v.text.clone(),
+            state: v.state,
+            how: v.how,
+            at: v.at,
+        })
+    });
+    Ok(Some(OwnJudge {
+        competition: reader.slug.clone(),
+        lanes: lanes.collect(),
+        vouched: vouched.collect(),
+        judge: JudgeView {
+            name: own.person.as_ref().map(|p| p.name.clone()),
+            code: own.judge.code,
+            gym: own.judge.gym,
+            valid_from: own.judge.valid_from,
+            valid_to: own.judge.valid_to,
+        },
+        person: own.person,
+    }))
 }
 
 /// What is there; what is not is no failure here.

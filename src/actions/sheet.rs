@@ -126,7 +126,7 @@ pub async fn sheets(
     let mut reach = Reach { app, reader: &reader, workout: x, known: BTreeMap::new() };
     let mut sheets = Vec::new();
     if let (Some(permit), Some(gym)) = (permit, named) {
-        let plan = app.store.find_heats(&permit, reader.id, gym, &x.slug).await?.map(|(_, plan)| plan);
+        let plan = super::heats::plan(app, &permit, &reader, gym, &x.slug).await?.map(|(_, plan)| plan);
         for (entry, person) in entries(app, &reader, &permit, x, gym, wanted.division.as_deref()).await? {
             let Some(level) = fits(&reader.competition, x, &entry.division, level) else { continue };
             let name = person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib));

@@ -246,6 +246,33 @@ for (const [name, size] of Object.entries(paper)) {
   });
 }
 
+await check("the sheets of those in a heat say which, the lane, and when by which clock", async () => {
+  const { page } = staff;
+  await page.goto(heats);
+  const planned = await page.locator("section.heat").evaluateAll((all) =>
+    all.flatMap((heat) =>
+      [...heat.querySelectorAll("tbody tr")].map((row) => ({
+        heat: heat.querySelector("h2").textContent.match(/\d+/)[0],
+        lane: row.querySelector("td").textContent.trim(),
+        name: row.querySelector("th a").textContent,
+        starts: heat.querySelector("time").getAttribute("datetime"),
+      })),
+    ),
+  );
+  assert(planned.length > 10, `${planned.length} lanes`);
+  const { time_zone } = await api(demo.competition);
+  for (const name of Object.keys(paper)) {
+    const sides = await printed(page, address("w4", `gym=${gym}&paper=${name}`), `gym-in-heats-${name}`);
+    for (const lane of planned) {
+      const side = sides.find((s) => plain(s.text).includes(plain(lane.name)));
+      assert(side, `no sheet of ${lane.name}`);
+      const clock = new Date(lane.starts).toLocaleTimeString("en-GB", { timeZone: time_zone, hour: "2-digit", minute: "2-digit" });
+      const wanted = plain(`Start ${clock} ${time_zone} Heat ${lane.heat} Lane ${lane.lane} Load used`);
+      assert(plain(side.text).includes(wanted), `${wanted} is not on the sheet of ${lane.name}: ${side.text.slice(0, 400)}`);
+    }
+  }
+});
+
 // --- schemes that are hard on paper: tests/data/hard_on_paper.toml, applied beside the demo -----
 
 const hard = await toml("tests/data/hard_on_paper.toml");

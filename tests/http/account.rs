@@ -54,6 +54,21 @@ fn found(app: &TestApp) -> Vec<&'static str> {
     PLANTED.into_iter().filter(|text| holds(text)).collect()
 }
 
+/// The log names no one: with all levels on, only the engine's own lines carry what it was given.
+fn assert_silent(log: &Log) {
+    let said = log.text();
+    let ours = said.lines().filter(|line| {
+        let line: Value = serde_json::from_str(line).expect("JSON");
+        !line["target"].as_str().is_some_and(|target| target.starts_with("sqlx"))
+    });
+    let ours: Vec<String> = ours.map(str::to_lowercase).collect();
+    assert!(ours.iter().any(|line| line.contains("/account/erase")), "the requests are in it");
+    for planted in PLANTED {
+        let line = ours.iter().find(|line| line.contains(&planted.to_lowercase()));
+        assert_eq!(line, None, "the log says {planted}");
+    }
+}
+
 async fn assert_log_holds(app: &TestApp) {
     for verified in upkeep::verify(&app.app, None).await.expect("verified") {
         assert_eq!(verified.difference, None, "{}", verified.competition);
@@ -84,8 +99,59 @@ async fn own_data_is_whole_and_nobody_elses() {
         assert!(reply.text().to_lowercase().contains(&planted.to_lowercase()), "{planted} in {}", reply.text());
     }
     assert!(!reply.text().contains("Ines Duarte"));
-    let judge = app.in_browser(&app.judge("J-1").await).await.get("/account/data.json").await.expect(200).json();
-    assert_eq!((&judge["judges"][0]["judge"]["code"], &judge["entries"]), (&json!("J-1"), &json!([])));
+}
+
+/// A judge with all that can be kept about one, signed in by browser.
+async fn judge(app: &TestApp) -> (Client, String) {
+    let row = "code,name,gym,valid_from,valid_to,email\n\
+        J-7,Quorzella Vexwhistle,quayside,2026-01-01,2027-12-31,quorzella@zephyrine.box\n";
+    let told = app.organiser().await.post(&format!("{C}/judges")).csv(row).await.expect(200).json();
+    assert_eq!(told["refused"], 0, "{told}");
+    let staff = app.staff_of("quayside").await;
+    let sent = json!({ "performance": "6+14 tb 11:24", "attestation": { "judge": "J-7", "how": "paper_sheet" } });
+    staff.put(&format!("{C}/workouts/w1/scores/1042")).json(sent).await.expect(201);
+    let desk = app.in_browser(&staff).await;
+    let csrf = desk.get("/account").await.csrf();
+    let heats = "/desk/saltmarsh/quayside/heats/w1";
+    let make = [("do", "make"), ("version", "0"), ("lanes", "2"), ("minutes", "20"), ("start", "2027-01-15T18:00")];
+    desk.post(heats).form(&[&make[..], &[("judging", "judges"), ("csrf", &csrf)]].concat()).await.expect(303);
+    let lane = [("do", "change"), ("version", "1"), ("heat-1043", "2"), ("lane-1043", "1"), ("judge-1043", "J-7")];
+    desk.post(heats).form(&[&lane[..], &[("csrf", &csrf)]].concat()).await.expect(303);
+    let own = Grant { judge: Some("J-7".to_owned()), ..grant(Role::Judge, Some(SALTMARSH)) };
+    let browser = app.browser("quorzella@zephyrine.box", &[own]).await;
+    let csrf = browser.get("/account").await.expect(200).csrf();
+    let token = [("csrf", &*csrf), ("name", "quor laptop token"), ("days", "9")];
+    browser.post("/account/tokens").form(&token).await.expect(303);
+    (browser, csrf)
+}
+
+/// What of the planted a judge has.
+const OF_A_JUDGE: [&str; 4] = ["Quorzella Vexwhistle", "quorzella", "zephyrine.box", "quor laptop token"];
+
+#[tokio::test]
+async fn a_judge_takes_along_who_they_are_and_where_they_counted() {
+    let app = TestApp::new().await;
+    let (browser, _) = judge(&app).await;
+    let reply = browser.get("/account/data.json").await.expect(200);
+    let data = reply.json();
+    let own = &data["judges"][0];
+    assert_eq!((&own["judge"]["code"], &own["judge"]["gym"]), (&json!("J-7"), &json!("quayside")), "{own}");
+    assert_eq!(own["judge"]["name"], "Quorzella Vexwhistle");
+    assert_eq!(
+        (&own["person"]["name"], &own["person"]["email"]),
+        (&json!("Quorzella Vexwhistle"), &json!("quorzella@zephyrine.box"))
+    );
+    let lane = json!([{ "workout": "w1", "heat": 2, "lane": 1, "starts": "2027-01-15T18:20:00Z", "bib": 1043 }]);
+    assert_eq!(own["lanes"], lane);
+    let said = &own["vouched"][0];
+    assert_eq!(
+        (&said["workout"], &said["bib"], &said["text"], &said["how"], &said["at"]),
+        (&json!("w1"), &json!(1042), &json!("6+14 tb 11:24"), &json!("paper_sheet"), &json!("2027-01-14T12:00:00Z"))
+    );
+    assert_eq!(data["entries"], json!([]));
+    for name in ["Ines Duarte", "Rita Alves", "Vera Lopes"] {
+        assert!(!reply.text().contains(name), "{name} in {}", reply.text());
+    }
 }
 
 #[tokio::test]
@@ -120,13 +186,7 @@ async fn who_erases_themselves_is_in_no_file_and_no_log_and_the_log_still_holds(
         (&score["state"], &score["video"], &score["flag"]["note"]),
         (&json!("flagged"), &Value::Null, &Value::Null)
     );
-    // The log names no one: with all levels on, only the engine's own lines carry what it was given.
-    let said = log.text();
-    for planted in PLANTED {
-        let line =
-            said.lines().filter(|l| !l.contains("sqlx")).find(|l| l.to_lowercase().contains(&planted.to_lowercase()));
-        assert_eq!(line, None, "the log says {planted}");
-    }
+    assert_silent(&log);
     // The address is free, and what was erased does not come back by a repeated import.
     let row = "bib,name,born,category,division,gym\n4711,Quorzella Vexwhistle,1987-03-21,women,women,quayside\n";
     let again = organiser.post(&format!("{C}/entries")).csv(row).await.expect(200).json();
@@ -159,12 +219,24 @@ async fn the_organiser_erases_who_asks_and_other_roles_stay() {
 
 #[tokio::test]
 async fn a_judge_is_erased_with_their_account() {
+    let log = Log::default();
+    let _another = tracing::Dispatch::new(tracing_subscriber::registry());
+    let _log = log.listen();
     let app = TestApp::new().await;
-    let browser = app.in_browser(&app.judge("J-1").await).await;
-    let csrf = browser.get("/account").await.csrf();
-    browser.post("/account/erase").form(&[("csrf", &csrf), ("me", "j-1@example.org")]).await.expect(303);
-    let judges = app.organiser().await.get(&format!("{C}/judges")).await.expect(200).json();
-    assert_eq!((&judges[0]["code"], &judges[0]["name"]), (&json!("J-1"), &Value::Null));
+    let (browser, csrf) = judge(&app).await;
+    assert_eq!(found(&app), OF_A_JUDGE, "planted");
+    let me = [("csrf", &*csrf), ("me", "quorzella@zephyrine.box")];
+    browser.post("/account/erase").form(&me).await.expect(303);
+    assert_eq!(found(&app), [""; 0]);
+    assert_silent(&log);
+    let organiser = app.organiser().await;
+    let judges = organiser.get(&format!("{C}/judges?q=J-7")).await.expect(200).json();
+    let name = judges[0]["name"].as_str().unwrap_or_default();
+    assert_eq!((&judges[0]["code"], name), (&json!("J-7"), ""), "{judges}");
+    // The word stands, and the lane.
+    let score = organiser.get(&format!("{C}/workouts/w1/scores/1042")).await.expect(200).json();
+    assert_eq!((&score["state"], &score["attestation"]["judge"]), (&json!("attested"), &json!("J-7")), "{score}");
+    browser.get("/account").await.expect(401);
     assert_log_holds(&app).await;
 }
 

@@ -44,8 +44,24 @@ async fn a_gym_makes_its_heats_and_prints_them_in_order() {
     assert!(paper.contains("/static/paper-letter.") && page.contains(&format!("{HEATS}/paper")));
     // The sheets follow, with everything filled in.
     let sheets = text(&staff.0, "/c/saltmarsh/workouts/w1/sheet?gym=quayside").await;
-    for field in ["<dd>2027-01-14</dd>", "<dd>11:20</dd>", "Vera Lopes (J-1)"] {
-        assert!(sheets.contains(field), "{field}");
+    let one = |name: &str| {
+        let sheet = sheets.split("<article ").find(|sheet| sheet.contains(&format!("<dd>{name}</dd>")));
+        sheet.unwrap_or_else(|| panic!("a sheet of {name} in {sheets}")).to_owned()
+    };
+    let judge = "Vera Lopes (J-1)";
+    for (name, start, heat, lane, judge) in [
+        ("Ines Duarte", "11:00", 1, 1, judge),
+        ("Rita Alves", "11:00", 1, 2, ""),
+        ("Tomás Brito", "11:20", 2, 1, judge),
+    ] {
+        let sheet = one(name);
+        let judge = format!("<dt>Judge</dt><dd>{judge}</dd>");
+        let start = format!("<dt>Start</dt><dd>{start} <small>Europe/Lisbon</small></dd>");
+        let heat = format!("<dt>Heat</dt><dd>{heat}</dd>");
+        let lane = format!("<dt>Lane</dt><dd>{lane}</dd>");
+        for field in ["<dt>Date</dt><dd>2027-01-14</dd>", &*judge, &*start, &*heat, &*lane] {
+            assert!(sheet.contains(field), "{field} in {sheet}");
+        }
     }
 }
 
@@ -102,6 +118,43 @@ async fn nobody_counts_for_themselves_nor_twice_in_a_heat() {
     let fine = "heat-1042=1&lane-1042=1&judge-1042=J-1&heat-1043=2&lane-1043=1&judge-1043=J-3";
     assert_eq!(post(&staff, &change(fine)).await.status.as_u16(), 303);
     assert!(text(&staff.0, HEATS).await.contains("Without a place: Tomás Brito (1044)"));
+}
+
+/// Who was a judge alone when the heats were made, and is the athlete of the lane now, by e-mail or by account.
+#[tokio::test]
+async fn who_becomes_the_athlete_of_their_lane_counts_in_it_no_more() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let judge = app.in_browser(&app.judge("J-1").await).await;
+    post(&staff, MAKE).await;
+    post(&staff, "do=change&version=1&heat-1042=1&lane-1042=1&judge-1042=J-1&heat-1043=2&lane-1043=1&judge-1043=J-1")
+        .await;
+    let all = [
+        (&staff.0, HEATS.to_owned()),
+        (&staff.0, format!("{HEATS}/paper")),
+        (&staff.0, "/c/saltmarsh/workouts/w1/sheet?gym=quayside".to_owned()),
+        (&staff.0, FORM.to_owned()),
+        (&judge, "/judge/saltmarsh".to_owned()),
+    ];
+    let count = async |said: &str| {
+        let mut found = Vec::new();
+        for (client, address) in &all {
+            found.push(text(client, address).await.matches(said).count());
+        }
+        found
+    };
+    let before = count("Vera Lopes (J-1)").await;
+    assert!(text(&judge, "/judge/saltmarsh").await.contains("heat 1, lane 1"));
+    let athlete =
+        Grant { role: Role::Athlete, competition: Some(SALTMARSH.into()), gym: None, bib: Some(1042), judge: None };
+    app.db_account("j-1@example.org", None, &[athlete]).await;
+    let after = count("Vera Lopes (J-1)").await;
+    for ((_, address), (before, after)) in all.iter().zip(before.iter().zip(&after)).take(3) {
+        assert_eq!(*after, before - 1, "{address}");
+    }
+    assert!(!text(&staff.0, FORM).await.contains("value=\"J-1\" autocomplete"), "the score's form");
+    let lanes = text(&judge, "/judge/saltmarsh").await;
+    assert!(!lanes.contains("heat 1, lane 1") && lanes.contains("heat 2, lane 1"), "{lanes}");
 }
 
 #[tokio::test]
@@ -249,6 +302,26 @@ async fn heats_outside_the_window_fill_in_no_time() {
         page.contains("<h4>Heat 1, ") && !page.contains("data-done=") && !page.contains("name=\"performed_at\""),
         "{page}"
     );
+}
+
+#[tokio::test]
+async fn once_a_workout_is_over_no_heats_are_offered_to_be_made() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let over = HEATS.replace("w1", "w2");
+    let offered = async |address: &str| text(&staff.0, address).await.contains("Make the heats");
+    assert!(offered(HEATS).await && !offered(&over).await);
+    assert!(text(&staff.0, &over).await.contains("This workout is over here."));
+    // Who was given more time still makes some; what was made can be taken away.
+    let more = serde_json::json!({ "gym": "quayside", "closes": "2027-01-15T21:00:00Z",
+        "attest_by": "2027-01-16T21:00:00Z", "reason": "power cut" });
+    let path = "/api/v1/competitions/saltmarsh/workouts/w2/extensions";
+    app.organiser().await.post(path).json(more).await.expect(201);
+    assert!(offered(&over).await);
+    post(&staff, MAKE).await;
+    app.set_clock("2027-01-17T21:00:00Z");
+    let later = self::staff(&app).await;
+    assert!(text(&later.0, HEATS).await.contains("name=\"do\" value=\"remove\""));
 }
 
 #[tokio::test]

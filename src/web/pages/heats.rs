@@ -37,6 +37,8 @@ struct View {
     paper: String,
     version: u64,
     made: bool,
+    /// Whether the workout is over there: nobody starts any more.
+    over: bool,
     heats: Vec<HeatView>,
     without: String,
     rows: Vec<RowView>,
@@ -229,6 +231,7 @@ fn view(
         paper: format!("{}/paper", here(path)),
         version: found.version,
         made: plan.is_some(),
+        over: found.window.closed(found.reader.now),
         heats: heat_views(found, &desk, &path.workout),
         without: without_place(found),
         rows: rows.collect(),

@@ -85,13 +85,14 @@ fn credential(work: &Work, n: usize, one: &Credential) -> CredentialView {
     let (w, c, now) = (words(), &work.reader.competition, work.reader.now);
     let day = |day| (w.day)(day);
     let zone = own_zone(&one.zone);
+    let name = one.person.as_ref().map_or("", |p| &p.name);
     // What runs first, what is over last.
     let mut all: Vec<(&Workout, &Share)> =
         one.shares.iter().filter_map(|share| Some((c.workout(&share.workout)?, share))).collect();
     all.sort_by_key(|(_, s)| (s.window.attest_by <= now, s.window.opens > now, s.window.closes));
     CredentialView {
         id: format!("j-{n}"),
-        who: format!("{} ({})", one.name, one.judge.code).trim().to_owned(),
+        who: format!("{name} ({})", one.judge.code).trim().to_owned(),
         valid: put(w.judging_valid, &[("from", &day(one.judge.valid_from)), ("to", &day(one.judge.valid_to))]),
         workouts: all.into_iter().map(|(x, share)| workout(work, n, x, share, zone.as_ref())).collect(),
     }
@@ -121,7 +122,7 @@ fn workout(work: &Work, nth: usize, x: &Workout, share: &Share, own: Option<&Tim
         name: v.name.clone(),
         bib: v.bib,
         text: v.text.clone(),
-        state: say::state(v.state, false),
+        state: say::state(v.state, v.refused),
         how: say::how(v.how),
         at: said(w.judging_vouched_at, v.at),
     };

@@ -7,7 +7,7 @@ use super::form::{Choice, Fields};
 use super::scheme_said::{ItemView, height, load};
 use super::sheet_layout::Space;
 use super::sheet_said::{TallyView, capped, done, example, intervals, lifts, tally, tens};
-use super::shell::{encoded, words};
+use super::shell::{encoded, own_zone, words};
 use super::{Page, html, rules_said, say};
 use crate::actions::language;
 use crate::actions::sheet::{self, Sheet, Sheets, Wanted};
@@ -100,6 +100,8 @@ struct SheetView {
     lane: String,
     date: String,
     start: String,
+    /// In which zone the clock shows that; empty: to be written in.
+    zone: String,
     levels: Vec<LevelView>,
     done: String,
     tally: Option<TallyView>,
@@ -196,7 +198,10 @@ fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, index: usize) -
     let space = paper.space();
     let space = Space { height: space.height.saturating_sub(above + below), ..space };
     let heat = one.heat.as_ref();
-    let start = heat.map(|h| c.time_zone.to_datetime(h.start));
+    // The clock that the sheet is read beside hangs in the gym.
+    let own = gym.and_then(|g| own_zone(&g.time_zone));
+    let zone = own.as_ref().unwrap_or(&c.time_zone);
+    let start = heat.map(|h| zone.to_datetime(h.start));
     Some(SheetView {
         id: format!("sheet-{}", index + 1),
         competition: c.title.clone(),
@@ -211,6 +216,7 @@ fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, index: usize) -
         lane: heat.map_or(String::new(), |h| h.lane.to_string()),
         date: start.map_or(String::new(), |at| at.date().to_string()),
         start: start.map_or(String::new(), |at| at.strftime("%H:%M").to_string()),
+        zone: start.map_or(String::new(), |_| zone.iana_name().unwrap_or("UTC").to_owned()),
         levels,
         done,
         tally: task.scheme.as_ref().map(|scheme| tally(scheme, task, one.reach, space)),
@@ -303,6 +309,7 @@ mod tests {
             lane: "2".to_owned(),
             date: "2027-01-14".to_owned(),
             start: "18:30".to_owned(),
+            zone: "America/Argentina/ComodRivadavia".to_owned(),
             levels: vec![LevelView { title: hostile(), items: Vec::new(), alternatives: hostile() }],
             done: task.scheme.as_ref().map_or(String::new(), done),
             tally: task.scheme.as_ref().map(|s| tally(s, task, 100, space)),

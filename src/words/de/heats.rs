@@ -7,6 +7,7 @@ pub const HEATS: Heats = Heats {
     link: "Heats",
     title: "Heats: {workout}",
     none: "Noch keine Heats. Sag, wie viele Bahnen es gibt und wann der erste Heat startet: alle aus dem Gym bekommen einen Platz.",
+    over: "Dieses Workout ist hier vorbei. Niemand startet mehr, also gibt es keine Heats zu planen.",
     nobody: "Aus diesem Gym ist niemand für dieses Workout gemeldet.",
     heat: "Heat {n}",
     starts: "Start {at}",

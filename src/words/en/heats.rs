@@ -6,6 +6,7 @@ texts! {
     link: "Heats",
     title: "Heats of {workout}",
     none: "No heats yet. Say how many lanes there are and when the first heat starts: everybody of the gym gets a place.",
+    over: "This workout is over here. Nobody starts any more, so there are no heats to make.",
     nobody: "Nobody of this gym is entered for this workout.",
     heat: "Heat {n}",
     starts: "starts {at}",
