@@ -53,10 +53,9 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Resul
     })
 }
 
-/// When the file in force was applied: the instant of its record in the log.
-pub async fn applied_at(app: &App, reader: &Reader) -> Result<Timestamp, Failure> {
-    let after = reader.definition_seq.saturating_sub(1);
-    let records = app.store.list_history(reader.id, "competition", after, 1).await?;
+/// When the competition's first file was applied: the instant of its record in the log.
+pub async fn began(app: &App, reader: &Reader) -> Result<Timestamp, Failure> {
+    let records = app.store.list_history(reader.id, "competition", 0, 1).await?;
     Ok(match records.first() {
         Some(stored) => stored.record()?.at,
         None => Timestamp::UNIX_EPOCH,

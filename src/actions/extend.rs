@@ -6,6 +6,7 @@ use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::event::{Event, Extension};
+use crate::rules::fault::Fault;
 use crate::rules::ledger::Change;
 use jiff::Timestamp;
 
@@ -33,6 +34,50 @@ pub async fn extend(
         attest_by: extension.attest_by,
         log_seq: answered.seq,
     })
+}
+
+/// Everything that is wrong with more time of which an end could not be read (`None`), besides that.
+///
+/// # Errors
+/// As [`extend`].
+pub async fn faults(
+    app: &App,
+    actor: &Actor,
+    competition: &str,
+    request: Request,
+    wanted: Unread,
+    reason: String,
+) -> Result<Vec<Fault>, Failure> {
+    let reader = super::roster::may(app, actor, competition, &request).await?;
+    let window = reader.workout(&wanted.workout)?.window;
+    let closes = wanted.closes.unwrap_or(window.closes);
+    let attest_by = wanted.attest_by.unwrap_or_else(|| closes.max(window.attest_by));
+    let Unread { workout, gym, region, .. } = wanted;
+    let extension = Extension { workout, gym, region, closes, attest_by, taken_back: false };
+    let asked = request.asked(app, actor, competition, Change::Extend { extension, reason });
+    let found = app.store.list_faults(competition, &[asked], app.clock.now()).await?;
+    // Of what was put in for the others nothing is said.
+    let read = |fault: &Fault| match fault.pointer.as_str() {
+        "/closes" => wanted.closes.is_some(),
+        "/attest_by" => wanted.attest_by.is_some(),
+        _ => true,
+    };
+    Ok(found.into_iter().flatten().filter(read).collect())
+}
+
+/// More time as it was asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unread {
+    /// Workout slug.
+    pub workout: String,
+    /// For this gym.
+    pub gym: Option<String>,
+    /// For this region.
+    pub region: Option<String>,
+    /// `None`: it could not be read.
+    pub closes: Option<Timestamp>,
+    /// `None`: it could not be read.
+    pub attest_by: Option<Timestamp>,
 }
 
 /// An extension with what is told of it.

@@ -28,6 +28,54 @@ async fn announced_windows_are_in_the_feed_and_nothing_else_for_nobody() {
     assert_eq!(uids(&later)[..2], uids(&text)[..]);
 }
 
+/// The stamp and the number of the event of a workout.
+fn written(feed: &str, workout: &str) -> (String, u64) {
+    let event = feed.split_once(&format!("UID:{workout}.saltmarsh@")).expect("an event").1;
+    let line = |name: &str| {
+        let rest = event.split_once(&format!("\r\n{name}:")).expect("a line").1;
+        rest.split_once("\r\n").expect("an end").0.to_owned()
+    };
+    (line("DTSTAMP"), line("SEQUENCE").parse().expect("a number"))
+}
+
+/// A calendar tells its owner of an event with a higher number: only of what it can be read in (RFC 5545,
+/// 3.8.7.4, by which the number grows with each change that matters and never goes down).
+#[tokio::test]
+async fn an_event_is_new_only_where_the_file_changed_what_it_says() {
+    let app = TestApp::new().await;
+    let path = "/c/saltmarsh/calendar.ics";
+    let feed = async || app.nobody().get(path).await.expect(200).text().replace("\r\n ", "");
+    let first = feed().await;
+    let mut file = include_str!("../data/small.toml").to_owned();
+    let mut apply = async |at: &str, from: &str, to: &str| {
+        app.set_clock(at);
+        assert!(file.contains(from), "{from}");
+        file = file.replacen(from, to, 1);
+        let put = app.organiser().await.put("/api/v1/competitions/saltmarsh?reason=put%20right");
+        put.header("if-match", "*").body("application/toml", file.clone()).await.expect(200);
+    };
+    // What is not announced, and what the event does not say.
+    apply("2027-01-14T13:00:00Z", "title = \"Workout 3\"", "title = \"Another third\"").await;
+    apply("2027-01-14T13:10:00Z", "Hips straight", "Hips open").await;
+    assert_eq!(feed().await, first);
+    let mut before = written(&first, "w1").1;
+    let second = written(&first, "w2");
+    for (at, stamp, from, to) in [
+        ("2027-01-14T14:00:00Z", "20270114T140000Z", "closes = \"2027-01-17T21:00\"", "closes = \"2027-01-17T22:00\""),
+        ("2027-01-14T15:00:00Z", "20270114T150000Z", "title = \"Workout 1\"", "title = \"The first\""),
+    ] {
+        apply(at, from, to).await;
+        let now = feed().await;
+        let (at, number) = written(&now, "w1");
+        assert!(at == stamp && number > before, "{number} after {before} at {at}");
+        assert_eq!(written(&now, "w2"), second);
+        before = number;
+    }
+    // When what was not announced is, its event says nothing of the files before.
+    app.set_clock("2027-01-19T20:00:00Z");
+    assert_eq!(written(&feed().await, "w3"), ("20270119T190000Z".to_owned(), 0));
+}
+
 #[tokio::test]
 async fn the_feed_of_a_private_competition_wants_a_session() {
     let app = TestApp::new().await;

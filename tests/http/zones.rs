@@ -39,6 +39,42 @@ async fn a_gym_in_another_zone_reads_its_own_time_at_the_desk_and_in_its_heats()
     }
 }
 
+/// What is read beside the clock of the gym, or in a message by who trains there.
+#[tokio::test]
+async fn sheets_and_messages_say_the_gyms_own_hour() {
+    let app = TestApp::new().await;
+    let organiser = app.organiser().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let make = format!("do=make&version=0&lanes=3&minutes=20&start=2027-01-14T23:30&judging=judges&csrf={csrf}");
+    staff.post("/desk/saltmarsh/quayside/heats/w1").body("application/x-www-form-urlencoded", make).await.expect(303);
+    let boss = app.in_browser(&organiser).await;
+    let sheet = "/c/saltmarsh/workouts/w1/sheet?gym=quayside";
+    let (to_gym, to_athletes) =
+        ("/organise/saltmarsh/missing?workout=w1&gym=quayside", "/desk/saltmarsh/quayside/missing");
+    for (zone, day, hour, closes) in [
+        ("", "2027-01-14", "23:30 <small>Europe/Lisbon</small>", "21:00 (Europe/Lisbon)"),
+        (
+            "Europe/Berlin",
+            "2027-01-15",
+            "00:30 <small>Europe/Berlin</small>",
+            "21:00 (Europe/Lisbon, 22:00 in Europe/Berlin)",
+        ),
+    ] {
+        let gym = json!({ "slug": "quayside", "name": "Quayside Gym", "country": "PT", "time_zone": zone });
+        organiser.post("/api/v1/competitions/saltmarsh/gyms").json(gym).await.expect(200);
+        let text = staff.get(sheet).accept("text/html").await.expect(200).plain();
+        assert!(text.contains(&format!("<dd>{day}</dd>")) && text.contains(&format!("<dd>{hour}</dd>")), "{text}");
+        let text = boss.get(to_gym).await.expect(200).plain();
+        assert!(text.contains(&format!("Workout 1 closes Sunday 17 January 2027, {closes}, in 3 days 9 h.")), "{text}");
+        let text = staff.get(to_athletes).await.expect(200).plain();
+        assert!(text.contains(&format!("can enter it until Sunday 17 January 2027, {closes}.")), "{text}");
+    }
+    // What is to be written in has no zone yet.
+    let text = app.nobody().get("/c/saltmarsh/workouts/w1/sheet").accept("text/html").await.expect(200).text();
+    assert!(!text.contains("<small>Europe/"), "{text}");
+}
+
 #[tokio::test]
 async fn every_instant_of_a_score_and_of_an_extension_carries_its_zone() {
     let app = TestApp::new().await;

@@ -7,9 +7,10 @@
 
 use super::rules_said;
 use super::shell::{When, words};
-use crate::actions::competitions;
 use crate::actions::reader::Reader;
+use crate::actions::{changes, competitions};
 use crate::app::App;
+use crate::rules::competition::Competition;
 use crate::rules::workout::Workout;
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
@@ -63,16 +64,49 @@ impl Feed {
 /// `GET /c/{c}/calendar.ics`.
 pub async fn get_calendar(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
     let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
-    let applied = competitions::applied_at(&app, &reader).await?;
-    let text = feed(&reader, &app.config.public_url, applied);
+    let mut events = Vec::new();
+    for x in reader.competition.workouts.iter().filter(|x| x.window.announced(reader.now)) {
+        let written = written(&app, &reader, x).await?;
+        events.push((written, said(&reader.competition, x)));
+    }
+    let text = feed(&reader, &app.config.public_url, events);
     let kind = (header::CONTENT_TYPE, "text/calendar; charset=utf-8".to_owned());
     let name = (header::CONTENT_DISPOSITION, format!("inline; filename=\"{}.ics\"", reader.slug));
     Ok(([kind, name], text).into_response())
 }
 
-/// The feed of what is announced. `applied`: when the file in force was, which is when an event
-/// was last written.
-fn feed(reader: &Reader, public_url: &str, applied: Timestamp) -> String {
+/// What an event says.
+#[derive(PartialEq, Eq)]
+struct Said {
+    workout: String,
+    starts: Timestamp,
+    ends: Timestamp,
+    summary: String,
+    about: String,
+}
+
+/// When an event was last written, and a number that grows each time it is.
+struct Written {
+    at: Timestamp,
+    sequence: u64,
+}
+
+/// The last file that changed what the event says, of those since it could be read. An event that only
+/// something else was changed beside is not written anew: calendars tell their owners of a new one, and
+/// what is not announced shows by nothing.
+async fn written(app: &App, reader: &Reader, x: &Workout) -> Answer<Written> {
+    let event = |c: &Competition| c.workout(&x.slug).map(|x| said(c, x));
+    let form = format!("calendar, {}", words().lang);
+    let told = changes::of_workout(app, reader, x, &form, |file| event(&file.before) != event(&file.after)).await?;
+    if let Some(last) = told.iter().find(|told| told.what) {
+        return Ok(Written { at: last.at, sequence: last.seq });
+    }
+    let began = competitions::began(app, reader).await?;
+    Ok(Written { at: began.max(x.window.announce), sequence: 0 })
+}
+
+/// The feed of what is announced.
+fn feed(reader: &Reader, public_url: &str, events: Vec<(Written, Said)>) -> String {
     let c = &reader.competition;
     let mut feed = Feed(String::new());
     feed.line("BEGIN", "VCALENDAR");
@@ -84,33 +118,43 @@ fn feed(reader: &Reader, public_url: &str, applied: Timestamp) -> String {
     feed.text("NAME", &c.title);
     feed.text("X-WR-CALNAME", &c.title);
     feed.line("REFRESH-INTERVAL;VALUE=DURATION", "PT6H");
-    for x in c.workouts.iter().filter(|x| x.window.announced(reader.now)) {
-        event(&mut feed, reader, x, public_url, applied);
+    for (written, said) in events {
+        event(&mut feed, &c.slug, public_url, &written, &said);
     }
     feed.line("END", "VCALENDAR");
     feed.0
 }
 
-fn event(feed: &mut Feed, reader: &Reader, x: &Workout, public_url: &str, applied: Timestamp) {
-    let (w, c) = (words(), &reader.competition);
-    let host = public_url.split_once("://").map_or(public_url, |(_, host)| host);
+fn said(c: &Competition, x: &Workout) -> Said {
+    let w = words();
     let local = |at| When::new(at, &c.time_zone).text;
-    feed.line("BEGIN", "VEVENT");
-    feed.text("UID", &format!("{}.{}@{host}", x.slug, c.slug));
-    feed.instant("DTSTAMP", applied);
-    feed.line("SEQUENCE", &reader.definition_seq.to_string());
-    feed.instant("DTSTART", x.window.opens);
-    feed.instant("DTEND", x.window.closes);
     let names: [(&'static str, &dyn std::fmt::Display); 2] = [("workout", &x.title), ("competition", &c.title)];
-    feed.text("SUMMARY", &put_plain(w.calendar_event, &names));
     let times: [(&'static str, &dyn std::fmt::Display); 4] = [
         ("format", &rules_said::format(&x.task)),
         ("closes", &local(x.window.closes)),
         ("attest_by", &local(x.window.attest_by)),
         ("zone", &c.time_zone_name),
     ];
-    feed.text("DESCRIPTION", &put_plain(w.calendar_about, &times));
-    feed.line("URL", &format!("{public_url}/c/{}/workouts/{}", c.slug, x.slug));
+    Said {
+        workout: x.slug.clone(),
+        starts: x.window.opens,
+        ends: x.window.closes,
+        summary: put_plain(w.calendar_event, &names),
+        about: put_plain(w.calendar_about, &times),
+    }
+}
+
+fn event(feed: &mut Feed, competition: &str, public_url: &str, written: &Written, said: &Said) {
+    let host = public_url.split_once("://").map_or(public_url, |(_, host)| host);
+    feed.line("BEGIN", "VEVENT");
+    feed.text("UID", &format!("{}.{competition}@{host}", said.workout));
+    feed.instant("DTSTAMP", written.at);
+    feed.line("SEQUENCE", &written.sequence.to_string());
+    feed.instant("DTSTART", said.starts);
+    feed.instant("DTEND", said.ends);
+    feed.text("SUMMARY", &said.summary);
+    feed.text("DESCRIPTION", &said.about);
+    feed.line("URL", &format!("{public_url}/c/{competition}/workouts/{}", said.workout));
     // A window is open for days: nobody is busy all the while.
     feed.line("TRANSP", "TRANSPARENT");
     feed.line("END", "VEVENT");

@@ -174,6 +174,12 @@ impl When {
         let text = (words().date)(&at.to_zoned_datetime(zone.clone()));
         Self { iso: at.to_string(), text, zone: zone.iana_name().unwrap_or("UTC").to_owned() }
     }
+
+    /// With its zone: "Sunday 17 January 2027, 21:00 (Europe/Lisbon)".
+    #[must_use]
+    pub fn in_zone(&self) -> String {
+        format!("{} ({})", self.text, self.zone)
+    }
 }
 
 /// A sentence, with an instant in it that is said in its zone and by that zone's name; `static/time.js`
@@ -213,7 +219,11 @@ impl Dated {
     /// The sentence as one text.
     #[must_use]
     pub fn text(&self) -> String {
-        let at = self.at.as_ref().map_or(String::new(), |at| format!("{} ({})", at.text, at.zone));
+        let said = |at: &When| match self.there.as_str() {
+            "" => format!("{} ({})", at.text, at.zone),
+            there => format!("{} ({}, {there})", at.text, at.zone),
+        };
+        let at = self.at.as_ref().map_or(String::new(), said);
         format!("{}{at}{}", self.before, self.after)
     }
 
@@ -353,6 +363,10 @@ mod tests {
             ("Closes ", "Sunday 17 January 2027, 21:00", ", all.")
         );
         assert_eq!((&*when.zone, &*plain.there), ("Europe/Lisbon", ""));
+        assert_eq!(
+            said("Europe/Berlin").text(),
+            "Closes Sunday 17 January 2027, 21:00 (Europe/Lisbon, 22:00 in Europe/Berlin), all."
+        );
         assert_eq!(said("Europe/London").there, "", "the same clock");
         assert_eq!(said("Europe/Berlin").there, "22:00 in Europe/Berlin");
         assert_eq!(said("Asia/Tokyo").there, "Monday 18 January 2027, 06:00 in Asia/Tokyo");

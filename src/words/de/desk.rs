@@ -54,7 +54,7 @@ pub const DESK: Desk = Desk {
     missing_about: "Für alle je eine Nachricht, fertig zum Einfügen in einen Chat. Der Dienst verschickt selbst nichts.",
     missing_none: "In keinem offenen Workout fehlt jemand.",
     missing_of: "{name}, {bib}",
-    missing_message: "Hallo {name}, dein Ergebnis für „{workout}“ ({competition}) ist noch nicht da. {gym} kann es bis {at} ({zone}) eingeben. Wenn du nicht mitmachst, sag uns bitte Bescheid, dann notieren wir das.",
+    missing_message: "Hallo {name}, dein Ergebnis für „{workout}“ ({competition}) ist noch nicht da. {gym} kann es bis {at} eingeben. Wenn du nicht mitmachst, sag uns bitte Bescheid, dann notieren wir das.",
     back: "Zurück zur Eingabe",
     copy: "Kopieren",
     copied: "Kopiert",

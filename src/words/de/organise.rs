@@ -78,6 +78,7 @@ pub const ORGANISE: Organise = Organise {
     extension_times_hint: "In {zone}, wie 2027-01-18 21:00",
     extension_reason_hint: "Wird mit der Verlängerung aufbewahrt",
     extension_button: "Mehr Zeit geben",
+    extension_which: "Wähl ein Workout aus der Liste.",
     extension_done: "Gespeichert. In der Eingabe stehen die neuen Zeiten.",
     time_needed: "Schreib Datum und Uhrzeit wie 2027-01-18 21:00.",
 
@@ -110,8 +111,8 @@ pub const ORGANISE: Organise = Organise {
     missing_mail_paste: "Der Text ist zu lang, um mitzugehen: kopier ihn und füg ihn in den Brief ein.",
     missing_mail: "An {name} schreiben",
     missing_subject: "{workout}: {n} noch offen",
-    text_closes: "{workout} endet {at} ({zone}), in {left}.",
-    text_closed: "{workout} war {at} ({zone}) vorbei. Was jetzt kommt, wartet auf die Wettkampfleitung.",
+    text_closes: "{workout} endet {at}, in {left}.",
+    text_closed: "{workout} war {at} vorbei. Was jetzt kommt, wartet auf die Wettkampfleitung.",
     text_missing: "Noch offen in {gym}: {n}",
     text_person: "{bib} {name}, {division}",
     text_where: "Gib die Ergebnisse hier ein: {url}",

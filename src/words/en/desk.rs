@@ -56,7 +56,7 @@ texts! {
     missing_about: "One message each, ready to paste into a chat. The service sends nothing by itself.",
     missing_none: "Nobody is missing in a workout that is open.",
     missing_of: "{name}, {bib}",
-    missing_message: "Hello {name}, your result of “{workout}” ({competition}) is not in yet. {gym} can enter it until {at} ({zone}). If you are not doing it, please tell us, then we note that.",
+    missing_message: "Hello {name}, your result of “{workout}” ({competition}) is not in yet. {gym} can enter it until {at}. If you are not doing it, please tell us, then we note that.",
     back: "Back to the desk",
     copy: "Copy",
     copied: "Copied",

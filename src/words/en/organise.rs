@@ -77,6 +77,7 @@ texts! {
     extension_times_hint: "In {zone}, as 2027-01-18 21:00",
     extension_reason_hint: "Kept with the extension",
     extension_button: "Give more time",
+    extension_which: "Choose a workout from the list.",
     extension_done: "Stored. The desks show the new times.",
     time_needed: "Write date and time as 2027-01-18 21:00.",
 
@@ -109,8 +110,8 @@ texts! {
     missing_mail_paste: "The text is too long to go along: copy it, and paste it into the letter.",
     missing_mail: "Write to {name}",
     missing_subject: "{workout}: {n} scores missing",
-    text_closes: "{workout} closes {at} ({zone}), in {left}.",
-    text_closed: "{workout} closed {at} ({zone}). What is sent now waits for the organiser.",
+    text_closes: "{workout} closes {at}, in {left}.",
+    text_closed: "{workout} closed {at}. What is sent now waits for the organiser.",
     text_missing: "Missing from {gym}: {n}",
     text_person: "{bib} {name}, {division}",
     text_where: "Enter the scores here: {url}",

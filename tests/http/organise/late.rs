@@ -21,7 +21,9 @@ async fn a_late_score_waits_with_its_receipt_time_until_it_is_let_in() {
     let (browser, csrf) = organiser_browser(&app).await;
     let page = browser.get("/organise/saltmarsh").await.expect(200).text();
     assert!(
-        page.contains("Rita Alves") && page.contains("Monday 18 January 2027, 09:00, 12\u{a0}h after the close"),
+        page.contains("Rita Alves")
+            && page.contains("Monday 18 January 2027, 09:00 (Europe/Lisbon), 12\u{a0}h after the close")
+            && page.contains("; done Sunday 17 January 2027, 20:00 (Europe/Lisbon)."),
         "{page}"
     );
     assert!(page.contains("1 late"));
@@ -100,6 +102,30 @@ async fn a_gym_gets_more_time_and_what_comes_then_is_in_time() {
     assert!(
         page.contains("href=\"#closes\"") && page.contains("href=\"#attest_by\"") && page.contains("value=\"storm\"")
     );
+    // All that is wrong is said at once, and of an end that cannot be read that alone.
+    assert!(page.contains("href=\"#gym\"") && !page.contains("href=\"#reason\""), "{page}");
+    assert_eq!((page.matches("href=\"#closes\"").count(), page.matches("href=\"#attest_by\"").count()), (1, 1));
+    // A form without a workout, as before there is any.
+    for (workout, closes) in [("", "2027-01-18T21:00"), ("w9", "soon")] {
+        let typed = [("csrf", &*csrf), ("workout", workout), ("closes", closes), ("attest_by", "2027-01-19T21:00")];
+        let page = browser.post(path).form(&typed).await.expect(422).text();
+        for field in ["workout", "gym", "reason"] {
+            assert!(page.contains(&format!("href=\"#{field}\"")), "{field} in {page}");
+        }
+        assert_eq!(page.contains("href=\"#closes\""), closes == "soon", "{page}");
+    }
+    for (closes, attest_by, gym, told) in [
+        ("soon", "2027-01-18T20:00", "nowhere", ["closes", "gym", "reason", "attest_by"].as_slice()),
+        ("2027-01-16T21:00", "soon", "quayside", &["attest_by", "closes", "reason"]),
+        ("2027-01-18T21:00", "soon", "quayside", &["attest_by", "reason"]),
+    ] {
+        let typed = [("csrf", &*csrf), ("workout", "w1"), ("closes", closes), ("attest_by", attest_by), ("gym", gym)];
+        let page = browser.post(path).form(&typed).await.expect(422).text();
+        for field in ["closes", "attest_by", "gym", "reason"] {
+            let n = page.matches(&format!("href=\"#{field}\"")).count();
+            assert_eq!(n, usize::from(told.contains(&field)), "{field} of {closes}, {attest_by}: {page}");
+        }
+    }
     let sent = |closes, gym, region, reason| {
         let rest = [("csrf", &*csrf), ("workout", "w1"), ("attest_by", "2027-01-19T21:00"), ("closes", closes)];
         browser.post(path).form(&[&rest[..], &[("gym", gym), ("region", region), ("reason", reason)]].concat())

@@ -1,8 +1,9 @@
 //! `/organise/{c}/missing`: who has neither a score nor a statement.
 
 use super::organiser;
-use crate::support::TestApp;
+use crate::support::{TestApp, grant};
 use serde_json::json;
+use tallywright::rules::access::Role;
 
 #[tokio::test]
 async fn who_is_missing_is_told_by_gym_and_as_a_text_to_send() {
@@ -48,4 +49,21 @@ async fn the_csv_is_safe_in_a_spreadsheet() {
     );
     assert!(text.contains(",3001,\"'=HYPERLINK(\"\"https://example.org\"\")\"\r\n"));
     assert_eq!(text.lines().count(), 6);
+}
+
+#[tokio::test]
+async fn without_a_workout_nobody_is_missing_and_the_file_is_shown_the_way_to() {
+    let app = TestApp::empty().await;
+    app.db_file(include_str!("../../data/nothing_yet.toml")).await;
+    let organiser = app.browser("all@example.org", &[grant(Role::Organiser, None)]).await;
+    let overview = organiser.get("/organise/zz-nothing-yet").await.expect(200).text();
+    assert!(overview.contains("href=\"/organise/zz-nothing-yet/missing\""), "{overview}");
+    let page = organiser.get("/organise/zz-nothing-yet/missing").accept("text/html").await.expect(200).text();
+    assert!(page.contains("No workout has been announced yet."), "{page}");
+    assert!(page.contains("href=\"/organise/zz-nothing-yet/file\""), "{page}");
+    let german = organiser.get("/organise/zz-nothing-yet/missing?lang=de").accept("text/html").await.expect(200).text();
+    assert!(german.contains("Es ist noch kein Workout angekündigt."), "{german}");
+    let csv = organiser.get("/organise/zz-nothing-yet/missing.csv").await.expect(200).text();
+    assert_eq!(csv, "workout,gym,gym_name,division,bib,name\r\n");
+    organiser.get("/organise/zz-nothing-yet/missing?workout=w1").accept("text/html").await.expect(404);
 }

@@ -6,7 +6,7 @@ use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::DeskRow;
 use crate::app::App;
 use crate::web::extract::Path;
-use crate::web::pages::shell::{Link, Shell, When, words};
+use crate::web::pages::shell::{Dated, Link, Shell, When, own_zone, words};
 use crate::web::pages::{html, late_said, say};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
@@ -124,20 +124,20 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
 pub async fn get_missing(State(app): State<App>, caller: Caller, Path((slug, gym)): Path<(String, String)>) -> Answer {
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
     let (w, c, now) = (words(), &desk.reader.competition, desk.reader.now);
+    let zone = own_zone(&desk.gym.time_zone);
     let mut workouts = Vec::new();
     for (x, window) in desk.windows(&app).await?.into_iter().filter(|(_, o)| o.opened(now) && o.takes_scores(now)) {
         let query = DeskQuery { gym: Some(gym.clone()), state: Some("missing".to_owned()) };
         let list = score::desk(&app, &caller.actor, caller.received, &slug, &x.slug, query).await?;
         let ends = if window.closed(now) { window.grace_ends } else { window.closes };
-        let at = When::new(ends, &c.time_zone).text;
+        let at = Dated::at_place("{at}", ends, &c.time_zone, zone.as_ref()).text();
         let message = |r: &DeskRow| {
-            let values: [(&'static str, &dyn std::fmt::Display); 6] = [
+            let values: [(&'static str, &dyn std::fmt::Display); 5] = [
                 ("name", &r.name),
                 ("workout", &x.title),
                 ("competition", &c.title),
                 ("gym", &desk.gym.name),
                 ("at", &at),
-                ("zone", &c.time_zone_name),
             ];
             Message {
                 id: format!("m-{}-{}", x.slug, r.bib),

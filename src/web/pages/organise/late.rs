@@ -55,8 +55,8 @@ pub(super) fn item(reader: &Reader, gyms: &[GymView], base: &str, late: Late, ty
     let when = When::new(late.received_at, &c.time_zone);
     let seconds = s.late_by_ms.filter(|_| s.state == "late").map(|ms| ms / 1000);
     let received = match seconds {
-        Some(n) => put(o.late_received, &[("at", &when.text), ("late", &(words().duration)(n))]),
-        None => put(o.late_received_at, &[("at", &when.text)]),
+        Some(n) => put(o.late_received, &[("at", &when.in_zone()), ("late", &(words().duration)(n))]),
+        None => put(o.late_received_at, &[("at", &when.in_zone())]),
     };
     let key = format!("{}/{}", s.workout, s.bib);
     let ticked = typed.fields.ticked("all") || typed.fields.ticked(&format!("t-{key}"));
@@ -76,7 +76,7 @@ pub(super) fn item(reader: &Reader, gyms: &[GymView], base: &str, late: Late, ty
         text,
         received,
         iso: when.iso,
-        done: put(o.late_done_at, &[("at", &When::new(s.performed_at, &c.time_zone).text)]),
+        done: put(o.late_done_at, &[("at", &When::new(s.performed_at, &c.time_zone).in_zone())]),
         reason: if mine { typed.fields.get("reason").to_owned() } else { String::new() },
         id,
     }

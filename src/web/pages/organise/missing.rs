@@ -3,7 +3,7 @@
 
 use super::super::form::{Choice, Fields};
 use super::super::scope::gym_name;
-use super::super::shell::{Link, Shell, When, encoded, left, words};
+use super::super::shell::{Dated, Link, Shell, encoded, left, own_zone, words};
 use super::super::{html, say};
 use super::{frame, number, reader, texts};
 use crate::actions::Failure;
@@ -31,6 +31,19 @@ use std::collections::{BTreeMap, BTreeSet};
 const NO_GYM: &str = "*";
 /// Longest text that is offered as a mail: longer addresses do not work everywhere.
 const MAIL: usize = 1_800;
+
+/// What stands in the file.
+const COLUMNS: [&str; 6] = ["workout", "gym", "gym_name", "division", "bib", "name"];
+
+/// The page where there is no workout that anybody could be missing in.
+#[derive(Template)]
+#[template(path = "organise_no_missing.html")]
+struct Nothing {
+    shell: Shell,
+    w: &'static Pages,
+    o: &'static Organise,
+    file: Link,
+}
 
 #[derive(Template)]
 #[template(path = "organise_missing.html")]
@@ -75,16 +88,16 @@ struct Person {
     division: String,
 }
 
-/// The workout asked for; else the running one that ends next, the last that ended, the first.
-fn workout<'a>(reader: &'a Reader, fields: &Fields) -> Answer<&'a Workout> {
+/// The workout asked for; else the running one that ends next, the last that ended, the first; `None`: there
+/// is none yet.
+fn workout<'a>(reader: &'a Reader, fields: &Fields) -> Answer<Option<&'a Workout>> {
     if let Some(slug) = fields.find("workout") {
-        return Ok(reader.workout(&slug)?);
+        return Ok(Some(reader.workout(&slug)?));
     }
     let now = reader.now;
     let running = reader.workouts().filter(|x| x.window.running(now)).min_by_key(|x| x.window.closes);
     let over = || reader.workouts().filter(|x| x.window.closed(now)).max_by_key(|x| x.window.closes);
-    let none = || Failure::not_found(Sentence::new("no_workout").with("workout", "1"));
-    Ok(running.or_else(over).or_else(|| reader.workouts().next()).ok_or_else(none)?)
+    Ok(running.or_else(over).or_else(|| reader.workouts().next()))
 }
 
 /// `GET /organise/{c}/missing`.
@@ -96,7 +109,11 @@ pub async fn get_missing(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let (o, now) = (texts(), caller.received);
-    let x = workout(&reader, &fields)?;
+    let Some(x) = workout(&reader, &fields)? else {
+        let file = Link::new(format!("/organise/{slug}/file"), o.file);
+        let shell = frame(&caller, &reader, "missing", o.missing_title);
+        return Ok(html(&Nothing { shell, w: words(), o, file })?.into_response());
+    };
     let gyms = lists::gyms(&app, &caller.actor, now, &slug, &Find::default()).await?;
     let missing = score::missing(&app, &caller.actor, now, &slug, &x.slug, None).await?;
     let progress = score::progress(&app, &caller.actor, now, &slug).await?;
@@ -176,13 +193,11 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
         })
         .collect();
     let window = missing.window(gym, found.map_or("", |g| &g.region)).unwrap_or(x.window);
-    let at = When::new(window.closes, &c.time_zone).text;
+    let zone = found.and_then(|g| own_zone(&g.time_zone));
+    let at = Dated::at_place("{at}", window.closes, &c.time_zone, zone.as_ref()).text();
     let mut text = match left(reader.now, window.closes) {
-        Some(left) => put_plain(
-            o.text_closes,
-            &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name), ("left", &left)],
-        ),
-        None => put_plain(o.text_closed, &[("workout", &x.title), ("at", &at), ("zone", &c.time_zone_name)]),
+        Some(left) => put_plain(o.text_closes, &[("workout", &x.title), ("at", &at), ("left", &left)]),
+        None => put_plain(o.text_closed, &[("workout", &x.title), ("at", &at)]),
     };
     let count = put_plain(o.text_missing, &[("gym", &name), ("n", &people.len())]);
     text = [&*text, &*count, ""].join("\n");
@@ -224,7 +239,9 @@ pub async fn get_missing_csv(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let now = caller.received;
-    let x = workout(&reader, &fields)?;
+    let Some(x) = workout(&reader, &fields)? else {
+        return Ok(csv_file(table::write(&COLUMNS, Vec::<Vec<String>>::new()), "missing.csv"));
+    };
     let gyms = lists::gyms(&app, &caller.actor, now, &slug, &Find::default()).await?;
     let missing = score::missing(&app, &caller.actor, now, &slug, &x.slug, None).await?;
     let bibs: Vec<u32> = missing.entries.iter().map(|e| e.bib).collect();
@@ -242,7 +259,7 @@ pub async fn get_missing_csv(
             names.get(&e.bib).cloned().unwrap_or_default(),
         ]
     });
-    let text = table::write(&["workout", "gym", "gym_name", "division", "bib", "name"], rows);
+    let text = table::write(&COLUMNS, rows);
     Ok(csv_file(text, &format!("missing-{}.csv", x.slug)))
 }
 

@@ -278,15 +278,30 @@ pub async fn post_extension(
     let mut errors = Vec::new();
     let mut at = |field: &str| instant(fields.get(field), field, &c.time_zone, &c.time_zone_name, &mut errors);
     let (closes, attest_by) = (at("closes"), at("attest_by"));
-    let (Some(closes), Some(attest_by)) = (closes, attest_by) else {
+    let workout = fields.get("workout").to_owned();
+    let (gym, region) = (fields.find("gym"), fields.find("region"));
+    let reason = fields.get("reason").to_owned();
+    let request = Request::at(caller.received);
+    let known = reader.workout(&workout).is_ok();
+    if !known {
+        errors.push(FieldError::new("workout", texts().extension_which));
+    }
+    let (Some(closes), Some(attest_by), true) = (closes, attest_by, known) else {
+        // Without its workout no end can be told to be too early.
+        let unread = if known {
+            Some(extend::Unread { workout, gym, region, closes, attest_by })
+        } else {
+            let any = reader.workouts().next().map(|x| x.slug.clone());
+            any.map(|workout| extend::Unread { workout, gym, region, closes: None, attest_by: None })
+        };
+        if let Some(unread) = unread {
+            let others = extend::faults(&app, &caller.actor, &slug, request, unread, reason).await?;
+            errors.extend(super::super::form::beside(&others, FIELDS, &[]));
+        }
         let typed = Typed { fields, errors, ..Typed::default() };
         return again(&app, &caller, &reader, StatusCode::UNPROCESSABLE_ENTITY, typed).await;
     };
-    let workout = fields.get("workout").to_owned();
-    let (gym, region) = (fields.find("gym"), fields.find("region"));
     let extension = Extension { workout, gym, region, closes, attest_by, taken_back: false };
-    let reason = fields.get("reason").to_owned();
-    let request = Request::at(caller.received);
     match extend::extend(&app, &caller.actor, &slug, request, extension, reason).await {
         Ok(_) => Ok(Redirect::to(&format!("/organise/{slug}?done=extended")).into_response()),
         Err(failure) => {
