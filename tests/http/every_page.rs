@@ -29,6 +29,7 @@ pub const PAGES: &[(Who, &str)] = &[
     (Who::Nobody, "/c/saltmarsh/workouts/w1/sheet"),
     (Who::Nobody, "/c/saltmarsh/divisions/women"),
     (Who::Nobody, "/c/saltmarsh/divisions/women?gym=quayside"),
+    (Who::Nobody, "/c/saltmarsh/divisions/women?gym=quayside&bib=2001"),
     (Who::Nobody, "/c/saltmarsh/divisions/women/workouts/w1"),
     (Who::Nobody, "/c/saltmarsh/athletes/1042"),
     (Who::Nobody, "/signin"),
@@ -164,10 +165,13 @@ const MORE: &[(Who, &str)] = &[
     (Who::Nobody, "/c/saltmarsh/divisions/women/workouts/w2"),
     (Who::Nobody, "/c/saltmarsh/divisions/women/workouts/w3"),
     (Who::Nobody, "/c/saltmarsh/divisions/women/workouts/w1?bib=1042"),
+    (Who::Nobody, "/c/saltmarsh/divisions/women/workouts/w4"),
     (Who::Nobody, "/c/saltmarsh/divisions/women?q=zyxo"),
     (Who::Nobody, "/c/saltmarsh/divisions/women?q=Zyxo%E2%80%AE%3Cscript%3Ealert"),
     (Who::Nobody, "/c/saltmarsh/divisions/women?region=Zyxo%E2%80%AEx"),
     (Who::Nobody, "/c/saltmarsh/divisions/women?gym=Zyxo%E2%80%AEx"),
+    (Who::Nobody, "/c/saltmarsh/divisions/women?country=ZW&bib=1042"),
+    (Who::Nobody, "/c/saltmarsh/divisions/women?country=ZW&q=zyxo"),
     (Who::Nobody, "/c/saltmarsh/athletes/1043"),
     (Who::Nobody, "/c/saltmarsh/athletes/1046"),
     (Who::Nobody, "/c/saltmarsh/athletes/1042?workout=w1&performance=3%2B2&level=prescribed"),
@@ -356,12 +360,35 @@ async fn ten_thousand_entries_make_no_page_too_heavy() {
     }
     let told = organiser.post(&format!("{C}/entries")).csv(&entries).await.expect(200).json();
     assert_eq!(told["taken"], 10_000, "{told}");
-    let mut scores = "bib,performance\n1042,6+14 tb 11:24\n".to_owned();
-    for n in 0..150_u32 {
-        let _ = writeln!(scores, "{},{}+{} tb 11:{:02}", 10_000 + n, 3 + n % 5, n % 44, n % 60);
+    let mut scores = "bib,performance,judge\n1042,6+14 tb 11:24,J-1\n".to_owned();
+    let mut late = "bib,performance,judge\n".to_owned();
+    for n in 0..300_u32 {
+        // Most are vouched for; of some the judge is still to come.
+        let judge = if n % 3 == 2 { "" } else { "J-1" };
+        let _ = writeln!(scores, "{},{}+{} tb 11:{:02},{judge}", 10_000 + n, 3 + n % 5, n % 44, n % 60);
+        let _ = writeln!(late, "{},{}:{:02},{judge}", 10_000 + n, 7 + n % 5, n % 60);
     }
     let staff = app.staff_of("quayside").await;
-    staff.post(&format!("{C}/workouts/w1/scores")).csv(&scores).await.expect(200);
+    let told = staff.post(&format!("{C}/workouts/w1/scores")).csv(&scores).await.expect(200).json();
+    assert_eq!((&told["taken"], &told["refused"]), (&301.into(), &0.into()), "{told}");
+    let told = staff.post(&format!("{C}/workouts/w2/scores")).csv(&late).await.expect(200).json();
+    assert_eq!(told["late"], 300, "{told}");
+    // A hundred of them are doubted, which is what referees have before them.
+    let referee = app.referee().await;
+    for n in (0..300_u32).filter(|n| n % 3 == 0) {
+        let score = format!("{C}/workouts/w1/scores/{}", 10_000 + n);
+        let etag = app.nobody().get(&score).await.expect(200).json()["etag"].as_str().expect("an etag").to_owned();
+        let flag = serde_json::json!({ "reason": "count", "note": "two fewer on the video" });
+        referee.post(&format!("{score}/flags")).if_match(&etag).json(flag).await.expect(200);
+    }
+    let places = app.nobody().get("/c/saltmarsh/divisions/women/workouts/w1").accept("text/html").await.expect(200);
+    assert!(places.text().contains("<rect") && places.text().contains("Being checked"), "{}", places.text());
+    for (who, address, said) in
+        [(Who::Referee, "/referee", "Being checked"), (Who::Organiser, "/organise/saltmarsh", "200 more")]
+    {
+        let page = who.browser(&app).await.get(address).accept("text/html").await.expect(200).plain();
+        assert!(page.contains(said), "{said} at {address}: {page}");
+    }
     let mut heavy = Vec::new();
     for (who, address) in PAGES {
         let browser = who.browser(&app).await.with(http::header::ACCEPT_ENCODING, "br");
