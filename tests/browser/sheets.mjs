@@ -255,6 +255,7 @@ await check("the sheets of those in a heat say which, the lane, and when by whic
         heat: heat.querySelector("h2").textContent.match(/\d+/)[0],
         lane: row.querySelector("td").textContent.trim(),
         name: row.querySelector("th a").textContent,
+        bib: row.querySelector("th .under").textContent,
         starts: heat.querySelector("time").getAttribute("datetime"),
       })),
     ),
@@ -264,7 +265,7 @@ await check("the sheets of those in a heat say which, the lane, and when by whic
   for (const name of Object.keys(paper)) {
     const sides = await printed(page, address("w4", `gym=${gym}&paper=${name}`), `gym-in-heats-${name}`);
     for (const lane of planned) {
-      const side = sides.find((s) => plain(s.text).includes(plain(lane.name)));
+      const side = sides.find((s) => plain(s.text).includes(plain(`Athlete ${lane.name} Bib ${lane.bib} Division`)));
       assert(side, `no sheet of ${lane.name}`);
       const clock = new Date(lane.starts).toLocaleTimeString("en-GB", { timeZone: time_zone, hour: "2-digit", minute: "2-digit" });
       const wanted = plain(`Start ${clock} ${time_zone} Heat ${lane.heat} Lane ${lane.lane} Load used`);
