@@ -336,6 +336,7 @@ fn in_force(known: &Known) -> InForce {
     InForce { at: known.definition.seq, competition: Arc::clone(&known.definition.competition) }
 }
 
-async fn patiently<T>(question: impl Future<Output = Result<T, StoreError>>) -> Result<T, StoreError> {
+/// Asks for no longer than that.
+pub(super) async fn patiently<T>(question: impl Future<Output = Result<T, StoreError>>) -> Result<T, StoreError> {
     tokio::time::timeout(PATIENCE, question).await.unwrap_or(Err(StoreError::Late))
 }

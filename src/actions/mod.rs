@@ -21,6 +21,7 @@ pub mod follow;
 pub mod heats;
 pub mod import;
 pub mod judging;
+mod known_names;
 pub mod language;
 pub mod letters;
 pub mod lists;

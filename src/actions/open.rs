@@ -8,6 +8,7 @@ use crate::actions::accounts::Gate;
 use crate::actions::changes::Kept;
 use crate::actions::directory::Directory;
 use crate::actions::follow::Follower;
+use crate::actions::known_names;
 use crate::actions::mail::Post;
 use crate::app::{App, Clock, Keys, Parts};
 use crate::config::Config;
@@ -50,6 +51,7 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
     let (stop, tasks) = (CancellationToken::new(), TaskTracker::new());
     tasks.spawn(follower.clone().listen(stop.clone()));
     tasks.spawn(follower.run(stop.clone()));
+    tasks.spawn(known_names::keep(store.clone(), Arc::clone(&board), stop.clone()));
     let started = config.mail.as_ref().map(|mail| Post::start(mail, clock.clone(), keys.clone(), stop.clone()));
     let post = match started {
         Some(Ok((post, work))) => {

@@ -12,7 +12,7 @@ use crate::rules::competition::{Competition, RawCompetition};
 use crate::rules::people::Entry;
 use crate::rules::tag::Tag;
 use crate::rules::workout::{Publish, Workout};
-use crate::standings::{Mark, Mask};
+use crate::standings::{Mark, Mask, names};
 use crate::store::competitions::{Definition, Known};
 use crate::store::entries::Named;
 use crate::words::Sentence;
@@ -182,7 +182,45 @@ impl Reader {
 
     /// The names of entries as this reader sees them, by bib; every bib gets one.
     pub async fn names(&self, app: &App, bibs: &[u32]) -> Result<HashMap<u32, String>, Failure> {
+        let Some(shown) = app.board.names(self.id) else { return self.read_names(app, bibs).await };
+        let (known, moment) = shown.find(bibs);
+        let in_common = self.in_common();
+        let open = |bib: &u32| match known.get(bib) {
+            Some(names::Known::Shown(_)) => false,
+            Some(names::Known::Hidden) => !in_common,
+            None => true,
+        };
+        let missing: Vec<u32> = bibs.iter().filter(|bib| open(bib)).copied().collect();
+        let mut names = HashMap::new();
+        if !missing.is_empty() {
+            let entries = app.store.list_named(self.id, &missing).await?;
+            shown.learn(moment, entries.iter().map(|(bib, named)| (*bib, named.name.as_deref())));
+            names = self.names_of(app, &missing, entries).await?;
+        }
+        names.extend(known.into_iter().filter_map(|(bib, known)| match known {
+            names::Known::Shown(name) => Some((bib, name)),
+            names::Known::Hidden => in_common.then(|| (bib, athlete(bib))),
+        }));
+        Ok(names)
+    }
+
+    /// Whether it sees what everybody sees.
+    #[must_use]
+    pub fn in_common(&self) -> bool {
+        self.actor.grants.is_empty() && !self.actor.operator
+    }
+
+    async fn read_names(&self, app: &App, bibs: &[u32]) -> Result<HashMap<u32, String>, Failure> {
         let entries = app.store.list_named(self.id, bibs).await?;
+        self.names_of(app, bibs, entries).await
+    }
+
+    async fn names_of(
+        &self,
+        app: &App,
+        bibs: &[u32],
+        entries: HashMap<u32, Named>,
+    ) -> Result<HashMap<u32, String>, Failure> {
         let mut names: HashMap<u32, String> = bibs.iter().map(|bib| (*bib, athlete(*bib))).collect();
         let mut hidden: HashMap<(Option<&str>, bool), Vec<&Entry>> = HashMap::new();
         for entry in entries.values().filter(|n| n.name.is_none()).map(|n| &n.entry) {

@@ -262,6 +262,13 @@ fn may_be_shown(c: char, before: Option<char>, after: Option<char>) -> bool {
     !invisible && !hangul_fillers.contains(&c)
 }
 
+/// Whether a character changes what stands around it and is not seen itself: a control, or one of those
+/// that turn the direction (Unicode UAX #9).
+#[must_use]
+pub fn is_unshown(c: char) -> bool {
+    c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
 fn is_letter_or_mark(c: char) -> bool {
     matches!(c.general_category_group(), GeneralCategoryGroup::Letter | GeneralCategoryGroup::Mark)
 }

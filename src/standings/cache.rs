@@ -6,11 +6,12 @@
 
 use super::base::{Base, Who};
 use super::block::Name;
-use super::field::Touch;
+use super::field::{Field, Touch};
+use super::names::Names;
 use super::pool::Pool;
 use super::query::Scope;
 use super::view::View;
-use std::collections::{HashMap, VecDeque};
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -42,6 +43,12 @@ impl Default for Settling {
     }
 }
 
+/// Hash of a record in the log's tree.
+pub type Leaf = [u8; 32];
+
+/// Leaves kept: of the last changes of some divisions.
+const LEAVES_KEPT: usize = 64;
+
 /// Pools by division and scope.
 pub(super) struct Cache {
     /// Another number for every state that did not grow out of the one before.
@@ -49,6 +56,9 @@ pub(super) struct Cache {
     slots: Mutex<Slots>,
     journal: Mutex<Journal>,
     settling: Settling,
+    /// Of the same log.
+    pub(super) names: Arc<Names>,
+    leaves: Mutex<BTreeMap<u64, Leaf>>,
 }
 
 #[derive(Default)]
@@ -93,11 +103,12 @@ struct Journal {
 static EPOCHS: AtomicU64 = AtomicU64::new(0);
 
 impl Cache {
-    /// Of a competition that is known up to `seq`.
-    pub(super) fn new(seq: u64, settling: Settling) -> Self {
-        let journal = Journal { from: seq, touches: VecDeque::new() };
+    /// Of a competition that is known up to where this state is.
+    pub(super) fn new(field: &Field, settling: Settling) -> Self {
+        let journal = Mutex::new(Journal { from: field.seq, touches: VecDeque::new() });
         let epoch = EPOCHS.fetch_add(1, Ordering::AcqRel) + 1;
-        Self { epoch, slots: Mutex::default(), journal: Mutex::new(journal), settling }
+        let names = Arc::new(Names::missing(field.name_blocks()));
+        Self { epoch, slots: Mutex::default(), journal, settling, names, leaves: Mutex::default() }
     }
 
     /// Remembers what was touched; in log order.
@@ -106,6 +117,20 @@ impl Cache {
         journal.touches.extend(touches);
         while journal.touches.len() > TOUCHES_KEPT {
             journal.from = journal.touches.pop_front().map_or(journal.from, |touch| touch.seq);
+        }
+    }
+
+    /// The leaf of a record of this log, if it was told.
+    pub(super) fn leaf(&self, seq: u64) -> Option<Leaf> {
+        lock(&self.leaves).get(&seq).copied()
+    }
+
+    /// Remembers a leaf. Later ones are asked for more.
+    pub(super) fn note_leaf(&self, seq: u64, leaf: Leaf) {
+        let mut leaves = lock(&self.leaves);
+        leaves.insert(seq, leaf);
+        if leaves.len() > LEAVES_KEPT {
+            leaves.pop_first();
         }
     }
 

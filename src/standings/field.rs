@@ -200,6 +200,11 @@ impl Field {
         self.pages.values().flat_map(|page| page.0.iter().flatten()).map(|block| &**block)
     }
 
+    /// The [blocks](super::names::block) of names that anybody is in.
+    pub(super) fn name_blocks(&self) -> impl Iterator<Item = u32> {
+        self.blocks().filter_map(|block| Some(super::names::block(block.records().next()?.bib)))
+    }
+
     /// One bib.
     pub(super) fn record(&self, bib: u32) -> Option<Record<'_>> {
         self.pages.get(&(bib >> (2 * BITS)))?.0[block_of(bib)].as_ref()?.record(bib)

@@ -5,21 +5,23 @@
 //!
 //! A division is ranked when it is first asked for. After that a reader's state is what was ranked
 //! and what has changed since, answered exactly without ranking again; where much has changed it is
-//! ranked anew, once however many ask. Names, dates and who may
-//! see what are not here: callers say which workouts count ([`Mask`]) and fetch names by bib.
+//! ranked anew, once however many ask. Dates and who may see what are not here: callers say which
+//! workouts count ([`Mask`]) and join names by bib; those that everybody may see are kept beside ([`Names`]).
 
 mod base;
 mod block;
 mod cache;
 mod entry;
 mod field;
+pub mod names;
 mod pool;
 pub mod query;
 mod track;
 pub mod view;
 mod what_if;
 
-pub use cache::Settling;
+pub use cache::{Leaf, Settling};
+pub use names::Names;
 pub use query::{
     Athlete, Cut, DivisionCount, EntryRanking, EntryStanding, EntryWorkout, Mask, Memory, Moved, NextPlace,
     NextStanding, PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage, WorkoutCell,
@@ -119,7 +121,7 @@ impl Loading {
     /// What has been loaded, beside every board: a state of the past.
     #[must_use]
     pub fn view(self) -> View {
-        View { cache: Arc::new(cache::Cache::new(self.0.seq, Settling::default())), field: self.0 }
+        View { cache: Arc::new(cache::Cache::new(&self.0, Settling::default())), field: self.0 }
     }
 }
 
@@ -223,6 +225,18 @@ impl Board {
             Some(track) => track.at_least(seq, timeout).await,
             None => false,
         }
+    }
+
+    /// The names of a competition that everybody may see.
+    #[must_use]
+    pub fn names(&self, competition: i64) -> Option<Arc<Names>> {
+        Some(self.track(competition)?.names())
+    }
+
+    /// The same of all competitions.
+    #[must_use]
+    pub fn all_names(&self) -> Vec<(i64, Arc<Names>)> {
+        self.tracks.load().iter().map(|(competition, track)| (*competition, track.names())).collect()
     }
 
     /// The current state of a competition. Several questions to one view are answered from one

@@ -1,4 +1,4 @@
-//! What can be asked of the board, and what it answers. Names are not in it: callers fetch
+//! What can be asked of the board, and what it answers. Names are not in it: callers join
 //! them by bib.
 
 use crate::rules::life::State;
@@ -308,6 +308,8 @@ pub struct Memory {
     pub known: usize,
     /// Bytes of their places and standings, in their plain divisions.
     pub ranked: usize,
+    /// Bytes of their names, as far as they are known.
+    pub names: usize,
 }
 
 /// How much there is of a division.

@@ -2,9 +2,10 @@
 
 use super::cache::{Cache, Settling};
 use super::field::Field;
+use super::names::Names;
 use super::view::View;
 use super::{Gap, InForce, Mark};
-use crate::rules::placement::Placement;
+use crate::rules::placement::{Change, Placement};
 use arc_swap::ArcSwap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -26,15 +27,15 @@ impl Track {
     /// Begins with a state.
     pub(super) fn new(field: Field, settling: Settling) -> Self {
         let position = watch::Sender::new(field.seq);
-        let shown =
-            ArcSwap::from_pointee(View { field: field.clone(), cache: Arc::new(Cache::new(field.seq, settling)) });
+        let cache = Arc::new(Cache::new(&field, settling));
+        let shown = ArcSwap::from_pointee(View { field: field.clone(), cache });
         Self { live: Mutex::new(field), shown, position, settling }
     }
 
     /// Another state instead, older or newer. Nothing kept of the one before is used again.
     pub(super) fn replace(&self, field: Field) {
         let mut live = self.lock();
-        let cache = Arc::new(Cache::new(field.seq, self.settling));
+        let cache = Arc::new(Cache::new(&field, self.settling));
         self.shown.store(Arc::new(View { field: field.clone(), cache }));
         self.position.send_replace(field.seq);
         *live = field;
@@ -53,7 +54,11 @@ impl Track {
             return Err(Gap { position: Some(live.seq) });
         }
         let touched = live.follow(seq, definition, placements);
-        self.shown.load().cache.note(touched);
+        let shown = self.shown.load();
+        shown.cache.note(touched);
+        // Before anybody is told of this position.
+        let entries = placements.iter().filter(|row| matches!(row.change, Change::Entry { .. }));
+        shown.cache.names.forget(entries.map(|row| row.bib));
         self.position.send_replace(live.seq);
         Ok(())
     }
@@ -61,6 +66,11 @@ impl Track {
     /// Whether it is the competition with this slug, which never changes.
     pub(super) fn is_of(&self, slug: &str) -> bool {
         self.shown.load().field.definition.slug == slug
+    }
+
+    /// The names that everybody may see, of the log that is followed.
+    pub(super) fn names(&self) -> Arc<Names> {
+        Arc::clone(&self.shown.load().cache.names)
     }
 
     /// The log position known.

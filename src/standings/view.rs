@@ -1,7 +1,6 @@
 //! One state of a competition, and the questions it answers: pages of standings and of places.
 //! What is asked about one entry is in the file beside.
 
-use super::Mark;
 use super::base::{Base, Who};
 use super::block::Record;
 use super::cache::Cache;
@@ -11,6 +10,7 @@ use super::query::{
     Cut, DivisionCount, Mask, Memory, NextPlace, NextStanding, PlaceRow, PlacesPage, Query, Scope, ScoreView,
     StandingRow, StandingsPage, WorkoutCell,
 };
+use super::{Leaf, Mark};
 use crate::rules::competition::Competition;
 use std::ops::Range;
 use std::sync::Arc;
@@ -52,6 +52,17 @@ impl View {
     #[must_use]
     pub fn version(&self, division: &str) -> Option<u64> {
         Some(self.field.version(&self.field.parts(division)?))
+    }
+
+    /// The leaf of a record of this log, if it was told.
+    #[must_use]
+    pub fn leaf(&self, seq: u64) -> Option<Leaf> {
+        self.cache.leaf(seq)
+    }
+
+    /// Remembers the leaf of a record, read from the log.
+    pub fn note_leaf(&self, seq: u64, leaf: Leaf) {
+        self.cache.note_leaf(seq, leaf);
     }
 
     /// Overall standings; `None`: no such division.
@@ -154,7 +165,7 @@ impl View {
         });
         let ranked = ranked.sum();
         let (entries, known) = self.field.size();
-        Memory { entries, known, ranked }
+        Memory { entries, known, ranked, names: self.cache.names.size().1 }
     }
 
     /// Those ranked against each other; `None`: no such division.

@@ -223,7 +223,7 @@ impl Reader<'_> {
     fn put_entries(&mut self, rows: Vec<(String,)>) -> Result<(), StoreError> {
         for (body,) in rows {
             let entry: Entry = parse("entries", &body)?;
-            self.ledger.entries.insert(entry.bib, entry);
+            self.ledger.enter(entry);
         }
         Ok(())
     }

@@ -54,7 +54,34 @@ pub(super) fn range(q: &str) -> Option<(String, String)> {
     (!from.is_empty()).then_some((from, to))
 }
 
+/// Of a person's facts.
+#[derive(serde::Deserialize)]
+struct NameOnly {
+    name: String,
+}
+
 impl Store {
+    /// The names that everybody may see of the entries with bibs from `first` to `last`; `None`: hidden, or
+    /// erased.
+    pub async fn shown_names(
+        &self,
+        competition: i64,
+        (first, last): (u32, u32),
+    ) -> Result<Vec<(u32, Option<String>)>, StoreError> {
+        let mut conn = self.read().await?;
+        let rows = db!(&mut conn, all (i64, Option<String>):
+            "SELECT e.bib, p.body FROM entries e
+             LEFT JOIN persons p ON p.competition = e.competition AND p.id = e.person AND e.show_name
+             WHERE e.competition = $1 AND e.bib >= $2 AND e.bib <= $3",
+            competition, i64::from(first), i64::from(last))?;
+        drop(conn);
+        let name = |(bib, person): (i64, Option<String>)| {
+            let person = person.map(|body| parse::<NameOnly>("persons", &body)).transpose()?;
+            Ok((number("entries", bib)?, person.map(|person| person.name)))
+        };
+        rows.into_iter().map(name).collect()
+    }
+
     /// Entries found by name, as anybody may see them: the names in their order, namesakes by bib.
     pub async fn find_by_name(&self, competition: i64, filter: &NameFilter<'_>) -> Result<Vec<Named>, StoreError> {
         self.distinct(competition, filter, true, named, |found| found.entry.bib).await

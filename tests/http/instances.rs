@@ -72,6 +72,52 @@ async fn what_is_put_at_one_is_seen_at_the_other_at_once_and_never_older_than_as
     assert!(waited[15] < Duration::from_millis(500), "{waited:?}");
 }
 
+/// What a page of the standings names somebody, at a service.
+async fn named(app: &TestApp, bib: u32) -> String {
+    let page = app.nobody().get(&format!("{C}/divisions/women/standings?limit=50")).await.expect(200).json();
+    let row = page["rows"].as_array().expect("rows").iter().find(|row| row["bib"] == bib).cloned();
+    row.unwrap_or_default()["name"].as_str().unwrap_or_default().to_owned()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_name_that_is_changed_hidden_or_erased_is_gone_from_what_both_have_in_memory() {
+    let one = TestApp::new().await;
+    let two = one.beside().await;
+    let organiser = one.in_browser(&one.organiser().await).await;
+    let csrf = organiser.get("/account").await.csrf();
+    let standings = format!("{C}/divisions/women/standings");
+    let (before, known) = (named(&one, 1042).await, named(&two, 1042).await);
+    assert!(before == known && !before.is_empty() && before != "Athlete 1042", "{before}, {known}");
+    for (name, show, expected) in
+        [("Somebody Else", "yes", "Somebody Else"), ("Somebody Else", "no", "Athlete 1042"), ("Other", "yes", "Other")]
+    {
+        let page = two.nobody().get(&standings).await.expect(200);
+        let row = format!(
+            "bib,name,born,category,division,gym,show_name\n1042,{name},1996-04-02,women,women,quayside,{show}\n"
+        );
+        let taken = one.administrator().await.post(&format!("{C}/entries")).csv(&row).await.expect(200).json();
+        assert_eq!(taken["taken"], 1, "{taken}");
+        assert_eq!(named(&one, 1042).await, expected, "at once where it was changed");
+        comes_to_name(&two, 1042, expected).await;
+        two.nobody().get(&standings).header("if-none-match", page.header("etag")).await.expect(200);
+    }
+    let page = two.nobody().get(&standings).await.expect(200);
+    let erase = [("csrf", &*csrf), ("erase_bib", "1042"), ("sure", "yes")];
+    organiser.post("/organise/saltmarsh/erase").form(&erase).await.expect(303);
+    assert_eq!(named(&one, 1042).await, "Athlete 1042");
+    comes_to_name(&two, 1042, "Athlete 1042").await;
+    two.nobody().get(&standings).header("if-none-match", page.header("etag")).await.expect(200);
+}
+
+/// Waits until a service names somebody so.
+async fn comes_to_name(app: &TestApp, bib: u32, expected: &str) {
+    let started = Instant::now();
+    while named(app, bib).await != expected {
+        assert!(started.elapsed() < Duration::from_secs(5), "{}, not {expected}", named(app, bib).await);
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_request_sent_again_to_the_other_is_done_once() {
     let one = TestApp::new().await;

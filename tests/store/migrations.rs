@@ -1,10 +1,12 @@
 //! Migrations: the same on both engines, and each runs on a database that is not empty.
 
 use super::support::database::{Database, Raw};
+use super::support::{Place, ask};
 use sqlx::migrate::Migrator;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use tallywright::rules::ledger::{Change, Whose};
 use tallywright::store::Store;
 
 fn folder(engine: &str) -> PathBuf {
@@ -132,4 +134,25 @@ async fn each_migration_runs_on_a_database_that_is_not_empty() {
     for table in tables(&mut raw).await {
         assert_eq!(raw.number(&format!("SELECT COUNT(*) FROM {table}")).await, 1, "{table}");
     }
+}
+
+#[tokio::test]
+async fn erasures_of_before_are_changes_of_their_division_too() {
+    let place = Place::with_entries(2).await;
+    for bib in [1, 2] {
+        place.attested(bib, "12").await;
+    }
+    place.submit(ask(Change::Erase(Whose::Judge("J-2".to_owned())))).await.unwrap();
+    place.submit(ask(Change::Erase(Whose::Entry(2)))).await.unwrap();
+    let erased = place.store.list_heads().await.unwrap()[0].1;
+    let rows = place.placements(erased - 1, erased).await;
+    assert!(matches!(&rows[..], [row] if row.bib == 2), "{rows:?}");
+    // As it was written before.
+    let mut raw = place.raw().await;
+    raw.run(&format!("DELETE FROM placements WHERE seq = {erased}")).await.unwrap();
+    assert!(place.difference().await.is_some());
+    raw.run("DELETE FROM _sqlx_migrations WHERE version = 10").await.unwrap();
+    place.open_again().await;
+    assert_eq!(place.difference().await, None);
+    assert_eq!(place.placements(erased - 1, erased).await, rows);
 }

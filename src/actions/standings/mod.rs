@@ -133,13 +133,17 @@ impl Desk {
     /// Not found.
     pub async fn stamp(&self, app: &App, division: &str) -> Result<Stamp, Failure> {
         let version = self.version(division)?;
-        let leaf = app.store.leaves_between(self.reader.id, version.saturating_sub(1), version).await?.pop();
+        let mut leaf = self.view.leaf(version);
+        if leaf.is_none() {
+            leaf = app.store.leaves_between(self.reader.id, version.saturating_sub(1), version).await?.pop();
+            leaf.into_iter().for_each(|leaf| self.view.note_leaf(version, leaf));
+        }
         Ok(Stamp {
             version,
             leaf,
             boundary: self.reader.boundary(),
             mask: self.mask.0,
-            common: self.reader.actor.grants.is_empty() && !self.reader.actor.operator,
+            common: self.reader.in_common(),
         })
     }
 

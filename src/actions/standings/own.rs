@@ -32,10 +32,11 @@ pub async fn entry_standing(
 /// # Errors
 /// Not found.
 pub async fn entry_in(app: &App, desk: &Desk, bib: u32) -> Result<EntryStandingView, Failure> {
-    let named = find_entry(app, &desk.reader, bib).await?;
-    let name = desk.reader.name(app, named.clone()).await?;
-    let standing = desk.view.entry(bib, desk.mask);
-    let standing = standing.ok_or_else(|| Failure::not_found(Sentence::new("not_ranked").with("bib", bib)))?;
+    let Some(standing) = desk.view.entry(bib, desk.mask) else {
+        find_entry(app, &desk.reader, bib).await?;
+        return Err(Failure::not_found(Sentence::new("not_ranked").with("bib", bib)));
+    };
+    let name = desk.reader.names(app, &[bib]).await?.remove(&bib).unwrap_or_default();
     let own_division = standing.athlete.division.to_string();
     let workouts = standing.rankings.first().map(|r| r.workouts.as_slice()).unwrap_or_default();
     let workouts = workouts.iter().map(|first| OwnWorkout {

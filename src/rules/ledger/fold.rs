@@ -14,6 +14,17 @@ use std::sync::Arc;
 /// What a reader sees of a score: emitted again only when it differs.
 type Shown = Option<Change>;
 
+/// What a reader sees of an entry, but for the name.
+fn facts(entry: &Entry) -> Change {
+    Change::Entry {
+        division: entry.division.clone(),
+        gym: entry.gym.clone(),
+        country: entry.country.clone(),
+        region: entry.region.clone(),
+        state: entry.state,
+    }
+}
+
 impl Ledger {
     /// Folds one record into the state.
     pub fn fold(&mut self, record: &Record) -> Effects {
@@ -57,6 +68,11 @@ impl Ledger {
             Event::Erased { person } => {
                 self.persons.remove(person);
                 effects.rows.push(RowKey::Person(*person));
+                let entry = self.bibs.get(person).and_then(|bib| self.entries.get(bib));
+                if let Some(entry) = entry.filter(|entry| entry.person.id == *person) {
+                    // The division's pages are without a name from here on.
+                    effects.placements.push(Placement { seq: record.seq, bib: entry.bib, change: facts(entry) });
+                }
             }
             event => self.fold_score(record, event, &mut effects),
         }
@@ -125,13 +141,6 @@ impl Ledger {
     fn fold_entry(&mut self, record: &Record, entry: &Entry, effects: &mut Effects) {
         self.note_person(Some(entry.person.id));
         self.head.last_bib = self.head.last_bib.max(entry.bib);
-        let facts = |e: &Entry| Change::Entry {
-            division: e.division.clone(),
-            gym: e.gym.clone(),
-            country: e.country.clone(),
-            region: e.region.clone(),
-            state: e.state,
-        };
         let before = self.entries.get(&entry.bib);
         let after = facts(entry);
         // Another name, or one hidden or shown from here on, is a change of what the division's
@@ -141,7 +150,13 @@ impl Ledger {
             effects.placements.push(Placement { seq: record.seq, bib: entry.bib, change: after });
         }
         effects.rows.push(RowKey::Entry(entry.bib));
-        self.entries.insert(entry.bib, entry.clone());
+        self.enter(entry.clone());
+    }
+
+    /// An entry as it is from here on.
+    pub fn enter(&mut self, entry: Entry) {
+        self.bibs.insert(entry.person.id, entry.bib);
+        self.entries.insert(entry.bib, entry);
     }
 
     fn fold_applied(

@@ -96,6 +96,8 @@ pub struct Ledger {
     pub gyms: BTreeMap<String, Gym>,
     /// By bib.
     pub entries: BTreeMap<u32, Entry>,
+    /// Person number → bib, of the same.
+    pub bibs: HashMap<u64, u32>,
     /// By code.
     pub judges: BTreeMap<String, Judge>,
     /// Personal facts by person number; erased ones are absent. Not from the log.

@@ -2,6 +2,7 @@
 
 use crate::rules::event::NoteRef;
 use crate::rules::fault::Fault;
+use crate::rules::people::is_unshown;
 use crate::words::Sentence;
 use sha2::{Digest, Sha256};
 
@@ -46,7 +47,7 @@ pub fn commitment(salt: &[u8; 32], text: &str) -> String {
     hex::encode(Sha256::new().chain_update(salt).chain_update(text.as_bytes()).finalize())
 }
 
-/// A compulsory free text: there, not too long, without control characters.
+/// A compulsory free text: there, not too long, without what cannot be shown.
 pub(super) fn check_text(pointer: &str, text: &str, compulsory: bool) -> Result<(), Fault> {
     let said = text.trim();
     if compulsory && said.is_empty() {
@@ -55,7 +56,7 @@ pub(super) fn check_text(pointer: &str, text: &str, compulsory: bool) -> Result<
     if said.chars().count() > LONGEST_NOTE {
         return Err(Fault::new(pointer, Sentence::new("text_too_long").with("most", LONGEST_NOTE)));
     }
-    if said.chars().any(|c| c.is_control() && c != '\n' && c != '\r' && c != '\t') {
+    if said.chars().any(|c| is_unshown(c) && !matches!(c, '\n' | '\r' | '\t')) {
         return Err(Fault::new(pointer, Sentence::new("control_characters")));
     }
     Ok(())

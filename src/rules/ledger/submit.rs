@@ -10,7 +10,7 @@ use crate::rules::event::{Event, NoteRef, ScoreRef};
 use crate::rules::fault::{Fault, Question, Warning};
 use crate::rules::life::{Attempt, Details, State, Stored, Submit, Waiting};
 use crate::rules::order;
-use crate::rules::people::{EntryState, fold_name};
+use crate::rules::people::{EntryState, fold_name, is_unshown};
 use crate::rules::performance::{self, Around};
 use crate::rules::workout::{Attempts, Prescription};
 use crate::words::Sentence;
@@ -441,8 +441,11 @@ fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mu
 /// A sheet number: short, printable; blank is none.
 pub(super) fn sheet_number(sheet: &str, pointer: &str, faults: &mut Vec<Fault>) -> Option<String> {
     let sheet = sheet.trim();
-    if sheet.chars().count() > 40 || sheet.chars().any(char::is_control) {
+    if sheet.chars().count() > 40 {
         faults.push(Fault::new(pointer, Sentence::new("sheet_too_long").with("most", 40)));
+    }
+    if sheet.chars().any(is_unshown) {
+        faults.push(Fault::new(pointer, Sentence::new("control_characters")));
     }
     (!sheet.is_empty()).then(|| sheet.to_owned())
 }
