@@ -12,8 +12,7 @@ use crate::store::merkle::{Hash, Peaks};
 use crate::store::placements::Block;
 use crate::store::{Committed, Store, StoreError};
 use futures_util::StreamExt;
-use std::collections::HashMap;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::collections::{HashMap, HashSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Notify, watch};
@@ -38,9 +37,9 @@ struct Parts {
     /// By competition, how many looks had begun when it was found that the board may show another log than the
     /// one that is there.
     doubted: Mutex<HashMap<i64, u64>>,
-    /// A competition is being loaded anew, because its log is another one; where that failed it stays so until it
-    /// comes about.
-    anew: AtomicBool,
+    /// Competitions that are being loaded anew, because their log is another one; where that failed it stays so
+    /// until it comes about.
+    anew: Mutex<HashSet<i64>>,
     wake: Notify,
     looks: watch::Sender<Looks>,
 }
@@ -64,7 +63,7 @@ impl Follower {
             board,
             seen: Mutex::default(),
             doubted: Mutex::default(),
-            anew: AtomicBool::new(false),
+            anew: Mutex::default(),
             wake: Notify::new(),
             looks: watch::Sender::default(),
         }));
@@ -114,13 +113,13 @@ impl Follower {
     }
 
     /// The same of a position that somebody else names: the board is compared with what is there first. Where
-    /// that takes long because another competition has much to be taken in, it is taken to be the same log, if
-    /// none is known to be another one.
+    /// that takes long because another competition has much to be taken in, it is taken to be the same log, if it
+    /// is not known to be another one.
     pub async fn at_least_now(&self, competition: i64, seq: u64, wait: Duration) -> bool {
         let next = self.0.looks.borrow().begun + 1;
         self.0.wake.notify_one();
         let compared = tokio::time::timeout(wait / 4, self.looked(competition, next)).await.is_ok();
-        if !compared && self.0.anew.load(Ordering::SeqCst) {
+        if !compared && self.anew().contains(&competition) {
             return false;
         }
         self.at_least(competition, seq, wait).await
@@ -264,7 +263,7 @@ impl Follower {
             seq = known.seq,
             "this log is not the one that was followed: the database was put back to an older state; loaded anew"
         );
-        self.0.anew.store(true, Ordering::SeqCst);
+        self.anew().insert(known.id);
         self.0.store.forget_definitions();
         let fresh = patiently(self.0.store.find_competition_by_id(known.id)).await?;
         if let Some(known) = fresh {
@@ -291,7 +290,7 @@ impl Follower {
             // the board never goes back.
             if !(is_new && seen.contains_key(&known.id)) {
                 self.0.board.loaded(known.id, loading);
-                self.0.anew.store(false, Ordering::SeqCst);
+                self.anew().remove(&known.id);
                 seen.insert(known.id, known.peaks.clone());
             }
         }
@@ -324,6 +323,10 @@ impl Follower {
     fn forget_the_past(&self) {
         let board = Arc::clone(&self.0.board);
         tokio::spawn(async move { board.forget_past().await });
+    }
+
+    fn anew(&self) -> MutexGuard<'_, HashSet<i64>> {
+        self.0.anew.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Held for moments, never across a wait.

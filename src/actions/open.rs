@@ -14,6 +14,8 @@ use crate::app::{App, Clock, Keys, Parts};
 use crate::config::Config;
 use crate::standings::Board;
 use crate::store::{Committed, Store, StoreError, Writer};
+use futures_util::FutureExt;
+use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -50,7 +52,7 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
     let writer = Writer::start(store.clone(), clock.clone(), move |committed: &Committed| told.committed(committed));
     let (stop, tasks) = (CancellationToken::new(), TaskTracker::new());
     tasks.spawn(follower.clone().listen(stop.clone()));
-    tasks.spawn(follower.run(stop.clone()));
+    tasks.spawn(or_end("the follower", follower.run(stop.clone())));
     tasks.spawn(known_names::keep(store.clone(), Arc::clone(&board), stop.clone()));
     let started = config.mail.as_ref().map(|mail| Post::start(mail, clock.clone(), keys.clone(), stop.clone()));
     let post = match started {
@@ -78,6 +80,14 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
         gate: Gate::default(),
     });
     Ok(Service { app, stop, tasks })
+}
+
+/// A panic in what nothing is served without ends the process: it would look like a service.
+async fn or_end(what: &str, task: impl Future<Output = ()>) {
+    if AssertUnwindSafe(task).catch_unwind().await.is_err() {
+        tracing::error!("{what} panicked; the process ends so that nothing is served without it");
+        std::process::abort();
+    }
 }
 
 /// Whether there is a database of ours at this address already. An address that is none is taken to

@@ -61,6 +61,9 @@ pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreE
 /// When a database cannot be opened, `to` is not empty, or the copy is not what was sent; then
 /// nothing of it is left.
 pub async fn transfer(from: &str, to: &str, progress: impl FnMut(u64, u64)) -> Result<Transferred, TransferError> {
+    if !crate::store::transfer::is_vacant(to).await? {
+        return Err(TransferError::Refused(Sentence::new("move_not_vacant")));
+    }
     let source = Store::open(from).await?;
     let target = Store::open(to).await?;
     let moved = source.transfer_to(&target, progress).await;

@@ -11,12 +11,19 @@ const BESIDE: [&str; 4] = ["", "-wal", "-shm", "-journal"];
 
 impl Store {
     /// Writes a copy to `file`, which must not exist, opens it and verifies every competition.
-    /// It bears its name only when it holds together; until then, and after a fault, it is
-    /// `FILE.partial`.
+    /// It bears its name only when it holds together; until then, and where it differs from its
+    /// log, it is `FILE.partial`. What could not be made is taken away: it would keep room that the service
+    /// needs.
     pub async fn backup(&self, file: &Path) -> Result<Vec<Verified>, StoreError> {
         let partial = free(file)?;
-        dialect::copy(&self.inner.reads, &partial).await?;
-        finish(&partial, file).await
+        let done = match dialect::copy(&self.inner.reads, &partial).await {
+            Ok(()) => finish(&partial, file).await,
+            Err(why) => Err(why.into()),
+        };
+        if done.is_err() {
+            take_away(&partial);
+        }
+        done
     }
 }
 
@@ -35,10 +42,15 @@ pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreE
         Ok(()) => finish(&partial, target).await,
         Err(why) => Err(StoreError::Backup(why.to_string())),
     };
-    for end in BESIDE {
-        let _ = std::fs::remove_file(beside(&partial, end));
-    }
+    take_away(&partial);
     done
+}
+
+/// Of a copy that came to nothing.
+fn take_away(partial: &Path) {
+    for end in BESIDE {
+        let _ = std::fs::remove_file(beside(partial, end));
+    }
 }
 
 /// The name that a copy has until it is one; nothing is written over.

@@ -108,7 +108,10 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
     let answers = if long { aside(|| decide(&mut group)) } else { decide(&mut group) };
     let answers = match answers {
         Ok(answers) => answers,
-        Err(error) => return Err(Failure::Undone(undo(tx, error).await)),
+        Err(error) => {
+            let undone = dialect::in_time(groups, false, async { Err(undo(tx, error).await) });
+            return undone.await.map_err(Failure::Undone);
+        }
     };
     if !group.has_changes() {
         vouch(groups, tx).await.map_err(Failure::Unknown)?;

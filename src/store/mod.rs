@@ -55,10 +55,6 @@ use db::Db;
 use sqlx::migrate::MigrateError;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
-use std::time::Duration;
-
-/// How long connections are waited for that are to be closed: longer than any group may take.
-const CLOSING: Duration = Duration::from_secs(15);
 
 /// What can go wrong below the rules. Never shown to a person: a handler says a fixed sentence.
 #[derive(Debug, thiserror::Error)]
@@ -258,10 +254,15 @@ impl Store {
         tx.commit().await
     }
 
+    /// Whether the database is there, though it may be too busy to be asked anything.
+    pub async fn is_there(&self) -> bool {
+        dialect::answers(&self.inner.looks).await
+    }
+
     /// Calls `told` whenever another process may have committed something, as far as the database
     /// says so: the embedded engine never does. Ends only with an error.
     pub async fn listen(&self, told: impl Fn()) -> Result<std::convert::Infallible, StoreError> {
-        Ok(dialect::listen(&self.inner.reads, &self.inner.me, told).await?)
+        Ok(dialect::listen(&self.inner.looks, &self.inner.me, told).await?)
     }
 
     /// Leaves no older state of a row in the files beside the database, as far as nobody reads it.
@@ -273,10 +274,10 @@ impl Store {
     pub async fn close(&self) {
         let Inner { reads, looks, writes, groups, .. } = &*self.inner;
         let all = async { tokio::join!(reads.close(), looks.close(), writes.close(), groups.close()) };
-        if let Db::Sqlite(_) = groups {
-            all.await;
-        } else if tokio::time::timeout(CLOSING, all).await.is_err() {
-            tracing::warn!("the database does not answer; its connections are left to it");
+        match dialect::closing(groups) {
+            None => _ = all.await,
+            Some(time) if tokio::time::timeout(time, all).await.is_ok() => {}
+            Some(_) => tracing::warn!("the database does not answer; its connections are left to it"),
         }
     }
 
@@ -315,7 +316,7 @@ impl Store {
 
     /// Whether competitions are taken in hand one by one; on the embedded engine all are.
     pub(crate) fn holds_one_by_one(&self) -> bool {
-        matches!(self.inner.groups, Db::Postgres(_))
+        dialect::holds_one_by_one(&self.inner.groups)
     }
 
     /// Returns once nobody has this competition in hand; who stands still with it is cut off.

@@ -115,6 +115,15 @@ impl Cell {
     }
 }
 
+/// Whether there is nothing at an address but what this version of the program makes: anything else is
+/// neither brought up to date nor filled.
+///
+/// # Errors
+/// When the database cannot be asked.
+pub async fn is_vacant(url: &str) -> Result<bool, StoreError> {
+    dialect::is_vacant(url).await
+}
+
 impl Store {
     /// Copies everything into `target`, which must be empty, and verifies it there before it is
     /// made durable. `progress` is told how many of how many rows are through.
@@ -234,13 +243,13 @@ async fn copy(
 ) -> Result<Copied, TransferError> {
     let (mut sum, mut n) = (Sha256::new(), 0);
     let (mut gathered, mut bytes) = (Vec::new(), 0);
-    let served = matches!(to, Tx::Postgres(_));
+    let takes_zero = dialect::takes_zero(to);
     let mut rows = rows(from, table);
     while let Some(row) = rows.try_next().await? {
         for (cell, (column, _)) in row.iter().zip(&table.columns) {
             cell.digest(&mut sum);
             bytes += cell.size();
-            if served && matches!(cell, Cell::Text(Some(text)) if text.contains('\0')) {
+            if !takes_zero && matches!(cell, Cell::Text(Some(text)) if text.contains('\0')) {
                 return refused(Sentence::new("move_nul").with("table", &table.name).with("column", column));
             }
         }

@@ -37,8 +37,7 @@ const FEED: usize = 2 * GROUP;
 /// tried again.
 const LET_BE: Duration = Duration::from_secs(10);
 
-/// How long a file that is handed in waits for that, and how often it is looked.
-const LET_GO: Duration = Duration::from_mins(2);
+/// How often it is looked whether it has been let go.
 const LOOK_AGAIN: Duration = Duration::from_millis(50);
 
 /// Competitions that another process has in hand for longer than we wait.
@@ -109,7 +108,7 @@ pub enum WriteError {
 
 /// A change on its way, with the one who waits for its answer.
 pub(crate) struct Job {
-    pub(crate) asked: Asked,
+    pub(crate) asked: Arc<Asked>,
     pub(crate) key: Option<Idempotency>,
     answer: oneshot::Sender<Result<Answered, WriteError>>,
 }
@@ -148,20 +147,21 @@ impl Writer {
     /// Decides a change and makes it durable. Dropping the future does not take it back.
     pub async fn submit(&self, asked: Asked, key: Option<Idempotency>) -> Result<Answered, WriteError> {
         let (answer, answered) = oneshot::channel();
-        self.jobs.try_send(Job { asked, key, answer }).map_err(|_| WriteError::Busy)?;
+        self.jobs.try_send(Job { asked: asked.into(), key, answer }).map_err(|_| WriteError::Busy)?;
         answered.await.unwrap_or(Err(WriteError::Unknown))
     }
 
-    /// A way to hand in many changes in their order.
+    /// A way to hand in many changes in their order. `patience`: how long it waits in all for another process
+    /// that has their competition in hand.
     #[must_use]
-    pub fn feed(&self) -> Feed<'_> {
-        Feed { writer: self, waiting: VecDeque::with_capacity(FEED) }
+    pub fn feed(&self, patience: Duration) -> Feed<'_> {
+        Feed { writer: self, waiting: VecDeque::with_capacity(FEED), patience }
     }
 
-    /// Decides many changes in their order, each by itself; an answer for each. Waits for room
-    /// rather than being [`WriteError::Busy`].
+    /// Decides many changes in their order, each by itself; an answer for each. Waits for room, but for
+    /// nobody else.
     pub async fn submit_many(&self, asked: impl IntoIterator<Item = Asked>) -> Vec<Result<Answered, WriteError>> {
-        let (mut feed, mut answers) = (self.feed(), Vec::new());
+        let (mut feed, mut answers) = (self.feed(Duration::ZERO), Vec::new());
         for asked in asked {
             if feed.is_full() {
                 answers.extend(feed.answer().await);
@@ -188,10 +188,28 @@ impl Writer {
 }
 
 /// Many changes on their way, decided in the order they are sent in, each by itself. Waits for room
-/// rather than being [`WriteError::Busy`].
+/// rather than being [`WriteError::Busy`]; and for another process that has their competition in hand, as long as
+/// its patience lasts. Of two changes of one score, one after the other, the first may then be decided last.
 pub struct Feed<'w> {
     writer: &'w Writer,
-    waiting: VecDeque<Option<oneshot::Receiver<Result<Answered, WriteError>>>>,
+    waiting: VecDeque<Sent>,
+    patience: Duration,
+}
+
+/// A change on its way.
+struct Sent {
+    asked: Arc<Asked>,
+    /// `None`: nobody takes any.
+    answered: Option<oneshot::Receiver<Result<Answered, WriteError>>>,
+}
+
+impl Sent {
+    async fn answer(self) -> Result<Answered, WriteError> {
+        match self.answered {
+            Some(answered) => answered.await.unwrap_or(Err(WriteError::Unknown)),
+            None => Err(WriteError::Busy),
+        }
+    }
 }
 
 impl Feed<'_> {
@@ -201,24 +219,42 @@ impl Feed<'_> {
         self.waiting.len() >= FEED
     }
 
-    /// Hands in the next change; not while another process has its competition in hand, as far as that does
-    /// not take for ever.
+    /// Hands in the next change.
     pub async fn send(&mut self, asked: Asked) {
-        let began = Instant::now();
-        while began.elapsed() < LET_GO && held(&self.writer.held).contains(&asked.competition) {
-            tokio::time::sleep(LOOK_AGAIN).await;
-        }
-        let (answer, answered) = oneshot::channel();
-        let sent = self.writer.jobs.send(Job { asked, key: None, answer }).await;
-        self.waiting.push_back(sent.ok().map(|()| answered));
+        let sent = self.hand_in(asked.into()).await;
+        self.waiting.push_back(sent);
     }
 
     /// What became of the oldest change that has not been answered; `None`: there is none.
     pub async fn answer(&mut self) -> Option<Result<Answered, WriteError>> {
-        Some(match self.waiting.pop_front()? {
-            Some(answered) => answered.await.unwrap_or(Err(WriteError::Unknown)),
-            None => Err(WriteError::Busy),
-        })
+        let mut sent = self.waiting.pop_front()?;
+        loop {
+            let asked = Arc::clone(&sent.asked);
+            match sent.answer().await {
+                Err(WriteError::Busy) if !self.patience.is_zero() && !self.writer.stop.is_cancelled() => {
+                    self.rest().await;
+                    sent = self.hand_in(asked).await;
+                }
+                answer => return Some(answer),
+            }
+        }
+    }
+
+    /// Not while another process is known to have the competition in hand.
+    async fn hand_in(&mut self, asked: Arc<Asked>) -> Sent {
+        while !self.patience.is_zero() && held(&self.writer.held).contains(&asked.competition) {
+            self.rest().await;
+        }
+        let (answer, answered) = oneshot::channel();
+        let sent = self.writer.jobs.send(Job { asked: Arc::clone(&asked), key: None, answer }).await;
+        Sent { asked, answered: sent.ok().map(|()| answered) }
+    }
+
+    /// A moment, of as many as there are.
+    async fn rest(&mut self) {
+        let began = Instant::now();
+        tokio::time::sleep(LOOK_AGAIN).await;
+        self.patience = self.patience.saturating_sub(began.elapsed());
     }
 }
 

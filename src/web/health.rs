@@ -50,6 +50,9 @@ pub async fn show_health() -> &'static str {
 pub async fn show_readiness(State(app): State<App>) -> Answer {
     let mut found = Readiness::default();
     let asked = tokio::time::timeout(ANSWER, ask(&app, &mut found)).await;
+    if asked.is_err() && !found.database {
+        found.database = app.store.is_there().await;
+    }
     if found.ready {
         return Ok(Json(found).into_response());
     }
@@ -99,7 +102,9 @@ async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
     let is_another = |(id, seq, root): &(i64, u64, [u8; 32])| {
         shown.get(id).is_some_and(|(known, tree)| known > seq || (known == seq && tree != root))
     };
-    if app.store.list_heads().await?.iter().any(is_another) {
+    // Of one that is being loaded anew nothing is taken in.
+    let is_unknown = |(id, seq, _): &(i64, u64, [u8; 32])| *seq > 0 && !shown.contains_key(id);
+    if app.store.list_heads().await?.iter().any(|head| is_another(head) || is_unknown(head)) {
         return Ok(());
     }
     found.ready = found.writable;

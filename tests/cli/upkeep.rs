@@ -102,6 +102,36 @@ fn a_database_moves_to_another_place_and_comes_out_the_same() {
     }
 }
 
+#[tokio::test]
+async fn a_place_where_something_else_is_is_neither_filled_nor_brought_up_to_date() {
+    let folder = scored();
+    // Of the embedded engine, and of a server where the tests run on one.
+    for other in [Database::file(), Database::bare()] {
+        let to_move = ["move", "--from", folder.database(), "--to", &other.url];
+        // Another program's, with a table of a name of ours.
+        let mut raw = Raw::create(&other.url).await;
+        raw.run("CREATE TABLE accounts (owner TEXT)").await.unwrap();
+        let said = folder.run(&to_move).refused();
+        assert!(said.contains("did not make"), "{said}");
+        assert!(raw.run("SELECT * FROM competitions").await.is_err(), "nothing was made beside it");
+        raw.run("DROP TABLE accounts").await.unwrap();
+        drop(raw);
+        folder.run(&to_move).done();
+        // Our own, of before.
+        let mut raw = other.raw().await;
+        for table in ["records", "placements", "scores"] {
+            raw.run(&format!("DELETE FROM {table}")).await.unwrap();
+        }
+        raw.run("DELETE FROM _sqlx_migrations WHERE version > 8").await.unwrap();
+        let versions = "SELECT COUNT(*) FROM _sqlx_migrations";
+        // What it wrote last is in the file when nobody is connected any more.
+        drop(raw);
+        let said = folder.run(&to_move).refused();
+        assert!(said.contains("did not make"), "{said}");
+        assert_eq!(other.raw().await.number(versions).await, 8);
+    }
+}
+
 #[test]
 fn what_was_moved_is_there_for_programs_too() {
     let folder = scored();

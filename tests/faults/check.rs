@@ -11,7 +11,7 @@ use std::net::{SocketAddr, TcpStream};
 /// its attestation; of each score at most the one change more that was on its way.
 pub fn stored(field: &Field, made: &Acknowledged, in_flight: &BTreeMap<(u32, &'static str), u64>) {
     field.done(&["log", "verify"]);
-    let logged = logged(field);
+    let logged = logged(field, u64::MAX);
     for (score @ (bib, workout), figures) in made {
         let expected: Vec<String> = figures.iter().map(|reps| written(workout, *reps)).collect();
         let stored = logged.get(&(*bib, (*workout).to_owned())).cloned().unwrap_or_default();
@@ -30,7 +30,7 @@ pub fn stored(field: &Field, made: &Acknowledged, in_flight: &BTreeMap<(u32, &'s
 /// so many of the changes that were acknowledged in the end, and all that were acknowledged `before`.
 pub fn a_moment(field: &Field, before: &Acknowledged, done: &Done) {
     field.done(&["log", "verify"]);
-    let logged = logged(field);
+    let logged = logged(field, u64::MAX);
     let missing = before.keys().find(|(bib, workout)| !logged.contains_key(&(*bib, (*workout).to_owned())));
     assert_eq!(missing, None, "acknowledged before and not there");
     for ((bib, workout), stored) in logged {
@@ -41,13 +41,16 @@ pub fn a_moment(field: &Field, before: &Acknowledged, done: &Done) {
     }
 }
 
-/// The figures of each (bib, workout) in the log. Each must be followed by its attestation: the two
+/// The figures of each (bib, workout) in the log up to a position. Each must be followed by its attestation: the two
 /// are one change.
-fn logged(field: &Field) -> BTreeMap<(u32, String), Vec<String>> {
+fn logged(field: &Field, upto: u64) -> BTreeMap<(u32, String), Vec<String>> {
     let mut all: BTreeMap<(u32, String), Vec<String>> = BTreeMap::new();
     let mut waiting: Option<Value> = None;
     for line in field.done(&["log", "export", "--competition", SLUG]).lines() {
         let record: Value = serde_json::from_str(line).expect("a record a line");
+        if record["seq"].as_u64().expect("a position") > upto {
+            break;
+        }
         let Some(score) = record["subject"].as_str().and_then(|s| s.strip_prefix("score/")) else { continue };
         let (workout, bib) = score.split_once('/').expect("workout and bib");
         // Guests' are looked at by those who made them.
@@ -76,13 +79,41 @@ fn logged(field: &Field) -> BTreeMap<(u32, String), Vec<String>> {
 /// worked out from the acknowledged figures alone.
 pub fn whole(field: &Field, at: SocketAddr, done: &Done) {
     stored(field, &done.made, &BTreeMap::new());
-    for (n, division) in DIVISIONS.iter().enumerate() {
-        let bibs: Vec<u32> = (1..=ATHLETES).filter(|bib| usize::from(bib % 2 == 0) == n).collect();
-        let page = get(at, &format!("/api/v1/competitions/{SLUG}/divisions/{division}/standings?limit=500"));
-        let served: Vec<(Option<u64>, u64)> =
-            rows(&page).map(|row| (row["standing"].as_u64(), row["bib"].as_u64().expect("a bib"))).collect();
-        assert_eq!(served, standings(&bibs, &done.made), "{division}");
+    for (n, page) in pages(at).into_iter().enumerate() {
+        assert_eq!(served(&page), standings(&bibs(n), |score| last(done.made.get(&score))), "{page}");
     }
+}
+
+/// The standings that are served just now, while changes go on, equal those worked out from the log as far as
+/// they say they go.
+pub fn board(field: &Field, at: SocketAddr) {
+    for (n, page) in pages(at).into_iter().enumerate() {
+        let logged = logged(field, page["log_seq"].as_u64().expect("a position"));
+        let figures = |(bib, workout): (u32, &str)| {
+            let text = logged.get(&(bib, workout.to_owned()))?.last()?;
+            (1..=500).find(|reps| written(workout, *reps) == *text)
+        };
+        assert_eq!(served(&page), standings(&bibs(n), figures), "{page}");
+    }
+}
+
+/// All standings of each division.
+fn pages(at: SocketAddr) -> Vec<Value> {
+    let page = |division| get(at, &format!("/api/v1/competitions/{SLUG}/divisions/{division}/standings?limit=500"));
+    DIVISIONS.iter().map(page).collect()
+}
+
+fn served(page: &Value) -> Vec<(Option<u64>, u64)> {
+    rows(page).map(|row| (row["standing"].as_u64(), row["bib"].as_u64().expect("a bib"))).collect()
+}
+
+/// Those of the nth division.
+fn bibs(n: usize) -> Vec<u32> {
+    (1..=ATHLETES).filter(|bib| usize::from(bib % 2 == 0) == n).collect()
+}
+
+fn last(figures: Option<&Vec<u64>>) -> Option<u64> {
+    figures?.last().copied()
 }
 
 fn rows(page: &Value) -> impl Iterator<Item = &Value> {
@@ -91,8 +122,8 @@ fn rows(page: &Value) -> impl Iterator<Item = &Value> {
 
 /// Standings by sum of places, ties by places from best to worst; then the bib. One who has no score
 /// at all has no standing.
-fn standings(bibs: &[u32], made: &Acknowledged) -> Vec<(Option<u64>, u64)> {
-    let reps = |bib: u32, workout| made.get(&(bib, workout)).and_then(|all| all.last()).copied();
+fn standings(bibs: &[u32], figures: impl Fn((u32, &'static str)) -> Option<u64>) -> Vec<(Option<u64>, u64)> {
+    let reps = |bib: u32, workout| figures((bib, workout));
     let counting = WORKOUTS.iter().filter(|w| bibs.iter().any(|bib| reps(*bib, **w).is_some()));
     let places = counting.map(|workout| {
         let figures: Vec<Option<u64>> = bibs.iter().map(|bib| reps(*bib, *workout)).collect();

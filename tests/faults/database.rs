@@ -26,6 +26,7 @@ async fn a_server_that_is_restarted_under_load_loses_and_repeats_nothing() {
         assert!(service.runs(), "it stays up");
         server.start_again();
         load.goes_on().await;
+        check::board(&field, service.at);
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
@@ -71,6 +72,7 @@ async fn a_network_that_is_slow_cut_or_silent_loses_and_repeats_nothing() {
         pause(*millis).await;
         wire.silence(false);
         load.goes_on().await;
+        check::board(&field, service.at);
     }
     for _ in 0..times(5, 100) {
         pause(150).await;
@@ -126,6 +128,7 @@ async fn a_server_that_only_reads_refuses_changes_and_standings_are_read() {
         server.obey("ALTER SYSTEM RESET default_transaction_read_only").await;
         server.obey("SELECT pg_reload_conf()").await;
         load.goes_on().await;
+        check::board(&field, service.at);
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);

@@ -129,6 +129,7 @@ async fn fill_again_and_again(disk: &Disk, field: &Field) {
         .await;
         std::fs::remove_file(ballast).unwrap();
         load.goes_on().await;
+        check::board(field, service.at);
         until("it says that it takes changes", async || {
             tokio::task::block_in_place(|| check::is_ok(&check::raw(service.at, "/readyz").0))
         })
@@ -159,6 +160,7 @@ async fn a_server_that_ended_for_want_of_room_is_started_again_and_has_lost_noth
         server.end(End::Immediate);
         server.start_again();
         load.goes_on().await;
+        check::board(&field, service.at);
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
@@ -184,6 +186,18 @@ fn a_disk_that_may_only_be_read_is_said_at_the_start() {
     let said = String::from_utf8_lossy(&ran.stderr);
     assert!(!ran.status.success() && said.contains("may only be read"), "{said}");
     field.done(&["log", "verify"]);
+}
+
+#[test]
+fn a_copy_that_finds_no_room_leaves_none_of_it() {
+    let Some(disk) = Disk::new("128k") else { return };
+    let field = Field::new();
+    let copy = disk.path().join("copy.db");
+    for _ in 0..2 {
+        let ran = field.run(&["backup", copy.to_str().expect("a name in UTF-8")]);
+        assert!(!ran.status.success() && !String::from_utf8_lossy(&ran.stderr).contains("already there"), "{ran:?}");
+        assert_eq!(std::fs::read_dir(disk.path()).expect("a folder").count(), 0);
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -155,9 +155,12 @@ impl Load {
     /// Lets every client bring its last change to an end.
     pub async fn finish(mut self) -> Done {
         self.shared.stop.store(true, Ordering::SeqCst);
-        while let Some(ended) = self.tasks.join_next().await {
-            ended.expect("a client found what must not be");
-        }
+        let ends = async {
+            while let Some(ended) = self.tasks.join_next().await {
+                ended.expect("a client found what must not be");
+            }
+        };
+        tokio::time::timeout(LONGEST, ends).await.expect("every client is told what became of its last change");
         let made = std::mem::take(&mut *self.shared.made.lock().unwrap());
         let mut seen = std::mem::take(&mut *self.shared.seen.lock().unwrap());
         seen.sort_unstable();
@@ -166,6 +169,9 @@ impl Load {
         Done { made, again, seen, not_seen, behind: count(&self.shared.behind) }
     }
 }
+
+/// How long a client may wait for the end of one change, all faults of it included.
+const LONGEST: Duration = Duration::from_mins(2);
 
 async fn work(shared: Arc<Shared>, client: u32, bibs: Vec<u32>) {
     let mut draw = Draw(u64::from(client) * 7919);

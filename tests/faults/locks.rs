@@ -27,7 +27,8 @@ async fn hold(field: &Field, time: Duration) {
     }
 }
 
-async fn hold_it(field: Field, times: &[u64]) {
+/// `patience`: how long a writer waits for it, and a little.
+async fn hold_it(field: Field, times: &[u64], patience: u64) {
     let service = Service::start(&field, free());
     let load = Load::start(service.at, &field.token, 64);
     for millis in times {
@@ -37,8 +38,15 @@ async fn hold_it(field: Field, times: &[u64]) {
         assert!(tokio::time::timeout(Duration::from_millis(400), &mut held).await.is_err());
         let read = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women").0);
         assert!(check::is_ok(&read), "{read}");
+        let (before, _) = (load.changes(), load.refusals());
+        if let Some(rest) = millis.checked_sub(1_000) {
+            assert!(tokio::time::timeout(Duration::from_millis(rest), &mut held).await.is_err());
+            assert_eq!(load.changes(), before, "held, nothing is stored");
+        }
         held.await;
+        assert!(*millis < patience || load.is_refused(), "who has waited for so long is told to come again");
         load.goes_on().await;
+        check::board(&field, service.at);
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);
@@ -48,12 +56,12 @@ async fn hold_it(field: Field, times: &[u64]) {
 #[tokio::test(flavor = "multi_thread")]
 async fn held_by_another_process_changes_wait_or_are_told_to_come_again_and_reads_go_on() {
     // Longer than a writer waits: changes are refused as busy meanwhile.
-    hold_it(Field::new(), if long() { &[500, 2_000, 7_000, 500, 12_000] } else { &[500, 7_000] }).await;
+    hold_it(Field::new(), if long() { &[500, 2_000, 7_000, 500, 12_000] } else { &[500, 7_000] }, 6_500).await;
 }
 
 #[tokio::test(flavor = "multi_thread")]
 async fn held_by_another_process_on_a_server_changes_wait_or_are_told_to_come_again_and_reads_go_on() {
     let Some(server) = Server::shared() else { return };
     let field = Field::on(&server).await;
-    hold_it(field, if long() { &[500, 2_000, 7_000, 500, 12_000] } else { &[500, 3_000] }).await;
+    hold_it(field, if long() { &[500, 2_000, 7_000, 500, 12_000] } else { &[500, 3_000] }, 2_900).await;
 }

@@ -7,7 +7,7 @@ use crate::pause;
 use http::{Method, Request, StatusCode};
 use serde_json::{Value, json};
 use std::net::SocketAddr;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -120,6 +120,7 @@ impl Desk {
         self.until_done(Method::PUT, "?reason=put%20right", "application/toml", &key, None, file).await;
     }
 
+    /// What became of a change is told within two minutes, all faults included.
     async fn until_done(
         &self,
         method: Method,
@@ -130,7 +131,9 @@ impl Desk {
         body: &str,
     ) -> Value {
         let slash = if path.starts_with('?') { "" } else { "/" };
+        let began = Instant::now();
         for at in self.at.iter().cycle() {
+            assert!(began.elapsed() < Duration::from_mins(2), "{key}: nobody says what became of it");
             let mut request = Request::builder()
                 .method(method.clone())
                 .uri(format!("http://{at}/api/v1/competitions/{SLUG}{slash}{path}"))

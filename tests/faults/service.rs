@@ -52,19 +52,19 @@ impl Service {
     }
 
     /// SIGTERM, and what it left with.
-    pub fn stop(mut self) -> ExitStatus {
-        self.signal("TERM");
-        self.child.wait().expect("it ends")
+    pub fn stop(self) -> ExitStatus {
+        self.stop_within(Duration::from_mins(1))
     }
 
-    /// SIGTERM, where it may take its time.
-    pub fn stop_within(mut self, time: Duration) {
+    /// The same, where it may take so long.
+    pub fn stop_within(mut self, time: Duration) -> ExitStatus {
         self.signal("TERM");
         let began = Instant::now();
         while self.runs() {
             assert!(began.elapsed() < time, "it does not end");
-            std::thread::sleep(Duration::from_millis(50));
+            std::thread::sleep(Duration::from_millis(10));
         }
+        self.child.wait().expect("it has ended")
     }
 
     /// Sends a signal by name.

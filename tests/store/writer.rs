@@ -287,6 +287,43 @@ async fn a_database_held_by_somebody_else_is_busy_and_nothing_is_done() {
 }
 
 #[tokio::test]
+async fn a_file_waits_for_whoever_has_its_competition_in_hand_and_loses_none_of_its_rows() {
+    let place = Place::with_entries(600).await;
+    let mut raw = place.raw().await;
+    let held =
+        if place.database.is_served() { "BEGIN; SELECT * FROM competitions FOR UPDATE" } else { "BEGIN IMMEDIATE" };
+    raw.run(held).await.unwrap();
+    let writer = place.writer.clone();
+    let file = tokio::spawn(async move {
+        let mut feed = writer.feed(Duration::from_mins(1));
+        let mut answers = Vec::new();
+        for bib in 1..=600 {
+            if feed.is_full() {
+                answers.extend(feed.answer().await);
+            }
+            feed.send(score("w1", bib, "4+0", false)).await;
+        }
+        while let Some(answer) = feed.answer().await {
+            answers.push(answer);
+        }
+        answers
+    });
+    // Longer than a lock is waited for.
+    let alone = place.submit(score("w2", 1, "100 kg", false)).await;
+    assert!(matches!(alone, Err(WriteError::Busy)), "{alone:?}");
+    tokio::time::sleep(Duration::from_secs(2)).await;
+    raw.run("ROLLBACK").await.unwrap();
+    let answers = tokio::time::timeout(Duration::from_secs(60), file).await.unwrap().unwrap();
+    assert_eq!(
+        answers.iter().filter(|answer| answer.is_ok()).count(),
+        600,
+        "{:?}",
+        answers.iter().find(|a| a.is_err())
+    );
+    assert_eq!(place.difference().await, None);
+}
+
+#[tokio::test]
 async fn an_unknown_competition_is_refused_and_not_made() {
     let place = Place::new().await;
     let answer = place.submit(score("w1", 1, "4+0", false)).await;

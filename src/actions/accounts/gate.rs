@@ -7,12 +7,13 @@
 
 use super::{AccountError, hashed};
 use crate::app::App;
+use crate::store::StoreError;
 use crate::store::throttles::Limit;
 use jiff::SignedDuration;
 use sha2::{Digest, Sha256};
 use std::net::{IpAddr, Ipv6Addr};
 use std::time::Duration;
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, SemaphorePermit};
 
 /// So often in a row, then once in this time.
 struct Rate(&'static str, u32, SignedDuration);
@@ -34,13 +35,30 @@ pub struct Gate {
     /// One try is counted at a time, so that a flood of them leaves the other connections to those
     /// who write scores.
     counting: Semaphore,
-    pub(super) hashing: Semaphore,
+    hashing: Semaphore,
+    room: Semaphore,
 }
+
+/// So many may wait for their turn at either: each has a place that a score could have.
+const WAITING: usize = 64;
 
 impl Default for Gate {
     fn default() -> Self {
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        Self { counting: Semaphore::new(1), hashing: Semaphore::new(cores.saturating_sub(1).max(1)) }
+        let hashing = Semaphore::new(cores.saturating_sub(1).max(1));
+        Self { counting: Semaphore::new(1), hashing, room: Semaphore::new(WAITING) }
+    }
+}
+
+impl Gate {
+    /// A turn at hashing; where many wait already, none.
+    pub(super) async fn hash(&self) -> Result<SemaphorePermit<'_>, AccountError> {
+        self.turn(&self.hashing).await
+    }
+
+    async fn turn<'a>(&'a self, at: &'a Semaphore) -> Result<SemaphorePermit<'a>, AccountError> {
+        let _room = self.room.try_acquire().map_err(|_| StoreError::Crowded)?;
+        Ok(at.acquire().await.map_err(anyhow::Error::new)?)
     }
 }
 
@@ -68,7 +86,7 @@ async fn count(app: &App, limits: &[Limit]) -> Result<(), AccountError> {
     if let Some(wait) = app.store.find_wait(limits, app.clock.now()).await? {
         return Err(throttled(wait));
     }
-    let _turn = app.gate.counting.acquire().await.map_err(anyhow::Error::new)?;
+    let _turn = app.gate.turn(&app.gate.counting).await?;
     app.store.count_try(limits, app.clock.now()).await?.map_or(Ok(()), |wait| Err(throttled(wait)))
 }
 

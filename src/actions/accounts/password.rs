@@ -82,7 +82,7 @@ pub(super) async fn verify_aside(app: &App, password: &str, phc: Option<&str>) -
 }
 
 async fn aside<T: Send + 'static>(app: &App, work: impl FnOnce() -> T + Send + 'static) -> Result<T, AccountError> {
-    let _turn = app.gate.hashing.acquire().await.map_err(anyhow::Error::new)?;
+    let _turn = app.gate.hash().await?;
     tokio::task::spawn_blocking(work).await.map_err(|e| AccountError::Broken(e.into()))
 }
 

@@ -24,6 +24,7 @@ use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
 use serde::{Deserialize, Serialize};
 use source::Source;
 use std::collections::VecDeque;
+use std::time::Duration;
 use utoipa::ToSchema;
 
 pub use crate::rules::table::DateOrder;
@@ -173,7 +174,7 @@ pub struct Options {
     pub confirm: Vec<String>,
     /// How dates like `03/04/1991` are read.
     pub dates: DateOrder,
-    /// Most rows taken; `None`: any number.
+    /// Most rows taken, of somebody who waits for the answer; `None`: any number, however long it takes.
     pub most: Option<usize>,
     /// Rows of scores without a result are passed over: a list that is filled in bit by bit.
     pub pass_empty: bool,
@@ -186,6 +187,11 @@ struct Asking {
     changes: Vec<(Option<String>, Change)>,
     faults: Vec<RowFault>,
 }
+
+/// How long rows wait in all for another process that has their competition in hand: within the time that a
+/// request may take, and beside a large file that is applied.
+const PATIENCE: Duration = Duration::from_secs(10);
+const LONG_PATIENCE: Duration = Duration::from_mins(2);
 
 /// Refused rows looked at again at a time.
 const CHUNK: usize = 1_000;
@@ -279,7 +285,7 @@ pub async fn import_with(
         source: &source,
         rows: &rows,
         asked: &asked,
-        feed: app.writer.feed(),
+        feed: app.writer.feed(if options.most.is_some() { PATIENCE } else { LONG_PATIENCE }),
         waiting: VecDeque::new(),
         refused: Vec::new(),
         view,

@@ -10,6 +10,7 @@ use super::{Footing, Hold, StoreError};
 use postgres::{Reading, Writing};
 use std::path::Path;
 use std::sync::atomic::{AtomicI32, Ordering};
+use std::time::Duration;
 
 /// Prepared statements kept by a connection: there are some 300 texts.
 const STATEMENTS: usize = 400;
@@ -78,6 +79,19 @@ pub async fn is_there(url: &str) -> Result<bool, StoreError> {
     Ok(sqlite::path(url).is_none_or(|path| path.exists()))
 }
 
+/// Whether there is nothing at an address but what this version of the program makes there: others' tables,
+/// and our own of before, are left as they are.
+pub(crate) async fn is_vacant(url: &str) -> Result<bool, StoreError> {
+    if is_served(url) {
+        let refuse = |e: sqlx::Error| StoreError::Address { url: shown(url), why: postgres::why(&e) };
+        return postgres::is_vacant(url).await.map_err(refuse);
+    }
+    match sqlite::path(url) {
+        Some(path) => sqlite::is_vacant(&path).await,
+        None => Ok(true),
+    }
+}
+
 /// Writes what stands beside the database into it and empties the file beside it, so that no older
 /// state of a row is left there. When a reader is in the way it happens later, by itself. A server
 /// does it by itself too, in its own time.
@@ -112,14 +126,34 @@ pub(crate) fn limit(tx: &mut Tx) {
     }
 }
 
+/// Whether the database is there, however busy it is. A file on this machine is.
+pub(crate) async fn answers(looks: &Db) -> bool {
+    match looks {
+        Db::Sqlite(_) => true,
+        Db::Postgres(looks) => postgres::answers(looks).await,
+    }
+}
+
+/// Whether others may hold one competition and leave the rest: a file is held whole.
+pub(crate) fn holds_one_by_one(db: &Db) -> bool {
+    matches!(db, Db::Postgres(_))
+}
+
+/// Whether a text may have a zero character in it.
+pub(crate) fn takes_zero(tx: &Tx) -> bool {
+    matches!(tx, Tx::Sqlite(_))
+}
+
+/// How long connections are waited for that are to be closed: longer than any group may take; those of a file
+/// always come to their end.
+pub(crate) fn closing(db: &Db) -> Option<Duration> {
+    matches!(db, Db::Postgres(_)).then_some(postgres::CLOSING)
+}
+
 /// What it means that this error came of waiting for a connection: others have them all, or there is
 /// none to be had.
 pub(crate) async fn crowded(looks: &Db, error: sqlx::Error) -> StoreError {
-    let others_have_them = match (&error, looks) {
-        (sqlx::Error::PoolTimedOut, Db::Sqlite(_)) => true,
-        (sqlx::Error::PoolTimedOut, Db::Postgres(looks)) => postgres::answers(looks).await,
-        _ => false,
-    };
+    let others_have_them = matches!(error, sqlx::Error::PoolTimedOut) && answers(looks).await;
     if others_have_them { StoreError::Crowded } else { error.into() }
 }
 
@@ -199,10 +233,10 @@ pub(crate) async fn tell(tx: &mut Tx, who: &AtomicI32) -> sqlx::Result<()> {
 
 /// Calls `told` whenever somebody else has told, and whenever something may have been missed; ends only
 /// with an error.
-pub(crate) async fn listen(db: &Db, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
-    match db {
+pub(crate) async fn listen(looks: &Db, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
+    match looks {
         Db::Sqlite(_) => std::future::pending().await,
-        Db::Postgres(pool) => postgres::listen(pool, me, told).await,
+        Db::Postgres(looks) => postgres::listen(looks, me, told).await,
     }
 }
 

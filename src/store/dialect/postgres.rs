@@ -23,8 +23,8 @@ use tokio::time::Instant;
 use turns::{Alive, MARK};
 pub(super) use turns::{hold, take_turn, until_free};
 
-/// Readers at the same time, and one who listens.
-const READERS: u32 = 9;
+/// Readers at the same time.
+const READERS: u32 = 8;
 /// Where it is told that something is in the logs.
 const CHANNEL: &str = "tallywright_log";
 /// How long a connection is waited for before a request is told to come again.
@@ -40,6 +40,8 @@ const RECOVERY: Duration = Duration::from_secs(2);
 /// How long a group of changes may take in all. Far beyond what any takes: on a network that is gone
 /// nothing would ever come.
 pub(super) const GROUP: Duration = Duration::from_secs(10);
+/// How long connections are waited for that are to be closed: longer than any group may take.
+pub(super) const CLOSING: Duration = Duration::from_secs(15);
 /// The same where the whole of a competition is taken in hand.
 pub(super) const LONG_GROUP: Duration = Duration::from_mins(2);
 
@@ -126,6 +128,20 @@ async fn applied(on: &mut PgConnection) -> sqlx::Result<Option<i64>> {
         return Ok(None);
     }
     sqlx::query_scalar("SELECT MAX(version) FROM _sqlx_migrations WHERE success").fetch_one(on).await
+}
+
+/// Whether there is nothing in a database but what this version of the program makes.
+pub(super) async fn is_vacant(url: &str) -> sqlx::Result<bool> {
+    let mut connection = PgConnection::connect_with(&options(url)?).await?;
+    let vacant = match applied(&mut connection).await? {
+        None => {
+            let relations = "SELECT COUNT(*) FROM pg_class WHERE relnamespace = current_schema()::regnamespace";
+            sqlx::query_scalar::<_, i64>(relations).fetch_one(&mut connection).await? == 0
+        }
+        newest => newest == sqlx::migrate!("migrations/postgres").iter().map(|migration| migration.version).max(),
+    };
+    connection.close().await?;
+    Ok(vacant)
 }
 
 /// What an address says.
@@ -287,13 +303,19 @@ pub(super) async fn tell(tx: &mut Writing, who: i32) -> sqlx::Result<()> {
 
 /// Calls `told` for each word of others, and after a connection that was lost: what was said
 /// meanwhile is not said again. `me` is kept at the number by which our own words are known.
-pub(super) async fn listen(pool: &PgPool, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
-    let mut listener = PgListener::connect_with(pool).await?;
+/// Where the server is `looks` knows.
+pub(super) async fn listen(looks: &PgPool, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
+    // Of its own: on a network that is silent it goes away for minutes, with nobody else's place.
+    let options = PgConnectOptions::clone(&looks.connect_options());
+    let own = PgPoolOptions::new().max_connections(1).acquire_timeout(PATIENCE).connect_lazy_with(options);
+    let soon = || Some(Instant::now() + PATIENCE);
+    let mut listener = PgListener::connect_with(&own).await?;
     listener.ignore_pool_close_event(true);
-    listener.listen(CHANNEL).await?;
+    by(soon(), listener.listen(CHANNEL)).await?;
     loop {
         // The number of the server's process behind this connection: nobody else has it.
-        me.store(sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(&mut listener).await?, Ordering::Relaxed);
+        let number = sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(&mut listener);
+        me.store(by(soon(), number).await?, Ordering::Relaxed);
         told();
         loop {
             match tokio::time::timeout(A_SILENCE, listener.try_recv()).await {

@@ -148,6 +148,28 @@ pub(super) async fn is_ours(file: &Path) -> Result<bool, StoreError> {
     }
 }
 
+/// Whether there is nothing at a place, or a database that this version of the program has made.
+pub(super) async fn is_vacant(file: &Path) -> Result<bool, StoreError> {
+    if !file.exists() {
+        return Ok(true);
+    }
+    let mut connection = SqliteConnectOptions::new().filename(file).read_only(true).immutable(true).connect().await?;
+    let found: Result<i64, _> =
+        sqlx::query_scalar("SELECT COUNT(*) FROM sqlite_master").fetch_one(&mut connection).await;
+    let newest: Result<Option<i64>, _> =
+        sqlx::query_scalar("SELECT MAX(version) FROM _sqlx_migrations").fetch_one(&mut connection).await;
+    connection.close().await?;
+    match found {
+        Ok(0) => Ok(true),
+        Ok(_) => {
+            let ours = sqlx::migrate!("migrations/sqlite").iter().map(|migration| migration.version).max();
+            Ok(is_ours(file).await? && newest? == ours)
+        }
+        Err(error) if is_no_database(&error) => Ok(false),
+        Err(error) => Err(error.into()),
+    }
+}
+
 /// `SQLITE_NOTADB` is 26.
 fn is_no_database(error: &sqlx::Error) -> bool {
     error.as_database_error().and_then(|e| e.code().map(|code| code == "26")) == Some(true)

@@ -153,6 +153,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "move_nul",
         "In der Spalte {column} der Tabelle {table} steht ein Text mit einem Nullzeichen, das PostgreSQL nicht aufnehmen kann. Es wurde nichts umgezogen: ändere diesen Text und zieh noch einmal um.",
     ),
+    (
+        "move_not_vacant",
+        "In {to} ist schon etwas, das diese Version des Programms nicht gemacht hat. Es ist, wie es war: nenn eine Datenbank, in der nichts ist.",
+    ),
     ("move_to_itself", "--from und --to sind beide {url}: nenn zwei Datenbanken."),
     ("move_under_way", "Umzug:"),
 ];

@@ -131,6 +131,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "move_nul",
         "A text in the column {column} of the table {table} has a zero character in it, which PostgreSQL cannot hold. Nothing was moved: change that text and move again.",
     ),
+    (
+        "move_not_vacant",
+        "There is something at {to} already that this version of the program did not make. It was left as it is: name a database without anything in it.",
+    ),
     ("move_to_itself", "--from and --to are both {url}: name two databases."),
     ("move_under_way", "Moving:"),
 ];
