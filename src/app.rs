@@ -2,6 +2,7 @@
 //!
 //! The only file that reads the clock or draws random bytes: everywhere else they are arguments.
 
+use crate::actions::Failure;
 use crate::actions::accounts::Gate;
 use crate::actions::directory::Directory;
 use crate::actions::follow::Follower;
@@ -12,6 +13,7 @@ use crate::store::{Store, Writer};
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
 /// What a process has, shared by all its requests. Cheap to clone.
 #[derive(Clone)]
@@ -41,6 +43,20 @@ pub struct Parts {
     pub gyms: Directory,
     /// Throttles of sign-in, and the bound on password hashing.
     pub gate: Gate,
+    /// Those who read something whole.
+    pub wholes: Wholes,
+}
+
+/// So many at once may read something whole, of any length: each keeps a state of it for as long as they take.
+pub const WHOLES: usize = 8;
+
+/// Room for them.
+pub struct Wholes(Arc<Semaphore>);
+
+impl Default for Wholes {
+    fn default() -> Self {
+        Self(Arc::new(Semaphore::new(WHOLES)))
+    }
 }
 
 impl App {
@@ -48,6 +64,14 @@ impl App {
     #[must_use]
     pub fn new(parts: Parts) -> Self {
         Self(Arc::new(parts))
+    }
+
+    /// Room for one more who reads something whole.
+    ///
+    /// # Errors
+    /// Busy.
+    pub fn wholes(&self) -> Result<OwnedSemaphorePermit, Failure> {
+        Arc::clone(&self.wholes.0).try_acquire_owned().map_err(|_| Failure::Busy)
     }
 }
 

@@ -91,22 +91,65 @@ pub async fn entries(
     competition: &str,
     find: &Find,
 ) -> Result<Vec<EntryView>, Failure> {
-    let reader = Reader::find(app, actor, now, competition).await?;
-    let gym = find.gym.as_deref();
-    let permit = permit(actor, Act::ReadPersons { competition: &reader.slug, gym }).ok();
-    let mut filter = EntryFilter { gym, q: find.q.as_deref(), limit: PAGE, ..EntryFilter::default() };
+    let mut parts = EntriesInParts::find(app, actor, now, competition, find.clone()).await?;
     let mut views = Vec::new();
-    loop {
-        let page = match &permit {
-            Some(permit) => known_page(app, &reader, permit, &filter).await?,
-            None => shown_page(app, &reader, &filter).await?,
+    while !parts.ended() {
+        views.extend(parts.next().await?);
+    }
+    Ok(views)
+}
+
+/// The same, read part by part.
+pub struct EntriesInParts {
+    app: App,
+    reader: Reader,
+    permit: Option<Permit>,
+    find: Find,
+    after: u32,
+    ended: bool,
+}
+
+impl EntriesInParts {
+    /// Begins.
+    ///
+    /// # Errors
+    /// Not found.
+    pub async fn find(
+        app: &App,
+        actor: &Actor,
+        now: Timestamp,
+        competition: &str,
+        find: Find,
+    ) -> Result<Self, Failure> {
+        let reader = Reader::find(app, actor, now, competition).await?;
+        let act = Act::ReadPersons { competition: &reader.slug, gym: find.gym.as_deref() };
+        let permit = permit(actor, act).ok();
+        Ok(Self { app: app.clone(), reader, permit, find, after: 0, ended: false })
+    }
+
+    /// Whether those that came last were the last.
+    #[must_use]
+    pub fn ended(&self) -> bool {
+        self.ended
+    }
+
+    /// The next ones.
+    pub async fn next(&mut self) -> Result<Vec<EntryView>, Failure> {
+        let Find { gym, q } = &self.find;
+        let filter = EntryFilter {
+            gym: gym.as_deref(),
+            q: q.as_deref(),
+            after: self.after,
+            limit: PAGE,
+            ..EntryFilter::default()
         };
-        let full = page.len() >= PAGE as usize;
-        filter.after = page.last().map_or(filter.after, |e| e.bib);
-        views.extend(page);
-        if !full {
-            return Ok(views);
-        }
+        let page = match &self.permit {
+            Some(permit) => known_page(&self.app, &self.reader, permit, &filter).await?,
+            None => shown_page(&self.app, &self.reader, &filter).await?,
+        };
+        self.ended = page.len() < PAGE as usize;
+        self.after = page.last().map_or(self.after, |e| e.bib);
+        Ok(page)
     }
 }
 

@@ -10,7 +10,7 @@ use crate::actions::directory::Directory;
 use crate::actions::follow::Follower;
 use crate::actions::known_names;
 use crate::actions::mail::Post;
-use crate::app::{App, Clock, Keys, Parts};
+use crate::app::{App, Clock, Keys, Parts, Wholes};
 use crate::config::Config;
 use crate::standings::Board;
 use crate::store::{Committed, Store, StoreError, Writer};
@@ -78,6 +78,7 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
         changes: Kept::default(),
         gyms: Directory::default(),
         gate: Gate::default(),
+        wholes: Wholes::default(),
     });
     Ok(Service { app, stop, tasks })
 }

@@ -13,6 +13,7 @@ mod block;
 mod cache;
 mod entry;
 mod field;
+mod listing;
 pub mod names;
 mod pool;
 pub mod query;
@@ -21,6 +22,7 @@ pub mod view;
 mod what_if;
 
 pub use cache::{Leaf, Settling};
+pub use listing::{Placing, Ranked};
 pub use names::Names;
 pub use query::{
     Athlete, Cut, DivisionCount, EntryRanking, EntryStanding, EntryWorkout, Mask, Memory, Moved, NextPlace,

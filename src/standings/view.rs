@@ -5,14 +5,14 @@ use super::base::{Base, Who};
 use super::block::Record;
 use super::cache::Cache;
 use super::field::Field;
+use super::listing::{Placing, Ranked};
 use super::pool::{Pool, Standings};
 use super::query::{
-    Cut, DivisionCount, Mask, Memory, NextPlace, NextStanding, PlaceRow, PlacesPage, Query, Scope, ScoreView,
-    StandingRow, StandingsPage, WorkoutCell,
+    Cut, DivisionCount, Mask, Memory, NextPlace, NextStanding, PlacesPage, Query, Scope, ScoreView, StandingsPage,
+    WorkoutCell,
 };
 use super::{Leaf, Mark};
 use crate::rules::competition::Competition;
-use std::ops::Range;
 use std::sync::Arc;
 
 /// One state of a competition: nothing in it changes. Workouts are named by their index in the
@@ -68,72 +68,26 @@ impl View {
     /// Overall standings; `None`: no such division.
     #[must_use]
     pub fn standings(&self, query: &Query, cut: Cut) -> Option<StandingsPage> {
-        let pool = self.pool(&query.division, &query.scope)?;
-        let overall = pool.overall(query.mask);
-        let whole = if query.scope.whole() { None } else { Some(self.pool(&query.division, &Scope::default())?) };
-        let unscoped = whole.as_ref().map(|whole| (whole, whole.overall(query.mask)));
-        let find = |bib| pool.base.row(bib).map(|row| pool.seat_of(&overall, row));
-        let (from, range) = rows_of(cut, pool.len(), find);
-        let row = |seat: crate::rules::place::Seat| {
-            let record = self.field.record(pool.bib(seat.row))?;
-            let ranked = (seat.row as usize) < pool.base.ranked;
-            let unscoped = match &unscoped {
-                None => seat.standing,
-                Some((whole, overall)) => {
-                    whole.base.ranked_row(record.bib).and_then(|row| overall.live().standing(row).standing)
-                }
-            };
-            let cells = self.cells(ranked.then_some((&overall, seat.row)), record, query.mask);
-            Some(StandingRow {
-                standing: seat.standing,
-                shared: seat.shared,
-                athlete: self.field.athlete(record)?,
-                points: seat
-                    .standing
-                    .map(|_| cells.iter().filter(|cell| cell.counted).filter_map(|cell| cell.points).sum()),
-                unscoped_standing: unscoped,
-                next: seat.next.map(|next| next_standing(&pool, next)),
-                workouts: cells,
-            })
-        };
-        Some(StandingsPage {
-            seq: self.seq(),
-            of: overall.live().of(),
-            entries: pool.len(),
-            from,
-            rows: pool.seats(&overall, range).into_iter().filter_map(row).collect(),
-        })
+        Some(self.ranking(query)?.page(self, cut))
+    }
+
+    /// The same, to be read page by page in one state.
+    #[must_use]
+    pub fn ranking(&self, query: &Query) -> Option<Ranked> {
+        Ranked::of(self, query)
     }
 
     /// Places in one workout (the query's mask is not looked at: the caller knows that the
     /// reader may see this workout); `None`: no such division or workout.
     #[must_use]
     pub fn places(&self, query: &Query, workout: usize, cut: Cut) -> Option<PlacesPage> {
-        let pool = self.pool(&query.division, &query.scope).filter(|pool| pool.has(workout))?;
-        let whole = self.pool(&query.division, &Scope::default())?;
-        let places = pool.places();
-        let find = |bib| pool.base.row(bib).and_then(|row| pool.index(workout, row));
-        let (from, range) = rows_of(cut, pool.len(), find);
-        let row = |row: u32| {
-            let record = self.field.record(pool.bib(row))?;
-            let key = ((row as usize) < pool.base.ranked).then(|| places.key(workout, row)).flatten();
-            let place = key.map(|key| places.place_of(workout, key));
-            Some(PlaceRow {
-                place,
-                shared: key.map_or(0, |key| places.shared(workout, key)),
-                athlete: self.field.athlete(record)?,
-                unscoped_place: whole.base.ranked_row(record.bib).and_then(|row| whole.places().place(workout, row)),
-                score: self.score(record, workout),
-                next: place.and_then(|place| self.next_place(&pool, workout, place)),
-            })
-        };
-        Some(PlacesPage {
-            seq: self.seq(),
-            of: places.placed(workout),
-            entries: pool.len(),
-            from,
-            rows: pool.list(workout, range).into_iter().filter_map(row).collect(),
-        })
+        Some(self.placing(query, workout)?.page(self, cut))
+    }
+
+    /// The same, to be read page by page in one state.
+    #[must_use]
+    pub fn placing(&self, query: &Query, workout: usize) -> Option<Placing> {
+        Placing::of(self, query, workout)
     }
 
     /// How much there is of each division, in file order.
@@ -218,19 +172,4 @@ impl View {
 /// A better standing than another, the row that has it, and its points.
 pub(super) fn next_standing(pool: &Pool, (standing, row, points): (u32, u32, u64)) -> NextStanding {
     NextStanding { standing, bib: pool.bib(row), points }
-}
-
-/// The row number (from 1) and the indices that a cut means among `len` rows; 0 and none for
-/// the page of a bib that is not there.
-fn rows_of(cut: Cut, len: usize, find: impl FnOnce(u32) -> Option<usize>) -> (usize, Range<usize>) {
-    let (start, limit) = match cut {
-        Cut::Rows { from, limit } => (from.saturating_sub(1), limit),
-        Cut::Holding { bib, limit } => match find(bib) {
-            Some(at) => (at - at % limit.max(1), limit.max(1)),
-            None => return (0, 0..0),
-        },
-    };
-    let from = start.saturating_add(1);
-    let start = start.min(len);
-    (from, start..start.saturating_add(limit).min(len))
 }

@@ -18,7 +18,7 @@ impl Store {
         let partial = free(file)?;
         let done = match dialect::copy(&self.inner.reads, &partial).await {
             Ok(()) => finish(&partial, file).await,
-            Err(why) => Err(why.into()),
+            Err(why) => Err(why),
         };
         if done.is_err() {
             take_away(&partial);

@@ -76,3 +76,30 @@ async fn who_is_signed_in_reads_while_nothing_can_be_written() {
         tokio::time::sleep(Duration::from_millis(100)).await;
     }
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn many_who_sign_in_leave_room_for_scores() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let sign_ins: Vec<_> = (0..300_u32)
+        .map(|n| {
+            let from = app.nobody().seen_from(&format!("198.51.{}.{}", n / 200, n % 200));
+            tokio::spawn(async move {
+                let email = format!("gym-{n}@example.org");
+                from.post("/signin").form(&[("email", &*email), ("password", "wrong enough today")]).await.status
+            })
+        })
+        .collect();
+    tokio::time::sleep(Duration::from_millis(50)).await;
+    let score = json!({ "performance": "6+14 tb 11:24", "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    staff.put("/api/v1/competitions/saltmarsh/workouts/w1/scores/1042").json(score).await.expect(201);
+    let (mut told, mut away) = (0, 0);
+    for sign_in in sign_ins {
+        match sign_in.await.unwrap().as_u16() {
+            401 => told += 1,
+            503 => away += 1,
+            other => panic!("{other}"),
+        }
+    }
+    assert!(told > 0 && away > 0, "{told} were told, {away} were sent away at once");
+}

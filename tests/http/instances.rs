@@ -330,6 +330,36 @@ async fn a_database_put_back_to_another_state_is_loaded_anew() {
     app.nobody().get("/readyz").await.expect(200);
 }
 
+/// Whether requests may be sent to it.
+async fn is_ready(app: &TestApp) -> bool {
+    app.nobody().get("/readyz").await.status == 200
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn while_a_log_that_was_put_back_cannot_be_read_it_is_not_ready() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
+    let mut raw = app.database.raw().await;
+    raw.run("UPDATE placements SET state = 'unread' WHERE state = 'attested'").await.unwrap();
+    keep(&app, "broken").await;
+    raw.run("UPDATE placements SET state = 'attested' WHERE state = 'unread'").await.unwrap();
+    attested(&staff, 1043, "3+1 tb 11:00").await.expect(201);
+    assert!(is_ready(&app).await);
+    put_back(&app, "broken").await;
+    let began = Instant::now();
+    while is_ready(&app).await {
+        assert!(began.elapsed() < Duration::from_secs(5), "it is found out");
+    }
+    for _ in 0..10 {
+        tokio::time::sleep(Duration::from_millis(100)).await;
+        assert!(!is_ready(&app).await, "what it shows is not there any more");
+    }
+    raw.run("UPDATE placements SET state = 'attested' WHERE state = 'unread'").await.unwrap();
+    comes_to_show(&app, &["6+14 tb 11:24"]).await;
+    assert!(is_ready(&app).await);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_tag_from_before_a_database_was_put_back_fits_nothing_of_the_log_that_went_on() {
     let app = TestApp::new().await;

@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use tallywright::actions::accounts::Gate;
 use tallywright::actions::changes::Kept;
 use tallywright::actions::directory::Directory;
-use tallywright::app::{App, Parts};
+use tallywright::app::{App, Parts, Wholes};
 use tallywright::rules::access::Role;
 use tokio_util::sync::CancellationToken;
 
@@ -222,6 +222,7 @@ async fn standings_that_are_behind_the_log_are_not_ready_and_say_by_how_much() {
         changes: Kept::default(),
         gyms: Directory::default(),
         gate: Gate::default(),
+        wholes: Wholes::default(),
     });
     app.set_clock("2027-01-14T12:00:05Z");
     let client = Client::new(tallywright::web::router(behind));

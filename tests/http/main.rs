@@ -43,4 +43,5 @@ mod take_back;
 mod timing;
 mod typed;
 mod wall;
+mod whole;
 mod zones;

@@ -1,10 +1,12 @@
 //! Reading standings: a page of the overall, of one workout, and where one entry stands. The
 //! board works them out; names and what the reader may see are joined here.
 
+mod in_parts;
 mod own;
 mod spread;
 mod what_if;
 
+pub use in_parts::{InParts, PlacesOf};
 pub use own::{entry_in, entry_standing};
 pub use spread::{Marked, Spread, Ties};
 pub use what_if::{Changed, Other, Ranking, offered, what_if};
@@ -19,7 +21,7 @@ use crate::rules::access::Actor;
 use crate::rules::performance;
 use crate::rules::place::Running;
 use crate::rules::workout::Workout;
-use crate::standings::{self, Board, Cut, InForce, Mask, Past, Query, Scope, View};
+use crate::standings::{self, Board, Cut, InForce, Mask, Past, Placing, Query, Ranked, Scope, View};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use std::sync::Arc;
@@ -136,7 +138,9 @@ impl Desk {
         let mut leaf = self.view.leaf(version);
         if leaf.is_none() {
             leaf = app.store.leaves_between(self.reader.id, version.saturating_sub(1), version).await?.pop();
-            leaf.into_iter().for_each(|leaf| self.view.note_leaf(version, leaf));
+            if let Some(leaf) = leaf {
+                self.view.note_leaf(version, leaf);
+            }
         }
         Ok(Stamp {
             version,
@@ -270,9 +274,22 @@ impl Desk {
     /// # Errors
     /// Not found: the division, or the bib that a page is asked for by.
     pub async fn standings(&self, app: &App, division: &str, query: &StandingsQuery) -> Result<StandingsView, Failure> {
-        let log_seq = self.version(division)?;
-        let page = self.view.standings(&self.query(division), cut(query)).ok_or_else(|| self.no_division(division))?;
+        let page = self.ranking(division)?.page(&self.view, cut(query));
         listed(query, page.from, division)?;
+        self.standings_page(app, division, page).await
+    }
+
+    fn ranking(&self, division: &str) -> Result<Ranked, Failure> {
+        self.view.ranking(&self.query(division)).ok_or_else(|| self.no_division(division))
+    }
+
+    async fn standings_page(
+        &self,
+        app: &App,
+        division: &str,
+        page: standings::StandingsPage,
+    ) -> Result<StandingsView, Failure> {
+        let log_seq = self.version(division)?;
         let bibs: Vec<u32> = page.rows.iter().map(|r| r.athlete.bib).collect();
         let mut shown_names = self.reader.names(app, &bibs).await?;
         let rows = page.rows.into_iter().map(|row| StandingRow {
@@ -312,11 +329,25 @@ impl Desk {
         query: &StandingsQuery,
     ) -> Result<PlacesView, Failure> {
         let index = self.published(workout)?;
+        let page = self.placing(division, index)?.page(&self.view, cut(query));
+        listed(query, page.from, division)?;
+        self.places_page(app, division, (workout, index), page).await
+    }
+
+    fn placing(&self, division: &str, workout: usize) -> Result<Placing, Failure> {
+        self.view.placing(&self.query(division), workout).ok_or_else(|| self.no_division(division))
+    }
+
+    /// `index`: of the workout in the file.
+    async fn places_page(
+        &self,
+        app: &App,
+        division: &str,
+        (workout, index): (&str, usize),
+        page: standings::PlacesPage,
+    ) -> Result<PlacesView, Failure> {
         let more = !self.reader.competition.workouts.get(index).is_some_and(|w| self.reader.sees_scores(w, None));
         let log_seq = self.version(division)?;
-        let page =
-            self.view.places(&self.query(division), index, cut(query)).ok_or_else(|| self.no_division(division))?;
-        listed(query, page.from, division)?;
         let bibs: Vec<u32> = page.rows.iter().map(|r| r.athlete.bib).collect();
         let mut shown_names = self.reader.names(app, &bibs).await?;
         let rows = page.rows.into_iter().map(|row| {

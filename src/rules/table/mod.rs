@@ -17,7 +17,7 @@ mod write;
 pub use dates::{DateOrder, performed_at};
 pub use rows::{ScoreRow, entry, gym, judge, score};
 pub use sniff::read;
-pub use write::{cell, refused, write};
+pub use write::{cell, refused, write, write_on};
 
 use super::competition::nearest;
 use super::fault::{Fault, Warning};

@@ -48,6 +48,17 @@ where
 {
     let mut out = String::new();
     line(&mut out, headers.iter().copied(), b',');
+    out + &write_on(rows)
+}
+
+/// More rows of the same.
+#[must_use]
+pub fn write_on<R, C>(rows: R) -> String
+where
+    R: IntoIterator<Item = Vec<C>>,
+    C: AsRef<str>,
+{
+    let mut out = String::new();
     for row in rows {
         line(&mut out, row.iter().map(AsRef::as_ref), b',');
     }

@@ -3,18 +3,23 @@
 use super::forms::{EntriesForm, EntryChangeForm, RosterAnswer};
 use super::many::{self, ManyQuery};
 use super::paths::{OfCompetition, OfEntry, Once};
+use super::reading::JSON;
+use super::whole::{self, Parts};
 use super::{FindQuery, reading};
 use crate::actions::import::What;
+use crate::actions::lists::{self, EntriesInParts};
 use crate::actions::views::{EntryView, MovedView, RosterWritten};
-use crate::actions::{Failure, body, lists, move_entry, roster, signed_in};
+use crate::actions::{Failure, body, move_entry, roster, signed_in};
 use crate::app::App;
 use crate::web::extract::{Accept, Path, Query, Sent, SentBody};
 use crate::web::problem::{Answer, Problem, Problems, WriteProblems};
 use crate::web::session::Caller;
 use axum::extract::State;
 use axum::response::IntoResponse;
+use http::header;
 use serde::Deserialize;
 use serde_json::Value;
+use tokio::sync::OwnedSemaphorePermit;
 use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
@@ -35,8 +40,36 @@ async fn list_entries(
     Path(path): Path<OfCompetition>,
     Query(query): Query<FindQuery>,
 ) -> Answer {
-    let list = lists::entries(&app, &caller.actor, caller.received, &path.competition, &query.into()).await?;
-    Ok(reading::json(&list, &caller, None))
+    let competition = &path.competition;
+    let entries = EntriesInParts::find(&app, &caller.actor, caller.received, competition, query.into()).await?;
+    let parts = EntriesJson { entries, begun: false, _room: app.wholes()? };
+    let list = ([(header::CONTENT_TYPE, JSON)], whole::body(parts).await?);
+    Ok(reading::kept(list.into_response(), &caller, None))
+}
+
+/// A list of any length as JSON.
+struct EntriesJson {
+    entries: EntriesInParts,
+    begun: bool,
+    _room: OwnedSemaphorePermit,
+}
+
+impl Parts for EntriesJson {
+    async fn next(&mut self) -> Result<Option<String>, Failure> {
+        if self.entries.ended() {
+            return Ok(None);
+        }
+        let entries = self.entries.next().await?;
+        let items = serde_json::to_string(&entries).map_err(|error| Failure::Broken(error.into()))?;
+        // A list without its brackets.
+        let items = items.get(1..items.len() - 1).unwrap_or_default();
+        let begin = match std::mem::replace(&mut self.begun, true) {
+            true if items.is_empty() => "",
+            true => ",",
+            false => "[",
+        };
+        Ok(Some(format!("{begin}{items}{}", if self.entries.ended() { "]" } else { "" })))
+    }
 }
 
 /// Add or change entries: one as an object, many as a list or as CSV.

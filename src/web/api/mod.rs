@@ -28,6 +28,7 @@ pub mod scores;
 pub mod session;
 pub mod standings;
 pub mod tokens;
+mod whole;
 pub mod withdrawal;
 
 pub(in crate::web) use many::MOST_ROWS;

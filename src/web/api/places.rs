@@ -3,7 +3,9 @@
 use super::paths::OfPlaces;
 use super::reading::{self, CSV, JSON};
 use super::standings::PageQuery;
-use crate::actions::standings::Desk;
+use super::whole::{self, Parts};
+use crate::actions::Failure;
+use crate::actions::standings::{Desk, InParts, PlacesOf};
 use crate::actions::views::PlacesView;
 use crate::app::App;
 use crate::rules::table;
@@ -48,28 +50,40 @@ async fn get_places(
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }
-    let view = desk.places(&app, &division, &workout, &query).await?;
     if form == CSV {
-        let file = reading::csv(places_csv(&view), &format!("{competition}-{division}-{workout}.csv"));
+        let parts = PlacesCsv { rows: desk.places_in_parts(&app, &division, &workout)?, begun: false };
+        let file = reading::csv(whole::body(parts).await?, &format!("{competition}-{division}-{workout}.csv"));
         return Ok(reading::kept(file, &caller, Some(&tag)));
     }
+    let view = desk.places(&app, &division, &workout, &query).await?;
     Ok(shared.says(&caller, reading::json(&view, &caller, Some(&tag))))
 }
 
-fn places_csv(view: &PlacesView) -> String {
-    let headers = ["place", "bib", "name", "gym", "country", "performance", "level", "state", "log_seq"];
-    let rows = view.rows.iter().map(|row| {
-        vec![
-            row.place.map_or_else(String::new, |p| p.to_string()),
-            row.bib.to_string(),
-            row.name.clone(),
-            row.gym.clone().unwrap_or_default(),
-            row.country.clone(),
-            row.text.clone().unwrap_or_default(),
-            row.level.clone().unwrap_or_default(),
-            row.state.unwrap_or_default().to_owned(),
-            view.log_seq.to_string(),
-        ]
-    });
-    table::write(&headers, rows)
+struct PlacesCsv {
+    rows: InParts<PlacesOf>,
+    begun: bool,
+}
+
+impl Parts for PlacesCsv {
+    async fn next(&mut self) -> Result<Option<String>, Failure> {
+        let view = self.rows.next().await?;
+        let rows = view.rows.iter().map(|row| {
+            vec![
+                row.place.map_or_else(String::new, |p| p.to_string()),
+                row.bib.to_string(),
+                row.name.clone(),
+                row.gym.clone().unwrap_or_default(),
+                row.country.clone(),
+                row.text.clone().unwrap_or_default(),
+                row.level.clone().unwrap_or_default(),
+                row.state.unwrap_or_default().to_owned(),
+                view.log_seq.to_string(),
+            ]
+        });
+        if std::mem::replace(&mut self.begun, true) {
+            return Ok(Some(table::write_on(rows)).filter(|rows| !rows.is_empty()));
+        }
+        let headers = ["place", "bib", "name", "gym", "country", "performance", "level", "state", "log_seq"];
+        Ok(Some(table::write(&headers, rows)))
+    }
 }

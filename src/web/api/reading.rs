@@ -3,6 +3,7 @@
 use crate::actions::standings::Stamp;
 use crate::web::extract::thousandths;
 use crate::web::session::{Caller, Via};
+use axum::body::Body;
 use axum::response::{IntoResponse, Response};
 use http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use serde::Serialize;
@@ -94,10 +95,10 @@ pub fn json<T: Serialize>(view: &T, caller: &Caller, tag: Option<&str>) -> Respo
 }
 
 /// A CSV text, as a file of this name.
-pub fn csv(text: String, name: &str) -> Response {
+pub fn csv(text: impl Into<Body>, name: &str) -> Response {
     let safe: String = name.chars().filter(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '.')).collect();
     let disposition = format!("attachment; filename=\"{safe}\"");
-    let mut response = ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response();
+    let mut response = ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text.into()).into_response();
     if let Ok(value) = HeaderValue::from_str(&disposition) {
         response.headers_mut().insert(header::CONTENT_DISPOSITION, value);
     }

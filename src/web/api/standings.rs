@@ -2,13 +2,15 @@
 
 use super::paths::{OfDivision, OfEntry};
 use super::reading::{self, CSV, JSON};
+use super::whole::{self, Parts};
 use crate::actions::Failure;
-use crate::actions::standings::{self, Desk, StandingsQuery};
-use crate::actions::views::{EntryStandingView, ScopeView, StandingsView};
+use crate::actions::standings::{self, Desk, InParts, StandingsQuery};
+use crate::actions::views::{EntryStandingView, ScopeView, StandingRow, StandingsView};
 use crate::app::App;
 use crate::rules::fault::Fault;
 use crate::rules::place::Running;
 use crate::rules::table;
+use crate::standings::Ranked;
 use crate::web::extract::{Accept, Path, Query};
 use crate::web::problem::{Answer, Problems};
 use crate::web::session::Caller;
@@ -128,40 +130,53 @@ async fn get_standings(
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
     }
-    let view = desk.standings(&app, &division, &query).await?;
     if form == CSV {
-        let file = reading::csv(standings_csv(&view), &format!("{competition}-{division}.csv"));
+        let parts = StandingsCsv { rows: desk.standings_in_parts(&app, &division)?, begun: false };
+        let file = reading::csv(whole::body(parts).await?, &format!("{competition}-{division}.csv"));
         return Ok(reading::kept(file, &caller, Some(&tag)));
     }
+    let view = desk.standings(&app, &division, &query).await?;
     Ok(shared.says(&caller, reading::json(&view, &caller, Some(&tag))))
 }
 
 /// Standings as CSV: one row an entry, two columns a workout.
-fn standings_csv(view: &StandingsView) -> String {
-    let workouts: Vec<&str> =
-        view.rows.first().map(|r| r.workouts.iter().map(|w| w.workout.as_str()).collect()).unwrap_or_default();
-    let names: Vec<String> = workouts.iter().flat_map(|w| [format!("{w}_place"), format!("{w}_performance")]).collect();
-    let mut headers = vec!["standing", "bib", "name", "gym", "country", "points"];
-    headers.extend(names.iter().map(String::as_str));
-    headers.push("log_seq");
-    let some = |n: Option<u64>| n.map_or_else(String::new, |n| n.to_string());
-    let rows = view.rows.iter().map(|row| {
-        let mut cells = vec![
-            some(row.standing.map(u64::from)),
-            row.bib.to_string(),
-            row.name.clone(),
-            row.gym.clone().unwrap_or_default(),
-            row.country.clone(),
-            some(row.points),
-        ];
-        for cell in &row.workouts {
-            cells.push(some(cell.place.map(u64::from)));
-            cells.push(cell.text.clone().unwrap_or_default());
+struct StandingsCsv {
+    rows: InParts<Ranked>,
+    begun: bool,
+}
+
+impl Parts for StandingsCsv {
+    async fn next(&mut self) -> Result<Option<String>, Failure> {
+        let view = self.rows.next().await?;
+        let some = |n: Option<u64>| n.map_or_else(String::new, |n| n.to_string());
+        let row = |row: &StandingRow| {
+            let mut cells = vec![
+                some(row.standing.map(u64::from)),
+                row.bib.to_string(),
+                row.name.clone(),
+                row.gym.clone().unwrap_or_default(),
+                row.country.clone(),
+                some(row.points),
+            ];
+            for cell in &row.workouts {
+                cells.push(some(cell.place.map(u64::from)));
+                cells.push(cell.text.clone().unwrap_or_default());
+            }
+            cells.push(view.log_seq.to_string());
+            cells
+        };
+        let rows = table::write_on(view.rows.iter().map(row));
+        if std::mem::replace(&mut self.begun, true) {
+            return Ok((!rows.is_empty()).then_some(rows));
         }
-        cells.push(view.log_seq.to_string());
-        cells
-    });
-    table::write(&headers, rows)
+        let workouts = self.rows.workouts().flat_map(|w| [format!("{w}_place"), format!("{w}_performance")]);
+        let mut headers: Vec<String> =
+            ["standing", "bib", "name", "gym", "country", "points"].map(str::to_owned).into_iter().collect();
+        headers.extend(workouts);
+        headers.push("log_seq".to_owned());
+        let headers: Vec<&str> = headers.iter().map(String::as_str).collect();
+        Ok(Some(table::write(&headers, Vec::<Vec<String>>::new()) + &rows))
+    }
 }
 
 /// Which state.

@@ -1,0 +1,122 @@
+//! Whole divisions and lists of any length: sent part by part, of one state, to so many at once.
+
+use crate::support::TestApp;
+use axum::body::Body;
+use futures_util::StreamExt;
+use http::Request;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use tallywright::app::WHOLES;
+use tower::ServiceExt;
+
+const C: &str = "/api/v1/competitions/saltmarsh";
+const STANDINGS: &str = "/api/v1/competitions/saltmarsh/divisions/women/standings";
+const PLACES: &str = "/api/v1/competitions/saltmarsh/divisions/women/workouts/w1/places";
+/// More than a part of each of them.
+const MANY: u32 = 1_200;
+
+/// With so many more women, each with a score.
+async fn with_many() -> TestApp {
+    let app = TestApp::new().await;
+    let mut people = "bib,name,born,category,division,gym\n".to_owned();
+    let mut scores = "bib,performance,judge\n".to_owned();
+    for n in 0..MANY {
+        writeln!(people, "{},Runner {n},1995-02-03,women,women,quayside", 10_000 + n).unwrap();
+        writeln!(scores, "{},{}+{} tb 11:{:02},J-1", 10_000 + n, 1 + n % 7, n % 23, n % 60).unwrap();
+    }
+    let (administrator, staff) = (app.administrator().await, app.staff_of("quayside").await);
+    for (client, path, rows) in [(&administrator, "entries", people), (&staff, "workouts/w1/scores", scores)] {
+        let taken = client.post(&format!("{C}/{path}")).csv(&rows).await.expect(200).json();
+        assert_eq!((&taken["taken"], &taken["refused"]), (&json!(MANY), &json!(0)), "{path}: {taken}");
+    }
+    app
+}
+
+/// A column of a CSV without quotes.
+fn column(csv: &str, name: &str) -> Vec<String> {
+    let mut lines = csv.lines();
+    let at = lines.next().unwrap().split(',').position(|header| header == name).unwrap();
+    lines.map(|line| line.split(',').nth(at).unwrap().to_owned()).collect()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn something_whole_is_what_its_pages_say_one_after_the_other() {
+    let app = with_many().await;
+    let nobody = app.nobody();
+    for (list, place) in [(STANDINGS, "standing"), (PLACES, "place")] {
+        let csv = nobody.get(list).accept("text/csv").await.expect(200).text();
+        let mut expected = Vec::new();
+        for from in (1..).step_by(500) {
+            let page = nobody.get(&format!("{list}?limit=500&from={from}")).await.expect(200).json();
+            let rows = page["rows"].as_array().unwrap().clone();
+            if rows.is_empty() {
+                break;
+            }
+            expected.extend(rows);
+        }
+        assert!(expected.len() > MANY as usize);
+        let said = |name: &str| -> Vec<String> {
+            let text = |value: &Value| value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+            expected.iter().map(|row| if row[name].is_null() { String::new() } else { text(&row[name]) }).collect()
+        };
+        for name in ["bib", "name", place] {
+            assert_eq!(column(&csv, name), said(name), "{list}: {name}");
+        }
+    }
+    let entries = nobody.get(&format!("{C}/entries")).await.expect(200);
+    assert_eq!(entries.header("content-type"), "application/json");
+    let bibs: Vec<u64> =
+        entries.json().as_array().unwrap().iter().map(|entry| entry["bib"].as_u64().unwrap()).collect();
+    assert_eq!(bibs.iter().collect::<BTreeSet<_>>().len(), bibs.len(), "each once");
+    assert!(bibs.len() > MANY as usize && bibs.is_sorted());
+    // One, and none.
+    for (find, count) in [("q=Runner%20777", 1), ("q=nobody%20of%20them", 0)] {
+        let found = nobody.get(&format!("{C}/entries?{find}")).await.expect(200).json();
+        assert_eq!(found.as_array().unwrap().len(), count, "{found}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn whoever_reads_it_slowly_reads_one_state() {
+    let app = with_many().await;
+    let request = Request::get(STANDINGS).header("accept", "text/csv").body(Body::empty()).unwrap();
+    let answer = app.router().oneshot(request).await.unwrap();
+    assert_eq!(answer.status(), 200);
+    let mut body = answer.into_body().into_data_stream();
+    let mut csv = String::from_utf8(body.next().await.unwrap().unwrap().to_vec()).unwrap();
+    let before = app.app.board.position(1).unwrap();
+    let best = json!({ "performance": "8+20 tb 10:00", "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let staff = app.staff_of("quayside").await;
+    staff.put(&format!("{C}/workouts/w1/scores/1042")).json(best).await.expect(201);
+    assert!(app.app.board.position(1).unwrap() > before);
+    while let Some(part) = body.next().await {
+        csv.push_str(std::str::from_utf8(&part.unwrap()).unwrap());
+    }
+    let positions: BTreeSet<String> = column(&csv, "log_seq").into_iter().collect();
+    assert_eq!(positions.len(), 1, "{positions:?}");
+    let bibs = column(&csv, "bib");
+    assert_eq!(bibs.iter().collect::<BTreeSet<_>>().len(), bibs.len(), "each once");
+    assert!(bibs.len() > MANY as usize);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn so_many_read_something_whole_at_once_and_pages_are_read_beside_them() {
+    let app = TestApp::new().await;
+    let nobody = app.nobody();
+    let held: Vec<_> = (0..WHOLES).map(|_| app.app.wholes().unwrap()).collect();
+    for path in [STANDINGS, PLACES] {
+        let told = nobody.get(path).accept("text/csv").await.expect(503);
+        assert!(told.code() == "busy" && told.header("retry-after").parse::<u32>().is_ok_and(|seconds| seconds > 0));
+        nobody.get(path).await.expect(200);
+    }
+    nobody.get(&format!("{C}/entries")).await.expect(503);
+    drop(held);
+    nobody.get(STANDINGS).accept("text/csv").await.expect(200);
+    // Who has read to the end, or hung up, makes room.
+    for _ in 0..2 * WHOLES {
+        let request = Request::get(STANDINGS).header("accept", "text/csv").body(Body::empty()).unwrap();
+        drop(app.router().oneshot(request).await.unwrap());
+        nobody.get(&format!("{C}/entries")).await.expect(200);
+    }
+}
