@@ -1,8 +1,7 @@
 //! One group of changes as one transaction.
 //!
-//! The heads are read afresh, all that the group touches is loaded, the rules decide one change
-//! after another in memory, each table is written once, and the commit makes it durable. A refusal
-//! never reaches SQL and never touches its neighbours.
+//! The heads are read afresh, all that the group touches is loaded, the rules decide one change after another in
+//! memory, each table is written once, and the commit makes it durable. A refusal never reaches SQL.
 
 use super::competitions::Definition;
 use super::db::{Db, Tx};
@@ -68,9 +67,8 @@ impl Failure {
     }
 }
 
-/// Decides and commits; once more where another process has used a key meanwhile, to find what it
-/// was used for.
-/// `brief`: others' heads are waited for only for a moment.
+/// Decides and commits; once more where another process has used a key meanwhile, to find what it was
+/// used for. `brief`: others' heads are waited for only for a moment.
 pub(crate) async fn commit(store: &Store, now: Timestamp, jobs: &[Job], brief: bool) -> Result<Grouped, Failure> {
     let mut tries = TRIES;
     loop {
@@ -109,8 +107,9 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
     let answers = match answers {
         Ok(answers) => answers,
         Err(error) => {
-            let undone = dialect::in_time(groups, false, async { Err(undo(tx, error).await) });
-            return undone.await.map_err(Failure::Undone);
+            return dialect::in_time(groups, false, async { Err(undo(tx, error).await) })
+                .await
+                .map_err(Failure::Undone);
         }
     };
     if !group.has_changes() {
@@ -200,8 +199,7 @@ async fn find_leaf(store: &Store, slugs: &[&str], ours: &Committed) -> Result<Op
 }
 
 async fn undo(tx: Tx, error: StoreError) -> StoreError {
-    // Should even this fail, the connection is closed, which undoes it too.
-    let _ = tx.rollback().await;
+    let _ = tx.rollback().await; // Should even this fail, the connection is closed, which undoes it too.
     error
 }
 
@@ -354,8 +352,7 @@ fn dry(asked: &Asked) -> bool {
     matches!(asked.change, Change::Apply { dry_run: true, .. } | Change::MoveEntry { dry_run: true, .. })
 }
 
-/// What is around the scores touched, kept true for the next change of the group: names, sheets
-/// and judges in use, heaviest loads.
+/// What is around the scores touched, kept true for the next change: names, sheets, judges in use, loads.
 fn look_around(ledger: &mut Ledger, loads: &mut Loads, names: &mut HashMap<u32, NameKey>, rows: &[RowKey]) {
     for row in rows {
         match row {

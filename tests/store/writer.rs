@@ -313,7 +313,7 @@ async fn a_file_waits_for_whoever_has_its_competition_in_hand_and_loses_none_of_
     assert!(matches!(alone, Err(WriteError::Busy)), "{alone:?}");
     tokio::time::sleep(Duration::from_secs(2)).await;
     raw.run("ROLLBACK").await.unwrap();
-    let answers = tokio::time::timeout(Duration::from_secs(60), file).await.unwrap().unwrap();
+    let answers = tokio::time::timeout(Duration::from_mins(1), file).await.unwrap().unwrap();
     assert_eq!(
         answers.iter().filter(|answer| answer.is_ok()).count(),
         600,

@@ -6,6 +6,7 @@
 //! by its one writer; so texts that look before they insert mean the same on both. Who waits for a
 //! turn cuts off who stands still with it in hand: [`turns`].
 
+mod telling;
 mod turns;
 
 use super::Trouble;
@@ -14,23 +15,19 @@ use crate::store::transfer::{Kind, Table};
 use crate::store::{Footing, StoreError};
 use sqlx::error::DatabaseError;
 use sqlx::pool::PoolConnection;
-use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgListener, PgPoolOptions, PgSeverity};
+use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgPoolOptions, PgSeverity};
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
 use std::str::FromStr;
-use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
+pub(super) use telling::{listen, tell};
 use tokio::time::Instant;
 use turns::{Alive, MARK};
 pub(super) use turns::{hold, take_turn, until_free};
 
 /// Readers at the same time.
 const READERS: u32 = 8;
-/// Where it is told that something is in the logs.
-const CHANNEL: &str = "tallywright_log";
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
-/// How long nobody says anything before the server is asked whether it is still there.
-const A_SILENCE: Duration = Duration::from_secs(30);
 /// How long a server is given to say that it is there.
 const AN_ANSWER: Duration = Duration::from_secs(1);
 /// How long a connection that was left in the middle of something may take to come to its senses;
@@ -40,10 +37,10 @@ const RECOVERY: Duration = Duration::from_secs(2);
 /// How long a group of changes may take in all. Far beyond what any takes: on a network that is gone
 /// nothing would ever come.
 pub(super) const GROUP: Duration = Duration::from_secs(10);
-/// How long connections are waited for that are to be closed: longer than any group may take.
-pub(super) const CLOSING: Duration = Duration::from_secs(15);
 /// The same where the whole of a competition is taken in hand.
 pub(super) const LONG_GROUP: Duration = Duration::from_mins(2);
+/// How long connections are waited for that are to be closed: longer than any group may take.
+pub(super) const CLOSING: Duration = Duration::from_secs(15);
 
 /// What holds on every connection: a commit is on the disk (and at the synchronous standby, where
 /// there is one) when it returns; nobody waits for a lock longer than people do; a process that stands
@@ -293,45 +290,6 @@ pub(super) async fn vouch_for_answer(pool: &PgPool, account: i64, key: &str) -> 
     let held = sqlx::query("SELECT 1 FROM idempotency WHERE account = $1 AND key = $2 FOR UPDATE");
     held.bind(account).bind(key).execute(tx.ex()).await?;
     tx.commit().await
-}
-
-/// Tells whoever listens, once the transaction is durable, and who says so.
-pub(super) async fn tell(tx: &mut Writing, who: i32) -> sqlx::Result<()> {
-    sqlx::query("SELECT pg_notify($1, $2)").bind(CHANNEL).bind(who.to_string()).execute(tx.ex()).await?;
-    Ok(())
-}
-
-/// Calls `told` for each word of others, and after a connection that was lost: what was said
-/// meanwhile is not said again. `me` is kept at the number by which our own words are known.
-/// Where the server is `looks` knows.
-pub(super) async fn listen(looks: &PgPool, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
-    // Of its own: on a network that is silent it goes away for minutes, with nobody else's place.
-    let options = PgConnectOptions::clone(&looks.connect_options());
-    let own = PgPoolOptions::new().max_connections(1).acquire_timeout(PATIENCE).connect_lazy_with(options);
-    let soon = || Some(Instant::now() + PATIENCE);
-    let mut listener = PgListener::connect_with(&own).await?;
-    listener.ignore_pool_close_event(true);
-    by(soon(), listener.listen(CHANNEL)).await?;
-    loop {
-        // The number of the server's process behind this connection: nobody else has it.
-        let number = sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(&mut listener);
-        me.store(by(soon(), number).await?, Ordering::Relaxed);
-        told();
-        loop {
-            match tokio::time::timeout(A_SILENCE, listener.try_recv()).await {
-                Ok(Ok(Some(word))) if word.payload() == me.load(Ordering::Relaxed).to_string() => {}
-                Ok(Ok(Some(_))) => told(),
-                // Lost and made again.
-                Ok(Ok(None)) => break,
-                Ok(Err(error)) => return Err(error),
-                // Nobody has said anything; or the server is gone, and nobody has said that either.
-                Err(_) => {
-                    let answers = tokio::time::timeout(RECOVERY, (&mut listener).execute("SELECT 1")).await;
-                    answers.map_err(|_| sqlx::Error::Io(std::io::ErrorKind::TimedOut.into()))??;
-                }
-            }
-        }
-    }
 }
 
 /// Lets this transaction wait for others' locks for a moment only.
