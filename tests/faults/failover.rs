@@ -90,7 +90,9 @@ async fn a_standby_that_takes_over_has_every_change_that_was_acknowledged() {
         standby.promote();
         wire.lead_to(&standby);
         load.goes_on().await;
-        at.into_iter().for_each(|at| check::board(&field, at));
+        for at in at {
+            check::board(&field, at);
+        }
         server = standby;
     }
     let done = load.finish().await;
