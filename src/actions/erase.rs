@@ -6,6 +6,7 @@
 //! facts goes before these do. What is begun is not left half done by a connection that ends.
 
 use super::accounts::only_one;
+use super::score::WAIT;
 use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
@@ -63,7 +64,10 @@ async fn erase_facts(
             }
         }
     }
-    Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    let erased = Request::at(now).ask(app, actor, competition, Change::Erase(whose.clone())).await?;
+    if let Some(id) = app.board.find(competition) {
+        app.logs.at_least(id, erased.seq, WAIT).await;
+    }
     Ok(())
 }
 

@@ -6,6 +6,7 @@
 //! is loaded anew.
 
 use crate::actions::pour::{Rows, pour};
+use crate::rules::placement::{Change, Placement};
 use crate::standings::{Board, Gap, InForce};
 use crate::store::competitions::Known;
 use crate::store::merkle::{Hash, Peaks};
@@ -83,6 +84,10 @@ impl Follower {
     /// Takes in what this process committed. Where the board is not at the place before it, it reads
     /// by itself what is missing: nothing is lost, it is only late by one reading.
     pub fn committed(&self, committed: &Committed) {
+        // Whatever else comes before it is taken in: nobody is shown a name after its end was acknowledged.
+        if let Some(names) = self.0.board.names(committed.competition) {
+            names.forget(entries(&committed.placements));
+        }
         let mut seen = self.seen();
         let known = seen.get(&committed.competition);
         let fits = match known {
@@ -333,6 +338,11 @@ impl Follower {
     fn seen(&self) -> MutexGuard<'_, HashMap<i64, Peaks>> {
         self.0.seen.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// Whose own facts changed.
+fn entries(placements: &[Placement]) -> impl Iterator<Item = u32> {
+    placements.iter().filter(|row| matches!(row.change, Change::Entry { .. })).map(|row| row.bib)
 }
 
 fn in_force(known: &Known) -> InForce {

@@ -17,6 +17,7 @@ use crate::rules::placement::Placement;
 use futures_util::FutureExt;
 use std::collections::{BTreeMap, HashSet, VecDeque};
 use std::panic::AssertUnwindSafe;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{mpsc, oneshot};
@@ -111,6 +112,25 @@ pub(crate) struct Job {
     pub(crate) asked: Arc<Asked>,
     pub(crate) key: Option<Idempotency>,
     answer: oneshot::Sender<Result<Answered, WriteError>>,
+    /// Of a [`Feed`].
+    gate: Option<Gate>,
+}
+
+/// Shut when one of a row of changes was sent away: those after it are not to be decided before it.
+type Gate = Arc<AtomicBool>;
+
+impl Job {
+    fn is_shut_out(&self) -> bool {
+        self.gate.as_ref().is_some_and(|gate| gate.load(Ordering::SeqCst))
+    }
+
+    fn send_away(self) {
+        if let Some(gate) = &self.gate {
+            gate.store(true, Ordering::SeqCst);
+        }
+        // A caller who is gone is not told.
+        let _ = self.answer.send(Err(WriteError::Busy));
+    }
 }
 
 /// Writes to competitions: a handle on the task that decides and commits in groups.
@@ -147,7 +167,7 @@ impl Writer {
     /// Decides a change and makes it durable. Dropping the future does not take it back.
     pub async fn submit(&self, asked: Asked, key: Option<Idempotency>) -> Result<Answered, WriteError> {
         let (answer, answered) = oneshot::channel();
-        self.jobs.try_send(Job { asked: asked.into(), key, answer }).map_err(|_| WriteError::Busy)?;
+        self.jobs.try_send(Job { asked: asked.into(), key, answer, gate: None }).map_err(|_| WriteError::Busy)?;
         answered.await.unwrap_or(Err(WriteError::Unknown))
     }
 
@@ -155,7 +175,7 @@ impl Writer {
     /// that has their competition in hand.
     #[must_use]
     pub fn feed(&self, patience: Duration) -> Feed<'_> {
-        Feed { writer: self, waiting: VecDeque::with_capacity(FEED), patience }
+        Feed { writer: self, waiting: VecDeque::with_capacity(FEED), patience, gate: Gate::default() }
     }
 
     /// Decides many changes in their order, each by itself; an answer for each. Waits for room, but for
@@ -189,26 +209,35 @@ impl Writer {
 
 /// Many changes on their way, decided in the order they are sent in, each by itself. Waits for room
 /// rather than being [`WriteError::Busy`]; and for another process that has their competition in hand, as long as
-/// its patience lasts. Of two changes of one score, one after the other, the first may then be decided last.
+/// its patience lasts. Where one is not decided for that, none that came after it is: they are handed in
+/// again together, in their order.
 pub struct Feed<'w> {
     writer: &'w Writer,
     waiting: VecDeque<Sent>,
     patience: Duration,
+    gate: Gate,
 }
 
-/// A change on its way.
+/// A change on its way, or what became of it.
 struct Sent {
     asked: Arc<Asked>,
-    /// `None`: nobody takes any.
-    answered: Option<oneshot::Receiver<Result<Answered, WriteError>>>,
+    state: OnItsWay,
+}
+
+enum OnItsWay {
+    Handed(oneshot::Receiver<Result<Answered, WriteError>>),
+    Told(Result<Answered, WriteError>),
 }
 
 impl Sent {
-    async fn answer(self) -> Result<Answered, WriteError> {
-        match self.answered {
-            Some(answered) => answered.await.unwrap_or(Err(WriteError::Unknown)),
-            None => Err(WriteError::Busy),
+    async fn settle(&mut self) {
+        if let OnItsWay::Handed(answer) = &mut self.state {
+            self.state = OnItsWay::Told(answer.await.unwrap_or(Err(WriteError::Unknown)));
         }
+    }
+
+    fn is_busy(&self) -> bool {
+        matches!(self.state, OnItsWay::Told(Err(WriteError::Busy)))
     }
 }
 
@@ -221,40 +250,55 @@ impl Feed<'_> {
 
     /// Hands in the next change.
     pub async fn send(&mut self, asked: Asked) {
-        let sent = self.hand_in(asked.into()).await;
-        self.waiting.push_back(sent);
+        let asked = Arc::new(asked);
+        let state = self.hand_in(&asked).await;
+        self.waiting.push_back(Sent { asked, state });
     }
 
     /// What became of the oldest change that has not been answered; `None`: there is none.
     pub async fn answer(&mut self) -> Option<Result<Answered, WriteError>> {
-        let mut sent = self.waiting.pop_front()?;
+        self.waiting.front_mut()?.settle().await;
+        while self.waiting.front()?.is_busy() && !self.patience.is_zero() && !self.writer.stop.is_cancelled() {
+            let began = Instant::now();
+            self.again(began).await;
+            self.waiting.front_mut()?.settle().await;
+            self.patience = self.patience.saturating_sub(began.elapsed());
+        }
+        match self.waiting.pop_front()?.state {
+            OnItsWay::Told(answer) => Some(answer),
+            OnItsWay::Handed(_) => Some(Err(WriteError::Unknown)),
+        }
+    }
+
+    /// Hands in again what was sent away, once there may be something to be had.
+    async fn again(&mut self, began: Instant) {
+        for sent in &mut self.waiting {
+            sent.settle().await;
+        }
         loop {
-            let asked = Arc::clone(&sent.asked);
-            match sent.answer().await {
-                Err(WriteError::Busy) if !self.patience.is_zero() && !self.writer.stop.is_cancelled() => {
-                    self.rest().await;
-                    sent = self.hand_in(asked).await;
-                }
-                answer => return Some(answer),
+            tokio::time::sleep(LOOK_AGAIN).await;
+            let competition = self.waiting.front().map(|sent| &sent.asked.competition);
+            let is_held = competition.is_some_and(|competition| held(&self.writer.held).contains(competition));
+            if !is_held || began.elapsed() >= self.patience {
+                break;
+            }
+        }
+        self.gate.store(false, Ordering::SeqCst);
+        for n in 0..self.waiting.len() {
+            if self.waiting[n].is_busy() {
+                let asked = Arc::clone(&self.waiting[n].asked);
+                self.waiting[n].state = self.hand_in(&asked).await;
             }
         }
     }
 
-    /// Not while another process is known to have the competition in hand.
-    async fn hand_in(&mut self, asked: Arc<Asked>) -> Sent {
-        while !self.patience.is_zero() && held(&self.writer.held).contains(&asked.competition) {
-            self.rest().await;
-        }
+    async fn hand_in(&self, asked: &Arc<Asked>) -> OnItsWay {
         let (answer, answered) = oneshot::channel();
-        let sent = self.writer.jobs.send(Job { asked: Arc::clone(&asked), key: None, answer }).await;
-        Sent { asked, answered: sent.ok().map(|()| answered) }
-    }
-
-    /// A moment, of as many as there are.
-    async fn rest(&mut self) {
-        let began = Instant::now();
-        tokio::time::sleep(LOOK_AGAIN).await;
-        self.patience = self.patience.saturating_sub(began.elapsed());
+        let job = Job { asked: Arc::clone(asked), key: None, answer, gate: Some(Arc::clone(&self.gate)) };
+        match self.writer.jobs.send(job).await {
+            Ok(()) => OnItsWay::Handed(answered),
+            Err(_) => OnItsWay::Told(Err(WriteError::Busy)),
+        }
     }
 }
 
@@ -290,11 +334,9 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
     /// file to it say, are sent away, and keep nobody else waiting.
     async fn take(&mut self, jobs: Vec<Job>) {
         let held = self::held(&self.held).clone();
-        let (held, free): (Vec<Job>, Vec<Job>) =
-            jobs.into_iter().partition(|job| held.contains(&job.asked.competition));
-        for job in held {
-            let _ = job.answer.send(Err(WriteError::Busy));
-        }
+        let (away, free): (Vec<Job>, Vec<Job>) =
+            jobs.into_iter().partition(|job| held.contains(&job.asked.competition) || job.is_shut_out());
+        away.into_iter().for_each(Job::send_away);
         if !free.is_empty() {
             // Of several none is kept from others for long while another one is waited for.
             let brief = is_of_several(&free) && self.store.holds_one_by_one();
@@ -348,6 +390,9 @@ impl<F: Fn(&Committed) + Send + 'static> Task<F> {
                     self.let_be(&job.asked.competition);
                 }
                 tracing::error!(error = %failure, changes = jobs.len(), "changes were not committed");
+                if matches!(failure.told(), WriteError::Busy) {
+                    return jobs.into_iter().for_each(Job::send_away);
+                }
                 let last = jobs.pop();
                 for job in jobs {
                     let _ = job.answer.send(Err(failure.told()));

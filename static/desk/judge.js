@@ -32,8 +32,15 @@ export function useJudge(save = true) {
   judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
   kept.judge = code;
   kept.how = judging.elements.how.value;
-  for (const field of desk.querySelectorAll("form.vouch .judge")) field.value = code || field.value;
-  for (const field of desk.querySelectorAll("form.vouch .how")) field.value = kept.how;
+  for (const form of desk.querySelectorAll("form.vouch")) {
+    const { judge, how, desk_judge: own, desk_how: ownHow } = form.elements;
+    own.value = code;
+    ownHow.value = kept.how;
+    // What was written there and not taken stays there.
+    if (!save && "own" in form.dataset) continue;
+    judge.value = code || judge.value;
+    how.value = kept.how;
+  }
   // A lane that has no judge yet takes this one.
   if (code) for (const field of desk.querySelectorAll("input.by")) field.value ||= called(code);
   if (save) {

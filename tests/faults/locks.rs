@@ -8,6 +8,8 @@ use crate::{check, long, pause};
 use sqlx::{Connection, Executor, PgConnection, SqliteConnection};
 use std::time::Duration;
 
+const CLIENTS: usize = 64;
+
 /// Holds the database for so long, as a process would that writes or has gone astray: a file whole, of
 /// a server the one competition.
 async fn hold(field: &Field, time: Duration) {
@@ -30,7 +32,7 @@ async fn hold(field: &Field, time: Duration) {
 /// `patience`: how long a writer waits for it, and a little.
 async fn hold_it(field: Field, times: &[u64], patience: u64) {
     let service = Service::start(&field, free());
-    let load = Load::start(service.at, &field.token, 64);
+    let load = Load::start(service.at, &field.token, u32::try_from(CLIENTS).expect("a few"));
     for millis in times {
         pause(300).await;
         let held = hold(&field, Duration::from_millis(*millis));
@@ -41,7 +43,8 @@ async fn hold_it(field: Field, times: &[u64], patience: u64) {
         let (before, _) = (load.changes(), load.refusals());
         if let Some(rest) = millis.checked_sub(1_000) {
             assert!(tokio::time::timeout(Duration::from_millis(rest), &mut held).await.is_err());
-            assert_eq!(load.changes(), before, "held, nothing is stored");
+            // Answers of before may come late; in that time there would be thousands.
+            assert!(load.changes() <= before + CLIENTS, "held, nothing is stored");
         }
         held.await;
         assert!(*millis < patience || load.is_refused(), "who has waited for so long is told to come again");

@@ -102,7 +102,7 @@ async fn whoever_reads_it_slowly_reads_one_state() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn so_many_read_something_whole_at_once_and_pages_are_read_beside_them() {
-    let app = TestApp::new().await;
+    let app = with_many().await;
     let nobody = app.nobody();
     let held: Vec<_> = (0..WHOLES).map(|_| app.app.wholes().unwrap()).collect();
     for path in [STANDINGS, PLACES] {
@@ -110,13 +110,34 @@ async fn so_many_read_something_whole_at_once_and_pages_are_read_beside_them() {
         assert!(told.code() == "busy" && told.header("retry-after").parse::<u32>().is_ok_and(|seconds| seconds > 0));
         nobody.get(path).await.expect(200);
     }
-    nobody.get(&format!("{C}/entries")).await.expect(503);
+    let entries = format!("{C}/entries");
+    nobody.get(&entries).await.expect(503);
+    // What is short needs no room.
+    nobody.get(&format!("{entries}?q=Runner%20777")).await.expect(200);
     drop(held);
     nobody.get(STANDINGS).accept("text/csv").await.expect(200);
-    // Who has read to the end, or hung up, makes room.
+    // Who has read to the end, or hung up in the middle, makes room.
     for _ in 0..2 * WHOLES {
         let request = Request::get(STANDINGS).header("accept", "text/csv").body(Body::empty()).unwrap();
-        drop(app.router().oneshot(request).await.unwrap());
-        nobody.get(&format!("{C}/entries")).await.expect(200);
+        let mut body = app.router().oneshot(request).await.unwrap().into_body().into_data_stream();
+        assert!(body.next().await.unwrap().is_ok());
+        drop(body);
+        nobody.get(&entries).await.expect(200);
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn hidden_names_are_hidden_in_every_part_and_said_the_same_to_everybody() {
+    let app = with_many().await;
+    let mut hide = "bib,name,born,category,division,gym,show_name\n".to_owned();
+    for n in 0..MANY {
+        writeln!(hide, "{},Runner {n},1995-02-03,women,women,quayside,no", 10_000 + n).unwrap();
+    }
+    app.administrator().await.post(&format!("{C}/entries")).csv(&hide).await.expect(200);
+    for lang in ["en", "de"] {
+        let request = app.nobody().get(STANDINGS).accept("text/csv").header("accept-language", lang);
+        let csv = request.await.expect(200).text();
+        let hidden = column(&csv, "name").iter().filter(|name| name.starts_with("Athlete 1")).count();
+        assert!(hidden == MANY as usize && !csv.contains("Runner"), "{hidden}");
     }
 }

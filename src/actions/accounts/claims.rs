@@ -7,7 +7,7 @@
 //! becomes of it when its owner is invited.
 
 use super::gate::pass;
-use super::password::{check, hash_aside, verify_aside};
+use super::password::{check, hash_aside, hash_in_turn, verify_aside};
 use super::sign_in::Begun;
 use super::{AccountError, Origin, SignedIn, fault, fold};
 use crate::actions::lists::{self, Find};
@@ -175,7 +175,7 @@ pub async fn make_codes(
     let (mut slips, mut hashes) = (Vec::new(), Vec::new());
     for row in codes.rows.iter().filter(wanted).take(MOST_CODES) {
         let code = draw(app);
-        let hash = hash_aside(app, &code).await.map_err(|e| Failure::Broken(e.into()))?;
+        let hash = hash_in_turn(app, &code).await.map_err(|e| Failure::Broken(e.into()))?;
         hashes.push((row.bib, hash));
         let (first, last) = code.split_at(LENGTH / 2);
         slips.push(Slip { bib: row.bib, name: row.name.clone(), code: format!("{first}-{last}") });

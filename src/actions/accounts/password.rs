@@ -64,8 +64,19 @@ pub fn verify(password: &str, phc: &str) -> bool {
 
 /// [`hash()`] off the async threads.
 pub(super) async fn hash_aside(app: &App, password: &str) -> Result<String, AccountError> {
+    let _turn = app.gate.hash().await?;
+    hash_now(app, password).await
+}
+
+/// The same for somebody who is signed in and has many made.
+pub(super) async fn hash_in_turn(app: &App, password: &str) -> Result<String, AccountError> {
+    let _turn = app.gate.hash_in_turn().await?;
+    hash_now(app, password).await
+}
+
+async fn hash_now(app: &App, password: &str) -> Result<String, AccountError> {
     let (password, salt) = (password.to_owned(), app.keys.bytes());
-    aside(app, move || hash(&password, &salt[..16])).await?
+    aside(move || hash(&password, &salt[..16])).await?
 }
 
 /// [`verify`] off the async threads, against nobody's hash where there is none. The second value:
@@ -77,12 +88,12 @@ pub(super) async fn verify_aside(app: &App, password: &str, phc: Option<&str>) -
     let (password, known) = (password.to_owned(), phc.is_some());
     let phc = phc.unwrap_or(NOBODY).to_owned();
     let old = !phc.starts_with(TODAY);
-    let right = aside(app, move || verify(&password, &phc)).await?;
+    let _turn = app.gate.hash().await?;
+    let right = aside(move || verify(&password, &phc)).await?;
     Ok((right && known, old))
 }
 
-async fn aside<T: Send + 'static>(app: &App, work: impl FnOnce() -> T + Send + 'static) -> Result<T, AccountError> {
-    let _turn = app.gate.hash().await?;
+async fn aside<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, AccountError> {
     tokio::task::spawn_blocking(work).await.map_err(|e| AccountError::Broken(e.into()))
 }
 

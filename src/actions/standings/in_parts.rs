@@ -6,7 +6,6 @@ use crate::actions::Failure;
 use crate::actions::views::{PlacesView, StandingsView};
 use crate::app::App;
 use crate::standings::{Cut, Placing, Ranked};
-use tokio::sync::OwnedSemaphorePermit;
 
 /// Rows of a part.
 const ROWS: usize = 500;
@@ -18,7 +17,6 @@ pub struct InParts<L> {
     division: String,
     list: L,
     from: usize,
-    _room: OwnedSemaphorePermit,
 }
 
 /// A workout's places, and which workout that is.
@@ -32,10 +30,10 @@ impl Desk {
     /// The whole overall result of a division.
     ///
     /// # Errors
-    /// Not found; busy, where many read something whole already.
+    /// Not found.
     pub fn standings_in_parts(self, app: &App, division: &str) -> Result<InParts<Ranked>, Failure> {
         let list = self.ranking(division)?;
-        self.in_parts(app, division, list)
+        Ok(self.in_parts(app, division, list))
     }
 
     /// All places of one workout in a division.
@@ -45,12 +43,11 @@ impl Desk {
     pub fn places_in_parts(self, app: &App, division: &str, workout: &str) -> Result<InParts<PlacesOf>, Failure> {
         let index = self.published(workout)?;
         let placing = self.placing(division, index)?;
-        self.in_parts(app, division, PlacesOf { placing, workout: workout.to_owned(), index })
+        Ok(self.in_parts(app, division, PlacesOf { placing, workout: workout.to_owned(), index }))
     }
 
-    fn in_parts<L>(self, app: &App, division: &str, list: L) -> Result<InParts<L>, Failure> {
-        let room = app.wholes()?;
-        Ok(InParts { app: app.clone(), desk: self, division: division.to_owned(), list, from: 1, _room: room })
+    fn in_parts<L>(self, app: &App, division: &str, list: L) -> InParts<L> {
+        InParts { app: app.clone(), desk: self, division: division.to_owned(), list, from: 1 }
     }
 }
 

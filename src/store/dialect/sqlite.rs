@@ -153,6 +153,15 @@ pub(super) async fn is_vacant(file: &Path) -> Result<bool, StoreError> {
     if !file.exists() {
         return Ok(true);
     }
+    // What stands beside it is part of it: somebody has it in hand, or was killed over it.
+    let beside = |end: &str| {
+        let mut name = file.as_os_str().to_owned();
+        name.push(end);
+        std::fs::metadata(name).is_ok_and(|there| there.len() > 0)
+    };
+    if beside("-wal") || beside("-journal") {
+        return Ok(false);
+    }
     let mut connection = SqliteConnectOptions::new().filename(file).read_only(true).immutable(true).connect().await?;
     let found: Result<i64, _> =
         sqlx::query_scalar("SELECT COUNT(*) FROM sqlite_master").fetch_one(&mut connection).await;

@@ -19,7 +19,6 @@ use axum::response::IntoResponse;
 use http::header;
 use serde::Deserialize;
 use serde_json::Value;
-use tokio::sync::OwnedSemaphorePermit;
 use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
@@ -42,8 +41,8 @@ async fn list_entries(
 ) -> Answer {
     let competition = &path.competition;
     let entries = EntriesInParts::find(&app, &caller.actor, caller.received, competition, query.into()).await?;
-    let parts = EntriesJson { entries, begun: false, _room: app.wholes()? };
-    let list = ([(header::CONTENT_TYPE, JSON)], whole::body(parts).await?);
+    let parts = EntriesJson { entries, begun: false };
+    let list = ([(header::CONTENT_TYPE, JSON)], whole::body(&app, parts).await?);
     Ok(reading::kept(list.into_response(), &caller, None))
 }
 
@@ -51,7 +50,6 @@ async fn list_entries(
 struct EntriesJson {
     entries: EntriesInParts,
     begun: bool,
-    _room: OwnedSemaphorePermit,
 }
 
 impl Parts for EntriesJson {

@@ -52,7 +52,7 @@ async fn get_places(
     }
     if form == CSV {
         let parts = PlacesCsv { rows: desk.places_in_parts(&app, &division, &workout)?, begun: false };
-        let file = reading::csv(whole::body(parts).await?, &format!("{competition}-{division}-{workout}.csv"));
+        let file = reading::csv(whole::body(&app, parts).await?, &format!("{competition}-{division}-{workout}.csv"));
         return Ok(reading::kept(file, &caller, Some(&tag)));
     }
     let view = desk.places(&app, &division, &workout, &query).await?;

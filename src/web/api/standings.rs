@@ -132,7 +132,7 @@ async fn get_standings(
     }
     if form == CSV {
         let parts = StandingsCsv { rows: desk.standings_in_parts(&app, &division)?, begun: false };
-        let file = reading::csv(whole::body(parts).await?, &format!("{competition}-{division}.csv"));
+        let file = reading::csv(whole::body(&app, parts).await?, &format!("{competition}-{division}.csv"));
         return Ok(reading::kept(file, &caller, Some(&tag)));
     }
     let view = desk.standings(&app, &division, &query).await?;

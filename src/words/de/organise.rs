@@ -112,6 +112,7 @@ pub const ORGANISE: Organise = Organise {
     missing_mail: "An {name} schreiben",
     missing_subject: "{workout}: {n} noch offen",
     text_closes: "{workout} endet {at}, in {left}.",
+    text_grace: "{workout} ist vorbei. Erste Wertungen zählen noch bis {at}, noch {left} lang; was danach kommt, wartet auf die Wettkampfleitung.",
     text_closed: "{workout} war {at} vorbei. Was jetzt kommt, wartet auf die Wettkampfleitung.",
     text_missing: "Noch offen in {gym}: {n}",
     text_person: "{bib} {name}, {division}",

@@ -111,6 +111,7 @@ texts! {
     missing_mail: "Write to {name}",
     missing_subject: "{workout}: {n} scores missing",
     text_closes: "{workout} closes {at}, in {left}.",
+    text_grace: "{workout} is over. First scores still count until {at}, for another {left}; what is sent after that waits for the organiser.",
     text_closed: "{workout} closed {at}. What is sent now waits for the organiser.",
     text_missing: "Missing from {gym}: {n}",
     text_person: "{bib} {name}, {division}",

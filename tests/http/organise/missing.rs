@@ -29,6 +29,21 @@ async fn who_is_missing_is_told_by_gym_and_as_a_text_to_send() {
 }
 
 #[tokio::test]
+async fn a_gym_is_told_until_when_first_scores_count() {
+    let app = TestApp::new().await;
+    for (hour, said) in [
+        ("20:59", "Workout 1 closes Sunday 17 January 2027, 21:00 (Europe/Lisbon), in 1 min."),
+        ("21:03", "First scores still count until Sunday 17 January 2027, 21:10 (Europe/Lisbon), for another 7 min;"),
+        ("21:10", "Workout 1 closed Sunday 17 January 2027, 21:00 (Europe/Lisbon). What is sent now waits"),
+    ] {
+        app.set_clock(&format!("2027-01-17T{hour}:00Z"));
+        let (browser, _) = organiser(&app).await;
+        let page = browser.get("/organise/saltmarsh/missing?workout=w1&gym=quayside").await.expect(200).plain();
+        assert!(page.contains(said), "{hour}: {page}");
+    }
+}
+
+#[tokio::test]
 async fn the_csv_is_safe_in_a_spreadsheet() {
     let app = TestApp::new().await;
     let row = json!({ "bib": 3001, "name": "=HYPERLINK(\"https://example.org\")", "born": "1990-01-01",

@@ -355,6 +355,8 @@ mod tests {
             all_done: if awaiting.is_empty() { "All 52 settled. You can go home.".to_owned() } else { String::new() },
             awaiting,
             stated: true,
+            vouched_by: String::new(),
+            vouched_how: String::new(),
             awaiting_title: "Awaiting a judge: 1".to_owned(),
             settled,
             settled_title: "Settled: 1".to_owned(),

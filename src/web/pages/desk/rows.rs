@@ -39,6 +39,9 @@ pub(super) struct WorkoutView {
     pub(super) awaiting: Vec<Line>,
     /// The statement for those that are ticked was ticked too.
     pub(super) stated: bool,
+    /// Whose word it was to be, as typed, and how they counted; empty: as at the desk.
+    pub(super) vouched_by: String,
+    pub(super) vouched_how: String,
     pub(super) awaiting_title: String,
     pub(super) settled: Vec<Line>,
     pub(super) settled_title: String,
@@ -83,6 +86,11 @@ impl WorkoutView {
     /// Everything that is left, in order.
     pub(super) fn left_to_do(&self) -> impl Iterator<Item = &Line> {
         self.todo.iter().flat_map(|g| &g.lines)
+    }
+
+    /// Whether a way of counting is the one that its form for many says.
+    pub(super) fn vouches_how(&self, how: &Choice) -> bool {
+        if self.vouched_how.is_empty() { how.chosen } else { self.vouched_how == how.value }
     }
 
     /// Every row of the workout.
@@ -212,6 +220,8 @@ impl At<'_> {
             running: open && window.takes_scores(now),
             todo_title: put(w.desk_todo_n, &[("n", &todo.len())]),
             stated: false,
+            vouched_by: String::new(),
+            vouched_how: String::new(),
             awaiting_title: put(w.desk_words.awaiting, &[("n", &awaiting.len())]),
             settled_title: put(w.desk_settled, &[("n", &settled.len())]),
             all_done: if open && list.missing + list.awaiting == 0 { all_done } else { String::new() },

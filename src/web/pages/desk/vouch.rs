@@ -49,7 +49,7 @@ pub async fn post_attestation(
         troubles.push(at("v", w.vouch_none.to_owned()));
     }
     if !troubles.is_empty() {
-        let mut page = desk.page(&app, &caller, &fields, None, troubles).await?;
+        let mut page = desk.page(&app, &caller, &at_desk(&fields), None, troubles).await?;
         let gone = keep(&mut page, &workout, &fields, &ticked);
         for bib in gone {
             let text = left(&app, &caller, &slug, bib, &fields, w.vouch_gone).await;
@@ -79,24 +79,39 @@ pub async fn post_attestation(
         }
     }
     if lines.is_empty() {
-        let tail = remembered(&judge, fields.get("how"));
-        return Ok(Redirect::to(&format!("{}{tail}&vouched={done}#saved", desk.base)).into_response());
+        // The desk goes on with its own judge: who has seen these sheets has not seen the next ones.
+        let desk_judge = judges::meant(&desk.judges, fields.get("desk_judge")).unwrap_or_default();
+        let tail = remembered(&desk_judge, fields.get("desk_how"));
+        let and = if tail.is_empty() { "?" } else { "&" };
+        return Ok(Redirect::to(&format!("{}{tail}{and}vouched={done}#saved", desk.base)).into_response());
     }
     // What was stored is asked for afresh, so that the page says how it is now.
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
     lines.insert(0, put(w.vouch_left, &[("n", &lines.len())]));
     let saved = Saved { lines, ..Saved::vouched(done) };
-    let kept = Fields(vec![("judge".to_owned(), judge), ("how".to_owned(), fields.get("how").to_owned())]);
-    let mut page = desk.page(&app, &caller, &kept, Some(saved), Vec::new()).await?;
+    let mut page = desk.page(&app, &caller, &at_desk(&fields), Some(saved), Vec::new()).await?;
     keep(&mut page, &workout, &fields, &ticked);
     Ok((StatusCode::CONFLICT, html(&page)?).into_response())
+}
+
+/// The judge of the desk, whoever's word this is.
+fn at_desk(fields: &Fields) -> Fields {
+    Fields(
+        [("judge", "desk_judge"), ("how", "desk_how")]
+            .map(|(at, own)| (at.to_owned(), fields.get(own).to_owned()))
+            .into(),
+    )
 }
 
 /// Puts back what was typed and ticked in the rows that still wait for a judge. A tick stays on the very
 /// figures that it was put to: others are to be looked at first. Bibs that were ticked and wait no more.
 fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[(u32, Tag)]) -> Vec<u32> {
     let form = page.workouts.iter_mut().find(|x| x.slug == workout);
-    let awaiting = form.map_or(&mut [][..], |form| form.awaiting.as_mut_slice());
+    let awaiting = form.map_or(&mut [][..], |form| {
+        fields.get("judge").clone_into(&mut form.vouched_by);
+        fields.get("how").clone_into(&mut form.vouched_how);
+        form.awaiting.as_mut_slice()
+    });
     for line in awaiting.iter_mut() {
         line.ticked = ticked.iter().any(|(bib, etag)| *bib == line.bib && etag.to_string() == line.etag);
         if let Some(sheet) = fields.find(&format!("s-{}", line.bib)) {

@@ -194,10 +194,15 @@ async fn one(app: &App, reader: &Reader, x: &Workout, gyms: &[GymView], missing:
         .collect();
     let window = missing.window(gym, found.map_or("", |g| &g.region)).unwrap_or(x.window);
     let zone = found.and_then(|g| own_zone(&g.time_zone));
-    let at = Dated::at_place("{at}", window.closes, &c.time_zone, zone.as_ref()).text();
-    let mut text = match left(reader.now, window.closes) {
-        Some(left) => put_plain(o.text_closes, &[("workout", &x.title), ("at", &at), ("left", &left)]),
-        None => put_plain(o.text_closed, &[("workout", &x.title), ("at", &at)]),
+    let said = |ends| Dated::at_place("{at}", ends, &c.time_zone, zone.as_ref()).text();
+    let mut text = match (left(reader.now, window.closes), left(reader.now, window.grace_ends)) {
+        (Some(left), _) => {
+            put_plain(o.text_closes, &[("workout", &x.title), ("at", &said(window.closes)), ("left", &left)])
+        }
+        (None, Some(left)) => {
+            put_plain(o.text_grace, &[("workout", &x.title), ("at", &said(window.grace_ends)), ("left", &left)])
+        }
+        (None, None) => put_plain(o.text_closed, &[("workout", &x.title), ("at", &said(window.closes))]),
     };
     let count = put_plain(o.text_missing, &[("gym", &name), ("n", &people.len())]);
     text = [&*text, &*count, ""].join("\n");

@@ -267,6 +267,8 @@ pub(super) const FORMS: &[Form] = &[
             Field { name: "s-", kind: Kind::Row(|| words().sheet) },
             own("judge", || words().judge),
             HOW,
+            machinery("desk_judge"),
+            machinery("desk_how"),
             machinery("statement"),
         ],
     },
