@@ -78,6 +78,24 @@ async fn something_whole_is_what_its_pages_say_one_after_the_other() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn it_is_compressed_on_its_way() {
+    let app = with_many().await;
+    let entries = format!("{C}/entries");
+    for (path, kind) in [(STANDINGS, "text/csv"), (&*entries, "application/json")] {
+        let plain = app.nobody().get(path).accept(kind).await.expect(200).body.len();
+        for coding in ["gzip", "br"] {
+            let packed = app.nobody().get(path).accept(kind).header("accept-encoding", coding).await.expect(200);
+            assert_eq!(packed.header("content-encoding"), coding);
+            assert!(
+                packed.body.len() > plain / 100 && packed.body.len() < plain / 3,
+                "{} of {plain}",
+                packed.body.len()
+            );
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn whoever_reads_it_slowly_reads_one_state() {
     let app = with_many().await;
     let request = Request::get(STANDINGS).header("accept", "text/csv").body(Body::empty()).unwrap();

@@ -39,7 +39,8 @@ pub async fn body(app: &App, mut parts: impl Parts) -> Result<Body, Failure> {
         }
     });
     let head = stream::iter([first, second]).map(|part| Ok(Bytes::from(part)));
-    Ok(Body::from_stream(head.chain(rest)))
+    // Whoever compresses it asks once more after the end.
+    Ok(Body::from_stream(head.chain(rest).fuse()))
 }
 
 enum Part {
