@@ -58,7 +58,7 @@ bulk!(
 );
 bulk!(
     TIES_BY_EMAIL = Bulk::list(
-        "SELECT a.id, e.bib FROM accounts a JOIN persons p ON p.folded_email = a.folded_email JOIN entries e ON e.competition = p.competition AND e.person = p.id WHERE p.competition = $1 AND p.folded_email <> '' AND a.id IN (",
+        "SELECT a.id, e.bib FROM accounts a CROSS JOIN persons p CROSS JOIN entries e WHERE p.folded_email = a.folded_email AND e.competition = p.competition AND e.person = p.id AND p.competition = $1 AND p.folded_email <> '' AND a.id IN (",
         1,
         ")"
     )

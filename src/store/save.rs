@@ -8,7 +8,7 @@ use super::merkle::Hash;
 use super::{StoreError, column, json, names};
 use crate::rules::event::{Event, Record};
 use crate::rules::ledger::{Ledger, RowKey};
-use crate::rules::life::Attempt;
+use crate::rules::life::{Attempt, State};
 use crate::rules::people::{Entry, EntryState, Gym, Judge, Person, fold_name};
 use crate::rules::performance::{Around, RawPerformance, check};
 use crate::rules::placement::{Change, Placement};
@@ -40,9 +40,9 @@ bulk!(
 );
 bulk!(
     SCORES = Bulk::rows(
-        "INSERT INTO scores (competition, bib, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body) VALUES ",
-        17,
-        " ON CONFLICT (competition, bib, workout, attempt) DO UPDATE SET etag = excluded.etag, state = excluded.state, placed = excluded.placed, key = excluded.key, level = excluded.level, division = excluded.division, entry_gym = excluded.entry_gym, gym = excluded.gym, sheet = excluded.sheet, judge = excluded.judge, performed_at = excluded.performed_at, grams = excluded.grams, body = excluded.body"
+        "INSERT INTO scores (competition, bib, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, waits, body) VALUES ",
+        18,
+        " ON CONFLICT (competition, bib, workout, attempt) DO UPDATE SET etag = excluded.etag, state = excluded.state, placed = excluded.placed, key = excluded.key, level = excluded.level, division = excluded.division, entry_gym = excluded.entry_gym, gym = excluded.gym, sheet = excluded.sheet, judge = excluded.judge, performed_at = excluded.performed_at, grams = excluded.grams, waits = excluded.waits, body = excluded.body"
     )
 );
 bulk!(
@@ -334,8 +334,20 @@ pub(crate) fn score_row(id: i64, ledger: &Ledger, attempt: &Attempt) -> Vec<Val>
         Val::MaybeText(attempt.attestation.as_ref().map(|a| a.judge.clone())),
         Val::Int(attempt.stored.performed_at.as_microsecond()),
         Val::MaybeInt(grams),
+        Val::Int(waits(attempt)),
         Val::Text(json(attempt)),
     ]
+}
+
+/// Who waits for something about a score: see the table.
+fn waits(attempt: &Attempt) -> i64 {
+    let organiser = attempt.state == State::Late || attempt.waiting.is_some() || attempt.waiting_attestation.is_some();
+    let referees = match attempt.state {
+        State::Flagged | State::Withheld => true,
+        State::Attested => attempt.upward || attempt.appeal.is_some(),
+        _ => attempt.appeal.is_some(),
+    };
+    i64::from(organiser) + 2 * i64::from(referees)
 }
 
 /// What a load of this score is compared with: only `max_load` has one.

@@ -7,6 +7,7 @@ use crate::rules::event::Extension;
 use crate::rules::life::{Attempt, State};
 use crate::rules::people::Entry;
 use jiff::Timestamp;
+use std::collections::BTreeMap;
 use std::collections::{BTreeSet, HashMap};
 
 /// Which scores of a workout.
@@ -99,11 +100,16 @@ impl Store {
     ) -> Result<Vec<Listed>, StoreError> {
         let mut conn = self.read().await?;
         let rows = db!(&mut conn, all (String, String, Option<String>):
-            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND judge = $2 ORDER BY workout, bib, attempt",
-            competition, judge)?;
-        rows.into_iter()
-            .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }))
-            .collect()
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND judge = $2", competition, judge)?;
+        let listed = rows
+            .into_iter()
+            .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }));
+        let mut listed = listed.collect::<Result<Vec<Listed>, StoreError>>()?;
+        listed.sort_by(|a, b| {
+            let by = |listed: &Listed| (listed.attempt.score.bib, listed.attempt.score.attempt);
+            a.attempt.score.workout.cmp(&b.attempt.score.workout).then_with(|| by(a).cmp(&by(b)))
+        });
+        Ok(listed)
     }
 
     /// Scores of a workout by bib and attempt: the desk's and the referees' lists.
@@ -115,13 +121,27 @@ impl Store {
         filter: &ScoreFilter<'_>,
     ) -> Result<Vec<Listed>, StoreError> {
         let mut conn = self.read().await?;
-        let rows = db!(&mut conn, all (String, String, Option<String>):
-            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
-               AND (CAST($3 AS TEXT) IS NULL OR entry_gym = $3) AND (CAST($4 AS TEXT) IS NULL OR state = $4)
-               AND (bib > $5 OR (bib = $5 AND attempt > $6))
-             ORDER BY bib, attempt LIMIT $7",
-            competition, workout, filter.gym, filter.state.map(State::as_str),
-            i64::from(filter.after.0), i64::from(filter.after.1), i64::from(filter.limit))?;
+        let (state, limit) = (filter.state.map(State::as_str), i64::from(filter.limit));
+        let (bib, attempt) = (i64::from(filter.after.0), i64::from(filter.after.1));
+        let rows: Vec<(String, String, Option<String>)> = match (filter.gym, state) {
+            (Some(gym), state) => db!(&mut conn, all (String, String, Option<String>):
+                "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2 AND entry_gym = $3
+                   AND (CAST($4 AS TEXT) IS NULL OR state = $4) AND bib >= $5 AND (bib > $5 OR attempt > $6)
+                 ORDER BY bib, attempt LIMIT $7",
+                competition, workout, gym, state, bib, attempt, limit)?,
+            (None, Some(state)) if filter.state != Some(State::Attested) => {
+                db!(&mut conn, all (String, String, Option<String>):
+                "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
+                   AND state = $3 AND state <> 'attested' AND bib >= $4 AND (bib > $4 OR attempt > $5)
+                 ORDER BY bib, attempt LIMIT $6",
+                competition, workout, state, bib, attempt, limit)?
+            }
+            (None, state) => db!(&mut conn, all (String, String, Option<String>):
+                "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
+                   AND (CAST($3 AS TEXT) IS NULL OR state = $3) AND bib >= $4 AND (bib > $4 OR attempt > $5)
+                 ORDER BY bib, attempt LIMIT $6",
+                competition, workout, state, bib, attempt, limit)?,
+        };
         rows.into_iter()
             .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }))
             .collect()
@@ -138,11 +158,9 @@ impl Store {
         limit: u32,
     ) -> Result<Vec<Attempt>, StoreError> {
         let mut conn = self.read().await?;
-        // In JSON a quote within a text is escaped: these members cannot be meant by one.
         db!(&mut conn, vals String:
-            r#"SELECT body FROM scores WHERE competition = $1 AND workout = $2
-               AND (state = 'late' OR body LIKE '%"waiting":{%' OR body LIKE '%"waiting_attestation":{%')
-               AND (bib > $3 OR (bib = $3 AND attempt > $4)) ORDER BY bib, attempt LIMIT $5"#,
+            "SELECT body FROM scores WHERE competition = $1 AND workout = $2 AND waits <> 0 AND waits IN (1, 3)
+               AND bib >= $3 AND (bib > $3 OR attempt > $4) ORDER BY bib, attempt LIMIT $5",
             competition, workout, i64::from(after.0), i64::from(after.1), i64::from(limit))?
         .iter()
         .map(|body| parse("scores", body))
@@ -160,12 +178,10 @@ impl Store {
         limit: u32,
     ) -> Result<Vec<Listed>, StoreError> {
         let mut conn = self.read().await?;
-        // In JSON a quote within a text is escaped: these members cannot be meant by one.
         let rows = db!(&mut conn, all (String, String, Option<String>):
-            r#"SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
-               AND (state IN ('flagged', 'withheld') OR (state = 'attested' AND body LIKE '%"upward":true%')
-                 OR body LIKE '%"appeal":{%')
-               AND (bib > $3 OR (bib = $3 AND attempt > $4)) ORDER BY bib, attempt LIMIT $5"#,
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2
+               AND waits <> 0 AND waits IN (2, 3)
+               AND bib >= $3 AND (bib > $3 OR attempt > $4) ORDER BY bib, attempt LIMIT $5",
             competition, workout, i64::from(after.0), i64::from(after.1), i64::from(limit))?;
         rows.into_iter()
             .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }))
@@ -183,7 +199,7 @@ impl Store {
         let mut conn = self.read().await?;
         db!(&mut conn, vals String:
             "SELECT body FROM scores WHERE competition = $1 AND workout = $2 AND gym = $3
-               AND (entry_gym IS NULL OR entry_gym <> $3) ORDER BY bib, attempt",
+               AND gym IS NOT NULL AND (entry_gym IS NULL OR entry_gym <> gym) ORDER BY bib, attempt",
             competition, workout, gym)?
         .iter()
         .map(|body| parse("scores", body))
@@ -283,10 +299,23 @@ impl Store {
     /// Numbers of scores by workout and state, for those who watch over a competition.
     pub async fn count_scores(&self, competition: i64) -> Result<Vec<(String, String, u64)>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all (String, String, i64):
-            "SELECT workout, state, COUNT(*) FROM scores WHERE competition = $1 GROUP BY workout, state ORDER BY workout, state", competition)?
-        .into_iter()
-        .map(|(workout, state, n)| Ok((workout, state, number("scores", n)?)))
-        .collect()
+        let others = db!(&mut conn, all (String, String, i64):
+            "SELECT workout, state, COUNT(*) FROM scores WHERE competition = $1 AND state <> 'attested' GROUP BY workout, state",
+            competition)?;
+        let all = db!(&mut conn, all (String, i64):
+            "SELECT workout, COUNT(*) FROM scores WHERE competition = $1 GROUP BY workout", competition)?;
+        let mut counts: BTreeMap<(String, String), u64> = BTreeMap::new();
+        for (workout, n) in all {
+            counts.insert((workout, State::Attested.as_str().to_owned()), number("scores", n)?);
+        }
+        for (workout, state, n) in others {
+            let n = number("scores", n)?;
+            if let Some(attested) = counts.get_mut(&(workout.clone(), State::Attested.as_str().to_owned())) {
+                // Between the two questions somebody may have written.
+                *attested = attested.saturating_sub(n);
+            }
+            counts.insert((workout, state), n);
+        }
+        Ok(counts.into_iter().filter(|(_, n)| *n > 0).map(|((workout, state), n)| (workout, state, n)).collect())
     }
 }

@@ -1,12 +1,13 @@
 //! Migrations: the same on both engines, and each runs on a database that is not empty.
 
 use super::support::database::{Database, Raw};
-use super::support::{Place, ask};
+use super::support::{Place, ask, moved, score};
 use sqlx::migrate::Migrator;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use tallywright::rules::ledger::{Change, Whose};
+use tallywright::rules::life::{FlagReason, Move};
 use tallywright::store::Store;
 
 fn folder(engine: &str) -> PathBuf {
@@ -155,4 +156,31 @@ async fn erasures_of_before_are_changes_of_their_division_too() {
     place.open_again().await;
     assert_eq!(place.difference().await, None);
     assert_eq!(place.placements(erased - 1, erased).await, rows);
+}
+
+/// Who waits for something about the scores of before: it is worked out as it is for new ones, or the log would
+/// not lead to the tables.
+#[tokio::test]
+async fn who_waits_for_something_about_scores_of_before_is_found() {
+    let place = Place::with_entries(6).await;
+    for bib in 1..=4 {
+        place.attested(bib, "12").await;
+    }
+    place.submit(score("w1", 5, "4+0", false)).await.unwrap();
+    for (bib, withhold) in [(2, false), (3, true)] {
+        let flag = Move::Flag { reason: FlagReason::Count, note: "Looks short".to_owned(), withhold };
+        place.submit(moved("w1", bib, flag)).await.unwrap();
+    }
+    let waits = "SELECT CAST(bib AS TEXT), CAST(waits AS TEXT) FROM scores WHERE workout = 'w1' ORDER BY bib";
+    let mut raw = place.raw().await;
+    let known = raw.rows(waits).await;
+    assert_eq!(known.iter().map(|row| row[1].as_deref().unwrap()).collect::<String>(), "02200");
+    // As it was written before.
+    raw.run("DROP INDEX scores_waits").await.unwrap();
+    raw.run("DROP INDEX scores_visiting").await.unwrap();
+    raw.run("ALTER TABLE scores DROP COLUMN waits").await.unwrap();
+    raw.run("DELETE FROM _sqlx_migrations WHERE version = 11").await.unwrap();
+    place.open_again().await;
+    assert_eq!(place.raw().await.rows(waits).await, known);
+    assert_eq!(place.difference().await, None);
 }

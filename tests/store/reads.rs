@@ -97,6 +97,10 @@ async fn the_desk_sees_scores_by_state_and_who_is_missing() {
     assert_eq!(bibs(ScoreFilter { gym: Some("quayside"), ..all() }).await, [1, 3, 5]);
     assert_eq!(bibs(ScoreFilter { state: Some(State::Entered), ..all() }).await, [3]);
     assert_eq!(bibs(ScoreFilter { after: (1, 1), limit: 2, ..all() }).await, [2, 3]);
+    assert_eq!(bibs(ScoreFilter { gym: Some("quayside"), after: (1, 1), ..all() }).await, [3, 5]);
+    assert_eq!(bibs(ScoreFilter { gym: Some("quayside"), state: Some(State::Withdrawn), ..all() }).await, [5]);
+    assert_eq!(bibs(ScoreFilter { state: Some(State::Entered), after: (3, 1), ..all() }).await, [] as [u32; 0]);
+    assert_eq!(bibs(ScoreFilter { state: Some(State::Attested), after: (1, 0), ..all() }).await, [1, 2]);
     let missing = async |gym| -> Vec<u32> {
         let entries = place.store.list_missing(&reader(), id, "w1", gym, 0, 100).await.unwrap();
         entries.iter().map(|e| e.bib).collect()

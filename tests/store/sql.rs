@@ -1,8 +1,10 @@
 //! Every SQL text of the store, read out of its sources, is prepared on a migrated database, and
 //! is given as many values as it names.
 
-use super::support::database::Database;
+use super::support::database::{Database, Raw};
 use super::support::{Place, account};
+use sqlx::{AssertSqlSafe, Row};
+use std::collections::BTreeSet;
 use std::path::Path;
 use syn::visit::{self, Visit};
 use tallywright::store::Store;
@@ -128,6 +130,64 @@ async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_na
         }
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+/// What reads all of a competition, because it is about all of it: how it begins, and where. Seldom asked.
+const WHOLE: [(&str, &str); 12] = [
+    ("accounts.rs", "DELETE FROM idempotency WHERE account"),
+    ("idempotency.rs", "DELETE FROM idempotency WHERE path LIKE"),
+    ("load.rs", "SELECT body FROM entries WHERE competition = $1"),
+    ("load.rs", "SELECT body FROM scores WHERE competition = $1 ORDER BY"),
+    ("load.rs", "SELECT id, body FROM persons WHERE competition = $1"),
+    ("names.rs", "SELECT COUNT(*) FROM (SELECT 1 FROM entries LIMIT 1)"),
+    // What refers to a competition that is made: there is nothing.
+    ("save.rs", "INSERT INTO competitions"),
+    ("scores.rs", "SELECT COUNT(*) FROM entries e"),
+    ("scores.rs", "SELECT COUNT(*) FROM entries WHERE"),
+    ("scores.rs", "SELECT workout, COUNT(*) FROM scores"),
+    ("scores.rs", "SELECT workout, state, COUNT(*) FROM scores"),
+    ("tables.rs", "SELECT bib, division, gym, state"),
+];
+
+#[tokio::test]
+async fn no_text_looks_through_a_large_table_for_a_few_of_its_rows() {
+    let place = Place::on(Database::file()).await;
+    let mut found = Found::default();
+    walk(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/store"), &mut found);
+    let Raw::Sqlite(mut connection) = place.raw().await else { panic!("a file") };
+    let (mut through, mut needed) = (Vec::new(), BTreeSet::new());
+    for text in found.texts.iter().filter(|text| !text.sql.starts_with("CREATE") && !text.sql.starts_with("PRAGMA")) {
+        let plan = sqlx::query(AssertSqlSafe(format!("EXPLAIN QUERY PLAN {}", text.sql)));
+        for step in plan.fetch_all(&mut connection).await.unwrap() {
+            let step: String = step.get("detail");
+            let large = [
+                "scores",
+                "s ",
+                "records",
+                "r ",
+                "placements",
+                "p ",
+                "entries",
+                "e ",
+                "persons",
+                "notes",
+                "idempotency",
+            ];
+            let of_large = |of: &str| large.iter().any(|table| of.starts_with(table));
+            let looks = step.strip_prefix("SCAN ").is_some_and(of_large)
+                || step.strip_prefix("SEARCH ").is_some_and(|of| of_large(of) && step.ends_with("(competition=?)"));
+            let is_whole = |(file, begins): &(&str, &str)| text.at.contains(file) && text.sql.starts_with(begins);
+            let known = WHOLE.iter().position(is_whole);
+            needed.extend(known.filter(|_| looks));
+            if looks && known.is_none() && !step.contains("proposals") {
+                through.push(format!("{}\n    {step}", text.at));
+            }
+        }
+    }
+    through.dedup();
+    assert!(through.is_empty(), "{}", through.join("\n"));
+    let idle: Vec<_> = WHOLE.iter().enumerate().filter(|(n, _)| !needed.contains(n)).map(|(_, whole)| whole).collect();
+    assert!(idle.is_empty(), "nothing begins like this and reads all: {idle:?}");
 }
 
 #[tokio::test]

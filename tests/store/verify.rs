@@ -92,11 +92,11 @@ const TAMPERED: &[(&str, &str)] = &[
         "stands in the table placements",
     ),
     (
-        "INSERT INTO scores SELECT competition, -1, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body FROM scores WHERE bib = 3",
+        "INSERT INTO scores SELECT competition, -1, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body, waits FROM scores WHERE bib = 3",
         "-1/w1/1 stands in the table scores",
     ),
     (
-        "INSERT INTO scores SELECT competition, 0, '', attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body FROM scores WHERE bib = 3",
+        "INSERT INTO scores SELECT competition, 0, '', attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body, waits FROM scores WHERE bib = 3",
         "stands in the table scores",
     ),
     (
@@ -133,11 +133,12 @@ const TAMPERED: &[(&str, &str)] = &[
     ("UPDATE scores SET sheet = 'S9' WHERE bib = 3", "see sheet"),
     ("UPDATE scores SET judge = 'J-2' WHERE bib = 3", "see judge"),
     ("UPDATE scores SET grams = 90000 WHERE workout = 'w2'", "see grams"),
+    ("UPDATE scores SET waits = waits + 1 WHERE bib = 3", "see waits"),
     ("UPDATE scores SET body = replace(body, '6+1', '7+1') WHERE bib = 3", "see body"),
     ("UPDATE scores SET etag = etag + 1 WHERE bib = 3", "see etag"),
     ("DELETE FROM scores WHERE bib = 4", "4/w1/1 is missing in the table scores"),
     (
-        "INSERT INTO scores SELECT competition, 5, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body FROM scores WHERE bib = 3",
+        "INSERT INTO scores SELECT competition, 5, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body, waits FROM scores WHERE bib = 3",
         "5/w1/1 stands in the table scores",
     ),
     ("DELETE FROM not_taking_part", "5/w1 is missing in the table not_taking_part"),

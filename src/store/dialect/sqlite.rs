@@ -1,5 +1,7 @@
 //! The embedded engine: how its file is opened, copied and checked, and what its errors mean.
 
+mod statistics;
+
 use super::Trouble;
 use crate::store::StoreError;
 use crate::store::transfer::{Kind, Table};
@@ -25,8 +27,6 @@ const CHECKPOINT_PAGES: &str = "4000";
 /// What the connection that writes keeps of the file, in KB as it is written here: in a large one a
 /// group of changes touches thousands of pages.
 const WRITER_CACHE: &str = "-65536";
-/// Rows of an index that are looked at for the planner when the file is closed.
-const ANALYSED: Option<u32> = Some(1_000);
 
 /// Makes the file if need be and brings its tables up to date; gives a pool to read and one
 /// connection to write. A commit is on the disk when it returns
@@ -56,7 +56,7 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
         .max_lifetime(None)
         // A full disk ends a transaction behind our back; the next one would begin inside it.
         .before_acquire(|connection, _| Box::pin(async { Ok(!connection.is_in_transaction()) }))
-        .connect_with(options.clone().optimize_on_close(true, ANALYSED).pragma("cache_size", WRITER_CACHE))
+        .connect_with(options.clone().pragma("cache_size", WRITER_CACHE))
         .await?;
     // What a process that was killed had written and had not waited for the disk to have can be read now, and
     // nobody has been told of it: from here on it is on the disk.
@@ -68,6 +68,7 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
         }
     }
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
+    statistics::tell(&writes).await?;
     let reads = SqlitePoolOptions::new()
         .max_connections(READERS)
         .acquire_timeout(PATIENCE)

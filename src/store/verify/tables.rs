@@ -49,6 +49,7 @@ const SCORES: Table = Table {
         "judge",
         "performed_at",
         "grams",
+        "waits",
         "body",
     ],
 };
@@ -124,6 +125,7 @@ struct ScoreRow {
     judge: Option<String>,
     performed_at: i64,
     grams: Option<i64>,
+    waits: i64,
     body: String,
 }
 
@@ -145,6 +147,7 @@ impl ScoreRow {
             Val::MaybeText(self.judge),
             Val::Int(self.performed_at),
             Val::MaybeInt(self.grams),
+            Val::Int(self.waits),
             again::<Attempt>(self.body),
         ]
     }
@@ -157,7 +160,7 @@ async fn scores(tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), Stop> {
     let (mut bib, mut workout, mut attempt) = (i64::MIN, String::new(), i64::MIN);
     loop {
         let rows = db!(&mut *tx, all ScoreRow:
-            "SELECT bib, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, body
+            "SELECT bib, workout, attempt, etag, state, placed, key, level, division, entry_gym, gym, sheet, judge, performed_at, grams, waits, body
              FROM scores WHERE competition = $1 AND (bib > $2 OR (bib = $2 AND (workout > $3 OR (workout = $3 AND attempt > $4))))
              ORDER BY bib, workout, attempt LIMIT $5",
             id, bib, workout.as_str(), attempt, CHUNK)?;

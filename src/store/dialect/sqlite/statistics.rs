@@ -1,0 +1,106 @@
+//! What the embedded engine is told of its tables: the shape of a large competition, always.
+//!
+//! Left to itself it knows nothing of a new file, and of an older one what was there when it was last closed: a
+//! list of entries, say, before the first score. Then it takes the rows of a competition for a few, and looks through
+//! all of them for a gym's. Told once and for all it does the same on every evening
+//! (<https://sqlite.org/optoverview.html>, "Fixed results of ANALYZE").
+
+use crate::store::StoreError;
+use sqlx::SqlitePool;
+
+/// Of an index: so many rows, and so many on average that are alike in its first column, its first two, … A
+/// table that is kept in the order of its key has that as an index of its own name.
+const STATISTICS: [(&str, &str, &str); 40] = [
+    ("accounts", "sqlite_autoindex_accounts_1", "6000 1"),
+    ("entries", "entries", "100000 100000 1"),
+    ("entries", "entries_gym", "100000 100000 80 1"),
+    ("entries", "entries_person", "100000 100000 1"),
+    ("grants", "grants_account", "6000 1"),
+    ("grants", "grants_competition", "6000 6000 1500"),
+    ("grants", "grants_judge", "2000 2000 1"),
+    ("gyms", "gyms", "1260 1260 1"),
+    ("heats", "heats", "5000 5000 4 1"),
+    ("idempotency", "idempotency", "200000 1 1"),
+    ("idempotency", "idempotency_age", "200000 1"),
+    ("judges", "judges", "5040 5040 1"),
+    ("judges", "judges_person", "5040 5040 1"),
+    ("links", "links", "2000 1"),
+    ("name_starts", "name_starts", "219359 219359 3 1"),
+    ("name_starts", "name_starts_start", "219359 219359 13 1"),
+    ("not_taking_part", "not_taking_part", "20000 20000 2 1"),
+    ("not_taking_part", "not_taking_part_workout", "20000 20000 4000 1"),
+    ("notes", "notes_bib", "9005 9005 5"),
+    ("notes", "sqlite_autoindex_notes_1", "9005 9005 1"),
+    ("persons", "persons_email", "6301 1"),
+    ("persons", "persons_name", "106300 106300 7"),
+    ("persons", "sqlite_autoindex_persons_1", "106300 106300 1"),
+    ("placements", "placements", "984848 984848 1 1 1"),
+    ("proposals", "proposals_gym", "2000 2000 4 1"),
+    ("proposals", "proposals_waiting", "200 200 1"),
+    ("records", "records_gyms", "1260 1260 1"),
+    ("records", "records_rulings", "1000 1000 1"),
+    ("records", "records_subject", "994139 994139 2 1"),
+    ("records", "sqlite_autoindex_records_1", "994139 994139 1"),
+    ("scores", "scores_grams", "86734 86734 86734 12391 12391 87"),
+    ("scores", "scores_judge", "436289 436289 87 1"),
+    ("scores", "scores_sheet", "436289 436289 346 2 1"),
+    ("scores", "scores_state", "11467 11467 2294 2294 1 1"),
+    ("scores", "scores_visiting", "9014 9014 1803 2 1 1"),
+    ("scores", "scores_waits", "1000 1000 200 1 1"),
+    ("scores", "scores_workout", "447756 447756 89552 72 1 1"),
+    ("scores", "sqlite_autoindex_scores_1", "447756 447756 5 1 1"),
+    ("sessions", "sessions_account", "6000 2"),
+    ("tokens", "tokens_account", "500 1"),
+];
+
+/// Tells it, unless it has been told.
+pub(super) async fn tell(writes: &SqlitePool) -> Result<(), StoreError> {
+    let mut wanted = STATISTICS.map(|(table, index, rows)| (table.to_owned(), index.to_owned(), rows.to_owned()));
+    wanted.sort_unstable();
+    let there = "SELECT COUNT(*) FROM sqlite_master WHERE name = 'sqlite_stat1'";
+    let is_there: i64 = sqlx::query_scalar(there).fetch_one(writes).await?;
+    if is_there > 0 {
+        let mut known: Vec<(String, Option<String>, Option<String>)> =
+            sqlx::query_as("SELECT tbl, idx, stat FROM sqlite_stat1").fetch_all(writes).await?;
+        known.sort_unstable();
+        if known.into_iter().eq(wanted.iter().cloned().map(|(table, index, rows)| (table, Some(index), Some(rows)))) {
+            return Ok(());
+        }
+    }
+    // Makes the table, and looks at nothing.
+    sqlx::query("ANALYZE sqlite_schema").execute(writes).await?;
+    let mut tx = writes.begin().await?;
+    sqlx::query("DELETE FROM sqlite_stat1").execute(&mut *tx).await?;
+    for (table, index, rows) in wanted {
+        let insert = sqlx::query("INSERT INTO sqlite_stat1 (tbl, idx, stat) VALUES ($1, $2, $3)");
+        insert.bind(table).bind(index).bind(rows).execute(&mut *tx).await?;
+    }
+    tx.commit().await?;
+    // Has it read by this connection; those that are made from here on read it by themselves.
+    sqlx::query("ANALYZE sqlite_schema").execute(writes).await?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn every_index_that_is_told_of_is_there_and_a_column_is_told_of_each() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (_, writes) = super::super::open(&folder.path().join("tally.db")).await.expect("opens");
+        for (table, index, rows) in STATISTICS {
+            let columns: i64 = sqlx::query_scalar(if table == index {
+                "SELECT COUNT(*) FROM pragma_table_info($1) WHERE pk > 0"
+            } else {
+                "SELECT COUNT(*) FROM pragma_index_info($1)"
+            })
+            .bind(index)
+            .fetch_one(&writes)
+            .await
+            .expect("a number");
+            let told = rows.split(' ').count() - 1;
+            assert_eq!(usize::try_from(columns).expect("a few"), told, "{table} {index}");
+        }
+    }
+}
