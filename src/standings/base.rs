@@ -3,6 +3,7 @@
 
 use super::block::{Facts, Name, Record};
 use super::field::Field;
+use super::homes::{Home, Homes};
 use super::query::{Mask, Scope};
 use crate::rules::competition::Competition;
 use crate::rules::order::Key;
@@ -20,32 +21,18 @@ pub(super) struct Base {
     /// Of the state it was gathered from.
     pub(super) seq: u64,
     /// Ranked ones by bib, then guests by bib. A *row* is an index here.
-    pub(super) bibs: Vec<u32>,
+    pub(super) bibs: Arc<Vec<u32>>,
     /// How many are ranked.
     pub(super) ranked: usize,
     /// For each row, the workouts it has a score in, whatever its state.
     pub(super) scored: Vec<Mask>,
     /// For each row where it is at home, for scopes to be cut out; only of whole divisions.
-    homes: Option<Vec<Home>>,
+    homes: Option<Arc<Homes>>,
     /// One for each workout of the definition, of the ranked rows.
     pub(super) columns: Vec<Column>,
     listed: Vec<OnceLock<Vec<u32>>>,
     scores: OnceLock<Vec<usize>>,
     overall: Mutex<HashMap<Mask, Arc<OnceLock<Arc<Overall>>>>>,
-}
-
-/// Where somebody is at home.
-#[derive(Clone, Copy, PartialEq, Eq)]
-struct Home {
-    gym: Option<Name>,
-    region: Name,
-    country: Name,
-}
-
-impl Home {
-    fn of(facts: &Facts) -> Self {
-        Self { gym: facts.gym, region: facts.region, country: facts.country }
-    }
 }
 
 /// Who belongs to a ranking.
@@ -144,10 +131,10 @@ impl Base {
         Self {
             definition: Arc::clone(&field.definition),
             seq: field.seq,
-            bibs: rows.bibs,
+            bibs: Arc::new(rows.bibs),
             ranked,
             scored: rows.scored,
-            homes: whole.then_some(rows.homes),
+            homes: whole.then(|| Arc::new(Homes::new(rows.homes))),
             listed: columns.iter().map(|_| OnceLock::new()).collect(),
             columns,
             scores: OnceLock::new(),
@@ -165,7 +152,12 @@ impl Base {
         scored: impl Fn(u32) -> Mask,
     ) -> Option<Self> {
         let homes = self.homes.as_ref()?;
-        let fits: Vec<u32> = (0..).zip(homes).filter(|(_, home)| who.fits(**home)).map(|(row, _)| row).collect();
+        let fits: Vec<u32> = match who.within.as_ref().map(|within| within.gym) {
+            Some(Some(gym)) => {
+                homes.of_gym(gym).iter().copied().filter(|row| who.fits(homes.of(*row as usize))).collect()
+            }
+            _ => (0..).zip(homes.iter()).filter(|(_, home)| who.fits(*home)).map(|(row, _)| row).collect(),
+        };
         let (inside, guests) = fits.split_at(fits.partition_point(|row| (*row as usize) < self.ranked));
         let rows = |list: &[u32]| {
             let mut rows = Rows::new();
@@ -192,7 +184,7 @@ impl Base {
         let mut out = Self {
             definition: Arc::clone(&self.definition),
             seq,
-            bibs: self.bibs.clone(),
+            bibs: Arc::clone(&self.bibs),
             ranked: self.ranked,
             scored: self.scored.clone(),
             homes: self.homes.clone(),
@@ -213,7 +205,7 @@ impl Base {
         let (mut ranked, mut guests) = (Rows::new(), Rows::new());
         let mut from: Vec<Option<u32>> = Vec::with_capacity(self.ranked + touched.len());
         let mut cells: Vec<Vec<(u32, Option<Key>)>> = vec![Vec::new(); columns.len()];
-        let home = |row: usize| self.homes.as_ref().map(|homes| homes[row]);
+        let home = |row: usize| self.homes.as_ref().map(|homes| homes.of(row));
         let mut left = (0..self.ranked).peekable();
         let mut guests_left = (self.ranked..self.bibs.len()).peekable();
         let keep = |row: usize, rows: &mut Rows| rows.push(self.bibs[row], self.scored[row], home(row));
@@ -264,7 +256,7 @@ impl Base {
                 _ => return None,
             };
             let guest = row as usize >= self.ranked;
-            let moved = self.homes.as_ref().is_some_and(|homes| homes[row as usize] != Home::of(&facts));
+            let moved = self.homes.as_ref().is_some_and(|homes| homes.of(row as usize) != Home::of(&facts));
             if moved || guest != (facts.state == EntryState::Guest) {
                 return None;
             }
@@ -346,7 +338,7 @@ impl Base {
         let overall: usize = kept.values().filter_map(|slot| slot.get()).map(|overall| overall.bytes()).sum();
         let listed: usize = self.listed.iter().filter_map(OnceLock::get).map(|list| list.capacity() * 4).sum();
         let columns: usize = self.columns.iter().map(Column::bytes).sum();
-        let homes = self.homes.as_ref().map_or(0, |homes| homes.capacity() * size_of::<Home>());
+        let homes = self.homes.as_ref().map_or(0, |homes| homes.bytes());
         (self.bibs.capacity() + self.scored.capacity()) * 4 + homes + columns + listed + overall
     }
 }

@@ -13,6 +13,7 @@ mod block;
 mod cache;
 mod entry;
 mod field;
+mod homes;
 mod listing;
 pub mod names;
 mod pool;

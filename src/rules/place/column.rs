@@ -3,16 +3,20 @@
 
 use super::number;
 use crate::rules::order::Key;
+use std::sync::Arc;
 
-/// One workout of those who are ranked against each other. *Rows* are numbered from 0.
+/// So many keys that nobody had are put in by comparing every rank with them.
+const FEW: usize = 4;
+
+/// One workout of those who are ranked against each other. *Rows* are numbered from 0. A clone shares all.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Column {
     /// The different keys, best first.
-    keys: Vec<Key>,
+    keys: Arc<Vec<Key>>,
     /// Of each row: the index of its key; the number of keys where there is no placed score.
-    ranks: Vec<u32>,
+    ranks: Arc<Vec<u32>>,
     /// The place of each of `keys`, and at the end the one after the last.
-    places: Vec<u32>,
+    places: Arc<Vec<u32>>,
 }
 
 impl Column {
@@ -25,38 +29,50 @@ impl Column {
         let missing = number(keys.len());
         let rank = |key: &Key| number(keys.partition_point(|k| k < key));
         let ranks = rows.iter().map(|key| key.as_ref().map_or(missing, rank)).collect();
-        Self::counted(keys, ranks)
+        Self::counted(keys.into(), ranks)
     }
 
     /// The same rows but for some, whose keys are these now. Rows in ascending order.
     #[must_use]
     pub fn changed(&self, cells: &[(u32, Option<Key>)]) -> Self {
-        self.patched(None, cells)
+        let other: Vec<_> = cells.iter().copied().filter(|(row, key)| self.key(*row) != *key).collect();
+        if other.is_empty() {
+            return self.clone();
+        }
+        let fresh = self.fresh(&other);
+        let keys = self.with(&fresh);
+        let mut ranks = self.ranks.to_vec();
+        self.renumber(&mut ranks, &fresh);
+        let mut places = merged(&self.places, fresh.iter().map(|(at, _)| (*at, self.place_at(*at))));
+        let (missing, mut moved) = (number(keys.len()), vec![0_i32; places.len() + 1]);
+        for (row, key) in &other {
+            let rank = key.map_or(missing, |key| number(keys.partition_point(|k| *k < key)));
+            let before = std::mem::replace(&mut ranks[*row as usize], rank);
+            // Who is behind a key that went moves up, who is behind one that came moves down.
+            if before != missing {
+                moved[before as usize + 1] -= 1;
+            }
+            if rank != missing {
+                moved[rank as usize + 1] += 1;
+            }
+        }
+        let mut sum = 0;
+        for (place, moved) in places.iter_mut().zip(&moved) {
+            sum += moved;
+            *place = place.saturating_add_signed(sum);
+        }
+        Self { keys, ranks: ranks.into(), places: places.into() }.tidied()
     }
 
     /// Other rows: for each which one it was here (`None`: it was not, and has no placed score), but
     /// for some, whose keys are these.
     #[must_use]
     pub fn rearranged(&self, from: &[Option<u32>], cells: &[(u32, Option<Key>)]) -> Self {
-        self.patched(Some(from), cells)
-    }
-
-    fn patched(&self, from: Option<&[Option<u32>]>, cells: &[(u32, Option<Key>)]) -> Self {
-        let mut fresh: Vec<Key> = cells.iter().filter_map(|(_, key)| *key).collect();
-        fresh.sort_unstable();
-        fresh.dedup();
-        fresh.retain(|key| self.keys.binary_search(key).is_err());
-        let (keys, to) = self.merged(&fresh);
-        let missing = self.missing();
-        let mut ranks: Vec<u32> = match from {
-            None => self.ranks.clone(),
-            Some(from) => from.iter().map(|row| row.map_or(missing, |row| self.ranks[row as usize])).collect(),
-        };
-        if !fresh.is_empty() {
-            for rank in &mut ranks {
-                *rank = to[*rank as usize];
-            }
-        }
+        let fresh = self.fresh(cells);
+        let (keys, missing) = (self.with(&fresh), self.missing());
+        let mut ranks =
+            from.iter().map(|row| row.map_or(missing, |row| self.ranks[row as usize])).collect::<Vec<u32>>();
+        self.renumber(&mut ranks, &fresh);
         let missing = number(keys.len());
         for (row, key) in cells {
             ranks[*row as usize] = key.map_or(missing, |key| number(keys.partition_point(|k| *k < key)));
@@ -64,34 +80,54 @@ impl Column {
         Self::counted(keys, ranks).tidied()
     }
 
+    /// The keys of these cells that nobody has yet, in order, each with the rank it comes before.
+    fn fresh(&self, cells: &[(u32, Option<Key>)]) -> Vec<(u32, Key)> {
+        let mut keys: Vec<Key> = cells.iter().filter_map(|(_, key)| *key).collect();
+        keys.sort_unstable();
+        keys.dedup();
+        let before = |key: Key| self.keys.binary_search(&key).err().map(|rank| (number(rank), key));
+        keys.into_iter().filter_map(before).collect()
+    }
+
+    /// The keys and these.
+    fn with(&self, fresh: &[(u32, Key)]) -> Arc<Vec<Key>> {
+        if fresh.is_empty() { Arc::clone(&self.keys) } else { merged(&self.keys, fresh.iter().copied()).into() }
+    }
+
+    /// Ranks as they are with some more keys. Of a few it is told by comparing, a whole word of them at a
+    /// time; of many by a list.
+    fn renumber(&self, ranks: &mut [u32], fresh: &[(u32, Key)]) {
+        if fresh.len() <= FEW {
+            // The last first: one that moved for it is behind those before, too.
+            for (at, _) in fresh.iter().rev() {
+                for rank in ranks.iter_mut() {
+                    *rank += u32::from(*rank >= *at);
+                }
+            }
+            return;
+        }
+        let mut to: Vec<u32> = Vec::with_capacity(self.places.len());
+        for (n, (at, _)) in (0..).zip(fresh) {
+            let from = number(to.len());
+            to.extend((from..*at).map(|rank| rank + n));
+        }
+        to.extend((number(to.len())..=self.missing()).map(|rank| rank + number(fresh.len())));
+        for rank in ranks {
+            *rank = to[*rank as usize];
+        }
+    }
+
     /// Some of the rows, in ascending order.
     #[must_use]
     pub fn subset(&self, rows: &[u32]) -> Self {
+        if rows.len() < self.keys.len() / 8 {
+            return Self::of(&rows.iter().map(|row| self.key(*row)).collect::<Vec<_>>());
+        }
         let ranks = rows.iter().map(|row| self.ranks[*row as usize]).collect();
-        Self::counted(self.keys.clone(), ranks).without_unused()
+        Self::counted(Arc::clone(&self.keys), ranks).without_unused()
     }
 
-    /// The keys and some more, and where the old ones (and the missing one) stand among them.
-    fn merged(&self, fresh: &[Key]) -> (Vec<Key>, Vec<u32>) {
-        if fresh.is_empty() {
-            return (self.keys.clone(), Vec::new());
-        }
-        let mut keys = Vec::with_capacity(self.keys.len() + fresh.len());
-        let mut to = Vec::with_capacity(self.keys.len() + 1);
-        let mut fresh = fresh.iter().peekable();
-        for key in &self.keys {
-            while let Some(next) = fresh.next_if(|next| *next < key) {
-                keys.push(*next);
-            }
-            to.push(number(keys.len()));
-            keys.push(*key);
-        }
-        keys.extend(fresh);
-        to.push(number(keys.len()));
-        (keys, to)
-    }
-
-    fn counted(keys: Vec<Key>, ranks: Vec<u32>) -> Self {
+    fn counted(keys: Arc<Vec<Key>>, ranks: Vec<u32>) -> Self {
         let mut places = vec![0u32; keys.len() + 1];
         for rank in &ranks {
             places[*rank as usize] += 1;
@@ -100,7 +136,7 @@ impl Column {
         for place in &mut places {
             (*place, next) = (next, next + *place);
         }
-        Self { keys, ranks, places }
+        Self { keys, ranks: ranks.into(), places: places.into() }
     }
 
     /// Without the keys that nobody has any more, once there are many of those.
@@ -120,8 +156,8 @@ impl Column {
         }
         to.push(number(keys.len()));
         places.push(self.after_last());
-        let ranks = self.ranks.iter().map(|rank| to[*rank as usize]).collect();
-        Self { keys, ranks, places }
+        let ranks: Vec<u32> = self.ranks.iter().map(|rank| to[*rank as usize]).collect();
+        Self { keys: keys.into(), ranks: ranks.into(), places: places.into() }
     }
 
     /// How many rows there are.
@@ -200,7 +236,7 @@ impl Column {
     pub fn order(&self) -> Vec<u32> {
         let mut next: Vec<u32> = self.places.iter().map(|place| place - 1).collect();
         let mut order = vec![0; self.placed()];
-        for (row, rank) in (0..).zip(&self.ranks) {
+        for (row, rank) in (0..).zip(self.ranks.iter()) {
             if *rank != self.missing() {
                 let at = &mut next[*rank as usize];
                 order[*at as usize] = row;
@@ -215,4 +251,16 @@ impl Column {
     pub fn bytes(&self) -> usize {
         self.keys.capacity() * 8 + (self.ranks.capacity() + self.places.capacity()) * 4
     }
+}
+
+/// A list and some more, each before where something stands in it.
+fn merged<T: Copy>(all: &[T], more: impl ExactSizeIterator<Item = (u32, T)>) -> Vec<T> {
+    let (mut out, mut from) = (Vec::with_capacity(all.len() + more.len()), 0);
+    for (at, one) in more {
+        out.extend_from_slice(&all[from..at as usize]);
+        out.push(one);
+        from = at as usize;
+    }
+    out.extend_from_slice(&all[from..]);
+    out
 }

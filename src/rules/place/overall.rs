@@ -9,6 +9,7 @@ use super::column::Column;
 use super::number;
 use super::tally::{Cells, Counting, Line, NOTHING, Sum, Tally, stands};
 use super::{OverallRules, sort};
+use std::ops::Range;
 
 /// Rows that are worked out at a time, so that what is between stays close to the processor.
 const CHUNK: usize = 4096;
@@ -56,41 +57,39 @@ impl Overall {
         }
         let AddedUp { firsts, bests, nothing } = AddedUp::of(&tally, columns, rows);
         let words = sort::Packed::new(&firsts, &bests);
-        let mut out = Self { order: Vec::with_capacity(rows), ..Self::default() };
-        out.firsts.reserve_exact(rows - nothing.len());
-        out.starts = vec![0; (rows - nothing.len()).div_ceil(64)];
-        words.in_order(rows >= SHARED_FROM, |first, equal_so_far| {
-            out.of += if stands(first) { equal_so_far.len() } else { 0 };
-            out.push(&tally, columns, first, equal_so_far);
+        let parts = words.in_order(rows >= SHARED_FROM, Part::with_room_for, |part: &mut Part, first, equal_so_far| {
+            part.push(&tally, columns, first, equal_so_far);
         });
+        let mut out = Self { counting, ..Self::default() };
+        for (n, part) in parts.into_iter().enumerate() {
+            if n == 0 { out.begin(part, rows, rows - nothing.len()) } else { out.append(&part) }
+        }
         out.order.extend(nothing);
-        out.counting = counting;
         out
     }
 
-    /// Rows that stand equal but for their ties, in ascending order.
-    fn push(&mut self, tally: &Tally<'_>, columns: &[Column], first: u64, rows: &mut [u32]) {
-        let mut start = |at: usize| self.starts[at / 64] |= 1 << (at % 64);
-        let from = self.order.len();
-        start(from);
-        if let [one] = rows {
-            self.order.push(*one);
-            self.firsts.push(first);
-            return;
-        }
-        if tally.countback() && stands(first) && !alike(tally, columns, rows) {
-            let line = |row: &u32| tally.line(*row, &tally.cells(columns, *row));
-            let mut lines: Vec<Line> = rows.iter().map(line).collect();
-            lines.sort_unstable();
-            for (n, line) in lines.iter().enumerate() {
-                rows[n] = line.row;
-                if n > 0 && line.ties != lines[n - 1].ties {
-                    start(from + n);
-                }
+    /// Takes the first part, with room for so many rows, so many of them with something placed.
+    fn begin(&mut self, part: Part, rows: usize, something: usize) {
+        Part { order: self.order, firsts: self.firsts, starts: self.starts, of: self.of } = part;
+        self.order.reserve_exact(rows - self.order.len());
+        self.firsts.reserve_exact(something - self.firsts.len());
+        self.starts.resize(something.div_ceil(64), 0);
+    }
+
+    fn append(&mut self, part: &Part) {
+        let at = self.order.len();
+        for (n, bits) in part.starts.iter().enumerate() {
+            let (word, shift) = (at / 64 + n, at % 64);
+            self.starts[word] |= bits << shift;
+            if shift > 0
+                && let Some(next) = self.starts.get_mut(word + 1)
+            {
+                *next |= bits >> (64 - shift);
             }
         }
-        self.order.extend_from_slice(rows);
-        self.firsts.resize(from + rows.len(), first);
+        self.order.extend_from_slice(&part.order);
+        self.firsts.extend_from_slice(&part.firsts);
+        self.of += part.of;
     }
 
     /// The workouts that count.
@@ -141,17 +140,25 @@ impl Overall {
         word * 64 + bits.trailing_zeros() as usize
     }
 
+    /// All rows as they are listed, with their standings.
+    pub fn listed(&self) -> impl Iterator<Item = (u32, Option<u32>)> {
+        let mut standing = 0;
+        self.order.iter().enumerate().map(move |(at, row)| {
+            if at >= self.of {
+                return (*row, None);
+            }
+            if self.starts[at / 64] >> (at % 64) & 1 == 1 {
+                standing = number(at) + 1;
+            }
+            (*row, Some(standing))
+        })
+    }
+
     /// The standing of every row, in the order of the rows, without what it is made of.
     #[must_use]
     pub fn standings(&self, rows: usize) -> Vec<Option<u32>> {
         let mut out = vec![None; rows];
-        let mut standing = 0;
-        for (at, row) in self.order[..self.of].iter().enumerate() {
-            if self.starts[at / 64] >> (at % 64) & 1 == 1 {
-                standing = number(at) + 1;
-            }
-            out[*row as usize] = Some(standing);
-        }
+        self.listed().for_each(|(row, standing)| out[row as usize] = standing);
         out
     }
 
@@ -159,6 +166,47 @@ impl Overall {
     #[must_use]
     pub fn bytes(&self) -> usize {
         self.order.capacity() * 4 + (self.firsts.capacity() + self.starts.capacity()) * 8
+    }
+}
+
+/// Some of those with something placed who follow each other: see [`Overall`].
+struct Part {
+    order: Vec<u32>,
+    firsts: Vec<u64>,
+    starts: Vec<u64>,
+    of: usize,
+}
+
+impl Part {
+    fn with_room_for(rows: usize) -> Self {
+        let (order, firsts) = (Vec::with_capacity(rows), Vec::with_capacity(rows));
+        Self { order, firsts, starts: vec![0; rows.div_ceil(64)], of: 0 }
+    }
+
+    /// Rows that stand equal but for their ties, in ascending order.
+    fn push(&mut self, tally: &Tally<'_>, columns: &[Column], first: u64, rows: &mut [u32]) {
+        let mut start = |at: usize| self.starts[at / 64] |= 1 << (at % 64);
+        let from = self.order.len();
+        start(from);
+        self.of += if stands(first) { rows.len() } else { 0 };
+        if let [one] = rows {
+            self.order.push(*one);
+            self.firsts.push(first);
+            return;
+        }
+        if tally.countback() && stands(first) && !alike(tally, columns, rows) {
+            let line = |row: &u32| tally.line(*row, &tally.cells(columns, *row));
+            let mut lines: Vec<Line> = rows.iter().map(line).collect();
+            lines.sort_unstable();
+            for (n, line) in lines.iter().enumerate() {
+                rows[n] = line.row;
+                if n > 0 && line.ties != lines[n - 1].ties {
+                    start(from + n);
+                }
+            }
+        }
+        self.order.extend_from_slice(rows);
+        self.firsts.resize(from + rows.len(), first);
     }
 }
 
@@ -233,6 +281,9 @@ impl Scratch {
         let rows = from..from + firsts.len();
         firsts.fill(0);
         bests.fill(u32::MAX);
+        if tally.only_adds() {
+            return add(tally, columns, &rows, firsts, bests);
+        }
         self.placed.clear();
         self.placed.resize(firsts.len(), 0);
         self.placed_points.clear();
@@ -258,6 +309,33 @@ impl Scratch {
             if let Some(best) = bests.get_mut(n).filter(|_| !stands(*first)) {
                 *best = 0;
             }
+        }
+    }
+}
+
+/// Adds the places of a chunk of rows where a missing result is a place like any other. Whoever has nothing
+/// placed has the most that there is, and nobody else: a place is before that after the last.
+fn add(tally: &Tally<'_>, columns: &[Column], rows: &Range<usize>, firsts: &mut [u64], bests: &mut [u32]) {
+    let mut most = 0;
+    for counting in tally.counting {
+        let column = &columns[counting.column];
+        let (weight, places, ranks) = (u64::from(counting.weight), column.places(), &column.ranks()[rows.clone()]);
+        most += u64::from(column.after_last()) * weight;
+        if bests.is_empty() {
+            for (first, rank) in firsts.iter_mut().zip(ranks) {
+                *first += u64::from(places[*rank as usize]) * weight;
+            }
+        }
+        for ((first, best), rank) in firsts.iter_mut().zip(&mut *bests).zip(ranks) {
+            let place = places[*rank as usize];
+            *first += u64::from(place) * weight;
+            *best = place.min(*best);
+        }
+    }
+    for (n, first) in firsts.iter_mut().enumerate().filter(|(_, first)| **first == most) {
+        *first = NOTHING;
+        if let Some(best) = bests.get_mut(n) {
+            *best = 0;
         }
     }
 }

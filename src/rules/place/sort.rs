@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 /// Bits of a digit: as many counters as stay close to the processor.
-const DIGIT: u32 = 8;
+const DIGIT: u32 = 10;
 
 /// Integers of rows, to be packed into one word each with what is decided by next and the row's number.
 pub(super) struct Packed<'a> {
@@ -43,26 +43,71 @@ impl<'a> Packed<'a> {
         Self { firsts, seconds, layout }
     }
 
-    /// Says the rows in order: those that are equal in both integers at once, in ascending order.
-    pub(super) fn in_order(&self, shared: bool, mut say: impl FnMut(u64, &mut [u32])) {
+    /// Says the rows in order, those that are equal in both integers at once and in ascending order, to one
+    /// list after the other; begun for so many rows each. Where it is `shared`, there are two, made at the same time.
+    pub(super) fn in_order<P: Send>(
+        &self,
+        shared: bool,
+        begin: impl Fn(usize) -> P + Sync,
+        say: impl Fn(&mut P, u64, &mut [u32]) + Sync,
+    ) -> Vec<P> {
         let Self { layout, .. } = self;
+        let said = |words: Vec<u64>| {
+            let words = layout.by_digits(words);
+            let mut part = begin(words.len());
+            self.say(&words, |first, rows| say(&mut part, first, rows));
+            part
+        };
         if layout.bits() > 64 {
             let mut words: Vec<u128> = self.there(0..self.firsts.len(), |f, s, row| layout.long(f, s, row)).collect();
             words.sort_unstable();
-            let mut equals = Vec::new();
+            let (mut part, mut equals) = (begin(words.len()), Vec::new());
             for equal in words.chunk_by(|a, b| a >> layout.row_bits == b >> layout.row_bits) {
                 equals.clear();
                 equals.extend(equal.iter().map(|word| low_of_long(*word) & low(ones(layout.row_bits))));
-                say(layout.first(equal[0]), &mut equals);
+                say(&mut part, layout.first(equal[0]), &mut equals);
             }
+            vec![part]
         } else if shared && layout.first_bits > 0 {
-            let (below, above) = self.halves();
-            self.say(&below, &mut say);
-            self.say(&above, &mut say);
+            let rows = self.firsts.len();
+            let bound = self.middle();
+            let ((mut below, mut above), others) =
+                both(|| self.parted(0..rows / 2, bound), || self.parted(rows / 2..rows, bound));
+            let (below, above) = both(
+                || {
+                    below.extend_from_slice(&others.0);
+                    said(below)
+                },
+                || {
+                    above.extend_from_slice(&others.1);
+                    said(above)
+                },
+            );
+            vec![below, above]
         } else {
-            let words = self.there(0..self.firsts.len(), |f, s, row| layout.short(f, s, row)).collect();
-            self.say(&layout.by_digits(words), &mut say);
+            vec![said(self.there(0..self.firsts.len(), |f, s, row| layout.short(f, s, row)).collect())]
         }
+    }
+
+    /// About as many words are below this as are not.
+    fn middle(&self) -> u64 {
+        let step = self.firsts.len().div_ceil(1024).max(1);
+        let sampled = self.firsts.iter().step_by(step).filter(|first| **first != u64::MAX);
+        let mut sample: Vec<u64> = sampled.map(|first| self.layout.squeezed(*first)).collect();
+        sample.sort_unstable();
+        sample.get(sample.len() / 2).copied().unwrap_or(0)
+    }
+
+    /// The words of some rows below a bound, and the others.
+    fn parted(&self, rows: Range<usize>, bound: u64) -> (Vec<u64>, Vec<u64>) {
+        let layout = &self.layout;
+        let (all, room) = (rows.len(), rows.len() + rows.len() / 8);
+        let (mut below, mut above) = (Vec::with_capacity(room), Vec::with_capacity(room));
+        for word in self.there(rows, |f, s, row| layout.short(f, s, row)) {
+            if word >> layout.lower_bits() < bound { below.push(word) } else { above.push(word) }
+        }
+        debug_assert!(below.len() + above.len() <= all, "each once");
+        (below, above)
     }
 
     /// The words of these rows, but for those that are left out.
@@ -72,38 +117,8 @@ impl<'a> Packed<'a> {
         of.map(move |(first, row)| pack(*first, self.seconds.get(row).copied().unwrap_or(0), row))
     }
 
-    /// The half of the words that is below a bound, and the rest, each in order: by two threads.
-    fn halves(&self) -> (Vec<u64>, Vec<u64>) {
-        let (layout, rows) = (&self.layout, self.firsts.len());
-        let lower_bits = layout.lower_bits();
-        let step = rows.div_ceil(1024).max(1);
-        let sampled = self.firsts.iter().step_by(step).filter(|first| **first != u64::MAX);
-        let mut sample: Vec<u64> = sampled.map(|first| layout.squeezed(*first)).collect();
-        sample.sort_unstable();
-        let bound = sample.get(sample.len() / 2).copied().unwrap_or(0);
-        let parted = |rows: Range<usize>| {
-            let room = rows.len() / 2 + rows.len() / 16;
-            let (mut below, mut above) = (Vec::with_capacity(room), Vec::with_capacity(room));
-            for word in self.there(rows, |f, s, row| layout.short(f, s, row)) {
-                if word >> lower_bits < bound { below.push(word) } else { above.push(word) }
-            }
-            (below, above)
-        };
-        let ((mut below, mut above), others) = both(|| parted(0..rows / 2), || parted(rows / 2..rows));
-        both(
-            || {
-                below.extend_from_slice(&others.0);
-                layout.by_digits(below)
-            },
-            || {
-                above.extend_from_slice(&others.1);
-                layout.by_digits(above)
-            },
-        )
-    }
-
     /// Says words that are in order.
-    fn say(&self, words: &[u64], say: &mut impl FnMut(u64, &mut [u32])) {
+    fn say(&self, words: &[u64], mut say: impl FnMut(u64, &mut [u32])) {
         let (layout, row_bits) = (&self.layout, self.layout.row_bits);
         let row = |word: u64| low(word) & low(ones(row_bits));
         let (mut equals, mut last, mut first) = (Vec::new(), None, 0);
@@ -178,19 +193,21 @@ impl Layout {
         out
     }
 
-    /// Words whose rows were in order: by the digits of their upper bits, then each run of equal upper
-    /// bits by what is below.
+    /// Words in order: by the digits of as many upper bits as tell most of them apart, then each run of
+    /// those that are equal in them by what is below.
     fn by_digits(&self, mut words: Vec<u64>) -> Vec<u64> {
-        let (lower_bits, end) = (self.lower_bits(), self.bits());
+        let end = self.bits();
+        let enough = (u64::BITS - (words.len() as u64).leading_zeros()).div_ceil(DIGIT) * DIGIT;
+        let from = self.lower_bits().max(end.saturating_sub(enough));
         let mut other = vec![0; words.len()];
-        let mut at = lower_bits;
+        let mut at = from;
         while at < end {
             let bits = DIGIT.min(end - at);
             pass(&words, &mut other, at, ones(bits));
             std::mem::swap(&mut words, &mut other);
             at += bits;
         }
-        for equal in words.chunk_by_mut(|a, b| a.checked_shr(lower_bits) == b.checked_shr(lower_bits)) {
+        for equal in words.chunk_by_mut(|a, b| a.checked_shr(from) == b.checked_shr(from)) {
             if equal.len() > 1 {
                 equal.sort_unstable();
             }
@@ -227,7 +244,7 @@ const fn low_of_long(word: u128) -> u32 {
     word as u32
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "a digit is of eight bits")]
+#[expect(clippy::cast_possible_truncation, reason = "a digit is of few bits")]
 const fn digit(word: u64, at: u32, mask: u64) -> usize {
     (word >> at & mask) as usize
 }
@@ -265,11 +282,10 @@ mod tests {
             let mut expected: Vec<(u64, u32, u32)> =
                 (0..).zip(&rows).filter(|(_, r)| r.0 != u64::MAX).map(|(n, r)| (r.0, r.1, n)).collect();
             expected.sort_unstable();
-            let mut got = Vec::new();
-            Packed::new(&firsts, &seconds).in_order(shared, |first, equal| {
+            let got = Packed::new(&firsts, &seconds).in_order(shared, Vec::with_capacity, |got, first, equal| {
                 got.extend(equal.iter().map(|row| (first, seconds[*row as usize], *row)));
             });
-            prop_assert_eq!(got, expected);
+            prop_assert_eq!(got.concat(), expected);
         }
     }
 }

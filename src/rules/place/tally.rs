@@ -100,6 +100,11 @@ impl<'a> Tally<'a> {
         self.rules.points == Points::Places && self.rules.level_rule == LevelRule::PerWorkout && self.left_out == 0
     }
 
+    /// Whether `first` is the sum of all places, whatever lacks.
+    pub(super) fn only_adds(&self) -> bool {
+        self.plain() && self.rules.missing == Missing::AfterLast
+    }
+
     /// `first` of a row whose points are a sum over all results: see [`Self::plain`].
     pub(super) fn plain_first(&self, points: u64, placed: usize, placed_points: impl FnOnce() -> u64) -> u64 {
         match self.rules.missing {
