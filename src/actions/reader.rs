@@ -282,9 +282,19 @@ impl Reader {
     /// The last window boundary of a workout that has passed, microseconds; before the first: 0.
     #[must_use]
     pub fn boundary(&self) -> i64 {
-        let passed = |at: &Timestamp| *at <= self.now;
+        let passed = self.boundaries().filter(|at| *at <= self.now);
+        passed.max().map_or(0, Timestamp::as_microsecond)
+    }
+
+    /// The next one; after the last: never.
+    #[must_use]
+    pub fn next_boundary(&self) -> Timestamp {
+        self.boundaries().filter(|at| *at > self.now).min().unwrap_or(Timestamp::MAX)
+    }
+
+    fn boundaries(&self) -> impl Iterator<Item = Timestamp> {
         let windows = self.competition.workouts.iter().map(|w| &w.window);
-        windows.flat_map(|w| [w.announce, w.opens, w.closes]).filter(passed).max().map_or(0, Timestamp::as_microsecond)
+        windows.flat_map(|w| [w.announce, w.opens, w.closes])
     }
 }
 

@@ -3,7 +3,8 @@
 //!
 //! A handler says that its answer depends on nothing but the log of one competition and the moment
 //! ([`Shared`]); anything personal is out of it, as only what nobody signed in for is kept. It
-//! holds for a second at most, and while the log stands where it stood. After the log went on, one
+//! holds while the log stands where it stood, for a second at most, or where it tells no time until the next
+//! window opens or closes. After the log went on, one
 //! of those who ask makes it anew and the others get the one that is there, if it is not older
 //! than [`crate::config::Config::lag`]; and where changes come in all the time, it is made again no
 //! more often than that takes a small part of the time. So whoever may not see an older state asks
@@ -75,6 +76,8 @@ pub struct Shared {
     pub competition: i64,
     /// What was known when it was made, or less.
     pub mark: Mark,
+    /// Until when it depends on the log alone.
+    pub steady: Option<Timestamp>,
 }
 
 impl Shared {
@@ -82,7 +85,14 @@ impl Shared {
     #[must_use]
     pub fn of(app: &App, reader: &Reader) -> Self {
         let board = app.board.position(reader.id).unwrap_or(0);
-        Self { competition: reader.id, mark: Mark { epoch: reader.epoch, seq: reader.seq.min(board) } }
+        let mark = Mark { epoch: reader.epoch, seq: reader.seq.min(board) };
+        Self { competition: reader.id, mark, steady: None }
+    }
+
+    /// It tells no time, and nothing that is outside the log: it stays as it is until the next window boundary.
+    #[must_use]
+    pub fn steady(self, reader: &Reader) -> Self {
+        Self { steady: Some(reader.next_boundary()), ..self }
     }
 
     /// Says it of this answer, if nobody in particular asked.
@@ -151,13 +161,18 @@ enum Good {
 
 impl Answer {
     fn good(&self, app: &App, now: Timestamp) -> Good {
+        let current = app.board.mark(self.shared.competition) == Some(self.shared.mark);
+        match self.shared.steady {
+            Some(until) if now >= until => return Good::No,
+            Some(_) if current && self.made <= now => return Good::Yes,
+            _ => {}
+        }
         // It may have been made a moment after this one came.
         let age = now.duration_since(self.made);
         if age.abs() >= HOLDS {
             return Good::No;
         }
         let lag = app.config.lag;
-        let current = app.board.mark(self.shared.competition) == Some(self.shared.mark);
         match current {
             true if age >= AHEAD && age < lag => Good::ForOthers,
             true => Good::Yes,

@@ -4,7 +4,7 @@ use crate::support::{Client, SALTMARSH, TestApp, noon};
 use axum::Router;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
 use serde_json::json;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -17,13 +17,18 @@ const JSON: &str = "/api/v1/competitions/saltmarsh/divisions/women/standings";
 
 /// The common layers around one page, that says how often it was made. It takes a while to make.
 async fn counting(app: &TestApp, takes: Duration) -> (Client, Arc<AtomicUsize>) {
+    steady(app, takes, None).await
+}
+
+/// The same of one that tells no time until then.
+async fn steady(app: &TestApp, takes: Duration, steady: Option<Timestamp>) -> (Client, Arc<AtomicUsize>) {
     let competition = app.app.store.find_competition(SALTMARSH).await.unwrap().unwrap().id;
     let (made, here) = (Arc::new(AtomicUsize::new(0)), app.app.clone());
     let counted = Arc::clone(&made);
     let page = move || {
         let (here, counted) = (here.clone(), Arc::clone(&counted));
         async move {
-            let shared = Shared { competition, mark: here.board.mark(competition).unwrap() };
+            let shared = Shared { competition, mark: here.board.mark(competition).unwrap(), steady };
             let nth = counted.fetch_add(1, Ordering::SeqCst) + 1;
             tokio::time::sleep(takes).await;
             let mut response: Response =
@@ -75,6 +80,39 @@ async fn an_answer_is_made_once_while_nothing_changes_and_for_a_second_at_most()
     // Other addresses are other answers.
     client.get("/c/saltmarsh/divisions/women?from=51").await.expect(200);
     assert_eq!(made.load(Ordering::SeqCst), 4);
+}
+
+#[tokio::test]
+async fn what_tells_no_time_is_kept_until_a_window_opens_or_closes_or_something_changes() {
+    let app = TestApp::new().await;
+    let (client, _) = steady(&app, Duration::ZERO, Some(noon() + SignedDuration::from_mins(10))).await;
+    assert_eq!(nth(&client).await, "1");
+    later(&app, 599_999);
+    assert_eq!(nth(&client).await, "1");
+    score(&app, "4+2 tb 2:10").await;
+    assert_eq!(nth(&client).await, "2");
+    assert_eq!(nth(&client).await, "2");
+    later(&app, 600_000);
+    assert_eq!(nth(&client).await, "3");
+}
+
+#[tokio::test]
+async fn standings_change_with_the_clock_where_a_window_closes() {
+    let app = TestApp::new().await;
+    app.db_competition(SALTMARSH, false).await;
+    score(&app, "4+2 tb 2:10").await;
+    let without = format!("{JSON}?running=without");
+    let counted = async || {
+        let page = app.nobody().get(&without).await.expect(200).json();
+        page["rows"][0]["workouts"].as_array().unwrap().len()
+    };
+    let before = counted().await;
+    let closes = app.app.board.view(app.app.store.find_competition(SALTMARSH).await.unwrap().unwrap().id).unwrap();
+    let closes = closes.definition().workout("w1").unwrap().window.closes;
+    app.app.clock.set(closes - SignedDuration::from_millis(1));
+    assert_eq!(counted().await, before);
+    app.app.clock.set(closes);
+    assert_eq!(counted().await, before + 1);
 }
 
 #[tokio::test]
