@@ -1,16 +1,17 @@
-//! What a judge has to do in a competition: the lanes that the heats of their gym give them; and what
-//! is stored under their code, for them to look over.
+//! What a judge has to do in a competition: the lanes that the heats give them, of their gym and of others;
+//! and what is stored under their code, for them to look over.
 
 use super::Failure;
 use super::reader::Reader;
 use super::score::show;
 use super::views::names::how;
 use crate::app::App;
-use crate::rules::access::{Act, Actor, Denied, Role, permit};
-use crate::rules::people::{Judge, Person};
+use crate::rules::access::{Act, Actor, Denied, Permit, permit};
+use crate::rules::people::{Gym, Judge, Person};
 use crate::rules::window::{self, Window};
+use crate::rules::workout::Workout;
 use jiff::Timestamp;
-use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// A lane in which a judge counts.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,6 +22,8 @@ pub struct Lane {
     pub lane: u32,
     /// When the heat starts.
     pub starts: Timestamp,
+    /// Whose heats they are.
+    pub gym: Arc<Gym>,
     /// Whom they count.
     pub bib: u32,
     /// The name as the judge sees it.
@@ -44,6 +47,8 @@ pub struct Vouched {
     pub how: &'static str,
     /// When it was recorded.
     pub at: Timestamp,
+    /// It came too late, and waits for the organiser.
+    pub waiting: bool,
 }
 
 /// What a judge has to do, and has done, in one workout.
@@ -87,12 +92,11 @@ pub struct Work {
 /// 401 and 403 for who is no judge there.
 pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -> Result<Work, Failure> {
     let reader = Reader::find(app, actor, now, competition).await?;
-    let own = actor.grants.iter().filter(|g| g.role == Role::Judge && g.competition.as_deref() == Some(&*reader.slug));
-    let codes: BTreeSet<String> = own.filter_map(|g| g.judge.clone()).collect();
-    let first = codes.first().cloned().unwrap_or_default();
-    permit(actor, Act::ReadJudging { competition: &reader.slug, judge: &first })?;
+    let codes = actor.codes_in(&reader.slug);
+    let first = codes.first().copied().unwrap_or_default();
+    permit(actor, Act::ReadJudging { competition: &reader.slug, judge: first })?;
     let mut credentials = Vec::new();
-    for code in &codes {
+    for code in codes {
         credentials.extend(credential(app, actor, &reader, code).await?);
     }
     if credentials.is_empty() {
@@ -120,32 +124,21 @@ pub(super) async fn credential(
     let (at, region) = gym.as_ref().map_or((None, ""), |gym| (Some(gym.slug.as_str()), gym.region.as_str()));
     let mut shares = Vec::new();
     for workout in reader.workouts() {
-        let stored = match &gym {
-            Some(gym) => super::heats::plan(app, &permit, reader, &gym.slug, &workout.slug).await?,
-            None => None,
-        };
-        let mut lanes: Vec<Lane> = stored.map_or(Vec::new(), |(_, plan)| {
-            let mine = plan.places.iter().filter(|place| place.judge.as_deref() == Some(code));
-            let lane = |place: &crate::rules::heats::Place| Lane {
-                heat: place.heat,
-                lane: place.lane,
-                starts: plan.settings.starts(place.heat),
-                bib: place.bib,
-                name: String::new(),
-            };
-            mine.map(lane).collect()
-        });
+        let mut lanes = lanes(app, &permit, reader, workout, code).await?;
+        let late = app.store.list_late_words(&permit, reader.id, &workout.slug, code).await?;
         let done = listed.iter().filter(|l| l.attempt.score.workout == workout.slug);
-        let vouched = done.filter_map(|l| {
-            let attestation = l.attempt.attestation.as_ref()?;
+        let done = done.map(|l| (l, l.attempt.attestation.as_ref(), false));
+        let all = done.chain(late.iter().map(|l| (l, l.attempt.waiting_attestation.as_ref(), true)));
+        let vouched = all.filter_map(|(l, attestation, waiting)| {
             Some(Vouched {
                 bib: l.attempt.score.bib,
                 name: String::new(),
                 text: show::performance(reader, workout, &l.division, &l.attempt.stored).text,
                 state: l.attempt.state.as_str(),
                 refused: l.attempt.refused,
-                how: how(attestation.how),
-                at: attestation.at,
+                how: how(attestation?.how),
+                at: attestation?.at,
+                waiting,
             })
         });
         let mut vouched: Vec<Vouched> = vouched.collect();
@@ -158,10 +151,36 @@ pub(super) async fn credential(
         for one in &mut vouched {
             one.name = called(one.bib);
         }
-        lanes.sort_by_key(|lane| (lane.starts, lane.lane));
+        lanes.sort_by(|a, b| (a.starts, &a.gym.slug, a.lane).cmp(&(b.starts, &b.gym.slug, b.lane)));
         let window = window::for_entry(workout, &extensions, at, region);
         shares.push(Share { workout: workout.slug.clone(), window, lanes, vouched });
     }
     let zone = gym.as_ref().map_or(String::new(), |gym| gym.time_zone.clone());
     Ok(Some(Credential { judge, person, zone, shares }))
+}
+
+/// The lanes of a workout that heats give a judge, without names.
+async fn lanes(
+    app: &App,
+    permit: &Permit,
+    reader: &Reader,
+    workout: &Workout,
+    code: &str,
+) -> Result<Vec<Lane>, Failure> {
+    let mut lanes = Vec::new();
+    for gym in app.store.list_heats_of_judge(permit, reader.id, &workout.slug, code).await? {
+        let Some(gym) = app.store.find_gym(reader.id, &gym).await?.map(Arc::new) else { continue };
+        let stored = super::heats::plan(app, permit, reader, &gym.slug, &workout.slug).await?;
+        let Some((_, plan)) = stored else { continue };
+        let mine = plan.places.iter().filter(|place| place.judge.as_deref() == Some(code));
+        lanes.extend(mine.map(|place| Lane {
+            heat: place.heat,
+            lane: place.lane,
+            starts: plan.settings.starts(place.heat),
+            gym: Arc::clone(&gym),
+            bib: place.bib,
+            name: String::new(),
+        }));
+    }
+    Ok(lanes)
 }

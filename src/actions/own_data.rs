@@ -109,7 +109,7 @@ pub struct OwnJudge {
     pub judge: JudgeView,
     /// Name and e-mail; null: erased.
     pub person: Option<Person>,
-    /// Where it counts, in the heats of its gym.
+    /// Where it counts, in the heats of its gym and of others.
     pub lanes: Vec<OwnLane>,
     /// What it vouched for.
     pub vouched: Vec<OwnWord>,
@@ -120,6 +120,8 @@ pub struct OwnJudge {
 pub struct OwnLane {
     /// Which workout.
     pub workout: String,
+    /// The gym whose heats they are.
+    pub gym: String,
     /// Which heat, from 1.
     pub heat: u32,
     /// Which lane, from 1.
@@ -145,6 +147,8 @@ pub struct OwnWord {
     pub how: &'static str,
     /// When it was recorded.
     pub at: Timestamp,
+    /// It came too late, and waits for the organiser.
+    pub waiting: bool,
 }
 
 /// Everything that is kept about whoever asks.
@@ -230,6 +234,7 @@ async fn own_judge(app: &App, reader: &Reader, code: &str) -> Result<Option<OwnJ
     let lanes = own.shares.iter().flat_map(|share| {
         share.lanes.iter().map(|l| OwnLane {
             workout: share.workout.clone(),
+            gym: l.gym.slug.clone(),
             heat: l.heat,
             lane: l.lane,
             starts: l.starts,
@@ -244,6 +249,7 @@ async fn own_judge(app: &App, reader: &Reader, code: &str) -> Result<Option<OwnJ
             state: v.state,
             how: v.how,
             at: v.at,
+            waiting: v.waiting,
         })
     });
     Ok(Some(OwnJudge {

@@ -6,6 +6,7 @@
 use super::ledger::Ties;
 use super::people::Entry;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 
 /// What somebody is in a competition.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -259,7 +260,14 @@ impl Actor {
     /// Whether it is a judge of this competition, by whatever code.
     #[must_use]
     pub fn judges_in(&self, competition: &str) -> bool {
-        self.grants.iter().any(|g| g.role == Role::Judge && g.competition.as_deref() == Some(competition))
+        !self.codes_in(competition).is_empty()
+    }
+
+    /// The codes by which it is a judge of this competition.
+    #[must_use]
+    pub fn codes_in(&self, competition: &str) -> BTreeSet<&str> {
+        let own = |g: &&Grant| g.role == Role::Judge && g.competition.as_deref() == Some(competition);
+        self.grants.iter().filter(own).filter_map(|g| g.judge.as_deref()).collect()
     }
 
     /// Whether it is the athlete with this bib. A bib belongs to one competition only.

@@ -18,6 +18,22 @@ impl Store {
         self.heats(competition, gym, workout).await
     }
 
+    /// The gyms whose heats in a workout give a judge a lane.
+    pub async fn list_heats_of_judge(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        judge: &str,
+    ) -> Result<Vec<String>, StoreError> {
+        let mut conn = self.read().await?;
+        let lane = format!("%\"judge\":{}%", super::within(&super::json(&judge)));
+        let gyms = db!(&mut conn, vals String:
+            "SELECT gym FROM heats WHERE competition = $1 AND workout = $2 AND body LIKE $3 ESCAPE '!' ORDER BY gym",
+            competition, workout, lane)?;
+        Ok(gyms)
+    }
+
     /// The places of the heats that have begun by `now`, for everybody: who starts later is for the
     /// gym's own people, as it says where somebody will be.
     pub async fn list_begun_heats(

@@ -357,6 +357,11 @@ pub(crate) fn json<T: serde::Serialize>(value: &T) -> String {
     serde_json::to_string(value).expect("plain data always serializes")
 }
 
+/// A text as it stands in a pattern of `LIKE` with `ESCAPE '!'`.
+pub(crate) fn within(text: &str) -> String {
+    text.replace('!', "!!").replace('%', "!%").replace('_', "!_")
+}
+
 /// Back from [`json`].
 pub(crate) fn parse<T: serde::de::DeserializeOwned>(table: &'static str, text: &str) -> Result<T, StoreError> {
     serde_json::from_str(text).map_err(|e| StoreError::unreadable(table, e))

@@ -112,6 +112,27 @@ impl Store {
         Ok(listed)
     }
 
+    /// The scores of a workout that a judge vouched for too late, where that waits for the organiser: none of
+    /// them has a place meanwhile.
+    pub async fn list_late_words(
+        &self,
+        _permit: &Permit,
+        competition: i64,
+        workout: &str,
+        judge: &str,
+    ) -> Result<Vec<Listed>, StoreError> {
+        let mut conn = self.read().await?;
+        let word = format!("%\"waiting_attestation\":{{\"judge\":{}%", super::within(&super::json(&judge)));
+        let rows = db!(&mut conn, all (String, String, Option<String>):
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2 AND state = 'entered' AND body LIKE $3 ESCAPE '!' ORDER BY bib, attempt",
+            competition, workout, word)?;
+        let listed = rows
+            .into_iter()
+            .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }));
+        let by_them = |l: &Listed| l.attempt.waiting_attestation.as_ref().is_some_and(|a| a.judge == judge);
+        listed.filter(|l| l.as_ref().map_or(true, by_them)).collect()
+    }
+
     /// Scores of a workout by bib and attempt: the desk's and the referees' lists.
     pub async fn list_scores(
         &self,

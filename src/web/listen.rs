@@ -25,7 +25,7 @@ use tower::ServiceExt;
 const DESCRIPTORS_KEPT: u64 = 256;
 /// What a connection keeps of a request at most before anybody has read it, its head above all; in bytes. From
 /// nobody in particular: thousands of them have to fit.
-const HEAD: usize = 32 << 10;
+pub const HEAD: usize = 32 << 10;
 /// How long to wait when the machine has nothing left to accept with.
 const BREATH: Duration = Duration::from_millis(100);
 

@@ -2,8 +2,10 @@
 //!
 //! A form leads on, so that loading the page again sends nothing again. What must not stand in an
 //! address meanwhile goes along in a cookie of its own: kept from scripts, bound to the session, good
-//! for two minutes on one page, and taken away as it is shown, but for slips. Any of several services can show it. Each
-//! has a name of its own, which stands in the address: of two that are made at once both are shown.
+//! for two minutes on one page, and taken away as it is shown, but for slips. Any of several services can
+//! show it. Each has a name of its own, which stands in the address: of two that are made at once both are
+//! shown. A browser sends all that wait with every request, whose head has a bound: of more than a few the
+//! oldest make room.
 
 use super::session::Caller;
 use crate::app::App;
@@ -17,8 +19,13 @@ use sha2::{Digest, Sha256};
 use std::time::Duration;
 use subtle::ConstantTimeEq;
 
-/// Longer, and a browser may not keep it.
-const MOST: usize = 3_800;
+/// Longer, and a browser may not keep it: with its name and what is said of it a cookie has 4,096 bytes (RFC
+/// 6265 section 6.1).
+const MOST: usize = 3_920;
+/// How many wait at once.
+const MANY: usize = 4;
+const _: () =
+    assert!(MANY * (MOST + 64) < super::listen::HEAD / 2, "a head has room for all of them, and as much besides");
 /// Bytes of a name.
 const NAMED: usize = 9;
 /// Where the name stands in the address.
@@ -28,21 +35,78 @@ const WAITS: Duration = Duration::from_mins(2);
 
 /// What is shown.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Shown {
     /// What was done, in a word of the page's own.
+    #[serde(skip_serializing_if = "String::is_empty")]
     pub done: String,
     /// A secret; empty: none.
+    #[serde(skip_serializing_if = "String::is_empty")]
     pub secret: String,
     /// Whose it is.
+    #[serde(skip_serializing_if = "String::is_empty")]
     pub whose: String,
     /// What became of a letter with it.
+    #[serde(skip_serializing_if = "String::is_empty")]
     pub told: String,
     /// Whom it does not hold for, with what is said of each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub left_out: Vec<(String, String)>,
     /// How many more there are than fit.
+    #[serde(skip_serializing_if = "is_none_more")]
     pub more: usize,
-    /// Codes for athletes, by bib.
+    /// Codes for athletes, by bib: all that are made at a time fit.
+    #[serde(with = "slips", skip_serializing_if = "Vec::is_empty")]
     pub codes: Vec<(u32, String)>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "as serde calls it")]
+fn is_none_more(more: &usize) -> bool {
+    *more == 0
+}
+
+/// Slips in as little room as they need: of each by how much its bib is above the one before, and its code
+/// without the stroke.
+mod slips {
+    use serde::{Deserialize, Deserializer, Serializer, de::Error};
+
+    /// Characters of a code.
+    const LENGTH: usize = 8;
+    const BASE: u32 = 36;
+
+    pub fn serialize<S: Serializer>(codes: &[(u32, String)], to: S) -> Result<S::Ok, S::Error> {
+        let (mut sorted, mut before, mut out) = (codes.to_vec(), 0, String::new());
+        sorted.sort_unstable();
+        for (bib, code) in sorted {
+            let mut above = bib - before;
+            before = bib;
+            let mut digits = Vec::new();
+            while above > 0 {
+                digits.extend(char::from_digit(above % BASE, BASE));
+                above /= BASE;
+            }
+            out.extend(digits.into_iter().rev());
+            out.extend(code.chars().filter(|c| *c != '-'));
+            out.push('.');
+        }
+        to.serialize_str(&out)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<(u32, String)>, D::Error> {
+        let text = String::deserialize(from)?;
+        let broken = || D::Error::custom("no slips");
+        let (mut bib, mut codes) = (0_u32, Vec::new());
+        for one in text.split_terminator('.') {
+            let at = one.len().checked_sub(LENGTH).ok_or_else(broken)?;
+            let (above, code) = one.split_at_checked(at).ok_or_else(broken)?;
+            let above =
+                if above.is_empty() { 0 } else { u32::from_str_radix(above, BASE).map_err(D::Error::custom)? };
+            bib = bib.checked_add(above).ok_or_else(broken)?;
+            let (first, last) = code.split_at_checked(LENGTH / 2).ok_or_else(broken)?;
+            codes.push((bib, format!("{first}-{last}")));
+        }
+        Ok(codes)
+    }
 }
 
 /// The header that takes it away.
@@ -50,21 +114,39 @@ pub type Gone = AppendHeaders<[(HeaderName, String); 1]>;
 
 /// Leads on to the page `to`, which shows this.
 pub fn lead(app: &App, caller: &Caller, to: &str, shown: Shown) -> Response {
+    lead_with(app, caller, to, "", "", shown)
+}
+
+/// The same, with more in the address: `tail` as `?a=b` (empty: nothing), and where on the page it is shown.
+pub fn lead_with(app: &App, caller: &Caller, to: &str, tail: &str, anchor: &str, shown: Shown) -> Response {
     let value = sealed(caller, to, &fitting(caller, to, shown));
-    led(app, to, value)
+    led(app, caller, (to, tail, anchor), value)
 }
 
 /// The same, where all of it fits; `None`: it does not, and is shown at once.
 pub fn lead_whole(app: &App, caller: &Caller, to: &str, shown: &Shown) -> Option<Response> {
     let value = sealed(caller, to, shown);
-    (value.len() <= MOST).then(|| led(app, to, value))
+    (value.len() <= MOST).then(|| led(app, caller, (to, "", ""), value))
 }
 
-fn led(app: &App, to: &str, value: String) -> Response {
+fn led(app: &App, caller: &Caller, (to, tail, anchor): (&str, &str, &str), value: String) -> Response {
     let drawn = app.keys.bytes();
     let which = BASE64_URL_SAFE_NO_PAD.encode(drawn.get(..NAMED).unwrap_or_default());
-    let to = format!("{to}?{FIELD}={which}");
-    (AppendHeaders([(header::SET_COOKIE, cookie(app, &which, value, WAITS))]), Redirect::to(&to)).into_response()
+    let and = if tail.is_empty() { "?" } else { "&" };
+    let to = format!("{to}{tail}{and}{FIELD}={which}{anchor}");
+    let oldest = caller.notices.len().saturating_sub(MANY - 1);
+    let gone = caller.notices.iter().take(oldest).map(|old| cookie(app, old, String::new(), Duration::ZERO));
+    let set = gone.chain([cookie(app, &which, value, WAITS)]).map(|set| (header::SET_COOKIE, set));
+    (AppendHeaders(set.collect::<Vec<_>>()), Redirect::to(&to)).into_response()
+}
+
+/// The names of those that wait in the browser which sends these headers, the oldest first (RFC 6265 section
+/// 5.4).
+pub fn waiting(app: &App, headers: &HeaderMap) -> Vec<String> {
+    let before = name(app, "");
+    let sent = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    let all = sent.flat_map(|value| value.split(';')).filter_map(|one| one.split('=').next());
+    all.filter_map(|one| one.trim().strip_prefix(&before)).map(str::to_owned).collect()
 }
 
 /// As much of it as a browser keeps.
@@ -135,6 +217,23 @@ mod tests {
         let shown = fitting(&caller, "/organise/s/people", Shown { left_out, ..Shown::default() });
         let value = sealed(&caller, "/organise/s/people", &shown);
         assert!(value.len() <= MOST && shown.left_out.len() + shown.more == 300 && !shown.left_out.is_empty());
+    }
+
+    #[test]
+    fn all_slips_that_are_made_at_a_time_fit_whatever_their_bibs() {
+        let caller = samples::caller();
+        let most = u32::try_from(crate::actions::accounts::MOST_CODES).unwrap();
+        let apart = |by: u32| (0..most).map(move |n| n * by);
+        // As many far apart as there can be, the others as long as they come.
+        let (far, near) = (36_u32.pow(5), 36_u32.pow(4));
+        let worst = (0..most).map(|n| if n < 66 { n * far } else { 65 * far + (n - 65) * near });
+        let bibs: [Vec<u32>; 3] = [apart(1).collect(), apart(u32::MAX / most).collect(), worst.collect()];
+        for bibs in bibs {
+            let codes: Vec<(u32, String)> = bibs.into_iter().map(|bib| (bib, "CDFG-HJKM".to_owned())).collect();
+            let value = sealed(&caller, "/desk/s/g/codes", &Shown { codes: codes.clone(), ..Shown::default() });
+            assert!(value.len() <= MOST, "{}", value.len());
+            assert_eq!(opened(&caller, "/desk/s/g/codes", &value).map(|shown| shown.codes), Some(codes));
+        }
     }
 
     #[test]

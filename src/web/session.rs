@@ -7,6 +7,7 @@
 use super::arrival::Arrival;
 use super::extract::{SMALL, TINY, collect, is_kind, read};
 use super::forwarded;
+use super::once;
 use super::problem::Problem;
 use crate::actions::accounts::{self, Known, Origin};
 use crate::app::App;
@@ -57,6 +58,8 @@ pub struct Caller {
     pub address: Option<IpAddr>,
     /// What the browser calls itself.
     pub device: String,
+    /// Names of what waits in the browser to be shown once, the oldest first.
+    pub notices: Vec<String>,
 }
 
 impl Caller {
@@ -99,6 +102,7 @@ async fn recognise(parts: &Parts, app: &App) -> Result<Caller, Problem> {
             .get::<ConnectInfo<SocketAddr>>()
             .map(|peer| forwarded::client(peer.0.ip(), &parts.headers, &app.config.proxies)),
         device: device.to_owned(),
+        notices: once::waiting(app, &parts.headers),
     };
     if let Some(given) = parts.headers.get(header::AUTHORIZATION) {
         let bad = || Problem::new(StatusCode::UNAUTHORIZED, Sentence::new("bad_token"));

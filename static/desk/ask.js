@@ -37,4 +37,6 @@ function pauseAsked(answer) {
 export const why = (json) => (json.errors ?? []).map((e) => e.message).join(" ") || json.detail || "";
 // Whether the same is to be asked again later: nothing is known of what became of it.
 export const later = (answer) => answer === undefined || answer.status === 429 || answer.status >= 500 || answer.status === 408;
+// Whether it may be done all the same: who is told to come again later is told that it is not.
+export const unsure = (answer) => later(answer) && ![429, 503].includes(answer?.status);
 export const asksReason = (faults) => (faults ?? []).some((f) => f.code === "upward_needs_reason");

@@ -10,7 +10,16 @@ export const address = `/desk/${encodeURIComponent(competition)}/${encodeURIComp
 export const words = JSON.parse(desk.dataset.words);
 const lateWords = JSON.parse(desk.dataset.late);
 export const [divisions, states, roles] = ["divisions", "states", "roles"].map((name) => JSON.parse(desk.dataset[name]));
+// As which judges whoever is at the desk may give their own word.
+export const ownCodes = JSON.parse(desk.dataset.codes);
 export const sectionOf = (workout) => desk.querySelector(`section[data-workout="${CSS.escape(workout)}"]`);
+
+// A row of a workout to be filled in, looked for once.
+const blanks = new Map();
+export function blankOf(workout) {
+  if (!blanks.has(workout)) blanks.set(workout, sectionOf(workout).querySelector("template.blank").content);
+  return blanks.get(workout);
+}
 
 // What other scripts of the desk are to hear: "kept" (what waits on this device), "stored" (the service
 // has something new), "rested" (nobody is at a row any more), "shown" (a row), "rows" (there are others).

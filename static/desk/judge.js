@@ -41,8 +41,8 @@ export function useJudge(save = true) {
     judge.value = code || judge.value;
     how.value = kept.how;
   }
-  // A lane that has no judge yet takes this one.
-  if (code) for (const field of desk.querySelectorAll("input.by")) field.value ||= called(code);
+  // A lane that has no judge of its own takes this one.
+  for (const row of rows.values()) if (!row.entry) row.lane();
   if (save) {
     keep();
     for (const row of rows.values()) if (row.input?.value.trim()) row.checkSoon();

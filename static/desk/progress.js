@@ -40,8 +40,13 @@ export async function refresh() {
       const known = rows.get(`${workout}/${view.bib}`);
       const row = known ?? add(workout, view);
       moved ||= !known;
-      if (row.entry || row.busy || row.undo || row.changed > asked) continue;
-      if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) continue;
+      if (row.inHand || row.changed > asked) continue;
+      if ((view.score?.etag ?? "") === row.data.etag && view.state === row.data.state) {
+        if (row.unsure) row.tell([[words.not_noted, "error"]]);
+        row.unsure = false;
+        continue;
+      }
+      row.unsure = false;
       row.saved = undefined;
       if (view.score) row.now(view.score);
       if (view.stated_at) row.data.received = view.stated_at;
@@ -80,7 +85,7 @@ async function times(workout, { closes, attest_by }) {
 let moved = false;
 function settle() {
   for (const row of rows.values()) {
-    if (row.entry || row.busy || row.undo || row.data.state === "entered" || row.li.contains(document.activeElement)) continue;
+    if (row.inHand || row.correcting || row.data.state === "entered" || row.li.contains(document.activeElement)) continue;
     if (leave(sectionOf(row.data.workout), row)) moved = true;
   }
   if (moved) told("rows");

@@ -2,7 +2,7 @@
 // has it. What storing and taking back do stands beside.
 
 import { ask, asksReason, later, why } from "./ask.js";
-import { changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
+import { blankOf, changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
 import { called, meant } from "./judge.js";
 import { keep, kept } from "./kept.js";
 import { barHeight } from "./queue.js";
@@ -21,6 +21,11 @@ export class Row {
     this.href = li.querySelector("a").getAttribute("href");
     this.asked = 0;
     this.changed = 0;
+    // What is stored is being corrected, whatever stands in the field; somebody was quicker, and it is
+    // asked whose holds.
+    this.correcting = this.deciding = false;
+    // Not known whether it was noted that somebody takes no part.
+    this.unsure = false;
     this.say = element("div", { className: "say", id: `s-${li.id}` });
     this.say.setAttribute("role", "status");
     this.buttons = element("div", { className: "buttons" });
@@ -43,11 +48,15 @@ export class Row {
     this.input = form.elements.performance;
     this.level = form.elements.level;
     this.by = form.querySelector("input.by");
+    if (this.by && !("planned" in this.data)) {
+      for (const part of [...this.by.labels, this.by]) part.remove();
+      this.by = null;
+    }
     this.sheet = form.elements.sheet;
     this.sheet.setAttribute("aria-label", put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }));
     this.sheet.addEventListener("input", () => this.input.value.trim() && this.typed());
     this.by?.addEventListener("change", () => this.judged());
-    if (!this.judgedBy(kept.by[this.id])) delete kept.by[this.id];
+    this.lane();
     this.input.inputMode = "numeric";
     this.input.setAttribute("aria-describedby", this.say.id);
     this.input.addEventListener("input", () => this.typed());
@@ -69,8 +78,10 @@ export class Row {
     const without = (row) => row.by?.value.trim() === "" && row.data.workout === workout && row.data.turn.startsWith(heat);
     const others = meant(this.by.value).trouble ? [] : [...rows.values()].filter(without);
     for (const row of others) row.by.value = this.by.value;
+    // What is written holds, also where the desk's judge is the same now: that one may be another later.
     for (const row of new Set([this, ...others])) {
-      if (row.by.value === (row.by.defaultValue || called(kept.judge ?? ""))) delete kept.by[row.id];
+      const { planned } = row.by.dataset;
+      if (row.by.value === called(planned) && (planned || !kept.judge)) delete kept.by[row.id];
       else kept.by[row.id] = row.counting;
     }
     keep();
@@ -89,15 +100,28 @@ export class Row {
     return holds;
   }
 
+  // Who counts in the lane: as it was written here, else who stands for what is stored, who is planned,
+  // who vouches at the desk. The same whenever it is asked, so that loading the page again changes nothing.
+  lane() {
+    if (!this.by || this.judgedBy(kept.by[this.id])) return;
+    delete kept.by[this.id];
+    this.by.value = called(this.data.judge || this.by.dataset.planned || kept.judge || "");
+  }
+
   // A field for a row that came without one.
   makeForm() {
     if (this.form) return;
     const section = sectionOf(this.data.workout);
-    const form = section.querySelector("template.blank").content.querySelector("form").cloneNode(true);
+    const form = blankOf(this.data.workout).querySelector("form").cloneNode(true);
     form.action = this.href;
     for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, `-${this.data.bib}`);
     for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, `-${this.data.bib}`);
     form.querySelector("label").textContent = this.label();
+    if ("planned" in this.data) {
+      const by = form.querySelector("input.by");
+      by.dataset.planned = this.data.planned;
+      by.labels[0].textContent = put(words.judge_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
+    }
     (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
     this.useForm(form);
     this.levels(JSON.parse(section.dataset.levels)[this.data.division ?? ""] ?? []);
@@ -105,10 +129,10 @@ export class Row {
 
   correct() {
     this.makeForm();
-    this.form.hidden = false;
+    this.correcting = true;
     this.input.value = this.data.text;
     this.levelAsStored();
-    this.buttons.replaceChildren(this.leaving());
+    this.show();
     this.input.focus();
     this.input.select();
   }
@@ -116,6 +140,7 @@ export class Row {
   // Away from a correction: what is stored stays.
   leaving() {
     const leave = () => {
+      this.correcting = false;
       this.clear();
       this.typed();
       this.buttons.querySelector("button")?.focus();
@@ -198,6 +223,7 @@ export class Row {
     }
     keep();
     this.undo = this.saved = undefined;
+    this.deciding = this.unsure = false;
     this.show();
     if (this.entry) this.checkSoon();
     else this.tell([]);
@@ -352,6 +378,7 @@ export class Row {
 
   // The row as the service has it.
   now(view) {
+    const untouched = this.correcting && !this.entry && this.input.value === this.data.text;
     Object.assign(this.data, {
       state: view.state,
       etag: view.etag,
@@ -364,36 +391,53 @@ export class Row {
       sheet: view.sheet ?? "",
     });
     if (!this.entry) this.levelAsStored();
+    // What stands in the field to be corrected is what is stored.
+    if (untouched) this.input.value = this.open ? "" : this.data.text;
     this.li.toggleAttribute("data-locked", view.locked || ["flagged", "withheld"].includes(view.state));
     this.work.querySelector(".late").replaceChildren(...lateLines(view).map((said) => element("p", {}, ...[said].flat())));
   }
 
+  // Whether nothing is stored that could be corrected.
+  get open() {
+    return ["missing", "withdrawn", "guest"].includes(this.data.state);
+  }
+
+  // Whether somebody is at it: then it is left as it is.
+  get inHand() {
+    return Boolean(this.entry || this.busy || this.undo);
+  }
+
   show() {
     const { state, text } = this.data;
-    const open = ["missing", "withdrawn", "guest"].includes(state);
+    const { entry, open } = this;
+    const mayCorrect = !open && state !== "not_taking_part" && !("locked" in this.data);
+    this.correcting = !open && (Boolean(entry) || (this.correcting && mayCorrect));
     const value = this.work.querySelector(".value");
     value.textContent = text ?? "";
     this.work.querySelector(".state").textContent = states[state] ?? state;
     if (open) this.makeForm();
-    if (this.form) this.form.hidden = !this.entry && !open;
+    if (this.form) this.form.hidden = !open && !this.correcting;
+    if (!entry && this.by !== document.activeElement) this.lane();
     tick(sectionOf(this.data.workout), this);
-    this.li.classList.toggle("unsent", Boolean(this.entry));
+    this.li.classList.toggle("unsent", Boolean(entry));
     const buttons = [];
-    const received = !this.entry && !open && this.data.received;
+    const settled = !entry && !open && !this.correcting;
+    const received = settled && this.data.received;
     const saved = this.saved ?? (received ? clock(Date.parse(received)) : undefined);
     if (saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: saved }) }));
-    if (this.undo) buttons.push(plain(words.undo, () => takeBack(this)));
-    const settled = !this.entry && !open;
-    if (this.entry) {
-      buttons.push(element("span", { className: "saved", textContent: words.typed }));
-      if (!open) buttons.push(this.leaving());
+    if (this.undo && !this.correcting) buttons.push(plain(words.undo, () => takeBack(this)));
+    if (entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
+    // What is on its way is not called back by a word here; where somebody was quicker, it is asked apart.
+    if (this.correcting && !this.busy && !this.deciding) buttons.push(this.leaving());
+    if (entry || this.correcting) {
+      // Nothing else: it is in hand.
     } else if (open && this.form && !("visiting" in this.data)) {
       const out = plain(words.out, () => takesNoPart(this), this.name);
       out.classList.add("out");
       buttons.push(out);
     } else if (state === "not_taking_part" && !this.undo && !("visiting" in this.data) && !("locked" in this.data)) {
       buttons.push(plain(words.in_again, () => takesPart(this), this.name));
-    } else if (settled && state !== "not_taking_part" && !("locked" in this.data)) {
+    } else if (mayCorrect) {
       buttons.push(plain(words.correct, () => this.correct(), this.name));
       if (!this.undo && mayTakeBack(this)) buttons.push(plain(words.take_back, () => askTakeBack(this), this.name));
     }

@@ -6,7 +6,7 @@ import { element, roles, saying, told, words } from "./brought.js";
 import { keep, kept, newKey } from "./kept.js";
 import { lead, rests, soon } from "./queue.js";
 import { put } from "../time.js";
-import { offer } from "./undo.js";
+import { mayState, offer } from "./undo.js";
 
 // Whether there was something to store, which is sent at once.
 export function save(row) {
@@ -43,13 +43,16 @@ export async function send(row) {
   const entry = row.entry;
   if (row.busy || !entry?.send) return true;
   row.busy = true;
+  row.deciding = false;
   clearTimeout(row.timer);
   row.asked += 1;
+  row.show();
   row.tell([[words.sending]]);
   const before = { ...row.data };
   const answer = await ask("PUT", row.path, entry.body, { ...entry.headers, "idempotency-key": entry.key });
   row.busy = false;
   row.touch();
+  row.show();
   // Typed over meanwhile: then what was sent is stored, and what is typed now waits for its turn.
   const again = row.entry !== entry;
   if (later(answer)) {
@@ -61,8 +64,7 @@ export async function send(row) {
   if (status === 200 || status === 201) {
     if (again && row.entry) row.entry.seen = json.etag;
     else delete kept.rows[row.id];
-    delete kept.by[row.id];
-    took(row, status, json, before, again);
+    took(row, status, json, before, again && Boolean(row.entry));
     keep();
     told("stored");
     // Stored again before this was answered: on top of it.
@@ -87,7 +89,13 @@ async function refused(row, entry, { status, json }) {
   Object.assign(entry, { send: false, key: undefined, body: undefined });
   keep();
   lead(row);
-  if ((status === 412 || status === 428) && json.current) return conflict(row, json.current);
+  if ((status === 412 || status === 428) && json.current) {
+    // The row says what is stored now; what is typed was typed over what was seen before.
+    row.deciding = true;
+    row.now(json.current);
+    row.show();
+    return conflict(row, json.current);
+  }
   if (json.confirm?.length) {
     row.tell(json.errors.map((e) => [e.message, "ask", e.code]));
     row.input.focus();
@@ -101,13 +109,19 @@ async function refused(row, entry, { status, json }) {
   return undefined;
 }
 
+// Whether another judge stood for it, who can be put there again from here.
+function hadAnother({ judge, how }, { attestation }) {
+  return Boolean(judge && attestation) && judge !== attestation.judge && mayState(judge, how);
+}
+
 // What the service stored.
 function took(row, status, view, before, typing) {
+  row.correcting = typing;
   row.now(view);
   // Where the same was there already there is nothing of ours to take back.
   if (status === 201 || before.state === "withdrawn") offer(row, { withdraw: true });
-  else if (before.etag && (before.text !== view.performance.text || before.level !== view.level)) offer(row, { before });
-  if (typing) return;
+  else if (before.etag && (before.text !== view.performance.text || before.level !== view.level || hadAnother(before, view))) offer(row, { before });
+  if (typing) return row.show();
   row.clear();
   const lines = row.placed(view.places, words.placed);
   if (view.state === "entered") lines.push([words.waits]);
@@ -118,14 +132,13 @@ function took(row, status, view, before, typing) {
   row.tell(lines);
 }
 
-
 // --- somebody was quicker
 
 async function conflict(row, current) {
   const gone = current.state === "withdrawn";
   const history = await ask("GET", `${row.path}/history`);
   // Typed on or emptied meanwhile: it is said when that is stored.
-  if (!row.entry || row.entry.send) return;
+  if (!row.deciding || !row.entry || row.entry.send) return;
   const last = history?.json.items?.filter((i) => (gone ? i.action === "withdrawn" : i.performance || i.attestation)).pop();
   const who = roles[last?.role] ?? words.somebody;
   const values = { who, theirs: current.performance.text, ours: row.entry.text };
@@ -136,6 +149,7 @@ async function conflict(row, current) {
   row.say.append(choice);
   keepTheirs.addEventListener("click", () => {
     delete kept.rows[row.id];
+    row.correcting = row.deciding = false;
     row.clear();
     row.now(current);
     keep();

@@ -1,9 +1,8 @@
 // Takes back: for ten seconds what was just stored, at any later time what stands, after a question;
 // and says that somebody takes no part, or does after all.
 
-import { ask, asksReason, later, why } from "./ask.js";
-import { clock, element, plain, reasonField, sectionOf, told, words } from "./brought.js";
-import { judging } from "./judge.js";
+import { ask, asksReason, later, unsure, why } from "./ask.js";
+import { clock, element, ownCodes, plain, reasonField, sectionOf, told, words } from "./brought.js";
 import { newKey } from "./kept.js";
 import { now, put } from "../time.js";
 
@@ -14,6 +13,9 @@ export function mayTakeBack(row) {
   const { state, workout } = row.data;
   return state === "late" || (["entered", "attested"].includes(state) && now() < Date.parse(sectionOf(workout).dataset.attestBy));
 }
+
+// Whether it can be stated from here that a judge vouches in this way.
+export const mayState = (judge, how) => how !== "signed_in" || ownCodes.includes(judge);
 
 // At any time, after a question.
 export function askTakeBack(row) {
@@ -45,7 +47,7 @@ export function offer(row, undo) {
   row.undoing = setTimeout(() => {
     row.undo = undefined;
     row.show();
-    told("rested");
+    told(undo.unsure ? "stored" : "rested");
   }, UNDO * 1000);
   row.show();
 }
@@ -65,9 +67,8 @@ export async function takeBack(row) {
     const { text, level, judge, how, sheet } = undo.before;
     undo.confirm ??= [];
     const body = { performance: text, level, confirm: undo.confirm };
-    // That a judge was signed in can nobody else say again.
-    const ways = [...judging.elements.how.options].map((option) => option.value);
-    if (judge && ways.includes(how)) body.attestation = { judge, how, ...(sheet && { sheet }) };
+    // That a judge was signed in can nobody else say again: without it the figures wait for that judge.
+    if (judge && mayState(judge, how)) body.attestation = { judge, how, ...(sheet && { sheet }) };
     if (undo.reason) body.reason = undo.reason;
     for (;;) {
       answer = await ask("PUT", row.path, body, match);
@@ -81,9 +82,10 @@ export async function takeBack(row) {
   row.busy = false;
   row.touch();
   if (later(answer)) {
-    // Not known whether it was done: asked for again it is done once.
+    // Asked for again it is done once.
+    undo.unsure = unsure(answer);
     offer(row, undo);
-    return row.tell([[put(words.undo_failed, { why: answer ? words.undo_again : words.undo_offline }), "error"]]);
+    return row.tell([[undo.unsure ? words.undo_unsure : put(words.undo_failed, { why: words.undo_again }), "error"]]);
   }
   if (asksReason(answer.json.errors)) return undoReason(row, undo, answer.json);
   row.undo = undefined;
@@ -123,8 +125,14 @@ export async function takesNoPart(row) {
   row.busy = false;
   row.touch();
   if (answer?.status === 401) return row.signedOut();
-  if (answer?.status !== 200) {
-    return row.tell([[put(words.not_stored, { why: answer ? why(answer.json) : words.undo_offline }), "error"]]);
+  // It may be noted: looked up again, at the latest when the network is back, and said then.
+  if (unsure(answer)) {
+    row.unsure = true;
+    row.tell([[words.noting_unsure, "error"]]);
+    return told("stored");
+  }
+  if (answer.status !== 200) {
+    return row.tell([[put(words.not_stored, { why: later(answer) ? words.undo_again : why(answer.json) }), "error"]]);
   }
   row.data.state = "not_taking_part";
   row.data.received = "";

@@ -2,12 +2,12 @@
 // another gym, who has left the list while something was typed.
 
 import { ask, later, why } from "./ask.js";
-import { desk, divisions, gym, rows, saying, sectionOf, signedOut, told, words } from "./brought.js";
+import { blankOf, desk, divisions, gym, rows, saying, sectionOf, signedOut, told, words } from "./brought.js";
 import { Row } from "./row.js";
 
 export function add(workout, { bib, name, division, gym: home }) {
   const section = sectionOf(workout);
-  const li = section.querySelector("template.blank").content.firstElementChild.cloneNode(true);
+  const li = blankOf(workout).firstElementChild.cloneNode(true);
   const swap = (text) => text.replace(/-0$/, `-${bib}`).replace(/\/0(?=\?|$)/, `/${bib}`);
   li.id = swap(li.id);
   Object.assign(li.dataset, { bib, state: "missing", etag: "", level: "", division });

@@ -59,6 +59,83 @@ export async function deskCorrections(base, demo, staff, look) {
     assert(await row.button(/^Correct/).evaluate((button) => button === document.activeElement), "the focus is elsewhere");
     assert((await stored(row)).etag === etag && (await row.data("text")) === performance.text, "something is stored");
   });
+  await check("a correction that is emptied key by key stays one, over what others ask meanwhile too", async () => {
+    const { etag } = await stored(row);
+    const text = await row.data("text");
+    await row.press(/^Correct/);
+    await row.field.press("End");
+    for (let n = (await row.field.inputValue()).length; n > 0; n -= 1) await page.keyboard.press("Backspace");
+    assert((await row.field.inputValue()) === "" && (await row.focused()), "the field is closed under the fingers");
+    await row.button(/^Keep \d/).waitFor({ state: "visible" });
+    await woke();
+    await page.waitForTimeout(800);
+    assert(await row.focused(), "a look at what is new closes it");
+    await page.keyboard.type("12");
+    await row.says("Typed, not saved yet");
+    await row.field.fill("");
+    await sound(page, "desk with an emptied correction");
+    await row.press(/^Keep \d/);
+    assert(!(await row.field.isVisible()), "the field is still there");
+    assert((await stored(row)).etag === etag && (await row.data("text")) === text, "something is stored");
+  });
+  await check("what is on its way is not called back by a word, and what others stored meanwhile is what is kept", async () => {
+    await row.press(/^Correct/);
+    await row.field.fill(desk.less(5));
+    await row.says(/^Would be/);
+    const tab = await context.newPage();
+    watch(tab, base);
+    await tab.goto(desk.address);
+    const theirs = new Row(tab, row.id);
+    // The first tab's figures wait in the second one too: it takes its own in their place.
+    await theirs.type(desk.less(6));
+    await tab.close();
+    const now = (await stored(row)).performance.text;
+    let release;
+    const held = new Promise((done) => (release = done));
+    await page.route(/\/scores\/\d+$/, async (route) => {
+      if (route.request().method() === "PUT") await held;
+      await route.continue();
+    });
+    await row.field.press("Enter");
+    await row.says("Sending");
+    assert((await row.button(/^Keep \d/).count()) === 0, "it can be called back by a word");
+    release();
+    await row.says(/^Changed by Gym staff to/);
+    await page.unrouteAll({ behavior: "ignoreErrors" });
+    assert((await row.button(/^Keep \d/).count()) === 0, "the stored result is offered twice");
+    assert((await row.data("text")) === now, `${await row.data("text")} stands there, ${now} is stored`);
+    // Typed on: what may be kept is what is stored now.
+    await row.field.fill(desk.less(7));
+    await row.button(/^Keep \d/).waitFor({ state: "visible" });
+    const kept = await row.button(/^Keep \d/).textContent();
+    assert(kept === `Keep ${now}`, `${kept}, and ${now} is stored`);
+    await row.press(/^Keep \d/);
+    assert((await stored(row)).performance.text === now && (await row.data("text")) === now, "something else is kept");
+    await sees(page, "Nothing waits to be sent.");
+  });
+  await check("where no answer comes it is not said that nothing is noted, and it is looked up", async () => {
+    const absent = await desk.take(0);
+    const out = "**/not-taking-part";
+    // Noted, and the answer is lost.
+    await page.route(out, async (route) => {
+      await route.fetch();
+      await route.abort();
+    });
+    await absent.field.focus();
+    await absent.press(/^Takes no part/);
+    await absent.says("Not taking part");
+    assert((await absent.work.getByText(/^Not stored/).count()) === 0, "it is said to be not stored");
+    await page.unroute(out);
+    await absent.press(/^Takes part after all/);
+    await absent.says("Missing");
+    // Not noted.
+    await page.route(out, (route) => route.abort());
+    await absent.press(/^Takes no part/);
+    await absent.says("It is not noted. Try again.");
+    await sound(page, "desk where it is not noted that somebody takes no part");
+    await page.unroute(out);
+    assert((await absent.data("state")) === "missing" || (await absent.data("state")) === "withdrawn", await absent.data("state"));
+  });
   await check("saving what is stored already says so, and there is nothing to undo", async () => {
     const { etag } = await stored(row);
     await row.press(/^Correct/);

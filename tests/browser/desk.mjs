@@ -112,7 +112,7 @@ export async function deskEvening(base, demo, staff, look) {
     await row.type(desk.written);
     await page.route("**/withdrawal", (route) => route.abort());
     await row.press("Undo");
-    await row.says(/^Not taken back: no network/);
+    await row.says(/^No answer came, so it may be taken back or not\./);
     await page.unroute("**/withdrawal");
     await row.press("Undo");
     await row.says(/^Taken back/);
@@ -285,6 +285,9 @@ export async function deskEvening(base, demo, staff, look) {
     await again.getByRole("button", { name: "Vouch for all" }).click();
     await sees(page, "Vouched for: 2.");
     assert(new URL(page.url()).pathname === desk.address, page.url());
+    await page.reload();
+    await sees(page, "settled");
+    assert((await page.getByText("Vouched for: 2.").count()) === 0, "said again, and nothing was done again");
   });
 
   await check("a window that is made wider or narrower and back loses nothing that is typed", async () => {

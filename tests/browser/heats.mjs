@@ -111,6 +111,44 @@ export async function heatsEvening(base, demo, staff, look) {
     await first.store();
     assert((await score(one)).attestation.judge === other, "vouched for by whom the plan has now");
   });
+  await check("whom one lane has stays over a reload, whoever vouches at the desk then; and the others follow", async () => {
+    const lanes = [await desk.take(0), await desk.take(1)];
+    const bibs = await Promise.all(lanes.map((row) => row.data("bib")));
+    await plan(bibs.map((bib) => [bib, ""]));
+    const other = await page.locator(`#judges option:not([value="${judge}"])`).first().getAttribute("value");
+    const values = () => Promise.all(lanes.map((row) => row.judge.inputValue()));
+    // Nothing is written in them from before.
+    await desk.vouchedBy("");
+    for (const row of lanes) {
+      await row.field.focus();
+      await row.judge.fill("");
+      await row.judge.press("Tab");
+    }
+    await desk.vouchedBy(judge);
+    const desks = await values();
+    assert(desks.every((by) => by.includes(judge)), desks.join());
+    // The same as at the desk, and written all the same.
+    await lanes[0].field.focus();
+    await lanes[0].judge.fill(judge);
+    await lanes[0].judge.press("Tab");
+    await desk.vouchedBy(other);
+    const before = await values();
+    assert(before[0].includes(judge) && before[1].includes(other), before.join());
+    await page.reload();
+    assert((await values()).join() === before.join(), `${await values()} after ${before}`);
+    // Stored and taken back: the lane has whom it had.
+    await lanes[0].type("21/20/19/15");
+    assert((await score(bibs[0])).attestation.judge === judge, "another judge than was written");
+    await lanes[0].press("Undo");
+    await lanes[0].says(/^Taken back/);
+    const again = await values();
+    await page.reload();
+    assert((await values()).join() === again.join() && again[0].includes(judge), `${await values()} after ${again}`);
+    await desk.vouchedBy("");
+    await lanes[0].field.focus();
+    await lanes[0].judge.fill("");
+    await lanes[0].judge.press("Tab");
+  });
   await check("two tabs keep who counts in a lane in both", async () => {
     const rows = [await desk.take(0), await desk.take(1)];
     const tab = await page.context().newPage();

@@ -134,6 +134,49 @@ export async function deskRows(base, demo, staff, look) {
     await desk.vouchedBy(staff.judge);
   });
 
+  await check("what another judge vouched for signed in is taken back in nobody's name, also by a judge", async () => {
+    const judge = person("judge");
+    if (judge.judge !== staff.judge) return;
+    // Staff who judge by another code.
+    const judges = await (await page.request.get(`${api}/judges?gym=${staff.gym}`)).json();
+    const other = judges.find((j) => j.code !== judge.judge).code;
+    const email = `both-${look.width}-${look.scheme}-${Date.now()}@desk.example`;
+    const competition = demo.competition;
+    const roles = [{ role: "staff", competition, gym: staff.gym }, { role: "judge", competition, judge: other }];
+    const invited = await as(organiser, async (_, office) =>
+      office.evaluate(async (body) => {
+        const answer = await fetch("/api/v1/accounts", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+        return answer.json();
+      }, { email, roles }));
+    const both = await open(base, { look });
+    await both.page.goto(new URL(invited.link).pathname + new URL(invited.link).search);
+    await both.page.getByRole("button", { name: "Sign in" }).click();
+    await both.page.waitForURL((url) => !url.pathname.startsWith("/signin"));
+    await both.page.goto(address);
+    const own = desk.on(both.page);
+    await own.vouchedBy("");
+    const row = await own.take();
+    await row.type(less(1));
+    const path = `/workouts/${workout}/scores/${await row.data("bib")}`;
+    const told = await as(judge, async (sent) => {
+      const { json } = await sent("GET", path);
+      const headers = { "content-type": "application/json", "if-match": `"${json.etag}"` };
+      return sent("POST", `${path}/attestation`, JSON.stringify({ judge: judge.judge, how: "signed_in" }), headers);
+    });
+    assert(told.status === 200, JSON.stringify(told));
+    await both.page.reload();
+    await own.unfold();
+    const was = await row.data("text");
+    await row.press(/^Correct/);
+    await row.type(less(2));
+    await row.press("Undo");
+    await row.says(/^Taken back/);
+    assert((await row.data("text")) === was && (await row.data("state")) === "entered", `${await row.data("text")} ${await row.data("state")}`);
+    assert(both.page.odd.length === 0, both.page.odd.join("\n"));
+    await both.close();
+    await page.reload();
+  });
+
   let entered;
   await check("who is entered elsewhere gets a row, and a name of any kind stays text", async () => {
     const name = '<b onclick="x()">Zoë</b> "&amp; \u05e9\u05dc\u05d5\u05dd';

@@ -116,3 +116,48 @@ async fn the_interface_does_not_say_that_somebody_of_another_scope_is_not_ranked
     let told = app.nobody().get(&format!("{C}/divisions/women/standings?country=PT&bib=2001")).await.expect(404);
     assert!(told.text().contains("Bib 2001 is not among the entries of women that are asked for."), "{}", told.text());
 }
+
+/// Who has moved is found where they were then, and by nobody's present gym.
+#[tokio::test]
+async fn in_a_state_of_the_past_somebody_is_found_in_the_gym_and_the_division_of_then() {
+    let app = TestApp::new().await;
+    let organiser = app.organiser().await;
+    let before =
+        app.nobody().get(&format!("{C}/divisions/women/standings")).await.expect(200).json()["log_seq"].clone();
+    let moved = json!({ "gym": "millpond", "reason": "Moved house." });
+    organiser.patch(&format!("{C}/entries/1042")).json(moved).await.expect(200);
+    for here in BOTH {
+        let there = page(&app.nobody(), &format!("{here}?as_of={before}&gym=quayside&q=ines")).await.expect(303);
+        assert_eq!(there.header("location"), format!("{here}?gym=quayside&as_of={before}&bib=1042#b1042"));
+        let text = page(&app.nobody(), &format!("{here}?as_of={before}&gym=millpond&q=ines")).await.expect(200).plain();
+        assert!(text.contains("Among all of this division:"), "who came later was not there: {text}");
+        let there = page(&app.nobody(), &format!("{here}?gym=millpond&q=ines")).await.expect(303);
+        assert_eq!(there.header("location"), format!("{here}?gym=millpond&bib=1042#b1042"));
+    }
+}
+
+/// Results that are shown at the close: a gym's staff see their own before, and find the way.
+#[tokio::test]
+async fn staff_find_their_own_gyms_results_before_all_are_shown() {
+    let app = TestApp::empty().await;
+    let file = include_str!("../data/small.toml");
+    let file = file.replacen("format = \"amrap\"", "format = \"amrap\"\npublish = \"at_close\"", 1);
+    app.db_competition_of("saltmarsh", &file).await;
+    let workout = BOTH[1];
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let text = page(&staff, workout).await.expect(200).plain();
+    assert!(text.contains("Scores of this workout are shown when its window closes"), "{text}");
+    assert!(text.contains(&format!("href=\"{workout}?gym=quayside\">Results of Quayside Gym so far")), "{text}");
+    assert!(text.contains("href=\"/desk/saltmarsh/quayside\">Desk: Quayside Gym"), "{text}");
+    assert!(!text.contains("millpond"), "no other gym's: {text}");
+    let german = staff.clone().with(http::header::ACCEPT_LANGUAGE, "de");
+    assert!(page(&german, workout).await.plain().contains("Bisherige Ergebnisse von Quayside Gym"));
+    let nobody = page(&app.nobody(), workout).await.expect(200).plain();
+    assert!(!nobody.contains("so far") && !nobody.contains("/desk/"), "{nobody}");
+
+    // Who is not of the own gym is led to by a page that says something.
+    let own = page(&staff, &format!("{workout}?gym=quayside&q=noor")).await.expect(200).plain();
+    assert!(own.contains("href=\"/c/saltmarsh/athletes/2001\">Noor de Wit · 2001"), "{own}");
+    let own = page(&staff, &format!("{workout}?gym=quayside&bib=2001")).await.expect(200).plain();
+    assert!(own.contains("href=\"/c/saltmarsh/athletes/2001\">Noor de Wit"), "{own}");
+}

@@ -84,3 +84,54 @@ async fn a_judge_looks_over_what_is_stored_under_the_own_codes() {
     assert!(at("Jan Maas (J-2)") < at("Tomás Brito"), "{two}");
     assert!(two.contains("id=\"w-0-w1\"") && two.contains("id=\"w-1-w1\""), "each id once: {two}");
 }
+
+/// A judge helps out at another gym, whose heats name them.
+#[tokio::test]
+async fn lanes_in_the_heats_of_other_gyms_are_read_and_taken_along() {
+    let app = TestApp::new().await;
+    let (one, other) = ("J-1", "J-2");
+    let staff = app.in_browser(&app.staff_of("millpond").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let heats = "/desk/saltmarsh/millpond/heats/w1";
+    let make = [("do", "make"), ("version", "0"), ("lanes", "2"), ("minutes", "20"), ("start", "2027-01-15T11:00")];
+    staff.post(heats).form(&[&make[..], &[("judging", "judges"), ("csrf", &csrf)]].concat()).await.expect(303);
+    let lane = [("do", "change"), ("version", "1"), ("heat-2001", "1"), ("lane-2001", "2"), ("judge-2001", one)];
+    staff.post(heats).form(&[&lane[..], &[("csrf", &csrf)]].concat()).await.expect(303);
+
+    let code = |code: &str| Grant { judge: Some(code.to_owned()), ..grant(Role::Judge, Some(SALTMARSH)) };
+    let judge = app.browser("ada@example.org", &[code(one)]).await;
+    let page = judge.get(PAGE).accept("text/html").await.expect(200).plain();
+    assert!(page.contains("heat 1, lane 2 at Millpond Gym") && page.contains("Noor de Wit"), "{page}");
+    let german = judge.get(PAGE).header("accept-language", "de").accept("text/html").await.expect(200).plain();
+    assert!(german.contains("Heat 1, Bahn 2, bei Millpond Gym"), "{german}");
+    let data = judge.get("/account/data.json").await.expect(200).json();
+    let lane = &data["judges"][0]["lanes"][0];
+    assert_eq!((&lane["gym"], &lane["bib"]), (&serde_json::json!("millpond"), &serde_json::json!(2001)), "{data}");
+    let nobody = app.browser("bo@example.org", &[code(other)]).await;
+    let page = nobody.get(PAGE).accept("text/html").await.expect(200).plain();
+    assert!(!page.contains("Noor de Wit"), "{page}");
+}
+
+#[tokio::test]
+async fn a_word_that_came_too_late_is_read_and_taken_along_as_one_that_waits() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042";
+    let stored = staff.put(path).json(serde_json::json!({ "performance": "6+14 tb 11:24" })).await.expect(201).json();
+    app.set_clock("2027-01-18T21:30:00Z");
+    let word = serde_json::json!({ "judge": "J-1", "how": "paper_sheet" });
+    let etag = stored["etag"].as_str().expect("an etag");
+    let told = staff.post(&format!("{path}/attestation")).if_match(etag).json(word).await.expect(200).json();
+    assert_eq!(told["waiting_attestation"]["judge"], "J-1", "{told}");
+    let judge = app.in_browser(&app.judge("J-1").await).await;
+    let page = judge.get(PAGE).accept("text/html").await.expect(200).plain();
+    assert!(page.contains("Stored under your code: 1") && page.contains("6+14 tb 11:24"), "{page}");
+    assert!(page.contains("This word came too late and waits for the organiser."), "{page}");
+    let german = judge.get(PAGE).header("accept-language", "de").accept("text/html").await.expect(200).plain();
+    assert!(german.contains("Diese Bestätigung kam zu spät und wartet auf die Wettkampfleitung."), "{german}");
+    let data = judge.get("/account/data.json").await.expect(200).json();
+    let word = &data["judges"][0]["vouched"][0];
+    assert_eq!((&word["bib"], &word["waiting"]), (&serde_json::json!(1042), &serde_json::json!(true)), "{data}");
+    let other = app.in_browser(&app.judge("J-2").await).await;
+    assert!(!other.get(PAGE).accept("text/html").await.expect(200).plain().contains("6+14"));
+}

@@ -15,6 +15,7 @@ mod everywhere;
 mod find;
 mod forgotten;
 mod heats;
+mod heavy_desk;
 mod hostile;
 mod instances;
 mod judge;

@@ -18,7 +18,7 @@ use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Asked, Change, Outcome};
 use crate::store::{Feed, KeptAnswer, aside};
-use crate::words::{Sentence, joined};
+use crate::words::Sentence;
 use held::Held;
 use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
 use serde::{Deserialize, Serialize};
@@ -91,7 +91,7 @@ pub async fn import_once(
         Some(held) => held.during(taking).await?,
         None => taking.await?,
     };
-    let outcome = aside(|| Ok(KeptOutcome { json: joined(&serde_json::to_string(&view)?), csv: refused_csv(&view) }));
+    let outcome = aside(|| Ok(KeptOutcome { json: serde_json::to_string(&view)?, csv: refused_csv(&view) }));
     let outcome: KeptOutcome = outcome.map_err(|e: serde_json::Error| Failure::Broken(e.into()))?;
     // Trouble that passes is no answer for good: sent again under its key, the file is judged anew.
     let troubled = view.rows.iter().flat_map(|row| &row.errors).any(outcome::of_trouble);

@@ -2,12 +2,12 @@
 //! nor the account that records it; the same person is the same account or the same e-mail.
 
 use super::case::Case;
-use super::submit::{shared_sheet, sheet_number, warn};
+use super::submit::{corrects, shared_sheet, sheet_number, warn};
 use super::{Decided, Outcome, Refusal};
 use crate::rules::access::Act;
 use crate::rules::event::Event;
 use crate::rules::fault::{Fault, Warning};
-use crate::rules::life::{self, Attempt, Attest, Attestation, How, State, Stored};
+use crate::rules::life::{self, Attempt, Attest, Attestation, How, State, Stored, Submit};
 use crate::rules::people::{Judge, fold_name};
 use crate::words::Sentence;
 use jiff::{SignedDuration, Timestamp};
@@ -112,6 +112,35 @@ pub(super) fn attest(
         },
         waiting,
     })
+}
+
+/// Whether another judge than the one who stands for a score is to stand for it.
+pub(super) fn by_another(attempt: &Attempt, sent: &Attest) -> bool {
+    attempt.attestation.as_ref().is_some_and(|known| known.judge != sent.judge)
+}
+
+/// The attestation of the same figures by another judge, in the place of the one there is: put there on
+/// purpose, like other figures.
+pub(super) fn replaced(
+    case: &Case<'_>,
+    asked: &Submit,
+    attempt: &Attempt,
+    sent: &Attest,
+    warnings: &mut Vec<Warning>,
+) -> Result<Event, Refusal> {
+    if asked.row && !asked.revise {
+        let judge = attempt.attestation.as_ref().map_or("", |known| &known.judge);
+        let sentence = Sentence::new("judge_differs").with("judge", judge);
+        return Err(Refusal::Faults(vec![Fault::new("/attestation/judge", sentence)]));
+    }
+    corrects(case, asked, attempt)?;
+    if case.asked.received >= case.window.attest_by && attempt.state != State::Late {
+        let sentence = Sentence::new("judge_stays").with("at", case.local(case.window.attest_by));
+        return Err(Refusal::Conflict(sentence, Vec::new()));
+    }
+    let state = if attempt.state == State::Attested { State::Entered } else { attempt.state };
+    let unvouched = Attempt { state, attestation: None, ..attempt.clone() };
+    attest(case, &unvouched, &attempt.stored, sent, "/attestation", warnings)
 }
 
 /// What is wrong with a judge who vouches for a performance of that instant. `at` is the pointer

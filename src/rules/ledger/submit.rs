@@ -1,6 +1,6 @@
 //! First scores, new attempts, corrections, details: rules.md sections 3, 7 and 8.
 
-use super::attest::{attest, judge_faults};
+use super::attest::{attest, by_another, judge_faults, replaced};
 use super::case::{Case, no_open_appeal};
 use super::notes::{Notes, check_text};
 use super::{Decided, Outcome, Precondition, Refusal};
@@ -8,7 +8,7 @@ use crate::rules::access::{Act, Role};
 use crate::rules::competition::Competition;
 use crate::rules::event::{Event, NoteRef, ScoreRef};
 use crate::rules::fault::{Fault, Question, Warning};
-use crate::rules::life::{Attempt, Details, State, Stored, Submit, Waiting};
+use crate::rules::life::{Attempt, Attest, Details, State, Stored, Submit, Waiting};
 use crate::rules::order;
 use crate::rules::people::{EntryState, fold_name, is_unshown};
 use crate::rules::performance::{self, Around};
@@ -77,7 +77,8 @@ impl Sending<'_> {
         Decided { outcome: Outcome::Unchanged, ..self.decided }
     }
 
-    /// The figures are there already: details may be new, an attestation may have come along.
+    /// The figures are there already: details may be new, an attestation may have come along, or another judge
+    /// than before stands for them, who has to be put there on purpose like other figures.
     fn once_more(mut self, attempt: &Attempt) -> Result<Decided, Refusal> {
         let (case, asked) = (self.case, self.asked);
         let warnings = &mut self.decided.warnings;
@@ -92,6 +93,9 @@ impl Sending<'_> {
         let unattested = matches!(attempt.state, State::Entered | State::Late) && attempt.attestation.is_none();
         if let Some(sent) = asked.attestation.as_ref().filter(|_| unattested) {
             self.decided.events.push(attest(case, attempt, &attempt.stored, sent, "/attestation", warnings)?);
+        }
+        if let Some(sent) = asked.attestation.as_ref().filter(|sent| by_another(attempt, sent)) {
+            self.decided.events.push(replaced(case, asked, attempt, sent, warnings)?);
         }
         if self.decided.events.is_empty() {
             return Ok(self.unchanged());
@@ -210,7 +214,8 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
     }
     // After the figures: faults are read in the order in which a form is filled in.
     check_details(asked, &mut faults);
-    if let Some(sent) = asked.attestation.as_ref().filter(|_| existing.is_none_or(|a| a.attestation.is_none())) {
+    let fresh = |sent: &&Attest| existing.is_none_or(|a| a.attestation.is_none() || by_another(a, sent));
+    if let Some(sent) = asked.attestation.as_ref().filter(fresh) {
         faults.extend(judge_faults(case, sent, performed_at, "/attestation"));
     }
     if let Some(reason) = &asked.reason {
@@ -372,7 +377,7 @@ fn adds(case: &Case<'_>) -> Result<(), Refusal> {
 }
 
 /// Whether the stored score may be corrected now, by somebody who has seen it.
-fn corrects(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> Result<(), Refusal> {
+pub(super) fn corrects(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> Result<(), Refusal> {
     if asked.row && !asked.revise {
         let sentence = Sentence::new("differs_from_stored").with("stored", &attempt.stored.text);
         return Err(Refusal::Faults(vec![Fault::new("/performance", sentence)]));

@@ -49,8 +49,8 @@ async fn get_score(State(app): State<App>, caller: Caller, Path(path): Path<OfSc
 
 /// Store a score: a first one, a new attempt, other figures, or only other details.
 ///
-/// Other figures, and other details, need `If-Match` with the score's `etag`. The same figures
-/// again change nothing. What comes after the deadline is stored as `late`, without a place, until
+/// Other figures, other details and another judge for the same figures need `If-Match` with the score's
+/// `etag`. The same again changes nothing. What comes after the deadline is stored as `late`, without a place, until
 /// an organiser admits it.
 #[utoipa::path(put, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}", tag = "scores",
     params(OfScore, Matching, Absent, Once),

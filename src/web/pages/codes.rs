@@ -253,10 +253,7 @@ async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> 
     }
     // Loading the page again must not make codes that end those just printed.
     let shown = Shown { codes: slips.iter().map(|s| (s.bib, s.code.clone())).collect(), ..Shown::default() };
-    match once::lead_whole(app, caller, &whose.here(), &shown) {
-        Some(led) => Ok(led),
-        None => Ok(html(&slips_view(caller, &codes, slips, whose, &app.config.public_url))?.into_response()),
-    }
+    Ok(once::lead(app, caller, &whose.here(), shown))
 }
 
 /// A row a code, for a mail merge or a label printer.

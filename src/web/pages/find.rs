@@ -11,6 +11,7 @@ use crate::rules::people::fold_name;
 use crate::store::names::NameFilter;
 use crate::web::problem::Answer;
 use crate::words::put;
+use std::collections::BTreeSet;
 
 /// How many namesakes are offered.
 const OFFERED: usize = 20;
@@ -18,21 +19,30 @@ const OFFERED: usize = 20;
 /// How many of a name are looked through for those that are shown.
 const LOOKED: usize = 1_000;
 
+/// The page on which somebody is looked for.
+#[derive(Clone, Copy)]
+pub(super) struct Page<'a> {
+    pub(super) division: &'a str,
+    /// Its address.
+    pub(super) action: &'a str,
+    /// Whether the reader may see all of the division there, and not only some.
+    pub(super) whole: bool,
+}
+
 /// Where a search leads, or the form with what it came to.
 pub(super) async fn find(
     app: &App,
     desk: &Desk,
-    division: &str,
+    page: Page<'_>,
     asked: Asked,
-    action: &str,
     gyms: &[GymView],
     form: ScopeForm,
 ) -> Answer<Found> {
     if let Some(gym) = asked.scope.gym.as_deref().filter(|gym| find_gym(gyms, gym).is_none()) {
         let gym = gym.to_owned();
-        return Ok(named_gym(form, asked, action, gyms, &gym));
+        return Ok(named_gym(form, asked, page.action, gyms, &gym));
     }
-    let search = Search { app, desk, division, action, gyms };
+    let search = Search { app, desk, page, gyms };
     if asked.q.is_empty() { search.pinned(asked, form).await } else { search.typed(asked, form).await }
 }
 
@@ -64,15 +74,14 @@ fn named_gym(mut form: ScopeForm, asked: Asked, action: &str, gyms: &[GymView], 
 struct Search<'a> {
     app: &'a App,
     desk: &'a Desk,
-    division: &'a str,
-    action: &'a str,
+    page: Page<'a>,
     gyms: &'a [GymView],
 }
 
 impl Search<'_> {
     /// Whoever is asked for by bib. Who is not among those that are shown is named above them.
     async fn pinned(&self, asked: Asked, mut form: ScopeForm) -> Answer<Found> {
-        let Some(bib) = asked.bib.filter(|bib| !self.desk.lists(self.division, *bib)) else {
+        let Some(bib) = asked.bib.filter(|bib| !self.desk.lists(self.page.division, *bib)) else {
             return Ok(Found::Form(Box::new((form, asked))));
         };
         let w = words();
@@ -82,7 +91,11 @@ impl Search<'_> {
             None => put(w.find_bib_none, &[("bib", &bib)]),
         });
         let elsewhere = entry.filter(|entry| asked.partial() && self.is_elsewhere(entry));
-        form.found = elsewhere.map(|_| Link::new(self.everybody(&asked, bib), w.scope_all)).into_iter().collect();
+        let way = |entry: EntryView| {
+            let text = if self.page.whole { w.scope_all } else { &entry.name };
+            Link::new(self.everybody(&asked, bib), text)
+        };
+        form.found = elsewhere.map(way).into_iter().collect();
         Ok(Found::Form(Box::new((form, Asked { bib: None, ..asked }))))
     }
 
@@ -123,7 +136,7 @@ impl Search<'_> {
     }
 
     fn lists(&self, entry: &EntryView) -> bool {
-        self.desk.lists(self.division, entry.bib)
+        self.desk.lists(self.page.division, entry.bib)
     }
 
     /// Whether somebody is in the whole division now.
@@ -138,11 +151,23 @@ impl Search<'_> {
 
     /// Those of a name that are shown, and whether there may be more of them. Many of a name may stand before
     /// the few that are of a region: of those that are not shown some are looked through.
+    ///
+    /// In a state of the past somebody may have been of another gym or division than now, by which names are
+    /// found: then all of that name are looked through for those who were there.
     async fn by_name(&self, asked: &Asked) -> Answer<(Vec<EntryView>, bool)> {
+        let (gym, past) = (asked.scope.gym.as_deref(), asked.as_of.is_some());
+        let parts = if past { self.all_parts() } else { self.parts() };
         let mut limit = OFFERED + 1;
         loop {
-            let named = self.named(asked, asked.scope.gym.as_deref(), limit).await?;
-            let all = named.len() < limit;
+            let mut named = self.named(asked, &parts, gym, limit).await?;
+            let mut all = named.len() < limit;
+            if past && gym.is_some() {
+                // Both: who is of the gym now may know names there that nobody else is shown.
+                let others = self.named(asked, &parts, None, limit).await?;
+                all &= others.len() < limit;
+                let known: BTreeSet<u32> = named.iter().map(|e| e.bib).collect();
+                named.extend(others.into_iter().filter(|e| !known.contains(&e.bib)));
+            }
             let here: Vec<EntryView> = named.into_iter().filter(|e| self.lists(e)).take(OFFERED + 1).collect();
             if all || here.len() > OFFERED || limit >= LOOKED {
                 return Ok((here, !all));
@@ -155,32 +180,49 @@ impl Search<'_> {
     async fn elsewhere(&self, asked: &Asked, number: Option<u32>) -> Answer<Vec<EntryView>> {
         let found = match number {
             Some(bib) => self.by_bib(bib).await?.into_iter().collect(),
-            None => self.named(asked, None, OFFERED).await?,
+            None => self.named(asked, &self.parts(), None, OFFERED).await?,
         };
         Ok(found.into_iter().filter(|e| self.is_elsewhere(e)).collect())
     }
 
-    async fn named(&self, asked: &Asked, gym: Option<&str>, limit: usize) -> Answer<Vec<EntryView>> {
-        let parts = self.parts();
+    async fn named(
+        &self,
+        asked: &Asked,
+        divisions: &[String],
+        gym: Option<&str>,
+        limit: usize,
+    ) -> Answer<Vec<EntryView>> {
         let limit = u32::try_from(limit).unwrap_or(u32::MAX);
-        let filter = NameFilter { q: &asked.q, divisions: &parts, gym, limit };
+        let filter = NameFilter { q: &asked.q, divisions, gym, limit };
         Ok(lists::find_by_name(self.app, self.desk.reader(), &filter).await?)
     }
 
     /// The plain divisions that the division ranks.
     fn parts(&self) -> Vec<String> {
-        match self.desk.reader().competition.division(self.division) {
+        match self.desk.reader().competition.division(self.page.division) {
             Some(d) if !d.combines.is_empty() => d.combines.clone(),
-            _ => vec![self.division.to_owned()],
+            _ => vec![self.page.division.to_owned()],
         }
     }
 
-    fn there(&self, asked: &Asked, bib: u32) -> String {
-        asked.address(self.action, None, Some(bib)) + &anchor(bib)
+    /// The plain divisions that there were then, and that there are now.
+    fn all_parts(&self) -> Vec<String> {
+        let reader = self.desk.reader();
+        let now = self.app.board.view(reader.id);
+        let now = now.iter().flat_map(|view| &view.definition().divisions);
+        let plain = reader.competition.divisions.iter().chain(now).filter(|d| d.combines.is_empty());
+        plain.map(|d| d.slug.clone()).collect::<BTreeSet<_>>().into_iter().collect()
     }
 
-    /// Somebody's row among all of the division, as it is now.
+    fn there(&self, asked: &Asked, bib: u32) -> String {
+        asked.address(self.page.action, None, Some(bib)) + &anchor(bib)
+    }
+
+    /// Somebody's row among all of the division, as it is now; where that may not be seen yet, their own page.
     fn everybody(&self, asked: &Asked, bib: u32) -> String {
+        if !self.page.whole {
+            return format!("/c/{}/athletes/{bib}", self.desk.reader().slug);
+        }
         self.there(&Asked { running: asked.running, ..Asked::default() }, bib)
     }
 

@@ -50,10 +50,8 @@ impl Outcome {
 }
 
 fn refused_line(row: &RefusedRow) -> RefusedLine {
-    let mend = row
-        .errors
-        .iter()
-        .map(|e| if e.column.is_empty() { e.message.clone() } else { format!("{}: {}", e.column, e.message) });
+    let mend =
+        row.errors.iter().map(|e| if e.column.is_empty() { e.message.clone() } else { at_key(&e.column, &e.message) });
     RefusedLine { row: row.row, line: row.line.map_or(String::new(), |l| l.to_string()), mend: mend.collect() }
 }
 
@@ -61,7 +59,12 @@ fn refused_line(row: &RefusedRow) -> RefusedLine {
 pub(super) fn fault(fault: &Fault) -> String {
     let text = language::say(&fault.sentence);
     match fault.line {
-        Some(line) => put(organise(language::reader()).file_line, &[("line", &line), ("text", &text)]),
+        Some(line) => put(organise(language::reader()).file_line, &[("line", &line), ("said", &text)]),
         None => text,
     }
+}
+
+/// What is said of a column, or of a key of a file.
+pub(super) fn at_key(key: &str, said: &str) -> String {
+    put(organise(language::reader()).file_at, &[("key", &key), ("said", &said)])
 }

@@ -61,6 +61,8 @@ struct VouchedView {
     state: &'static str,
     how: &'static str,
     at: Dated,
+    /// What is said of a word that came too late.
+    late: &'static str,
 }
 
 /// `GET /judge/{c}`.
@@ -94,11 +96,17 @@ fn credential(work: &Work, n: usize, one: &Credential) -> CredentialView {
         id: format!("j-{n}"),
         who: format!("{name} ({})", one.judge.code).trim().to_owned(),
         valid: put(w.judging_valid, &[("from", &day(one.judge.valid_from)), ("to", &day(one.judge.valid_to))]),
-        workouts: all.into_iter().map(|(x, share)| workout(work, n, x, share, zone.as_ref())).collect(),
+        workouts: all.into_iter().map(|(x, share)| workout(work, (n, one), x, share, zone.as_ref())).collect(),
     }
 }
 
-fn workout(work: &Work, nth: usize, x: &Workout, share: &Share, own: Option<&TimeZone>) -> WorkoutView {
+fn workout(
+    work: &Work,
+    (nth, one): (usize, &Credential),
+    x: &Workout,
+    share: &Share,
+    own: Option<&TimeZone>,
+) -> WorkoutView {
     let (w, heats, c) = (words(), heats(language::reader()), &work.reader.competition);
     let base = format!("/c/{}/workouts/{}", c.slug, x.slug);
     let said = |sentence: &str, at| Dated::at_place(sentence, at, &c.time_zone, own);
@@ -111,8 +119,12 @@ fn workout(work: &Work, nth: usize, x: &Workout, share: &Share, own: Option<&Tim
     };
     let of = |bib: u32| format!("/c/{}/athletes/{bib}#w-{}", c.slug, x.slug);
     let lane = |l: &Lane| LaneView {
-        place: put(heats.desk_place, &[("heat", &l.heat), ("lane", &l.lane)]),
-        starts: said(heats.starts, l.starts),
+        place: if one.judge.gym.as_ref() == Some(&l.gym.slug) {
+            put(heats.desk_place, &[("heat", &l.heat), ("lane", &l.lane)])
+        } else {
+            put(heats.place_elsewhere, &[("heat", &l.heat), ("lane", &l.lane), ("gym", &l.gym.name)])
+        },
+        starts: Dated::at_place(heats.starts, l.starts, &c.time_zone, own_zone(&l.gym.time_zone).as_ref()),
         href: of(l.bib),
         name: l.name.clone(),
         bib: l.bib,
@@ -125,6 +137,7 @@ fn workout(work: &Work, nth: usize, x: &Workout, share: &Share, own: Option<&Tim
         state: say::state(v.state, v.refused),
         how: say::how(v.how),
         at: said(w.judging_vouched_at, v.at),
+        late: if v.waiting { w.judging_late } else { "" },
     };
     WorkoutView {
         id: format!("w-{nth}-{}", x.slug),
@@ -164,6 +177,7 @@ mod tests {
                 state: say::state("attested", false),
                 how: say::how("video"),
                 at: Dated { at: Some(samples::when()), ..Dated::plain(samples::HOSTILE) },
+                late: words().judging_late,
             };
             let workout = |i| WorkoutView {
                 id: format!("w-0-w{i}"),

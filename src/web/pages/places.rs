@@ -3,7 +3,7 @@
 use super::form::Fields;
 use super::plot::{self, PlotView};
 use super::scope::{self, Asked, Found, Pager, ScopeForm, gym_name};
-use super::shell::{Dated, Link, Mark, Shell, words};
+use super::shell::{Dated, Link, Mark, Shell, encoded, words};
 use super::standings::{as_of, label, views};
 use super::{html, say};
 use crate::actions::directory;
@@ -41,6 +41,8 @@ struct View {
     rows: Vec<Row>,
     pager: Pager,
     none: Dated,
+    /// Where nobody may be listed yet: what the reader may see all the same, and where it is made.
+    own_gyms: Vec<Link>,
     t: &'static Plot,
     plot: Option<PlotView>,
     /// Whether this reader may see the results.
@@ -95,7 +97,7 @@ pub async fn get_places(
     let hidden = desk.unpublished(&division, x)?;
     let (form, asked) = match &hidden {
         Some(_) => (ScopeForm::default(), asked),
-        None => match scope::form(&app, &desk, &division, asked, &here, false, &gyms).await? {
+        None => match scope::form(&app, &desk, &division, asked, &here, Some(x), &gyms).await? {
             Found::Form(shown) => *shown,
             Found::There(address) => return Ok(Redirect::to(&address).into_response()),
         },
@@ -152,6 +154,7 @@ pub async fn get_places(
         rows: page.rows.iter().map(row).collect(),
         pager: Pager::new(&asked, &here, page.from, page.rows.len(), page.entries),
         none: none(reader, x, open),
+        own_gyms: if open { Vec::new() } else { own_gyms(reader, x, &here, &gyms) },
         t: texts(),
         plot: spread.filter(|s| s.of > 0).map(|s| plot::view(c, task(c, &division, x), &s, own)),
         open,
@@ -169,6 +172,18 @@ fn none(reader: &Reader, x: &Workout, open: bool) -> Dated {
         return Dated::plain(w.places_none);
     }
     Dated::new(w.places_hidden, x.window.closes, &reader.competition.time_zone)
+}
+
+/// The gyms whose results the reader may see before the others', each with its desk.
+fn own_gyms(reader: &Reader, x: &Workout, here: &str, gyms: &[GymView]) -> Vec<Link> {
+    let (w, slug) = (words(), &reader.slug);
+    let own = gyms.iter().filter(|gym| reader.sees_scores(x, Some(&gym.slug)));
+    let both = own.flat_map(|gym| {
+        let named = |template| put(template, &[("gym", &gym.name)]);
+        let results = Link::new(format!("{here}?gym={}", encoded(&gym.slug)), named(w.places_own_gym));
+        [results, Link::new(format!("/desk/{}/{}", encoded(slug), encoded(&gym.slug)), named(w.desk_title))]
+    });
+    both.collect()
 }
 
 /// What results of a division are said by: of a combined one, its first part's.
@@ -257,6 +272,7 @@ mod tests {
             rows,
             pager: Pager::default(),
             none: Dated::plain(words().places_none),
+            own_gyms: vec![Link::new("/desk/s/g", samples::HOSTILE)],
             t: texts(),
             plot,
             open: true,

@@ -23,6 +23,7 @@ pub fn caller() -> Caller {
         request_id: "r-1".to_owned(),
         address: None,
         device: String::new(),
+        notices: Vec::new(),
     }
 }
 

@@ -10,6 +10,7 @@ use crate::actions::views::{GymView, ScopeView};
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::place::Running;
+use crate::rules::workout::Workout;
 use crate::web::problem::{Answer, Problem};
 use crate::words::put;
 use std::collections::BTreeSet;
@@ -170,24 +171,28 @@ pub enum Found {
     There(String),
 }
 
-/// The form, with what a search came to; or where the one is that it came to.
+/// The form, with what a search came to; or where the one is that it came to. `workout`: whose places they
+/// are, else they are standings.
 pub async fn form(
     app: &App,
     desk: &Desk,
     division: &str,
     asked: Asked,
     action: &str,
-    with_running: bool,
+    workout: Option<&Workout>,
     gyms: &[GymView],
 ) -> Answer<Found> {
+    let reader = desk.reader();
+    let running = reader.workouts().any(|x| x.window.opens <= reader.now && reader.now < x.window.closes);
     let form = ScopeForm {
         action: action.to_owned(),
         q: asked.q.clone(),
-        selects: selects(&asked, gyms, with_running),
+        selects: selects(&asked, gyms, workout.is_none() && running),
         narrowed: asked.partial() || asked.running.is_some(),
         ..ScopeForm::default()
     };
-    find::find(app, desk, division, asked, action, gyms, form).await
+    let whole = workout.is_none_or(|x| reader.sees_scores(x, None));
+    find::find(app, desk, find::Page { division, action, whole }, asked, gyms, form).await
 }
 
 /// `#b1042`.

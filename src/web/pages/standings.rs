@@ -93,8 +93,7 @@ pub async fn get_standings(
     let shared = Shared::of(&app, reader);
     let here = format!("/c/{slug}/divisions/{division}");
     let gyms = directory::gyms(&app, reader).await?;
-    let running = reader.workouts().any(|x| x.window.opens <= reader.now && reader.now < x.window.closes);
-    let (form, asked) = match scope::form(&app, &desk, &division, asked, &here, running, &gyms).await? {
+    let (form, asked) = match scope::form(&app, &desk, &division, asked, &here, None, &gyms).await? {
         Found::Form(shown) => *shown,
         Found::There(address) => return Ok(Redirect::to(&address).into_response()),
     };

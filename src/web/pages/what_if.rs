@@ -136,7 +136,7 @@ pub async fn read(
 
 fn found(reader: &Reader, gyms: &[GymView], x: &Workout, changed: &Changed) -> Found {
     let t = texts();
-    let mut lines: Vec<String> = changed.remarks.iter().map(|r| put(t.check, &[("text", &r.message)])).collect();
+    let mut lines: Vec<String> = changed.remarks.iter().map(|r| put(t.check, &[("said", &r.message)])).collect();
     if !changed.counts {
         lines.push(put(t.not_counted, &[("workout", &x.title)]));
     }

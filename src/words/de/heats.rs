@@ -49,6 +49,7 @@ pub const HEATS: Heats = Heats {
     desk_group: "Heat {n}, {at}",
     desk_rest: "Ohne Heat",
     desk_place: "Heat {heat}, Bahn {lane}",
+    place_elsewhere: "Heat {heat}, Bahn {lane}, bei {gym}",
     desk_judges: "Für alle in einem Heat gilt der Judge der Bahn. Schreib einen anderen Namen, wo jemand anderes gezählt hat.",
     desk_judge_of: "Judge für {name}, {workout}",
 };

@@ -22,7 +22,7 @@ pub const WHAT_IF: WhatIf = WhatIf {
     none: "keiner",
     same: "Nichts würde sich ändern.",
     not_counted: "{workout} zählt in der Gesamtwertung noch nicht, sie bleibt also, wie sie ist.",
-    check: "Bitte prüfen: {text}",
+    check: "Bitte prüfen: {said}",
     busy: "Gerade probieren das viele. Warte ein paar Sekunden und versuch es noch einmal; was du geschrieben hast, steht noch da.",
     percentile: "Perzentil",
     percentile_said: "{whole},{tenth} %",

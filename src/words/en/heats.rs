@@ -47,6 +47,7 @@ texts! {
     desk_group: "Heat {n}, {at}",
     desk_rest: "Without a heat",
     desk_place: "heat {heat}, lane {lane}",
+    place_elsewhere: "heat {heat}, lane {lane} at {gym}",
     desk_judges: "Each athlete of a heat has the judge of the lane. Write another name where somebody else counted.",
     desk_judge_of: "Judge of {name}, {workout}",
     start_missing: "Say the day and the time of the first start.",

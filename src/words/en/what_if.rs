@@ -22,7 +22,7 @@ texts! {
     none: "none",
     same: "Nothing would change.",
     not_counted: "{workout} does not count in the overall yet, so the overall stays as it is.",
-    check: "Please check: {text}",
+    check: "Please check: {said}",
     busy: "Many people are trying this just now. Wait a few seconds and try again; what you wrote is still here.",
     percentile: "Percentile",
     percentile_said: "{whole}.{tenth} %",

@@ -60,7 +60,7 @@ async fn one_that_is_there_is_not_overwritten_and_all_faults_are_told_with_their
     let page = send(&faulty, "apply").await.expect(422).text();
     for what in ["reps = -20", "\"soon\""] {
         let line = faulty.lines().position(|l| l.contains(what)).expect("is there") + 1;
-        assert!(page.contains(&format!("Line {line}: ")), "line {line} in {page}");
+        assert!(page.contains(&format!("Line {line}, ")), "line {line} in {page}");
     }
     send("", "check").await.expect(422);
 }

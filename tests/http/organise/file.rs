@@ -109,7 +109,7 @@ async fn all_faults_of_a_file_are_shown_with_their_lines() {
         .collect();
     let page = send(faulty).await.expect(422).text();
     for line in lines {
-        assert!(page.contains(&format!("Line {line}: ")), "line {line} in {page}");
+        assert!(page.contains(&format!("Line {line}, ")), "line {line} in {page}");
     }
     let page = send(file().replace("\"saltmarsh\"", "\"elsewhere\"")).await.expect(422).text();
     assert!(page.contains("elsewhere"));

@@ -96,6 +96,11 @@ impl Client {
         self.given(std::slice::from_ref(reply)).get(to).await
     }
 
+    /// The cookies that it sends.
+    pub fn cookies(&self) -> String {
+        self.headers.get(header::COOKIE).and_then(|v| v.to_str().ok()).unwrap_or_default().to_owned()
+    }
+
     /// With the cookies that came with these answers.
     pub fn given(&self, replies: &[Reply]) -> Self {
         let set = replies.iter().flat_map(|reply| reply.headers.get_all(header::SET_COOKIE));

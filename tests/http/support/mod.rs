@@ -102,7 +102,12 @@ impl TestApp {
     pub async fn db_competition(&self, slug: &str, private: bool) {
         let text = include_str!("../../data/small.toml")
             .replace("slug = \"saltmarsh\"", &format!("slug = \"{slug}\"\nprivate = {private}"));
-        self.db_file(&text).await;
+        self.db_competition_of(slug, &text).await;
+    }
+
+    /// The same of another file.
+    pub async fn db_competition_of(&self, slug: &str, text: &str) {
+        self.db_file(text).await;
         let (by, request) = (Actor::operator(), || Request::at(self.app.clock.now()));
         for (gym, name) in [("quayside", "Quayside Gym"), ("millpond", "Millpond Gym")] {
             let gym = RawGym { slug: gym.into(), name: name.into(), country: "PT".into(), ..RawGym::default() };

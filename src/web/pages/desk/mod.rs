@@ -31,6 +31,7 @@ use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
+use crate::web::once;
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
@@ -38,7 +39,7 @@ use crate::words::{Sentence, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
-use http::StatusCode;
+use http::{HeaderMap, StatusCode};
 use rows::{At, WorkoutView};
 use saved::Saved;
 use serde_json::{Map, Value};
@@ -94,6 +95,8 @@ struct ForScript {
     divisions: String,
     states: String,
     roles: String,
+    /// The codes as which the reader may give a judge's own word, as JSON.
+    codes: String,
 }
 
 /// A desk with who is at it.
@@ -171,11 +174,9 @@ impl Desk {
             let heats = heats::filled(app, &self.reader, &self.gym.slug, x, &window).await?;
             workouts.push(at.workout(x, &window, &list, &heats));
         }
+        self.give_fields(&mut workouts, fields, &tail);
         if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
             done = saved::saved(app, &self.reader, &path, &workouts).await?;
-        }
-        if let (None, Ok(n)) = (&done, fields.get("vouched").parse()) {
-            done = Some(Saved::vouched(n));
         }
         let title = put(w.desk_title, &[("gym", &self.gym.name)]);
         let now = match code.as_str() {
@@ -215,6 +216,21 @@ impl Desk {
         })
     }
 
+    /// Of a great many rows those of one workout have a field each as the page comes: a form a row is most of
+    /// its weight. The script makes the others, and without it they are a link away.
+    fn give_fields(&self, workouts: &mut [WorkoutView], asked: &Fields, tail: &str) {
+        if workouts.iter().map(|x| x.left_to_do().count()).sum::<usize>() <= MOST_FIELDS {
+            return;
+        }
+        let saved = asked.get("saved").split('/').next().unwrap_or_default();
+        let meant = |slug: &str| workouts.iter().position(|x| x.open && x.slug == slug);
+        let chosen = meant(asked.get("workout")).or_else(|| meant(saved)).unwrap_or(0);
+        let and = if tail.is_empty() { "?" } else { "&" };
+        for (_, x) in workouts.iter_mut().enumerate().filter(|(n, _)| *n != chosen) {
+            x.fields_href = format!("{}{tail}{and}workout={}#{}", self.base, encoded(&x.slug), x.id);
+        }
+    }
+
     fn script(&self, caller: &Caller) -> ForScript {
         let object = |pairs: Vec<(&str, &str)>| {
             let pairs = pairs.into_iter().map(|(k, v)| (k.to_owned(), Value::from(v)));
@@ -234,6 +250,7 @@ impl Desk {
             divisions: object(divisions.collect()),
             states: object(STATES.iter().map(|s| (*s, say::state(s, false))).collect()),
             roles: object(ROLES.iter().map(|r| (*r, say::role(Some(r)))).collect()),
+            codes: serde_json::to_string(&caller.actor.codes_in(&self.reader.slug)).unwrap_or_default(),
         }
     }
 }
@@ -252,6 +269,8 @@ const STATES: [&str; 11] = [
     "missing",
     "guest",
 ];
+/// Rows with a field of their own on one page, as it comes.
+const MOST_FIELDS: usize = 300;
 /// Those who may have been quicker.
 const ROLES: [&str; 5] = ["organiser", "referee", "staff", "judge", "athlete"];
 
@@ -268,6 +287,7 @@ pub async fn get_desk(
     State(app): State<App>,
     caller: Caller,
     Path((slug, gym)): Path<(String, String)>,
+    headers: HeaderMap,
     Query(fields): Query<Fields>,
 ) -> Answer {
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
@@ -282,7 +302,10 @@ pub async fn get_desk(
         let page = desk.page(&app, &caller, &fields, None, vec![at]).await?;
         return Ok((StatusCode::NOT_FOUND, html(&page)?).into_response());
     }
-    Ok(html(&desk.page(&app, &caller, &fields, None, Vec::new()).await?)?.into_response())
+    let once = once::take(&app, &caller, &headers, &desk.base, fields.get(once::FIELD));
+    let done = once.as_ref().and_then(|(shown, _)| vouch::said_once(shown));
+    let page = html(&desk.page(&app, &caller, &fields, done, Vec::new()).await?)?;
+    Ok((once.map(|(_, gone)| gone), page).into_response())
 }
 
 /// The bib of somebody who takes part; `None`: nobody has what was typed.
@@ -348,6 +371,7 @@ mod tests {
             running: slug == "w1",
             todo_title: "Left to do: 2".to_owned(),
             heats_hint: words().state_missing,
+            fields_href: if slug == "w1" { String::new() } else { "/desk/s/g?workout=w2".to_owned() },
             todo: vec![
                 Group { title: Dated::plain(samples::HOSTILE), lines: todo },
                 Group { title: Dated::default(), lines: Vec::new() },
@@ -404,6 +428,7 @@ mod tests {
                 divisions: format!("{{\"women\":{:?}}}", samples::HOSTILE),
                 states: "{}".to_owned(),
                 roles: "{}".to_owned(),
+                codes: "[]".to_owned(),
             },
             workouts,
         };

@@ -33,6 +33,8 @@ pub(super) struct WorkoutView {
     /// What is left, heat by heat; the last group, of those without one, is always there.
     pub(super) todo: Vec<Group>,
     pub(super) todo_title: String,
+    /// Where each of those who are left has a field of their own, if not on the page as it comes.
+    pub(super) fields_href: String,
     /// How judges are named where there are heats; empty: there are none.
     pub(super) heats_hint: &'static str,
     pub(super) all_done: String,
@@ -86,6 +88,11 @@ impl WorkoutView {
     /// Everything that is left, in order.
     pub(super) fn left_to_do(&self) -> impl Iterator<Item = &Line> {
         self.todo.iter().flat_map(|g| &g.lines)
+    }
+
+    /// Whether each of those who are left has a field of their own on the page as it comes.
+    pub(super) fn fields(&self) -> bool {
+        self.fields_href.is_empty()
     }
 
     /// Whether a way of counting is the one that its form for many says.
@@ -227,6 +234,7 @@ impl At<'_> {
             all_done: if open && list.missing + list.awaiting == 0 { all_done } else { String::new() },
             heats_hint: if heats.is_empty() { "" } else { words::heats(language::reader()).desk_judges },
             todo: self.groups(todo, heats),
+            fields_href: String::new(),
             awaiting,
             settled,
             visitor_action: self.base.to_owned(),

@@ -12,6 +12,7 @@ use crate::rules::ledger::Precondition;
 use crate::rules::life::{Attest, How};
 use crate::rules::tag::Tag;
 use crate::web::extract::Path;
+use crate::web::once::{self, Shown};
 use crate::web::pages::form::Fields;
 use crate::web::pages::html;
 use crate::web::pages::shell::{Link, words};
@@ -19,8 +20,16 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::{Caller, Form};
 use crate::words::put;
 use axum::extract::State;
-use axum::response::{IntoResponse, Redirect};
+use axum::response::IntoResponse;
 use http::StatusCode;
+
+/// What is shown once: for how many the word was given.
+const VOUCHED: &str = "vouched";
+
+/// What the desk shows once.
+pub(super) fn said_once(shown: &Shown) -> Option<Saved> {
+    shown.told.parse().ok().filter(|_| shown.done == VOUCHED).map(Saved::vouched)
+}
 
 /// `POST /desk/{c}/{gym}/{w}/attestation`.
 pub async fn post_attestation(
@@ -82,8 +91,8 @@ pub async fn post_attestation(
         // The desk goes on with its own judge: who has seen these sheets has not seen the next ones.
         let desk_judge = judges::meant(&desk.judges, fields.get("desk_judge")).unwrap_or_default();
         let tail = remembered(&desk_judge, fields.get("desk_how"));
-        let and = if tail.is_empty() { "?" } else { "&" };
-        return Ok(Redirect::to(&format!("{}{tail}{and}vouched={done}#saved", desk.base)).into_response());
+        let shown = Shown { done: VOUCHED.to_owned(), told: done.to_string(), ..Shown::default() };
+        return Ok(once::lead_with(&app, &caller, &desk.base, &tail, "#saved", shown));
     }
     // What was stored is asked for afresh, so that the page says how it is now.
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;

@@ -5,6 +5,7 @@
 
 use super::super::form::FieldError;
 use super::super::html;
+use super::super::imported;
 use super::super::shell::{Link, Shell, words};
 use super::super::upload::Upload;
 use super::{frame, reader, refused, texts};
@@ -292,10 +293,11 @@ fn fault(fault: &Fault) -> FieldError {
     if fault.pointer == "/reason" {
         return FieldError::new("reason", said);
     }
-    let at = if fault.pointer.is_empty() { said } else { format!("{}: {said}", fault.pointer) };
+    let key = &fault.pointer;
     let text = match fault.line {
-        Some(line) => put(texts().file_line, &[("line", &line), ("text", &at)]),
-        None => at,
+        Some(line) if !key.is_empty() => put(texts().file_line_at, &[("line", &line), ("key", key), ("said", &said)]),
+        None if !key.is_empty() => imported::at_key(key, &said),
+        _ => imported::fault(fault),
     };
     FieldError::new("text", text)
 }
@@ -337,7 +339,7 @@ mod tests {
             ..Fault::new("workout.w1.cap", Sentence::new("file_date").with("text", samples::HOSTILE))
         };
         let errors = vec![fault(&line), FieldError::new("rescore", samples::HOSTILE), FieldError::new("file", "x")];
-        assert!(crate::words::joined(&errors[0].text).starts_with("Line 12: workout.w1.cap: "));
+        assert!(crate::words::joined(&errors[0].text).starts_with("Line 12, workout.w1.cap: "));
         let change = |n: usize| Change {
             key: format!("workout.w{n}.cap"),
             from: samples::HOSTILE.to_owned(),

@@ -9,6 +9,7 @@ area! { ($) referee:
     judging_vouched: "Unter deinem Code gespeichert: {n}",
     judging_vouched_about: "Was nicht von dir ist oder nicht das, was du gezählt hast: sag es am Gym-Tisch oder dem Schiedsgericht.",
     judging_vouched_at: "eingetragen {at}",
+    judging_late: "Diese Bestätigung kam zu spät und wartet auf die Wettkampfleitung.",
     judging_no_lane: "Noch steht dein Name in keiner Bahn der Heats. Frag am Gym-Tisch, wo du gebraucht wirst.",
     referee_title: "Ergebnisse zu prüfen",
     referee_no_competition: "Du bist in keinem Wettkampf im Schiedsgericht. Die Wettkampfleitung kann dich dazu machen.",

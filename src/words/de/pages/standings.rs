@@ -45,6 +45,7 @@ area! { ($) standings:
     places_caption: "{workout}, {division}: Zeilen {from} bis {to} von {entries}",
     places_none: "Hier gibt es noch keine Ergebnisse.",
     places_hidden: "Die Ergebnisse dieses Workouts erscheinen, wenn sein Zeitfenster endet: {at}.",
+    places_own_gym: "Bisherige Ergebnisse von {gym}",
     no_standing: "kein Rang",
     no_place: "kein Platz",
     no_score: "kein Ergebnis",

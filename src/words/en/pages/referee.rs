@@ -9,6 +9,7 @@ area! { ($) referee:
     judging_vouched: "Stored under your code: {n}",
     judging_vouched_about: "What is not yours, or not what you counted: tell the desk, or a referee.",
     judging_vouched_at: "recorded {at}",
+    judging_late: "This word came too late and waits for the organiser.",
     judging_no_lane: "No lane of the heats has your name yet. Ask at the desk where you are needed.",
     referee_title: "Scores to check",
     referee_no_competition: "You are not a referee of any competition. The organiser can make you one.",

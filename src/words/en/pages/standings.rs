@@ -45,6 +45,7 @@ area! { ($) standings:
     places_caption: "{workout}, {division}, rows {from} to {to} of {entries}",
     places_none: "No scores here yet.",
     places_hidden: "Scores of this workout are shown when its window closes, {at}.",
+    places_own_gym: "Results of {gym} so far",
     no_standing: "no standing",
     no_place: "no place",
     no_score: "no score",

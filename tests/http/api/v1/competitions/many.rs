@@ -276,3 +276,20 @@ async fn everything_that_is_wrong_with_a_row_of_a_list_is_said_at_once() {
 fn score_path() -> String {
     score("w1", 1042)
 }
+
+/// What programs read is what was sent: nothing is taken out of it.
+#[tokio::test]
+async fn what_somebody_wrote_stands_unchanged_in_what_is_said_of_a_row() {
+    use tallywright::actions::Request;
+    use tallywright::actions::import::{Options, Rows, What, import_once};
+    use tallywright::rules::access::Actor;
+    let app = TestApp::new().await;
+    let sent = "\u{2068}\u{5e9}\u{2069} or so";
+    let rows = Rows::Csv(format!("bib,name,performance\n1042,{sent},6+14 tb 11:24\n").into_bytes());
+    let what = What::Scores { workout: Some("w1".to_owned()) };
+    let (by, at) = (Actor::operator(), Request::at(app.app.clock.now()));
+    let told = import_once(&app.app, &by, "saltmarsh", at, what, rows, Options::default()).await.expect("read");
+    let told: Value = serde_json::from_str(&told.json).expect("JSON");
+    let message = told["rows"][0]["errors"][0]["message"].as_str().expect("a message");
+    assert!(message.contains(sent), "{message:?}");
+}

@@ -270,3 +270,55 @@ async fn a_video_is_expected_of_those_placed_at_the_top() {
     let with = staff.put(&score("w1", 1043)).if_match(etag(&above)).json(video).await.expect(200).json();
     assert!(!codes(&with).contains(&asked), "{with}");
 }
+
+/// Who counted was written wrongly: the same figures with the right judge are attested anew, on purpose.
+#[tokio::test]
+async fn another_judge_stands_for_the_same_figures_where_that_is_meant() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = score("w1", 1042);
+    let by = |judge: &str| json!({ "performance": "6+14 tb 11:24", "attestation": { "judge": judge, "how": "paper_sheet" } });
+    let first = staff.put(&path).json(by("J-1")).await.expect(201).json();
+    // Nobody's word is replaced unseen.
+    let unseen = staff.put(&path).json(by("J-2")).await.expect(428);
+    assert_eq!(unseen.json()["current"]["attestation"]["judge"], "J-1", "{}", unseen.text());
+    staff.put(&path).if_match("1-0a0b0c0d0e0f").json(by("J-2")).await.expect(412);
+    let unknown = staff.put(&path).if_match(etag(&first)).json(by("J-9")).await.expect(422);
+    assert_eq!(unknown.errors(), ["/attestation/judge no_such_judge"]);
+    let checked = staff.post(&format!("{path}/check")).json(by("J-2")).await.expect(200).json();
+    assert_eq!((&checked["unchanged"], &checked["faults"]), (&json!(false), &json!([])), "{checked}");
+
+    let second = staff.put(&path).if_match(etag(&first)).json(by("J-2")).await.expect(200).json();
+    assert_eq!((&second["state"], &second["attestation"]["judge"]), (&json!("attested"), &json!("J-2")), "{second}");
+    assert_eq!(second["version"], first["version"], "no other figures");
+    let again = staff.put(&path).json(by("J-2")).await.expect(200).json();
+    assert_eq!(etag(&again), etag(&second), "the same again changes nothing");
+    let history = staff.get(&format!("{path}/history")).await.expect(200).json();
+    let judges: Vec<_> = history["items"].as_array().unwrap().iter().filter(|i| i["action"] == "attested").collect();
+    assert_eq!(judges.len(), 2, "both words stand in the history: {history}");
+
+    // In a file it has to be said, as other figures have to.
+    let rows = "bib,performance,judge\n1042,6+14 tb 11:24,J-1\n";
+    let told = staff.post(&format!("{C}/workouts/w1/scores")).csv(rows).await.expect(200).json();
+    let error = &told["rows"][0]["errors"][0];
+    assert_eq!((&error["column"], &error["code"]), (&json!("judge"), &json!("judge_differs")), "{told}");
+    let rows = "bib,performance,judge,revise\n1042,6+14 tb 11:24,J-1,yes\n";
+    let told = staff.post(&format!("{C}/workouts/w1/scores")).csv(rows).await.expect(200).json();
+    assert_eq!(told["taken"], 1, "{told}");
+    let third = staff.get(&path).await.expect(200).json();
+    assert_eq!((&third["state"], &third["attestation"]["judge"]), (&json!("attested"), &json!("J-1")));
+
+    // A referee's score keeps its judge, and after the time to vouch so does any other.
+    let flag = json!({ "reason": "count", "note": "two short" });
+    let flagged = app.referee().await.post(&format!("{path}/flags")).if_match(etag(&third)).json(flag).await;
+    let flagged = flagged.expect(200).json();
+    let told = staff.put(&path).if_match(etag(&flagged)).json(by("J-2")).await.expect(409);
+    assert_eq!(told.code(), "being_checked");
+    let other = staff.put(&score("w1", 1043)).json(by("J-1")).await.expect(201).json();
+    app.set_clock("2027-01-18T21:00:00Z");
+    let told = staff.put(&score("w1", 1043)).if_match(etag(&other)).json(by("J-2")).await.expect(409);
+    assert_eq!(told.code(), "judge_stays");
+    assert!(told.text().contains("The organiser can give this gym more time."), "{}", told.text());
+    let german = staff.put(&score("w1", 1043)).header("accept-language", "de").if_match(etag(&other)).json(by("J-2"));
+    assert!(german.await.expect(409).text().contains("Die Wettkampfleitung kann diesem Gym mehr Zeit geben."));
+}

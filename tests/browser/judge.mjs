@@ -1,0 +1,105 @@
+// A judge's evening: signing in leads to the own lanes, the brief and the sheet; who was counted waits at
+// the desk until the judge's own word is given there, signed in; the own page lists it then, and a word that
+// came too late as one that waits; and nothing of it is anybody else's.
+
+import { Desk } from "./at_desk.mjs";
+import { LOOKS, assert, check, sees, sound } from "./checks.mjs";
+import { open, signIn } from "./people.mjs";
+
+export async function judgesEvening(base, demo) {
+  const person = (role) => demo.sign_in.find((s) => s.role === role);
+  const [judge, staff] = ["judge", "staff"].map(person);
+  const c = demo.competition;
+  const home = `/judge/${c}`;
+  const api = `/api/v1/competitions/${c}`;
+  const gym = await open(base);
+  await signIn(gym.page, staff);
+  const desk = await Desk.find(gym.page, c, staff.gym);
+  const get = async (path) => (await gym.page.request.get(`${api}${path}`)).json();
+  const heats = `${desk.address}/heats/${desk.workout}`;
+
+  let bib, name;
+  await check("the gym gives the judge a lane", async () => {
+    const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
+    ({ bib, name } = missing[0]);
+    await gym.page.goto(heats);
+    await gym.page.getByLabel("Lanes", { exact: true }).fill("3");
+    await gym.page.getByLabel("Minutes apart").fill("15");
+    await gym.page.getByRole("button", { name: "Make the heats" }).click();
+    await gym.page.getByRole("heading", { name: /^Heat 1, / }).waitFor();
+    const form = gym.page.locator("form", { has: gym.page.locator("input[name=do][value=change]") });
+    await gym.page.locator("details", { has: form }).locator("> summary").click();
+    await gym.page.locator(`#judge-${bib}`).fill(judge.judge);
+    const came = gym.page.waitForEvent("load");
+    await form.getByRole("button").click();
+    await came;
+  });
+  for (const look of LOOKS) {
+    const at = await open(base, { look });
+    const { page } = at;
+    const mine = () => page.locator("main section section", { has: page.locator(`a[href$="/workouts/${desk.workout}"]`) });
+    await check(`a judge signs in, and reads where to count, at ${look.width} px, ${look.scheme}`, async () => {
+      await signIn(page, judge);
+      await page.goto(home);
+      await sees(page, `(${judge.judge})`);
+      await mine().getByText(/^heat \d+, lane \d+/i).first().waitFor({ state: "visible" });
+      await mine().getByRole("link", { name }).first().waitFor({ state: "visible" });
+    });
+    await sound(page, "the judge's own page");
+    await check("the brief and the sheet are one step away, with the standards before the first heat", async () => {
+      await mine().getByRole("link", { name: /^Brief, standards/ }).click();
+      await sees(page, "Before you start");
+      await page.goBack();
+      await mine().locator('a[href$="/sheet"]').click();
+      await page.waitForURL((url) => url.pathname.endsWith("/sheet"));
+      await page.goBack();
+    });
+    await check("whom the desk stored waits for the judge's own word, which counts at once", async () => {
+      const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
+      const one = missing.find((r) => r.bib !== bib) ?? missing[0];
+      const path = `${api}/workouts/${desk.workout}/scores/${one.bib}`;
+      const sent = (from, method, to, body, headers = {}) =>
+        from.evaluate(async ([method, to, body, headers]) => {
+          const answer = await fetch(to, { method, headers: { "content-type": "application/json", ...headers }, body: JSON.stringify(body) });
+          return { status: answer.status, json: await answer.json() };
+        }, [method, to, body, headers]);
+      const stored = await sent(gym.page, "PUT", path, { performance: desk.written, gym: staff.gym });
+      assert(stored.status === 201 && stored.json.state === "entered", JSON.stringify(stored));
+      const word = { judge: judge.judge, how: "signed_in" };
+      const tag = { "if-match": `"${stored.json.etag}"` };
+      // Nobody gives it in the judge's name.
+      const staffs = await sent(gym.page, "POST", `${path}/attestation`, word, tag);
+      assert(staffs.status === 422, JSON.stringify(staffs));
+      const told = await sent(page, "POST", `${path}/attestation`, word, tag);
+      assert(told.status === 200 && told.json.state === "attested", JSON.stringify(told));
+      await page.reload();
+      const listed = mine().locator("summary", { hasText: "Stored under your code" });
+      await listed.click();
+      await mine().locator("li", { hasText: String(one.bib) }).getByText(/signed in/i).first().waitFor({ state: "visible" });
+    });
+    await sound(page, "the judge's own page with what is stored");
+    await check("a judge has no desk, no list of doubts and no office", async () => {
+      for (const path of [desk.address, `/referee`, `/organise/${c}`]) {
+        const { status } = await page.goto(path).then((answer) => ({ status: answer.status() }));
+        assert(status === 403 || (path === "/referee" && status === 200), `${path}: ${status}`);
+      }
+      await page.goto("/account");
+      await page.locator(`main a[href="${home}"]`).first().click();
+      await sees(page, `(${judge.judge})`);
+      const data = await (await page.request.get("/account/data.json")).json();
+      const own = data.judges.find((j) => j.competition === c);
+      assert(own.lanes.some((lane) => lane.bib === bib && lane.gym === staff.gym), JSON.stringify(own.lanes));
+      assert(own.vouched.every((word) => typeof word.waiting === "boolean"), "which words wait");
+    });
+    await check("nothing odd happened on the judge's way", async () => assert(page.odd.length === 0, page.odd.join("\n")));
+    await at.close();
+  }
+  await check("the heats are taken away again", async () => {
+    await gym.page.goto(heats);
+    await gym.page.locator("summary", { hasText: "Make them anew" }).click();
+    await gym.page.locator("#sure-remove").check();
+    await gym.page.getByRole("button", { name: "Take the heats away" }).click();
+    await gym.page.getByRole("heading", { name: /^Heat 1, / }).waitFor({ state: "detached" });
+  });
+  await gym.close();
+}
