@@ -13,7 +13,8 @@ use crate::store::{Store, Writer};
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use std::time::Duration;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, SemaphorePermit};
 
 /// What a process has, shared by all its requests. Cheap to clone.
 #[derive(Clone)]
@@ -50,12 +51,21 @@ pub struct Parts {
 /// So many at once may read something whole, of any length: each keeps a state of it for as long as they take.
 pub const WHOLES: usize = 8;
 
+/// So many at once are read as far as shows whether they are long: they share what reads the database with
+/// everybody else.
+const BEGINNING: usize = 4;
+/// How long one waits for that.
+const PATIENCE: Duration = Duration::from_secs(2);
+
 /// Room for them.
-pub struct Wholes(Arc<Semaphore>);
+pub struct Wholes {
+    reading: Arc<Semaphore>,
+    beginning: Semaphore,
+}
 
 impl Default for Wholes {
     fn default() -> Self {
-        Self(Arc::new(Semaphore::new(WHOLES)))
+        Self { reading: Arc::new(Semaphore::new(WHOLES)), beginning: Semaphore::new(BEGINNING) }
     }
 }
 
@@ -66,12 +76,21 @@ impl App {
         Self(Arc::new(parts))
     }
 
+    /// The turn of one who asks for something whole, until it is known how long that is.
+    ///
+    /// # Errors
+    /// Busy.
+    pub async fn beginning(&self) -> Result<SemaphorePermit<'_>, Failure> {
+        let turn = tokio::time::timeout(PATIENCE, self.wholes.beginning.acquire()).await;
+        turn.ok().and_then(Result::ok).ok_or(Failure::Busy)
+    }
+
     /// Room for one more who reads something whole.
     ///
     /// # Errors
     /// Busy.
     pub fn wholes(&self) -> Result<OwnedSemaphorePermit, Failure> {
-        Arc::clone(&self.wholes.0).try_acquire_owned().map_err(|_| Failure::Busy)
+        Arc::clone(&self.wholes.reading).try_acquire_owned().map_err(|_| Failure::Busy)
     }
 }
 

@@ -289,6 +289,38 @@ fn sql_is_known_to_the_store_alone() {
     assert_none(&found);
 }
 
+/// What may name an engine: the floor of their differences, and what passes the same text on to either.
+const ENGINES: &[&str] = &["store/dialect/", "store/db.rs", "store/transfer.rs"];
+
+/// Whether a name is one engine's, however it is come by.
+fn is_of_an_engine(name: &[String]) -> bool {
+    let own = |part: &String| {
+        let part = part.to_lowercase();
+        ["sqlite", "postgres", "pgpool", "pgconnection", "pgdatabase"].iter().any(|engine| part.starts_with(engine))
+    };
+    name.iter().any(own)
+}
+
+#[test]
+fn what_differs_between_the_engines_stands_in_one_place() {
+    let (all, mut found) = (sources(), Vec::new());
+    for source in all.iter().filter(|s| !ENGINES.iter().any(|place| s.path.starts_with(place))) {
+        for name in source.names.iter().filter(|name| is_of_an_engine(name)) {
+            found.push(format!("src/{} names {}", source.path, name.join("::")));
+        }
+        // Whoever asks which one it is, to do something else, is a command that says what a server does by itself.
+        let asks = |name: &&Vec<String>| name.last().is_some_and(|last| last == "is_served");
+        if !["actions/open.rs", "cli/backup.rs"].contains(&&*source.path)
+            && let Some(name) = source.names.iter().find(asks)
+        {
+            found.push(format!("src/{} names {}", source.path, name.join("::")));
+        }
+    }
+    assert_none(&found);
+    let seen = |path: &str| all.iter().any(|s| s.path == path && s.names.iter().any(|name| is_of_an_engine(name)));
+    assert!(ENGINES[1..].iter().all(|path| seen(path)), "what is let in names them");
+}
+
 #[test]
 fn the_clock_is_read_and_random_bytes_are_drawn_in_one_file() {
     let mut found = Vec::new();
@@ -382,6 +414,16 @@ mod a_breach_is_seen {
     fn in_a_call_and_a_type() {
         let found = seen("fn f(a: sqlx::SqlitePool) { jiff::Timestamp::now(); }", &["web"]);
         assert!(found.contains("sqlx::SqlitePool") && found.contains("jiff::Timestamp::now"));
+    }
+
+    #[test]
+    fn by_naming_an_engine() {
+        let of_an_engine =
+            |text: &str| read(text, vec!["store".to_owned(), "x".to_owned()]).iter().any(|n| is_of_an_engine(n));
+        assert!(of_an_engine("fn f(db: &Db) { match db { Db::Sqlite(_) => {}, _ => {} } }"));
+        assert!(of_an_engine("fn f(db: &Db) -> bool { matches!(db, Db::Postgres(_)) }"));
+        assert!(of_an_engine("use super::dialect::postgres::trouble;"));
+        assert!(!of_an_engine("use super::dialect::trouble;"));
     }
 
     #[test]

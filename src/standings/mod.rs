@@ -39,8 +39,8 @@ use arc_swap::ArcSwap;
 use field::Field;
 use std::collections::HashMap;
 use std::sync::Arc;
-use std::time::Duration;
-use tokio::sync::{Mutex, MutexGuard, Semaphore};
+use std::time::{Duration, Instant};
+use tokio::sync::{Mutex, OwnedMutexGuard, Semaphore};
 use track::Track;
 
 /// Standings of all competitions, by the competition's number in the store.
@@ -57,21 +57,21 @@ const WAITING: usize = 16;
 
 /// Something that one does at a time, because it is much work.
 struct Turn<T> {
-    state: Mutex<T>,
+    state: Arc<Mutex<T>>,
     room: Semaphore,
 }
 
 impl<T: Default> Default for Turn<T> {
     fn default() -> Self {
-        Self { state: Mutex::default(), room: Semaphore::new(WAITING) }
+        Self { state: Arc::default(), room: Semaphore::new(WAITING) }
     }
 }
 
 impl<T> Turn<T> {
     /// `None`: it took longer than `patience`, or enough wait already.
-    async fn take(&self, patience: Duration) -> Option<MutexGuard<'_, T>> {
+    async fn take(&self, patience: Duration) -> Option<OwnedMutexGuard<T>> {
         let _room = self.room.try_acquire().ok()?;
-        tokio::time::timeout(patience, self.state.lock()).await.ok()
+        tokio::time::timeout(patience, Arc::clone(&self.state).lock_owned()).await.ok()
     }
 }
 
@@ -84,6 +84,8 @@ pub struct Past {
     pub seq: u64,
     /// What held then.
     pub view: Arc<View>,
+    /// Since when it waits for whoever asked for it and was gone by then; `None`: they have it.
+    pub waits_since: Option<Instant>,
 }
 
 /// The file in force.
@@ -259,7 +261,7 @@ impl Board {
     /// The one place where states of the past are made, one at a time, and the last one kept:
     /// each costs as much as loading the competition. `None`: others are before, and it took
     /// longer than `patience`.
-    pub async fn past(&self, patience: Duration) -> Option<MutexGuard<'_, Option<Past>>> {
+    pub async fn past(&self, patience: Duration) -> Option<OwnedMutexGuard<Option<Past>>> {
         self.past.take(patience).await
     }
 
@@ -271,7 +273,7 @@ impl Board {
     /// The turn of one who has a competition ranked anew for a question ([`View::what_if`]): one at
     /// a time, so that the curious never slow down the others. `None`: it took longer than
     /// `patience`.
-    pub async fn turn(&self, patience: Duration) -> Option<MutexGuard<'_, ()>> {
+    pub async fn turn(&self, patience: Duration) -> Option<OwnedMutexGuard<()>> {
         self.what_ifs.take(patience).await
     }
 

@@ -121,19 +121,25 @@ impl Names {
         (bibs.iter().filter_map(known).collect(), Moment(table.forgotten))
     }
 
-    /// Learns names that were read after that moment; `None`: hidden, or erased.
+    /// Learns names that were read after that moment; `None`: hidden, or erased. What is passed over is still
+    /// missing.
     pub fn learn<'a>(&self, moment: Moment, names: impl IntoIterator<Item = (u32, Option<&'a str>)>) {
         let mut by_block: HashMap<u32, Vec<(usize, Option<&str>)>> = HashMap::new();
         for (bib, name) in names {
             by_block.entry(block(bib)).or_default().push((place(bib), name));
         }
+        let mut passed_over = Vec::new();
         let mut table = self.write();
         for (block, names) in by_block {
             let known = table.blocks.entry(block).or_default();
             if known.forgotten <= moment.0 {
                 *known = known.with(&names);
+            } else {
+                passed_over.push(block);
             }
         }
+        drop(table);
+        self.missing_blocks().extend(passed_over);
     }
 
     /// Forgets these bibs: what is read of them before this is not learnt after it.
@@ -254,6 +260,20 @@ mod tests {
         names.learn(now(&names), [(7, Some("After")), (8, Some("Beside"))]);
         names.forget([7]);
         assert_eq!((known(&names, 7), known(&names, 8)), (None, Some(shown("Beside"))));
+    }
+
+    /// Who reads ahead may have taken what the change had named as missing, for a moment before it.
+    #[test]
+    fn what_was_passed_over_is_read_again() {
+        let names = Names::missing([0]);
+        let before = now(&names);
+        names.forget([7]);
+        assert_eq!(names.next_missing(1).map(|(bibs, _)| bibs), Some((0, 63)));
+        names.learn(before, [(7, Some("Before")), (8, Some("Beside"))]);
+        let (bibs, moment) = names.next_missing(1).expect("it is still missing");
+        assert_eq!(bibs, (0, 63));
+        names.learn(moment, [(7, Some("After")), (8, Some("Beside"))]);
+        assert_eq!((known(&names, 7), names.next_missing(1).is_none()), (Some(shown("After")), true));
     }
 
     #[test]

@@ -15,7 +15,7 @@ impl Store {
     /// log, it is `FILE.partial`. What could not be made is taken away: it would keep room that the service
     /// needs.
     pub async fn backup(&self, file: &Path) -> Result<Vec<Verified>, StoreError> {
-        let partial = free(file)?;
+        let partial = claimed(file)?;
         let done = match dialect::copy(&self.inner.reads, &partial).await {
             Ok(()) => finish(&partial, file).await,
             Err(why) => Err(why),
@@ -30,7 +30,6 @@ impl Store {
 /// Makes the database at `target`, which must not exist, from the copy in `file`, which stays as it
 /// is. Verified before it bears its name; after a fault nothing is left of it.
 pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreError> {
-    let partial = free(target)?;
     // What stands beside a database belongs to it: the file alone would be an older state, or none.
     if std::fs::metadata(beside(file, "-wal")).is_ok_and(|m| m.len() > 0) {
         return Err(StoreError::InUse);
@@ -38,11 +37,14 @@ pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreE
     if !dialect::is_ours(file).await? {
         return Err(StoreError::Foreign);
     }
+    let partial = claimed(target)?;
     let done = match dialect::copy_file(file, &partial) {
         Ok(()) => finish(&partial, target).await,
         Err(why) => Err(StoreError::Backup(why.to_string())),
     };
-    take_away(&partial);
+    if done.is_err() {
+        take_away(&partial);
+    }
     done
 }
 
@@ -53,8 +55,9 @@ fn take_away(partial: &Path) {
     }
 }
 
-/// The name that a copy has until it is one; nothing is written over.
-fn free(file: &Path) -> Result<PathBuf, StoreError> {
+/// The name that a copy has until it is one, taken by an empty file: of two who make it at once the other finds
+/// it taken, and takes nothing away. Nothing is written over.
+fn claimed(file: &Path) -> Result<PathBuf, StoreError> {
     let partial = beside(file, ".partial");
     let folder = folder(file);
     if !folder.is_dir() {
@@ -63,10 +66,18 @@ fn free(file: &Path) -> Result<PathBuf, StoreError> {
     // What is left beside a database that is gone would be taken for this one's, and written over it.
     for path in [file, &partial].into_iter().flat_map(|path| BESIDE.map(|end| beside(path, end))) {
         if std::fs::symlink_metadata(&path).is_ok() {
-            return Err(StoreError::Backup(format!("{} is already there", path.display())));
+            return Err(is_there(&path));
         }
     }
-    Ok(partial)
+    match dialect::claim(&partial) {
+        Ok(()) => Ok(partial),
+        Err(why) if why.kind() == ErrorKind::AlreadyExists => Err(is_there(&partial)),
+        Err(why) => Err(StoreError::Backup(format!("{}: {why}", partial.display()))),
+    }
+}
+
+fn is_there(path: &Path) -> StoreError {
+    StoreError::Backup(format!("{} is already there", path.display()))
 }
 
 /// Gives a file its name, unless something has that name by now.

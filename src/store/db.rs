@@ -97,6 +97,14 @@ impl Db {
             Self::Postgres(pool) => pool.close().await,
         }
     }
+
+    /// Returns once somebody closes them, before they are closed.
+    pub async fn closing(&self) {
+        match self {
+            Self::Sqlite(pool) => pool.close_event().await,
+            Self::Postgres(pool) => pool.close_event().await,
+        }
+    }
 }
 
 impl Tx {

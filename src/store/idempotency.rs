@@ -9,6 +9,11 @@ use std::collections::HashMap;
 /// How long an answer is kept.
 const KEPT: SignedDuration = SignedDuration::from_hours(48);
 
+/// Bytes of answers to files, which list what was refused, that are kept of one account and of all together.
+/// Beyond them it is kept in short. What else is kept under keys is small, and mostly stands in the log as well.
+const OF_ONE: i64 = 16 << 20;
+const OF_ALL: i64 = 256 << 20;
+
 /// How long a key is held for a request that is being done, unless [`Store::go_on_holding`] says that
 /// it still is: then whoever held it has stopped, and the next to ask begins anew.
 pub const HELD: SignedDuration = SignedDuration::from_secs(60);
@@ -207,7 +212,7 @@ impl Store {
             }
             Some((.., answer, _)) if !answer.starts_with(BEING_MADE) => Some(KeptAnswer::Same(answer)),
             Some((.., mark, since)) if since <= stopped => {
-                HeldKey { mark, ..held.clone() }.set(&mut tx, &held.mark, now).await?;
+                HeldKey { mark, ..held.clone() }.set(&mut tx, (&held.mark, 0), now).await?;
                 None
             }
             _ => Some(KeptAnswer::BeingMade),
@@ -227,7 +232,7 @@ impl Store {
     pub async fn go_on_holding(&self, held: &HeldKey, now: Timestamp) -> Result<(), StoreError> {
         dialect::in_time(&self.inner.writes, false, async {
             let mut tx = self.begin_for_now().await?;
-            held.set(&mut tx, &held.mark, now).await?;
+            held.set(&mut tx, (&held.mark, 0), now).await?;
             tx.commit().await
         })
         .await
@@ -253,12 +258,27 @@ impl Store {
         tx.commit().await
     }
 
-    /// Keeps the answer to the request that a key was held for. Where it was lost meanwhile, to somebody
-    /// who took it over or to an erasure, nothing is kept.
-    pub async fn keep_answer(&self, held: &HeldKey, answer: &str, now: Timestamp) -> Result<(), StoreError> {
+    /// Keeps the answer to the request that a key was held for; where those of files take much room already,
+    /// what stands for it `in_short`. Where the key was lost meanwhile, to somebody who took it over or to an
+    /// erasure, nothing is kept.
+    pub async fn keep_answer(
+        &self,
+        held: &HeldKey,
+        answer: &str,
+        in_short: &str,
+        now: Timestamp,
+    ) -> Result<(), StoreError> {
         dialect::in_time(&self.inner.writes, false, async {
             let mut tx = self.begin().await?;
-            held.set(&mut tx, answer, now).await?;
+            sweep(&mut tx, now).await?;
+            let kept = db!(&mut tx, opt (i64, i64):
+                "SELECT CAST(COALESCE(SUM(bytes), 0) AS BIGINT), CAST(COALESCE(SUM(CASE WHEN account = $1 THEN bytes ELSE 0 END), 0) AS BIGINT)
+                 FROM idempotency WHERE bytes > 0",
+                held.request.account)?;
+            let (all, own) = kept.unwrap_or_default();
+            let bytes = i64::try_from(answer.len()).unwrap_or(i64::MAX);
+            let fits = own.saturating_add(bytes) <= OF_ONE && all.saturating_add(bytes) <= OF_ALL;
+            held.set(&mut tx, if fits { (answer, bytes) } else { (in_short, 0) }, now).await?;
             tx.commit().await
         })
         .await
@@ -266,10 +286,10 @@ impl Store {
 }
 
 impl HeldKey {
-    /// Puts `answer` where the mark stands.
-    async fn set(&self, tx: &mut Tx, answer: &str, now: Timestamp) -> Result<(), StoreError> {
-        db!(tx, exec: "UPDATE idempotency SET answer = $1, created_at = $2 WHERE account = $3 AND key = $4 AND answer = $5",
-            answer, now.as_microsecond(), self.request.account, self.request.key.as_str(), self.mark.as_str())?;
+    /// Puts `answer` where the mark stands. `bytes`: what counts of it.
+    async fn set(&self, tx: &mut Tx, (answer, bytes): (&str, i64), now: Timestamp) -> Result<(), StoreError> {
+        db!(tx, exec: "UPDATE idempotency SET answer = $1, bytes = $2, created_at = $3 WHERE account = $4 AND key = $5 AND answer = $6",
+            answer, bytes, now.as_microsecond(), self.request.account, self.request.key.as_str(), self.mark.as_str())?;
         Ok(())
     }
 }

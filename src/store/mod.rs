@@ -281,6 +281,11 @@ impl Store {
         }
     }
 
+    /// Returns once it is being closed: what nobody waits for is given up then.
+    pub async fn closing(&self) {
+        self.inner.reads.closing().await;
+    }
+
     pub(crate) async fn read(&self) -> Result<db::Conn, StoreError> {
         match self.inner.reads.acquire().await {
             Ok(conn) => Ok(conn),

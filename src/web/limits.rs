@@ -8,7 +8,7 @@ use axum::body::{Body, HttpBody};
 use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
-use http::{Method, StatusCode};
+use http::{Method, StatusCode, Version, header};
 use std::any::Any;
 use std::sync::Arc;
 use std::time::Duration;
@@ -89,7 +89,21 @@ pub async fn hurry(request: Request, next: Next) -> Response {
     })
 }
 
-/// Refuses addresses that no route of ours can mean: too long, or with a NUL in them.
+/// Who asks by HTTP/1.0 gets nothing compressed: its length is not known before its end, and there nothing else
+/// says where that is.
+pub async fn plain_for_old(mut request: Request, next: Next) -> Response {
+    if is_old(&request) {
+        request.headers_mut().remove(header::ACCEPT_ENCODING);
+    }
+    next.run(request).await
+}
+
+fn is_old(request: &Request) -> bool {
+    request.version() < Version::HTTP_11
+}
+
+/// Refuses addresses that no route of ours can mean: too long, or with a NUL in them. And, by HTTP/1.0, what is sent
+/// in parts: cut off in the middle it would look whole (RFC 9112, section 8).
 pub async fn look(request: Request, next: Next) -> Result<Response, Problem> {
     let address = request.uri().path_and_query().map_or("", |p| p.as_str());
     if address.len() > LONGEST_URI {
@@ -98,7 +112,12 @@ pub async fn look(request: Request, next: Next) -> Result<Response, Problem> {
     if address.contains("%00") {
         return Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new("nul_character")));
     }
-    Ok(next.run(request).await)
+    let is_old = is_old(&request);
+    let response = next.run(request).await;
+    if is_old && response.body().size_hint().exact().is_none() {
+        return Err(Problem::new(StatusCode::UPGRADE_REQUIRED, Sentence::new("only_by_http_1_1")));
+    }
+    Ok(response)
 }
 
 /// Refuses readers of the API who take nothing that it has, before anything is done.

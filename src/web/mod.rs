@@ -1,7 +1,7 @@
 //! HTTP: who is asking, what they may see, JSON and pages. Writes no SQL.
 //!
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
-//! arrival (id, time, log line, metrics), answers that are there already ([`shared`]), headers, language,
+//! arrival (id, time, log line, metrics), nothing compressed for HTTP/1.0, answers that are there already ([`shared`]), headers, language,
 //! compression, problems written out, panics caught, load shed, time limit, a look at the address.
 //! Who waits for an answer that another is making waits there, for a bounded time, before load is shed.
 //! [`listen::serve`] hands over the peer's address; [`forwarded`] says whose word is taken about who
@@ -67,6 +67,7 @@ pub fn behind_layers(app: App, routes: Router<App>) -> Router {
     metrics::start();
     let layers = ServiceBuilder::new()
         .layer(from_fn_with_state(app.clone(), arrival::receive))
+        .layer(from_fn(limits::plain_for_old))
         .layer(from_fn_with_state((app.clone(), shared::Answers::default()), shared::answer))
         .layer(from_fn_with_state(app.clone(), headers::protect))
         .layer(from_fn_with_state(app.clone(), language::choose))

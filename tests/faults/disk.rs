@@ -12,7 +12,7 @@
 
 use crate::field::Field;
 use crate::load::Load;
-use crate::server::{End, Server};
+use crate::server::{End, Server, skipped};
 use crate::service::{Service, free};
 use crate::{check, pause, times, until};
 use std::path::{Path, PathBuf};
@@ -39,8 +39,7 @@ impl Image {
         if made && image.mount() && as_root(&["chmod", "1777"], image.disk.path()) {
             return Some(image);
         }
-        assert!(std::env::var_os("CI").is_none(), "a file cannot be mounted, and CI is to test that");
-        eprintln!("SKIPPED: a file cannot be mounted here, so a disk that fails was not tried");
+        skipped("a file cannot be mounted here, so a disk that fails was not tried");
         None
     }
 
@@ -67,8 +66,7 @@ impl Disk {
         if as_root(&["mount", "-t", "tmpfs", "-o", &format!("size={size},mode=1777"), "tmpfs"], disk.path()) {
             return Some(disk);
         }
-        assert!(std::env::var_os("CI").is_none(), "a tmpfs cannot be mounted, and CI is to test that");
-        eprintln!("SKIPPED: a tmpfs cannot be mounted here, so a full disk was not tried");
+        skipped("a tmpfs cannot be mounted here, so a full disk and one that may only be read were not tried");
         None
     }
 

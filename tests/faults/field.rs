@@ -142,6 +142,12 @@ impl Field {
         command
     }
 
+    /// Runs another program in the folder, which must end well.
+    pub fn tool(&self, args: &[&str]) {
+        let ran = Command::new(args[0]).args(&args[1..]).current_dir(self.folder.path()).output().expect("it is there");
+        assert!(ran.status.success(), "{args:?}: {}", String::from_utf8_lossy(&ran.stderr));
+    }
+
     /// Runs a command to its end.
     pub fn run(&self, args: &[&str]) -> Output {
         self.command(args).output().expect("the program starts")

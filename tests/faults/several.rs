@@ -77,7 +77,8 @@ impl Two {
             check::whole(&self.field, service.at, &done);
         }
         println!("waited {waited:?}; {} changes, {} sent again", done.changes(), done.again);
-        assert!(waited[(waited.len() - 1) / 2] < MOST, "half of the time at least: {waited:?}");
+        // Each took less than `TURN`, as was seen to above; half of them less than this.
+        assert!(waited[(waited.len() - 1) / 2] < MOST, "{waited:?}");
     }
 }
 
@@ -203,4 +204,7 @@ async fn three_of_which_one_is_killed_every_few_seconds_lose_nothing_and_show_no
     let seen = u64::try_from(done.seen.len()).expect("a count");
     assert!(cases > 3 && files > 3, "{figures}");
     assert!(reads > 100 && seen > 10 && done.behind * 20 < seen, "{figures}");
+    // Whoever names a position has the logs looked at for it: half of them wait less than until they are looked at
+    // anyway, every 200 ms. The promise, 500 ms for all but one in a hundred, is one of a release.
+    assert!(share(50) < 200.0 && share(99) < if cfg!(debug_assertions) { 2_000.0 } else { 500.0 }, "{figures}");
 }

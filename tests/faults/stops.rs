@@ -186,3 +186,33 @@ async fn a_copy_that_is_made_under_load_is_of_one_moment_and_serves() {
         assert!(check::is_ok(&head), "{head}{body}");
     }
 }
+
+/// As README.md says it is done.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_dump_of_a_server_that_is_made_under_load_is_of_one_moment_and_serves() {
+    let Some(server) = Server::shared() else { return };
+    let mut field = Field::on(&server).await;
+    let service = Service::start(&field, free());
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    let mut copies = Vec::new();
+    for n in 0..times(1, 5) {
+        load.goes_on().await;
+        let (before, _) = load.so_far();
+        let during = load.changes();
+        let (file, from) = (format!("--file=copy-{n}.dump"), format!("--dbname={}", field.url));
+        tokio::task::block_in_place(|| field.tool(&["pg_dump", "--format=custom", &file, &from]));
+        assert!(load.changes() > during, "changes were stored meanwhile");
+        copies.push(before);
+    }
+    let done = load.finish().await;
+    drop(service);
+    for (n, before) in copies.iter().enumerate() {
+        field.url = server.database().await;
+        let (file, to) = (format!("copy-{n}.dump"), format!("--dbname={}", field.url));
+        field.tool(&["pg_restore", "--exit-on-error", "--no-owner", &to, &file]);
+        check::a_moment(&field, before, &done);
+        let service = Service::start(&field, free());
+        let (head, body) = check::raw(service.at, "/readyz");
+        assert!(check::is_ok(&head), "{head}{body}");
+    }
+}

@@ -72,6 +72,34 @@ async fn what_is_put_at_one_is_seen_at_the_other_at_once_and_never_older_than_as
     assert!(waited[15] < Duration::from_millis(500), "{waited:?}");
 }
 
+/// Nobody asks for a position here: a server's own word wakes the other, which looks by itself only every 200 ms
+/// (`LOOK` of `actions/follow.rs`). Without that word half of them would be seen after more than half of that.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_put_at_one_is_at_the_other_before_it_looks_by_itself() {
+    let one = TestApp::new().await;
+    if !one.database.is_served() {
+        return;
+    }
+    let two = one.beside().await;
+    let organiser = one.organiser().await;
+    let mut waited = Vec::new();
+    for n in 0..40_u64 {
+        // At any moment between two looks.
+        tokio::time::sleep(Duration::from_millis(n * 37 % 200)).await;
+        let entry = json!({ "bib": 6000 + n, "name": format!("Runner {n}"), "born": "1995-02-03", "category": "women", "division": "women" });
+        organiser.post(&format!("{C}/entries")).json(entry).await.expect(201);
+        let (began, position) = (Instant::now(), one.app.board.position(1));
+        while two.app.board.position(1) < position {
+            assert!(began.elapsed() < Duration::from_secs(5), "it is not seen");
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+        waited.push(began.elapsed());
+    }
+    waited.sort();
+    println!("put at one, at the other: {waited:?}");
+    assert!(waited[29] < Duration::from_millis(100), "{waited:?}");
+}
+
 /// What a page of the standings names somebody, at a service.
 async fn named(app: &TestApp, bib: u32) -> String {
     let page = app.nobody().get(&format!("{C}/divisions/women/standings?limit=50")).await.expect(200).json();
@@ -404,4 +432,25 @@ async fn a_tag_from_before_a_database_was_put_back_fits_nothing_of_the_log_that_
     let text = include_str!("../data/small.toml").replace("Saltmarsh Winter Series", "Three");
     organiser.put(C).header("if-match", &file).body("application/toml", text).await.expect(412);
     assert_eq!(organiser.get(C).await.expect(200).json()["title"], "Two");
+}
+
+/// Somebody whose facts are broken keeps nobody else's name from being read ahead.
+#[tokio::test(flavor = "multi_thread")]
+async fn names_are_read_ahead_past_one_that_cannot_be_read() {
+    let one = TestApp::new().await;
+    let mut people = "bib,name,born,category,division,gym\n".to_owned();
+    (0..300).for_each(|n| writeln!(people, "{},Runner {n},1995-02-03,women,women,quayside", 3_000 + n).unwrap());
+    one.organiser().await.post(&format!("{C}/entries")).csv(&people).await.expect(200);
+    let broken = "UPDATE persons SET body = '{' WHERE competition = 1 AND id = (SELECT person FROM entries WHERE competition = 1 AND bib = 3100)";
+    assert_eq!(one.database.raw().await.run(broken).await.unwrap(), 1);
+    let two = one.beside().await;
+    let names = two.app.board.names(1).expect("names");
+    // Before it, beside it in the same run, and after it.
+    let others = [1042, 2001, 3_000, 3_299];
+    let began = Instant::now();
+    while names.find(&others).0.len() < others.len() {
+        assert!(began.elapsed() < Duration::from_secs(20), "{:?}", names.find(&others).0);
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+    assert!(names.find(&[3_100]).0.is_empty());
 }

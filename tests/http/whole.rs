@@ -8,6 +8,9 @@ use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use tallywright::app::WHOLES;
+use tallywright::web::listen::{Patience, serve};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::{TcpListener, TcpStream};
 use tower::ServiceExt;
 
 const C: &str = "/api/v1/competitions/saltmarsh";
@@ -158,4 +161,46 @@ async fn hidden_names_are_hidden_in_every_part_and_said_the_same_to_everybody() 
         let hidden = column(&csv, "name").iter().filter(|name| name.starts_with("Athlete 1")).count();
         assert!(hidden == MANY as usize && !csv.contains("Runner"), "{hidden}");
     }
+}
+
+/// RFC 9112, section 8: by HTTP/1.0 a body that ends where the connection does, and is cut off, looks whole.
+#[tokio::test(flavor = "multi_thread")]
+async fn by_http_1_0_nobody_gets_what_they_could_not_tell_a_part_of_from_the_whole() {
+    let app = with_many().await;
+    let listener = TcpListener::bind(("127.0.0.1", 0)).await.unwrap();
+    let at = listener.local_addr().unwrap();
+    let served = tokio::spawn(serve(listener, app.router(), Patience::default(), std::future::pending()));
+    let ask = async |path: &str, kind: &str, version: &str| {
+        let mut stream = TcpStream::connect(at).await.unwrap();
+        let head = format!(
+            "GET {path} HTTP/{version}\r\nhost: a\r\naccept: {kind}\r\naccept-encoding: gzip\r\nconnection: close\r\n\r\n"
+        );
+        stream.write_all(head.as_bytes()).await.unwrap();
+        let mut answer = Vec::new();
+        stream.read_to_end(&mut answer).await.unwrap();
+        let at = answer.windows(4).position(|end| end == b"\r\n\r\n").unwrap();
+        (String::from_utf8_lossy(&answer[..at]).to_lowercase(), answer.split_off(at + 4))
+    };
+    let status = |head: &str| head.split(' ').nth(1).unwrap_or_default().to_owned();
+    let length = |head: &str| {
+        let mut lines = head.lines().filter_map(|line| line.strip_prefix("content-length: "));
+        lines.next().and_then(|length| length.parse::<usize>().ok())
+    };
+    let entries = format!("{C}/entries");
+    for (path, kind) in [(STANDINGS, "text/csv"), (PLACES, "text/csv"), (&*entries, "application/json")] {
+        assert_eq!(status(&ask(path, kind, "1.1").await.0), "200");
+        let (head, body) = ask(path, kind, "1.0").await;
+        assert!(status(&head) == "426" && head.contains("\r\nupgrade: http/1.1"), "{head}");
+        let problem: Value = serde_json::from_slice(&body).unwrap();
+        assert_eq!(problem["code"], "only_by_http_1_1");
+        assert_eq!(length(&head), Some(body.len()), "{head}");
+    }
+    // Whatever has a length is sent with it, and as it is: compressed it would have none.
+    let one = format!("{entries}?q=Runner%20777");
+    for (path, kind) in [(STANDINGS, "application/json"), (&*one, "application/json"), ("/c/saltmarsh", "text/html")] {
+        let (head, body) = ask(path, kind, "1.0").await;
+        assert!(status(&head) == "200" && !head.contains("content-encoding"), "{path}: {head}");
+        assert_eq!(length(&head), Some(body.len()), "{path}: {head}");
+    }
+    served.abort();
 }

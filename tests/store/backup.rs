@@ -2,6 +2,7 @@
 
 use super::support::database::Database;
 use super::support::{Place, score};
+use tallywright::store::backup::restore;
 use tallywright::store::{Store, StoreError};
 
 #[tokio::test(flavor = "multi_thread")]
@@ -31,4 +32,30 @@ async fn nothing_is_written_over() {
     let refused = place.store.backup(&target).await;
     assert!(matches!(refused, Err(StoreError::Backup(_))), "{refused:?}");
     assert_eq!(std::fs::read_to_string(&target).unwrap(), "precious");
+}
+
+/// Each tries as if nobody else did: one makes the copy, whole, and the others leave it alone.
+#[tokio::test(flavor = "multi_thread")]
+async fn of_many_who_copy_to_one_name_at_once_one_does_and_the_others_take_nothing_away() {
+    let place = Place::on(Database::file()).await.filled(100).await;
+    let mut stores = Vec::new();
+    for _ in 0..4 {
+        stores.push(place.open_again().await);
+    }
+    for round in 0..5 {
+        let target = place.file(&format!("copy-{round}.db"));
+        let copies = futures_util::future::join_all(stores.iter().map(|store| store.backup(&target))).await;
+        assert_eq!(copies.iter().filter(|copy| copy.is_ok()).count(), 1, "{copies:?}");
+        for refused in copies.iter().filter_map(|copy| copy.as_ref().err()) {
+            assert!(matches!(refused, StoreError::Backup(_)), "{refused:?}");
+        }
+        let (there, restored) = (place.file("").read_dir().unwrap(), place.file(&format!("restored-{round}.db")));
+        let left: Vec<_> = there.map(|file| file.unwrap().file_name()).collect();
+        assert!(!left.iter().any(|name| name.to_string_lossy().contains("partial")), "{left:?}");
+        // The way back just the same.
+        let back = futures_util::future::join_all((0..3).map(|_| restore(&target, &restored))).await;
+        assert_eq!(back.iter().filter(|back| back.is_ok()).count(), 1, "{back:?}");
+        let copy = Store::open(&format!("sqlite://{}", restored.display())).await.unwrap();
+        assert_eq!(copy.verify(None).await.unwrap(), place.store.verify(None).await.unwrap());
+    }
 }

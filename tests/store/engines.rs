@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 use tallywright::app::Clock;
 use tallywright::rules::access::{Grant, Role};
-use tallywright::rules::ledger::{Asked, Change};
+use tallywright::rules::ledger::{Asked, Change, Outcome};
 use tallywright::rules::roster::RawEntry;
 use tallywright::store::accounts::NewAccount;
 use tallywright::store::throttles::Limit;
@@ -24,6 +24,50 @@ async fn a_competition_that_two_processes_make_at_once_is_made_once() {
     assert!(answers.0.is_ok() && answers.1.is_ok(), "{answers:?}");
     assert_eq!(place.store.list_competitions().await.unwrap().len(), 1);
     assert_eq!(place.difference().await, None);
+}
+
+/// Each of their groups is of both, so that they meet at both heads all the time.
+#[tokio::test(flavor = "multi_thread")]
+async fn two_processes_that_write_to_two_competitions_at_once_lose_and_repeat_nothing_of_either() {
+    const EACH: u32 = 120;
+    let place = Place::with_entries(0).await;
+    let elsewhere = |asked: Asked| Asked { competition: "fen".to_owned(), ..asked };
+    place.submit(elsewhere(apply(&FILE.replace("saltmarsh", "fen")))).await.unwrap();
+    let before: Vec<u64> = place.store.list_heads().await.unwrap().iter().map(|head| head.1).collect();
+    let enter = |bib| ask(Change::SetEntry(RawEntry { gym: String::new(), ..entry(bib) }));
+    let writers = [place.writer.clone(), place.second_writer().await];
+    let mut all = Vec::new();
+    // In different orders: whoever holds the one and waits for the other would wait for ever.
+    for (n, writer) in (0..).zip(&writers) {
+        for bib in 1..=EACH {
+            let bib = 2 * bib + n;
+            let here = if n == 0 { [enter(bib), elsewhere(enter(bib))] } else { [elsewhere(enter(bib)), enter(bib)] };
+            for asked in here {
+                let writer = writer.clone();
+                all.push(tokio::spawn(async move {
+                    let began = Instant::now();
+                    loop {
+                        match writer.submit(asked.clone(), None).await {
+                            // Told to come again: nothing is stored.
+                            Err(WriteError::Busy) if began.elapsed() < Duration::from_secs(30) => {
+                                tokio::time::sleep(Duration::from_millis(50)).await;
+                            }
+                            other => return other,
+                        }
+                    }
+                }));
+            }
+        }
+    }
+    for answer in all {
+        let answer = answer.await.unwrap().unwrap();
+        assert!(matches!(answer.outcome, Outcome::Roster { created: true, .. }), "{:?}", answer.outcome);
+    }
+    let after: Vec<u64> = place.store.list_heads().await.unwrap().iter().map(|head| head.1).collect();
+    let more: Vec<u64> = after.iter().zip(&before).map(|(after, before)| after - before).collect();
+    assert_eq!(more, [u64::from(2 * EACH); 2]);
+    let verified = place.store.verify(None).await.unwrap();
+    assert!(verified.len() == 2 && verified.iter().all(|log| log.difference.is_none()), "{verified:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -4,6 +4,7 @@ use super::support::database::Database;
 use super::support::{Place, account, moved, noon, score, submit};
 use jiff::SignedDuration;
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 use tallywright::rules::access::{Grant, Role};
 use tallywright::rules::life::{Move, Submit};
 use tallywright::store::Store;
@@ -138,28 +139,42 @@ async fn a_text_that_a_server_cannot_hold_is_named() {
     }
 }
 
-#[tokio::test]
+/// Both engines let readers in meanwhile: they see where the log stands.
+#[tokio::test(flavor = "multi_thread")]
 async fn nobody_writes_to_the_source_meanwhile() {
     let (place, other) = (eventful(Database::new()).await, Database::file());
     let target = Store::open(&other.url).await.unwrap();
     let writer = place.second_writer().await;
-    let late = Arc::new(Mutex::new(None));
-    let (task, runtime) = (Arc::clone(&late), tokio::runtime::Handle::current());
+    let before = place.store.find_competition("saltmarsh").await.unwrap().unwrap().seq;
+    let (late, seen) = (Arc::new(Mutex::new(None)), Arc::new(Mutex::new(Vec::new())));
+    let (task, source, positions) = (Arc::clone(&late), place.store.clone(), Arc::clone(&seen));
     let sent = place
         .store
-        .transfer_to(&target, |_, _| {
+        .transfer_to(&target, move |_, _| {
             let mut task = task.lock().unwrap();
-            let writer = writer.clone();
             task.get_or_insert_with(|| {
-                runtime.spawn(async move { writer.submit(score("w1", 500, "4+3", true), None).await })
+                let writer = writer.clone();
+                let write = async move { writer.submit(score("w1", 500, "4+3", true), None).await };
+                let write = tokio::spawn(write);
+                // By far longer than it takes where nobody keeps it from being stored.
+                std::thread::sleep(Duration::from_millis(500));
+                write
             });
+            let now = tokio::task::block_in_place(|| {
+                tokio::runtime::Handle::current().block_on(source.find_competition("saltmarsh"))
+            });
+            positions.lock().unwrap().push(now.unwrap().unwrap().seq);
         })
         .await
         .unwrap();
+    let seen = std::mem::take(&mut *seen.lock().unwrap());
+    assert!(seen.len() > 10 && seen.iter().all(|seq| *seq == before), "{before} and then {seen:?}");
+    assert_eq!(sent.verified[0].records, before);
+    assert_eq!(target.find_competition("saltmarsh").await.unwrap().unwrap().seq, before);
+    // Who wanted to has waited until it was done, or was sent away, and is free to now.
     let late = late.lock().unwrap().take().unwrap();
     let late = late.await.unwrap();
-    // Stored after the copy was taken, or refused: never in the half of it.
-    assert_eq!(sent.verified[0].records, target.find_competition("saltmarsh").await.unwrap().unwrap().seq);
-    let seq = place.store.find_competition("saltmarsh").await.unwrap().unwrap().seq;
-    assert_eq!(late.is_ok(), seq > sent.verified[0].records);
+    let after = place.store.find_competition("saltmarsh").await.unwrap().unwrap().seq;
+    assert_eq!(late.is_ok(), after > before, "{late:?}");
+    place.in_a_moment(score("w1", 500, "5+3", true)).await;
 }

@@ -32,6 +32,8 @@ const ASKING: Rate = Rate("letters_from_address", 10, SignedDuration::from_mins(
 
 /// The bounds on what costs a process and the database most.
 pub struct Gate {
+    /// Who is only asked whether they have to wait.
+    asking: Semaphore,
     /// One try is counted at a time, so that a flood of them leaves the other connections to those
     /// who write scores.
     counting: Semaphore,
@@ -41,12 +43,15 @@ pub struct Gate {
 
 /// So many may wait for their turn at either: each has a place that a score could have.
 const WAITING: usize = 64;
+/// And so many may be asked at once whether they have to wait: all others together keep most of that room.
+const AT_ONCE: usize = 64;
 
 impl Default for Gate {
     fn default() -> Self {
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
         let hashing = Semaphore::new(cores.saturating_sub(1).max(1));
-        Self { counting: Semaphore::new(1), hashing, room: Semaphore::new(WAITING) }
+        let asking = Semaphore::new(AT_ONCE);
+        Self { asking, counting: Semaphore::new(1), hashing, room: Semaphore::new(WAITING) }
     }
 }
 
@@ -88,9 +93,11 @@ pub(super) async fn ask(app: &App, account: &str, address: Option<IpAddr>) -> Re
 async fn count(app: &App, limits: &[Limit]) -> Result<(), AccountError> {
     let throttled = |wait| AccountError::Throttled(Duration::try_from(wait).unwrap_or_default());
     // Who has to wait is told so without a turn: a flood from one address keeps nobody waiting.
+    let asking = app.gate.asking.try_acquire().map_err(|_| StoreError::Crowded)?;
     if let Some(wait) = app.store.find_wait(limits, app.clock.now()).await? {
         return Err(throttled(wait));
     }
+    drop(asking);
     let _turn = app.gate.turn(&app.gate.counting).await?;
     app.store.count_try(limits, app.clock.now()).await?.map_or(Ok(()), |wait| Err(throttled(wait)))
 }

@@ -65,7 +65,7 @@ pub struct KeptOutcome {
 }
 
 /// Takes rows in as [`import_with`] does, once for a key: a repeat within 48 h gets the first answer,
-/// and is refused while that is made.
+/// and is refused while that is made. Where much is kept already it gets the first answer in short.
 pub async fn import_once(
     app: &App,
     actor: &Actor,
@@ -91,16 +91,16 @@ pub async fn import_once(
         Some(held) => held.during(taking).await?,
         None => taking.await?,
     };
-    let outcome = aside(|| Ok(KeptOutcome { json: serde_json::to_string(&view)?, csv: refused_csv(&view) }));
-    let outcome: KeptOutcome = outcome.map_err(|e: serde_json::Error| Failure::Broken(e.into()))?;
+    let outcome = aside(|| KeptOutcome::of(&view))?;
     // Trouble that passes is no answer for good: sent again under its key, the file is judged anew.
     let troubled = view.rows.iter().flat_map(|row| &row.errors).any(outcome::of_trouble);
     if let Some(held) = &mut held
         && let Some(key) = held.key.as_ref().filter(|_| !troubled)
     {
-        let text = serde_json::to_string(&outcome).map_err(|e| Failure::Broken(e.into()))?;
+        let kept = |outcome: &KeptOutcome| serde_json::to_string(outcome).map_err(|e| Failure::Broken(e.into()));
+        let (text, in_short) = (kept(&outcome)?, kept(&KeptOutcome::in_short(&view)?)?);
         // The rows are stored: what fails here only makes a repeat say "unchanged".
-        match app.store.keep_answer(key, &text, app.clock.now()).await {
+        match app.store.keep_answer(key, &text, &in_short, app.clock.now()).await {
             Ok(()) => held.key = None,
             Err(error) => tracing::warn!(%error, "the answer to a file was not kept"),
         }

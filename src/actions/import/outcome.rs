@@ -1,8 +1,9 @@
 //! What was wrong with a row, column by column, and the rows given back to be mended.
 
-use super::{ImportView, RefusedRow, RowFault};
+use super::{ImportView, KeptOutcome, RefusedRow, RowFault};
 use crate::actions::Failure;
 use crate::actions::language;
+use crate::actions::views::RemarkView;
 use crate::rules::fault::Fault;
 use crate::rules::ledger::Refusal;
 use crate::rules::table::{self, Row, Table};
@@ -79,6 +80,28 @@ pub fn faults_of(failure: Failure, performance: Option<&str>) -> Result<Vec<RowF
         | Refusal::PreconditionRequired(sentence, _) => whole(&sentence),
         Refusal::PreconditionFailed(_) => whole(&Sentence::new("precondition_failed")),
         Refusal::NotSignedIn => whole(&Sentence::new("not_signed_in")),
+    }
+}
+
+impl KeptOutcome {
+    /// All of it.
+    pub(super) fn of(view: &ImportView) -> Result<Self, Failure> {
+        let json = serde_json::to_string(view).map_err(|e| Failure::Broken(e.into()))?;
+        Ok(Self { json, csv: refused_csv(view) })
+    }
+
+    /// The counts, and what is to be done to see the refused rows again: what is kept where there is no room for
+    /// all of it. Its CSV says so too, or it would pass for one without a refused row.
+    pub(super) fn in_short(view: &ImportView) -> Result<Self, Failure> {
+        let ImportView { taken, unchanged, refused, late, log_seq, empty, .. } = *view;
+        let code = "rows_not_kept";
+        let message = (refused > 0).then(|| language::say(&Sentence::new(code).with("refused", refused)));
+        let remark = |message| RemarkView { pointer: String::new(), code: code.to_owned(), message };
+        let csv = table::write(&["line", "reason"], message.iter().map(|said| vec![String::new(), said.clone()]));
+        let remarks = message.map(remark).into_iter().collect();
+        let (rows, header) = (Vec::new(), Vec::new());
+        let counts = ImportView { taken, unchanged, refused, late, remarks, rows, log_seq, empty, header };
+        Ok(Self { csv, ..Self::of(&counts)? })
     }
 }
 

@@ -3,6 +3,7 @@
 
 mod in_parts;
 mod own;
+mod past;
 mod spread;
 mod what_if;
 
@@ -12,7 +13,6 @@ pub use spread::{Marked, Spread, Ties};
 pub use what_if::{Changed, Other, Ranking, offered, what_if};
 
 use super::Failure;
-use super::pour::{Rows, pour};
 use super::reader::{Reader, shown};
 use super::score::WAIT;
 use super::views::{PlaceRow, PlacesView, ScopeView, StandingRow, StandingsView, WorkoutCell, names};
@@ -21,7 +21,7 @@ use crate::rules::access::Actor;
 use crate::rules::performance;
 use crate::rules::place::Running;
 use crate::rules::workout::Workout;
-use crate::standings::{self, Board, Cut, InForce, Mask, Past, Placing, Query, Ranked, Scope, View};
+use crate::standings::{self, Cut, Mask, Placing, Query, Ranked, Scope, View};
 use crate::words::Sentence;
 use jiff::Timestamp;
 use std::sync::Arc;
@@ -221,25 +221,7 @@ async fn state(app: &App, reader: &mut Reader, query: &StandingsQuery) -> Result
         reader.competition = Arc::clone(view.definition());
         return Ok(view);
     };
-    let mut past = app.board.past(WAIT).await.ok_or(Failure::Behind)?;
-    if let Some(kept) = past.as_ref().filter(|p| p.competition == reader.id && p.seq == seq) {
-        reader.competition = reader.in_the_past(kept.view.definition());
-        return Ok(Arc::clone(&kept.view));
-    }
-    let known = app.store.find_head(reader.id).await?.map_or(0, |head| head.seq);
-    let then = if seq <= known { app.store.definition_at(reader.id, seq).await? } else { None };
-    let then = then
-        .ok_or_else(|| Failure::fault("/as_of", Sentence::new("as_of_outside").with("seq", seq).with("last", known)))?;
-    let competition = reader.in_the_past(&then.competition);
-    let take = move |rows: Rows| {
-        let mut loading = Board::loading(InForce { at: seq, competition: then.competition }, seq);
-        rows.for_each(|row| loading.take(&row));
-        loading.view()
-    };
-    let view = Arc::new(pour(&app.store, reader.id, &reader.slug, seq, take).await?);
-    *past = Some(Past { competition: reader.id, seq, view: Arc::clone(&view) });
-    reader.competition = competition;
-    Ok(view)
+    past::state(app, reader, seq).await
 }
 
 /// Waits until the board knows a log position, of the log that is there now: not of one that is gone, by a

@@ -330,7 +330,12 @@ pub(crate) fn is_refused(error: &sqlx::Error) -> bool {
     !matches!(trouble(error), Some(Trouble::Unreachable)) && !postgres::is_breakdown(&**said)
 }
 
-/// Writes a consistent copy of the whole database to `file`, which must not exist.
+/// Makes an empty file that only its owner reads, where there is none yet.
+pub(crate) fn claim(file: &Path) -> std::io::Result<()> {
+    sqlite::claim(file)
+}
+
+/// Writes a consistent copy of the whole database to `file`, which is [`claim`]ed.
 pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     match db {
         Db::Sqlite(pool) => sqlite::copy(pool, file).await,
@@ -338,7 +343,7 @@ pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     }
 }
 
-/// Copies a file byte by byte to one that must not exist and that only its owner reads.
+/// Copies a file byte by byte to one that is [`claim`]ed.
 pub(crate) fn copy_file(file: &Path, to: &Path) -> std::io::Result<()> {
     sqlite::copy_file(file, to)
 }

@@ -93,10 +93,15 @@ pub(super) fn path(url: &str) -> Option<PathBuf> {
 /// Makes an empty file that only its owner reads, unless it is there: it will hold personal facts.
 /// The engine gives its side files the same mode.
 fn create_private(path: &Path) -> std::io::Result<()> {
-    match std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path) {
+    match claim(path) {
         Err(error) if error.kind() != std::io::ErrorKind::AlreadyExists => Err(error),
         _ => Ok(()),
     }
+}
+
+/// The same, where there is none yet.
+pub(super) fn claim(path: &Path) -> std::io::Result<()> {
+    std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path).map(drop)
 }
 
 /// What trouble a result code tells of; the extended ones keep it in the low byte
@@ -111,10 +116,9 @@ pub(super) fn trouble(code: u32) -> Option<Trouble> {
     }
 }
 
-/// Writes a consistent copy of the whole database to `file`, which must not exist.
+/// Writes a consistent copy of the whole database to `file`, which is there and empty.
 pub(super) async fn copy(pool: &SqlitePool, file: &Path) -> Result<(), StoreError> {
     let name = file.to_str().ok_or_else(|| StoreError::Backup("the file's name is not UTF-8".to_owned()))?;
-    create_private(file).map_err(|e| StoreError::Backup(e.to_string()))?;
     // Copying only reads, but a connection that is kept from writing may not do it.
     let options = pool.connect_options().as_ref().clone().pragma("query_only", "0");
     let mut connection = options.connect().await?;
@@ -122,10 +126,10 @@ pub(super) async fn copy(pool: &SqlitePool, file: &Path) -> Result<(), StoreErro
     Ok(connection.close().await?)
 }
 
-/// Copies a file byte by byte to one that must not exist and that only its owner reads.
+/// Copies a file byte by byte to one that is there and empty.
 pub(super) fn copy_file(file: &Path, to: &Path) -> std::io::Result<()> {
     let mut from = std::fs::File::open(file)?;
-    let mut to = std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(to)?;
+    let mut to = std::fs::OpenOptions::new().write(true).open(to)?;
     std::io::copy(&mut from, &mut to)?;
     to.sync_all()
 }

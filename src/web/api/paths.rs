@@ -121,7 +121,8 @@ pub struct Absent {
 #[into_params(parameter_in = Header)]
 pub struct Once {
     /// Any text of your own, a new one for each write: within 48 hours the same request under the
-    /// same key gets the first answer again.
+    /// same key gets the first answer again; of a file with many refused rows it may be the counts alone, with a
+    /// remark that says so (16 MiB of answers to files are kept of one account).
     #[param(rename = "Idempotency-Key", value_type = String, required = false, 
         pattern = r#"^([!#-+\-./0-9:<-\[\]-~]{1,255}|"([ !#-\[\]-~]|\\["\\]){1,255}")$"#, example = "5f0c1f9e-7a53")]
     pub idempotency_key: Option<String>,

@@ -57,7 +57,8 @@ pub struct PageQuery {
     /// With or without running workouts; left out: as the competition says.
     #[param(inline)]
     running: Option<RunningParam>,
-    /// As of this log position.
+    /// As of this log position. One state of the past is made at a time: 503 means to ask again, also where it
+    /// takes longer than a request may; then it is there.
     #[param(value_type = Option<i64>, minimum = 1)]
     as_of: Option<u64>,
     /// This state or a newer one: waits up to 2 s, then 503.

@@ -76,6 +76,9 @@ pub enum Problems {
     /// Unknown members, rules that are broken, questions to be confirmed: all at once.
     #[response(status = 422, content_type = "application/problem+json")]
     Invalid(ProblemBody),
+    /// Asked by HTTP/1.0 for a list that is sent in parts. With `Upgrade`.
+    #[response(status = 426, content_type = "application/problem+json")]
+    UpgradeRequired(ProblemBody),
     /// Too many tries. With `Retry-After`.
     #[response(status = 429, content_type = "application/problem+json")]
     TooManyTries(ProblemBody),

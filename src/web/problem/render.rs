@@ -169,6 +169,11 @@ impl Problem {
             };
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static(challenge));
         }
+        // RFC 9110, sections 15.5.22 and 7.8: to what.
+        if self.status == StatusCode::UPGRADE_REQUIRED {
+            headers.insert(header::UPGRADE, HeaderValue::from_static("HTTP/1.1"));
+            headers.insert(header::CONNECTION, HeaderValue::from_static("upgrade"));
+        }
         if let Some(seconds) = self.retry_after {
             headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
@@ -190,6 +195,7 @@ fn title(status: StatusCode) -> String {
         413 => "title_413",
         415 => "title_415",
         422 => "title_422",
+        426 => "title_426",
         428 => "title_428",
         429 => "title_429",
         503 => "title_503",

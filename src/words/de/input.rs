@@ -48,6 +48,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "row_unanswered",
         "Ob diese Zeile gespeichert wurde, ist nicht bekannt: schick sie noch einmal, nichts wird doppelt gespeichert.",
     ),
+    (
+        "rows_not_kept",
+        "Die {refused} abgelehnten Zeilen sind nicht noch einmal aufgeführt, weil diese Liste zu lang war, um sie aufzuheben. Schick die Datei noch einmal unter einem neuen Schlüssel: was gespeichert ist, heißt dann unverändert, und was abgelehnt wird, ist wieder aufgeführt.",
+    ),
     ("rows_not_json", "Das ist kein JSON: ab Zeile {line}, Spalte {column} ergibt es keinen Sinn mehr."),
     (
         "rows_shifted",

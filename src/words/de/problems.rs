@@ -58,6 +58,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Die Datenbank ist gerade nicht erreichbar oder nicht zu beschreiben. Es wurde nichts gespeichert: du kannst es in einer Weile unverändert noch einmal schicken.",
     ),
     (
+        "only_by_http_1_1",
+        "Diese Liste wird in Teilen gesendet, und über HTTP/1.0 könnte niemand einen Teil davon vom Ganzen unterscheiden. Frag über HTTP/1.1, oder lass den Proxy dazwischen so fragen.",
+    ),
+    (
         "erased_not_all",
         "Der Name und alle Angaben sind endgültig gelöscht. Ein Code, eine Rolle oder das Konto dazu war gerade nicht wegzunehmen: mach dasselbe in einer Weile noch einmal. Was schon gelöscht ist, wird übergangen.",
     ),
@@ -180,6 +184,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("title_413", "Zu groß"),
     ("title_415", "Wird in dieser Art nicht verstanden"),
     ("title_422", "Erst zu berichtigen"),
+    ("title_426", "Nur über HTTP/1.1"),
     ("title_428", "Sag, welche Fassung du gesehen hast"),
     ("title_429", "Zu viele Versuche"),
     ("title_500", "Unser Fehler"),

@@ -42,6 +42,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("row_busy", "Too much work was waiting: send this row again."),
     ("row_unanswered", "It is not known whether this row was stored: send it again, nothing is stored twice."),
+    (
+        "rows_not_kept",
+        "The {refused} refused rows are not listed again, because that list was too long to be kept. Send the file once more under a new key: what is stored is said to be unchanged, and what is refused is listed again.",
+    ),
     ("rows_not_json", "This is not JSON: it stops making sense at line {line}, column {column}."),
     (
         "rows_shifted",

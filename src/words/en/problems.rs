@@ -52,6 +52,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "The database cannot be reached or written at the moment. Nothing was stored: what you sent is safe to send again in a while.",
     ),
     (
+        "only_by_http_1_1",
+        "This list is sent in parts, and by HTTP/1.0 nobody could tell a part of it from the whole. Ask by HTTP/1.1, or let the proxy in between ask so.",
+    ),
+    (
         "erased_not_all",
         "The name and all facts are erased for good. A code, a role or the account that goes with them could not be taken away at the moment: do the same once more in a while. What is erased already is passed over.",
     ),
@@ -150,6 +154,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("title_413", "Too large"),
     ("title_415", "Not a kind that is understood"),
     ("title_422", "To be mended first"),
+    ("title_426", "By HTTP/1.1 only"),
     ("title_428", "Say which version you have seen"),
     ("title_429", "Too many tries"),
     ("title_500", "Our fault"),

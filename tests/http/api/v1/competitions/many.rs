@@ -171,6 +171,30 @@ async fn a_file_whose_answer_was_lost_is_answered_as_it_was_by_its_key() {
     score.json(json!({ "performance": "6+14" })).await.expect(422);
 }
 
+#[tokio::test]
+async fn where_answers_to_files_take_all_their_room_a_repeat_is_told_the_counts_and_what_to_do() {
+    let app = TestApp::new().await;
+    five_hundred(&app).await;
+    let staff = app.staff_of("quayside").await;
+    let (path, csv) = (format!("{C}/workouts/w1/scores"), sheet());
+    let send = |key: &str| staff.post(&path).header("idempotency-key", key).csv(&csv);
+    send("file-1").await.expect(200);
+    let mut raw = app.database.raw().await;
+    assert_eq!(raw.run("UPDATE idempotency SET bytes = 16777216 WHERE bytes > 0").await.unwrap(), 1);
+    let first = send("file-2").await.expect(200).json();
+    assert_eq!((&first["refused"], first["rows"].as_array().map(Vec::len)), (&json!(40), Some(40)));
+    let again = send("file-2").await.expect(200).json();
+    for count in ["taken", "unchanged", "refused", "late", "log_seq"] {
+        assert_eq!(again[count], first[count], "{count}");
+    }
+    assert_eq!((&again["rows"], &again["remarks"][0]["code"]), (&json!([]), &json!("rows_not_kept")), "{again}");
+    let mended = send("file-2").accept("text/csv").await.expect(200).text();
+    assert!(mended.lines().count() == 2 && mended.contains("The 40 refused rows"), "{mended}");
+    // As it says: under a new key they are listed again.
+    let listed = send("file-3").await.expect(200).json();
+    assert_eq!((&listed["rows"], &listed["unchanged"]), (&first["rows"], &json!(460)));
+}
+
 /// Row numbers with the columns and codes of everything that is wrong.
 fn told(outcome: &Value) -> Vec<(u64, Vec<String>)> {
     let text = |v: &Value| v.as_str().expect("a text").to_owned();

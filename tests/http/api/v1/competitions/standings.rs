@@ -3,6 +3,12 @@
 use super::{C, attested, score};
 use crate::support::TestApp;
 use serde_json::json;
+use std::collections::BTreeMap;
+use std::fmt::Write;
+use std::future::IntoFuture;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tallywright::standings::Past;
 
 /// Three women with scores: 1042 before 2001 before 1043.
 async fn three() -> TestApp {
@@ -240,4 +246,78 @@ async fn states_of_the_past_are_made_one_at_a_time_and_readers_of_now_do_not_wai
     *past = Some(kept);
     drop(past);
     nobody.get(&format!("{path}?as_of={seq}")).await.expect(200);
+}
+
+/// The state of the past that is kept, once nobody is at it.
+async fn kept(app: &TestApp) -> Option<Past> {
+    let past = app.app.board.past(Duration::from_mins(1)).await.expect("it is made");
+    past.clone()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_same_state_of_the_past_is_made_once_however_often_it_is_asked_for() {
+    let app = three().await;
+    let nobody = app.nobody();
+    let path = format!("{C}/divisions/women/standings");
+    let seq = nobody.get(&path).await.expect(200).json()["log_seq"].as_u64().expect("a position");
+    let asked = |seq: u64| nobody.get(&format!("{path}?as_of={seq}"));
+    let first = asked(seq).await.expect(200).json();
+    let made = kept(&app).await.expect("it is kept").view;
+    for _ in 0..3 {
+        assert_eq!(asked(seq).await.expect(200).json(), first);
+    }
+    nobody.get(&format!("{C}/divisions/women/workouts/w1/places?as_of={seq}")).await.expect(200);
+    assert!(Arc::ptr_eq(&kept(&app).await.expect("it is kept").view, &made), "it was made again");
+    // Another one takes its place.
+    assert_ne!(asked(seq - 1).await.expect(200).json(), first);
+    let other = kept(&app).await.expect("it is kept");
+    assert!(other.seq == seq - 1 && !Arc::ptr_eq(&other.view, &made));
+    // Many at once, of many states: each is answered with its own, or told to come again.
+    let answers = futures_util::future::join_all((0..40).map(|n| asked(seq - n % 3).into_future())).await;
+    let (mut answered, mut away) = (BTreeMap::new(), 0);
+    for (n, answer) in (0_u64..).zip(answers) {
+        match answer.status.as_u16() {
+            200 => assert_eq!(*answered.entry(n % 3).or_insert_with(|| answer.json()), answer.json()),
+            503 => away += 1,
+            other => panic!("{other}: {}", answer.text()),
+        }
+    }
+    assert!(!answered.is_empty() && answered.get(&0).is_none_or(|page| *page == first), "{away} were sent away");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_state_of_the_past_is_made_to_its_end_for_who_could_not_wait_for_it() {
+    let app = three().await;
+    // Enough to be caught in the middle.
+    let mut people = "bib,name,born,category,division,gym\n".to_owned();
+    (0..3_000).for_each(|n| writeln!(people, "{},Runner {n},1995-02-03,women,women,quayside", 10_000 + n).unwrap());
+    app.organiser().await.post(&format!("{C}/entries")).csv(&people).await.expect(200);
+    let nobody = app.nobody();
+    let path = format!("{C}/divisions/women/standings");
+    let newest = nobody.get(&path).await.expect(200).json()["log_seq"].as_u64().expect("a position");
+    let asked = |seq: u64| nobody.get(&format!("{path}?as_of={seq}"));
+    // Whoever asks goes away while it is being made.
+    let began = Instant::now();
+    asked(newest).await.expect(200);
+    let (takes, mut left) = (began.elapsed(), None);
+    for n in 1..200 {
+        let seq = newest - u64::from(n);
+        let patience = takes * (2 + n % 7) / 10;
+        let gone = tokio::time::timeout(patience, asked(seq).into_future()).await.is_err();
+        if gone && kept(&app).await.is_some_and(|past| past.waits_since.is_some()) {
+            left = Some(seq);
+            break;
+        }
+    }
+    let left = left.expect("somebody was gone before the end");
+    let made = kept(&app).await.expect("it was made to its end");
+    assert_eq!(made.seq, left);
+    // It waits for them: somebody else's question does not take its place.
+    let told = asked(left - 1).await.expect(503);
+    assert_eq!((told.code().as_str(), told.header("retry-after")), ("standings_behind", "1"));
+    let page = asked(left).await.expect(200).json();
+    assert!(Arc::ptr_eq(&kept(&app).await.expect("it is kept").view, &made.view), "it was made again");
+    assert!(page["log_seq"].as_u64() <= Some(left));
+    // Then it has been had.
+    asked(left - 1).await.expect(200);
 }
