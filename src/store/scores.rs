@@ -124,13 +124,17 @@ impl Store {
         let mut conn = self.read().await?;
         let word = format!("%\"waiting_attestation\":{{\"judge\":{}%", super::within(&super::json(&judge)));
         let rows = db!(&mut conn, all (String, String, Option<String>):
-            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2 AND state = 'entered' AND body LIKE $3 ESCAPE '!' ORDER BY bib, attempt",
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2 AND state = 'entered' AND body LIKE $3 ESCAPE '!'",
             competition, workout, word)?;
         let listed = rows
             .into_iter()
             .map(|(body, division, entry_gym)| Ok(Listed { attempt: parse("scores", &body)?, division, entry_gym }));
         let by_them = |l: &Listed| l.attempt.waiting_attestation.as_ref().is_some_and(|a| a.judge == judge);
-        listed.filter(|l| l.as_ref().map_or(true, by_them)).collect()
+        let mut theirs: Vec<Listed> =
+            listed.filter(|l| l.as_ref().map_or(true, by_them)).collect::<Result<_, StoreError>>()?;
+        // Here and not in the text: for the sake of its order all of the competition would be looked through.
+        theirs.sort_by_key(|l| (l.attempt.score.bib, l.attempt.score.attempt));
+        Ok(theirs)
     }
 
     /// Scores of a workout by bib and attempt: the desk's and the referees' lists.
