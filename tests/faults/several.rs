@@ -204,7 +204,7 @@ async fn three_of_which_one_is_killed_every_few_seconds_lose_nothing_and_show_no
     let seen = u64::try_from(done.seen.len()).expect("a count");
     assert!(cases > 3 && files > 3, "{figures}");
     assert!(reads > 100 && seen > 10 && done.behind * 20 < seen, "{figures}");
-    // Whoever names a position has the logs looked at for it: half of them wait less than until they are looked at
-    // anyway, every 200 ms. The promise, 500 ms for all but one in a hundred, is one of a release.
-    assert!(share(50) < 200.0 && share(99) < if cfg!(debug_assertions) { 2_000.0 } else { 500.0 }, "{figures}");
+    // The promise, 500 ms for all but one in a hundred, is one of a release on a machine of its own.
+    let (half, most) = if cfg!(debug_assertions) { (2_000.0, 10_000.0) } else { (200.0, 500.0) };
+    assert!(share(50) < half && share(99) < most, "{figures}");
 }

@@ -97,7 +97,7 @@ async fn what_is_put_at_one_is_at_the_other_before_it_looks_by_itself() {
     }
     waited.sort();
     println!("put at one, at the other: {waited:?}");
-    assert!(waited[29] < Duration::from_millis(100), "{waited:?}");
+    assert!(waited[19] < Duration::from_millis(100), "{waited:?}");
 }
 
 /// What a page of the standings names somebody, at a service.
