@@ -142,6 +142,12 @@ impl Names {
         self.missing_blocks().extend(passed_over);
     }
 
+    /// How often somebody has been forgotten.
+    #[must_use]
+    pub fn forgotten(&self) -> u64 {
+        self.read().forgotten
+    }
+
     /// Forgets these bibs: what is read of them before this is not learnt after it.
     pub fn forget(&self, bibs: impl IntoIterator<Item = u32>) {
         let mut by_block: HashMap<u32, u64> = HashMap::new();

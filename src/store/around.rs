@@ -5,11 +5,8 @@ use super::db::{Bulk, Val};
 use super::load::Reader;
 use super::{StoreError, column, instant, number};
 use crate::rules::ledger::Ties;
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// How far around a performance a judge's others are looked at.
-const AROUND: SignedDuration = SignedDuration::from_hours(1);
 
 bulk!(NOTES = Bulk::list("SELECT id, text FROM notes WHERE competition = $1 AND id IN (", 1, ")"));
 // Joined by `CROSS JOIN`, so that the embedded engine begins with what was sent.
@@ -28,11 +25,21 @@ bulk!(
         ")"
     )
 );
+// For each sent one the last that the judge counted of somebody else by then, and the first after it: of all that a
+// judge counted on an evening no other can overlap it sooner.
 bulk!(
-    JUDGING = Bulk::list(
-        "SELECT judge, workout, bib, performed_at FROM scores WHERE competition = $1 AND performed_at >= $2 AND performed_at <= $3 AND judge IN (",
+    JUDGING = Bulk::matches(
+        "SELECT sent.column1,
+             (SELECT s.workout || '/' || CAST(s.bib AS TEXT) || '/' || CAST(s.performed_at AS TEXT) FROM scores s
+              WHERE s.competition = $1 AND s.judge = sent.column1 AND s.performed_at <= CAST(sent.column2 AS BIGINT)
+                AND s.bib <> CAST(sent.column3 AS BIGINT) ORDER BY s.performed_at DESC LIMIT 1),
+             (SELECT s.workout || '/' || CAST(s.bib AS TEXT) || '/' || CAST(s.performed_at AS TEXT) FROM scores s
+              WHERE s.competition = $1 AND s.judge = sent.column1 AND s.performed_at > CAST(sent.column2 AS BIGINT)
+                AND s.bib <> CAST(sent.column3 AS BIGINT) ORDER BY s.performed_at LIMIT 1)
+         FROM (VALUES ",
+        1,
         3,
-        ")"
+        ") AS sent"
     )
 );
 bulk!(
@@ -94,27 +101,28 @@ impl Reader<'_> {
         Ok(())
     }
 
+    /// Whom else the judges counted around the performances that are vouched for.
     pub(super) async fn judging(&mut self) -> Result<(), StoreError> {
-        let wanted = &self.wanted.all.judging;
-        if wanted.is_empty() {
-            return Ok(());
+        let mut sent: BTreeSet<(&String, Timestamp, u32)> = BTreeSet::new();
+        for (judge, workout, bib, at) in &self.wanted.all.judging {
+            sent.insert((judge, *at, *bib));
+            // A score that is attested later was performed when it says, not when this was received.
+            let attempts = self.ledger.attempts.get(&(workout.clone(), *bib)).map_or(&[][..], Vec::as_slice);
+            sent.extend(attempts.iter().map(|a| (judge, a.stored.performed_at, *bib)));
         }
-        // A score that is attested later was performed when it says, not when this was received.
-        let mut instants: BTreeSet<Timestamp> = wanted.iter().map(|(_, at)| *at).collect();
-        for pair in &self.wanted.all.scores {
-            let attempts = self.ledger.attempts.get(pair).map_or(&[][..], Vec::as_slice);
-            instants.extend(attempts.iter().map(|a| a.stored.performed_at));
-        }
-        let (Some(first), Some(last)) = (instants.first(), instants.last()) else { return Ok(()) };
-        let from = first.checked_sub(AROUND).unwrap_or(Timestamp::MIN);
-        let to = last.checked_add(AROUND).unwrap_or(Timestamp::MAX);
-        let fixed = [Val::Int(self.id), Val::Int(from.as_microsecond()), Val::Int(to.as_microsecond())];
-        let codes: BTreeSet<&String> = wanted.iter().map(|(code, _)| code).collect();
-        let members = codes.into_iter().map(|code| Val::Text(code.clone())).collect();
-        let rows: Vec<(String, String, i64, i64)> = JUDGING.read(self.tx, &fixed, members).await?;
-        for (judge, workout, bib, at) in rows {
-            let performance = (workout, number("scores", bib)?, instant("scores", at)?);
-            self.ledger.around.judging.entry(judge).or_default().push(performance);
+        let value = |(judge, at, bib): (&String, Timestamp, u32)| {
+            [Val::Text(judge.clone()), Val::Int(at.as_microsecond()), Val::Int(bib.into())]
+        };
+        let members = sent.into_iter().flat_map(value).collect();
+        let rows: Vec<(String, Option<String>, Option<String>)> = JUDGING.read(self.tx, &self.fixed(), members).await?;
+        for (judge, before, after) in rows {
+            let known = self.ledger.around.judging.entry(judge).or_default();
+            for text in before.into_iter().chain(after) {
+                let other = performance(&text)?;
+                if !known.contains(&other) {
+                    known.push(other);
+                }
+            }
         }
         Ok(())
     }
@@ -194,4 +202,14 @@ impl Reader<'_> {
         }
         Ok(())
     }
+}
+
+/// `w1/1042/1798…`: workout, bib and microseconds.
+fn performance(text: &str) -> Result<(String, u32, Timestamp), StoreError> {
+    let unreadable = || StoreError::unreadable("scores", text);
+    let mut parts = text.rsplitn(3, '/');
+    let (at, bib, workout) = (parts.next(), parts.next(), parts.next());
+    let at = at.and_then(|at| at.parse().ok()).ok_or_else(unreadable)?;
+    let bib = bib.and_then(|bib| bib.parse().ok()).ok_or_else(unreadable)?;
+    Ok((workout.ok_or_else(unreadable)?.to_owned(), bib, instant("scores", at)?))
 }

@@ -42,7 +42,7 @@ pub async fn restore(file: &Path, target: &Path) -> Result<Vec<Verified>, StoreE
         Ok(()) => finish(&partial, target).await,
         Err(why) => Err(StoreError::Backup(why.to_string())),
     };
-    if done.is_err() {
+    if !done.as_ref().is_ok_and(|all| all.iter().all(|one| one.difference.is_none())) {
         take_away(&partial);
     }
     done

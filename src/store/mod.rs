@@ -273,9 +273,14 @@ impl Store {
     /// Closes all connections, after what runs on them; on a network that is silent they are left.
     pub async fn close(&self) {
         let Inner { reads, looks, writes, groups, .. } = &*self.inner;
-        let all = async { tokio::join!(reads.close(), looks.close(), writes.close(), groups.close()) };
+        // Those that write last: of two that are closed at once each would leave to the other what stands beside a
+        // file.
+        let all = async {
+            tokio::join!(reads.close(), looks.close());
+            tokio::join!(writes.close(), groups.close());
+        };
         match dialect::closing(groups) {
-            None => _ = all.await,
+            None => all.await,
             Some(time) if tokio::time::timeout(time, all).await.is_ok() => {}
             Some(_) => tracing::warn!("the database does not answer; its connections are left to it"),
         }

@@ -124,7 +124,7 @@ impl Store {
         let mut conn = self.read().await?;
         let word = format!("%\"waiting_attestation\":{{\"judge\":{}%", super::within(&super::json(&judge)));
         let rows = db!(&mut conn, all (String, String, Option<String>):
-            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2 AND state = 'entered' AND body LIKE $3 ESCAPE '!'",
+            "SELECT body, division, entry_gym FROM scores WHERE competition = $1 AND workout = $2 AND waits <> 0 AND waits IN (1, 3) AND body LIKE $3 ESCAPE '!'",
             competition, workout, word)?;
         let listed = rows
             .into_iter()

@@ -76,8 +76,17 @@ pub struct Shared {
     pub competition: i64,
     /// What was known when it was made, or less.
     pub mark: Mark,
-    /// Until when it depends on the log alone.
-    pub steady: Option<Timestamp>,
+    /// Where it depends on the log alone.
+    pub steady: Option<Steady>,
+}
+
+/// What an answer that tells no time depends on beside the log.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Steady {
+    /// The next window boundary.
+    pub until: Timestamp,
+    /// How often names had been forgotten: one ends before the log tells of it.
+    pub forgotten: u64,
 }
 
 impl Shared {
@@ -91,8 +100,9 @@ impl Shared {
 
     /// It tells no time, and nothing that is outside the log: it stays as it is until the next window boundary.
     #[must_use]
-    pub fn steady(self, reader: &Reader) -> Self {
-        Self { steady: Some(reader.next_boundary()), ..self }
+    pub fn steady(self, app: &App, reader: &Reader) -> Self {
+        let until = reader.next_boundary();
+        Self { steady: forgotten(app, reader.id).map(|forgotten| Steady { until, forgotten }), ..self }
     }
 
     /// Says it of this answer, if nobody in particular asked.
@@ -103,6 +113,11 @@ impl Shared {
         }
         response
     }
+}
+
+/// How often names of a competition have been forgotten.
+fn forgotten(app: &App, competition: i64) -> Option<u64> {
+    Some(app.board.names(competition)?.forgotten())
 }
 
 /// What is asked for: equal ones get equal answers.
@@ -163,7 +178,8 @@ impl Answer {
     fn good(&self, app: &App, now: Timestamp) -> Good {
         let current = app.board.mark(self.shared.competition) == Some(self.shared.mark);
         match self.shared.steady {
-            Some(until) if now >= until => return Good::No,
+            Some(steady) if now >= steady.until => return Good::No,
+            Some(steady) if forgotten(app, self.shared.competition) != Some(steady.forgotten) => return Good::No,
             Some(_) if current && self.made <= now => return Good::Yes,
             _ => {}
         }

@@ -47,7 +47,14 @@ judging.addEventListener("submit", (event) => event.preventDefault());
 judging.addEventListener("change", () => useJudge());
 judging.querySelector("button").addEventListener("click", () => useJudge());
 useJudge(false);
-for (const li of desk.querySelectorAll("li.row")) new Row(li);
+for (const li of desk.querySelectorAll("li.row")) {
+  try {
+    new Row(li);
+  } catch (error) {
+    // One row without its script keeps no other from having one.
+    console.error(error);
+  }
+}
 for (const [id, entry] of Object.entries(kept.rows)) {
   const [workout, bib] = id.split("/");
   if (rows.has(id)) continue;

@@ -41,8 +41,11 @@ export function useJudge(save = true) {
     judge.value = code || judge.value;
     how.value = kept.how;
   }
-  // A lane that has no judge of its own takes this one.
-  for (const row of rows.values()) if (!row.entry) row.lane();
+  // A lane that has no judge of its own takes this one, unless it was left empty on purpose.
+  for (const row of rows.values()) {
+    if (!row.entry) row.lane();
+    else if (row.by?.value.trim() === "" && !row.entry.send && !kept.by[row.id]) row.countedBy(called(code));
+  }
   if (save) {
     keep();
     for (const row of rows.values()) if (row.input?.value.trim()) row.checkSoon();

@@ -8,8 +8,11 @@ import { keep, kept } from "./kept.js";
 import { barHeight } from "./queue.js";
 import { save, ready, send } from "./store.js";
 import { now, put } from "../time.js";
-import { askTakeBack, mayTakeBack, takeBack, takesNoPart, takesPart } from "./undo.js";
+import { askTakeBack, mayState, mayTakeBack, takeBack, takesNoPart, takesPart } from "./undo.js";
 import { tick } from "./vouch.js";
+
+// The label of a field, also of a form that is on no page yet: `labels` knows only what is.
+const labelOf = (form, field) => form.querySelector(`label[for="${field.id}"]`);
 
 export class Row {
   constructor(li) {
@@ -49,7 +52,7 @@ export class Row {
     this.level = form.elements.level;
     this.by = form.querySelector("input.by");
     if (this.by && !("planned" in this.data)) {
-      for (const part of [...this.by.labels, this.by]) part.remove();
+      for (const part of [labelOf(form, this.by), this.by]) part?.remove();
       this.by = null;
     }
     this.sheet = form.elements.sheet;
@@ -77,7 +80,7 @@ export class Row {
     const heat = `${turn.split(".")[0]}.`;
     const without = (row) => row.by?.value.trim() === "" && row.data.workout === workout && row.data.turn.startsWith(heat);
     const others = meant(this.by.value).trouble ? [] : [...rows.values()].filter(without);
-    for (const row of others) row.by.value = this.by.value;
+    for (const row of others) row.countedBy(this.by.value);
     // What is written holds, also where the desk's judge is the same now: that one may be another later.
     for (const row of new Set([this, ...others])) {
       const { planned } = row.by.dataset;
@@ -85,7 +88,13 @@ export class Row {
       else kept.by[row.id] = row.counting;
     }
     keep();
-    if (this.entry) this.typed();
+    if (this.entry || this.correcting) this.typed();
+  }
+
+  // Who counts in this lane is said elsewhere; what is typed here already goes out with it.
+  countedBy(said) {
+    this.by.value = said;
+    if (this.entry && !this.entry.send) this.entry.by = this.counting;
   }
 
   // Who counts in this lane, with whom the plan has for it.
@@ -100,12 +109,15 @@ export class Row {
     return holds;
   }
 
-  // Who counts in the lane: as it was written here, else who stands for what is stored, who is planned,
-  // who vouches at the desk. The same whenever it is asked, so that loading the page again changes nothing.
+  // Who counts in the lane: who stands for what is stored, else as it was written here, who is planned, who
+  // vouches at the desk. The same whenever it is asked, so that loading the page again changes nothing.
   lane() {
-    if (!this.by || this.judgedBy(kept.by[this.id])) return;
-    delete kept.by[this.id];
-    this.by.value = called(this.data.judge || this.by.dataset.planned || kept.judge || "");
+    if (!this.by) return;
+    if (this.data.judge && !this.open) this.by.value = called(this.data.judge);
+    else if (!this.judgedBy(kept.by[this.id])) {
+      delete kept.by[this.id];
+      this.by.value = called(this.by.dataset.planned || kept.judge || "");
+    }
   }
 
   // A field for a row that came without one.
@@ -120,7 +132,7 @@ export class Row {
     if ("planned" in this.data) {
       const by = form.querySelector("input.by");
       by.dataset.planned = this.data.planned;
-      by.labels[0].textContent = put(words.judge_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
+      labelOf(form, by).textContent = put(words.judge_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
     }
     (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
     this.useForm(form);
@@ -141,6 +153,7 @@ export class Row {
   leaving() {
     const leave = () => {
       this.correcting = false;
+      if (this.data.judge) delete kept.by[this.id];
       this.clear();
       this.typed();
       this.buttons.querySelector("button")?.focus();
@@ -251,13 +264,22 @@ export class Row {
     // When it was done as the heat says, once that has begun.
     if (!this.data.etag && Date.parse(this.data.done) <= now()) body.performed_at = this.data.done;
     const [judge, sheet] = [this.judge, this.entry.sheet?.trim()];
-    if (judge) body.attestation = { judge, how: kept.how, ...(sheet && { sheet }) };
+    const how = this.same && judge === this.data.judge && mayState(judge, this.data.how) ? this.data.how : kept.how;
+    if (judge) body.attestation = { judge, how, ...(sheet && { sheet }) };
     if (this.entry.reason) body.reason = this.entry.reason;
     return body;
   }
 
+  // Whether the figures are those that are stored, and somebody stands for them.
+  get same() {
+    const { text, level } = this.entry ?? {};
+    return Boolean(this.data.judge) && text?.trim() === this.data.text && (!level || level === this.data.level);
+  }
+
+  // Who vouches. Figures as they are stored keep the judge who stands for them, unless the lane names another.
   get judge() {
-    return this.by ? meant(this.by.value).code : kept.judge;
+    if (this.by) return meant(this.by.value).code;
+    return this.same ? this.data.judge : kept.judge;
   }
 
   // What is wrong with who is said to have judged it.
@@ -288,7 +310,8 @@ export class Row {
   }
 
   async check() {
-    if (!this.entry || this.entry.send) return;
+    // Whose holds is asked before anything else.
+    if (!this.entry || this.entry.send || this.deciding) return;
     this.asked += 1;
     const turn = this.asked;
     const answer = await ask("POST", `${this.path}/check`, this.body());
@@ -427,8 +450,9 @@ export class Row {
     if (saved) buttons.push(element("span", { className: "saved", textContent: put(words.saved_at, { time: saved }) }));
     if (this.undo && !this.correcting) buttons.push(plain(words.undo, () => takeBack(this)));
     if (entry) buttons.push(element("span", { className: "saved", textContent: words.typed }));
-    // What is on its way is not called back by a word here; where somebody was quicker, it is asked apart.
-    if (this.correcting && !this.busy && !this.deciding) buttons.push(this.leaving());
+    // What is on its way, or may have come, is not called back by a word here; where somebody was quicker, it is
+    // asked apart.
+    if (this.correcting && !this.busy && !this.deciding && !entry?.tried) buttons.push(this.leaving());
     if (entry || this.correcting) {
       // Nothing else: it is in hand.
     } else if (open && this.form && !("visiting" in this.data)) {

@@ -1,7 +1,7 @@
 // Stores a row: makes the request once, sends it until it is answered, and says what became of it;
 // where somebody was quicker it asks which one holds, and overwrites nothing in silence.
 
-import { ask, asksReason, later, why } from "./ask.js";
+import { ask, asksReason, later, unsure, why } from "./ask.js";
 import { element, roles, saying, told, words } from "./brought.js";
 import { keep, kept, newKey } from "./kept.js";
 import { lead, rests, soon } from "./queue.js";
@@ -42,7 +42,7 @@ export function ready(row) {
 export async function send(row) {
   const entry = row.entry;
   if (row.busy || !entry?.send) return true;
-  row.busy = true;
+  row.busy = entry.tried = true;
   row.deciding = false;
   clearTimeout(row.timer);
   row.asked += 1;
@@ -51,6 +51,7 @@ export async function send(row) {
   const before = { ...row.data };
   const answer = await ask("PUT", row.path, entry.body, { ...entry.headers, "idempotency-key": entry.key });
   row.busy = false;
+  entry.tried = unsure(answer);
   row.touch();
   row.show();
   // Typed over meanwhile: then what was sent is stored, and what is typed now waits for its turn.
@@ -86,7 +87,7 @@ export async function send(row) {
 
 // Nothing is stored: why, and what to do.
 async function refused(row, entry, { status, json }) {
-  Object.assign(entry, { send: false, key: undefined, body: undefined });
+  Object.assign(entry, { send: false, tried: false, key: undefined, body: undefined });
   keep();
   lead(row);
   if ((status === 412 || status === 428) && json.current) {

@@ -149,6 +149,38 @@ export async function heatsEvening(base, demo, staff, look) {
     await lanes[0].judge.fill("");
     await lanes[0].judge.press("Tab");
   });
+  await check("a lane that is stored is corrected after a reload, and keeps its judge whoever vouches at the desk", async () => {
+    const row = await desk.take(0);
+    const bib = await row.data("bib");
+    await plan([[bib, ""]]);
+    const other = await page.locator(`#judges option:not([value="${judge}"])`).first().getAttribute("value");
+    await desk.vouchedBy(judge);
+    await row.type("21/20/19/15");
+    await row.says(/^Saved (.+, )?\d\d:\d\d/);
+    await desk.vouchedBy(other);
+    await page.reload();
+    await desk.unfold();
+    await row.press(/^Correct/);
+    assert((await row.field.inputValue()) === (await row.data("text")), `${await row.field.inputValue()} in the field`);
+    assert((await row.judge.inputValue()).includes(judge), `${await row.judge.inputValue()} in the lane`);
+    // Looked at, and saved as it is: nobody else stands for it.
+    await row.field.press("Enter");
+    await row.says(/^Saved (.+, )?\d\d:\d\d/);
+    assert((await score(bib)).attestation.judge === judge, "another judge stands for what is stored");
+    // An unsent correction is there again, and so are all the rows after it.
+    await row.press(/^Correct/);
+    await row.field.fill("21/20/19/14");
+    await row.says("Typed, not saved yet");
+    await page.reload();
+    await desk.unfold();
+    assert((await row.field.inputValue()) === "21/20/19/14", `${await row.field.inputValue()} in the field`);
+    const without = await page.locator("li.row:not(:has(.buttons))").count();
+    assert(without === 0, `${without} rows without a script`);
+    await row.field.press("Enter");
+    await row.says(/^Saved (.+, )?\d\d:\d\d/);
+    assert((await score(bib)).attestation.judge === judge, "the desk's judge stands for it");
+    await desk.vouchedBy("");
+  });
   await check("two tabs keep who counts in a lane in both", async () => {
     const rows = [await desk.take(0), await desk.take(1)];
     const tab = await page.context().newPage();

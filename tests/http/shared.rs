@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 use tallywright::web::behind_layers;
-use tallywright::web::shared::Shared;
+use tallywright::web::shared::{Shared, Steady};
 
 const PAGE: &str = "/c/saltmarsh/divisions/women";
 const JSON: &str = "/api/v1/competitions/saltmarsh/divisions/women/standings";
@@ -21,13 +21,15 @@ async fn counting(app: &TestApp, takes: Duration) -> (Client, Arc<AtomicUsize>) 
 }
 
 /// The same of one that tells no time until then.
-async fn steady(app: &TestApp, takes: Duration, steady: Option<Timestamp>) -> (Client, Arc<AtomicUsize>) {
+async fn steady(app: &TestApp, takes: Duration, until: Option<Timestamp>) -> (Client, Arc<AtomicUsize>) {
     let competition = app.app.store.find_competition(SALTMARSH).await.unwrap().unwrap().id;
     let (made, here) = (Arc::new(AtomicUsize::new(0)), app.app.clone());
     let counted = Arc::clone(&made);
     let page = move || {
         let (here, counted) = (here.clone(), Arc::clone(&counted));
         async move {
+            let forgotten = here.board.names(competition).unwrap().forgotten();
+            let steady = until.map(|until| Steady { until, forgotten });
             let shared = Shared { competition, mark: here.board.mark(competition).unwrap(), steady };
             let nth = counted.fetch_add(1, Ordering::SeqCst) + 1;
             tokio::time::sleep(takes).await;
@@ -92,8 +94,12 @@ async fn what_tells_no_time_is_kept_until_a_window_opens_or_closes_or_something_
     score(&app, "4+2 tb 2:10").await;
     assert_eq!(nth(&client).await, "2");
     assert_eq!(nth(&client).await, "2");
-    later(&app, 600_000);
+    // A name ends before the log tells of it.
+    let competition = app.app.store.find_competition(SALTMARSH).await.unwrap().unwrap().id;
+    app.app.board.names(competition).unwrap().forget([1042]);
     assert_eq!(nth(&client).await, "3");
+    later(&app, 600_000);
+    assert_eq!(nth(&client).await, "4");
 }
 
 #[tokio::test]

@@ -45,6 +45,8 @@ pub struct Gate {
 const WAITING: usize = 64;
 /// And so many may be asked at once whether they have to wait: all others together keep most of that room.
 const AT_ONCE: usize = 64;
+/// How long one waits to be asked.
+const ASKED: Duration = Duration::from_secs(2);
 
 impl Default for Gate {
     fn default() -> Self {
@@ -93,7 +95,8 @@ pub(super) async fn ask(app: &App, account: &str, address: Option<IpAddr>) -> Re
 async fn count(app: &App, limits: &[Limit]) -> Result<(), AccountError> {
     let throttled = |wait| AccountError::Throttled(Duration::try_from(wait).unwrap_or_default());
     // Who has to wait is told so without a turn: a flood from one address keeps nobody waiting.
-    let asking = app.gate.asking.try_acquire().map_err(|_| StoreError::Crowded)?;
+    let asking = tokio::time::timeout(ASKED, app.gate.asking.acquire()).await;
+    let asking = asking.ok().and_then(Result::ok).ok_or(StoreError::Crowded)?;
     if let Some(wait) = app.store.find_wait(limits, app.clock.now()).await? {
         return Err(throttled(wait));
     }

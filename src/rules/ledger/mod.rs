@@ -64,7 +64,8 @@ pub struct Around {
     pub heaviest: HashMap<(String, String, u8), Grams>,
     /// (workout, sheet) → (gym performed in, bib) that have it.
     pub sheets: HashMap<(String, String), BTreeSet<(String, u32)>>,
-    /// Judge code → (workout, bib, `performed_at`) of performances within an hour of the asked one.
+    /// Judge code → (workout, bib, `performed_at`) of others around those asked about: the last by then and the first
+    /// after it, at the least.
     pub judging: HashMap<String, Vec<(String, u32, Timestamp)>>,
     /// (judge code, bib) held by one and the same account.
     pub same_account: BTreeSet<(String, u32)>,
@@ -362,8 +363,8 @@ pub struct Touches {
     pub everything: bool,
     /// Sheets that come with scores: who else has them in the same gym.
     pub sheets: BTreeSet<SheetSent>,
-    /// Judges' performances within an hour of these instants.
-    pub judging: BTreeSet<(String, Timestamp)>,
+    /// Whom a judge counted beside (workout, bib) at this instant, or when its attempts were performed.
+    pub judging: BTreeSet<(String, String, u32, Timestamp)>,
     /// (judge, bib) to look up in [`Around::same_account`].
     pub same_account: BTreeSet<(String, u32)>,
     /// Heaviest of every division and level of these workouts (`max_load` only).

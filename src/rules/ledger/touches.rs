@@ -80,7 +80,7 @@ fn touches_person(touches: &mut Touches, whose: &Whose) {
 
 fn touches_judge(touches: &mut Touches, workout: &str, bib: u32, attest: &Attest, gym: Option<&str>, at: Timestamp) {
     touches.judges.insert(attest.judge.clone());
-    touches.judging.insert((attest.judge.clone(), at));
+    touches.judging.insert((attest.judge.clone(), workout.to_owned(), bib, at));
     touches.same_account.insert((attest.judge.clone(), bib));
     if let Some(sheet) = &attest.sheet {
         let (workout, sheet) = (workout.to_owned(), sheet.trim().to_owned());

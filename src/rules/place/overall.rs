@@ -15,7 +15,7 @@ use std::ops::Range;
 const CHUNK: usize = 4096;
 
 /// From this many rows on, two threads share the work.
-const SHARED_FROM: usize = 50_000;
+const SHARED_FROM: usize = if cfg!(test) { 8 } else { 50_000 };
 
 /// The overall result of the rows of some columns.
 #[derive(Clone, Debug, Default)]
@@ -383,4 +383,44 @@ pub fn overall(rules: &OverallRules, rows: &[Cells]) -> Vec<Standing> {
         position += shared;
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Missing, Points, Ties};
+    use super::*;
+    use crate::rules::order::Key;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Two threads come to what the rules say, wherever the words of bits of the second begin.
+        #[test]
+        fn shared_work_comes_to_the_same(
+            rows in prop::collection::vec(prop::collection::vec(prop_oneof![3 => (0_i64..12).prop_map(Some), 1 => Just(None)], 3), 1..400),
+            missing in prop_oneof![Just(Missing::AfterLast), Just(Missing::BelowComplete), Just(Missing::Unplaced)],
+            ties in prop_oneof![Just(Ties::Countback), Just(Ties::Shared)],
+            drop_worst in 0_u32..2,
+        ) {
+            let rules = OverallRules { points: Points::Places, missing, ties, drop_worst, ..OverallRules::default() };
+            let of = |n: usize| Column::of(&rows.iter().map(|row| row[n].map(Key)).collect::<Vec<_>>());
+            let columns: Vec<Column> = (0..3).map(of).collect();
+            let asked: Vec<Counting> = (0..3).map(|column| Counting { column, weight: 1 }).collect();
+            let got = Overall::of(&rules, &columns, &asked);
+            let tally = Tally::new(&rules, got.counting());
+            let cells: Vec<Cells> = (0..number(rows.len())).map(|row| tally.cells(&columns, row)).collect();
+            let expected: Vec<Option<u32>> = if got.counting().is_empty() {
+                vec![None; rows.len()]
+            } else {
+                overall(&rules, &cells).iter().map(|standing| standing.standing).collect()
+            };
+            prop_assert_eq!(got.standings(rows.len()), expected);
+            for at in 0..got.firsts().len() {
+                let (start, end) = (got.start_of(at), got.end_of(at));
+                prop_assert!(start <= at && at < end && end <= got.firsts().len());
+                let row = |at: usize| tally.line(got.order()[at], &cells[got.order()[at] as usize]);
+                let same = |other: usize| (row(other).first, row(other).ties) == (row(at).first, row(at).ties);
+                prop_assert!((start..end).all(same) && (start == 0 || !same(start - 1)) && (end == got.firsts().len() || !same(end)));
+            }
+        }
+    }
 }

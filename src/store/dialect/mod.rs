@@ -284,11 +284,12 @@ pub(crate) async fn count_on(tx: &mut Tx, table: &str) -> sqlx::Result<()> {
     }
 }
 
-/// Tells the engine to look over what was just written in bulk.
-pub(crate) async fn look_over(db: &Db) -> sqlx::Result<()> {
+/// Tells the engine to look over what was just written in bulk. The embedded one is told what there is, and would
+/// write down names it came by.
+pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
     match db {
-        Db::Sqlite(pool) => sqlx::query("ANALYZE").execute(pool).await.map(drop),
-        Db::Postgres(pool) => sqlx::query("ANALYZE").execute(pool).await.map(drop),
+        Db::Sqlite(pool) => sqlite::told(pool).await,
+        Db::Postgres(pool) => Ok(sqlx::query("ANALYZE").execute(pool).await.map(drop)?),
     }
 }
 

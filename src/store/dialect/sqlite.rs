@@ -2,6 +2,8 @@
 
 mod statistics;
 
+pub(super) use statistics::tell as told;
+
 use super::Trouble;
 use crate::store::StoreError;
 use crate::store::transfer::{Kind, Table};

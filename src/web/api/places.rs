@@ -43,7 +43,7 @@ async fn get_places(
     let query = query.read(form == CSV)?;
     let OfPlaces { competition, division, workout } = path;
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
-    let shared = Shared::of(&app, desk.reader()).steady(desk.reader());
+    let shared = Shared::of(&app, desk.reader()).steady(&app, desk.reader());
     // What may not be seen is 404 before it is 304.
     desk.published(&workout)?;
     let tag = reading::tag(&desk.stamp(&app, &division).await?, &uri, form, &caller, &headers);

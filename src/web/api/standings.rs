@@ -126,7 +126,7 @@ async fn get_standings(
     let query = query.read(form == CSV)?;
     let OfDivision { competition, division } = path;
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
-    let shared = Shared::of(&app, desk.reader()).steady(desk.reader());
+    let shared = Shared::of(&app, desk.reader()).steady(&app, desk.reader());
     let tag = reading::tag(&desk.stamp(&app, &division).await?, &uri, form, &caller, &headers);
     if reading::has(&headers, &tag) {
         return Ok(reading::unchanged(&caller, &tag));
@@ -203,7 +203,7 @@ async fn get_entry_standing(
     let OfEntry { competition, bib } = path;
     let query = StandingsQuery { at_least: query.at_least, ..StandingsQuery::default() };
     let desk = Desk::open(&app, &caller.actor, caller.received, &competition, &query).await?;
-    let shared = Shared::of(&app, desk.reader()).steady(desk.reader());
+    let shared = Shared::of(&app, desk.reader()).steady(&app, desk.reader());
     let view = standings::entry_in(&app, &desk, bib).await?;
     Ok(shared.says(&caller, reading::json(&view, &caller, None)))
 }
