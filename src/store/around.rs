@@ -25,8 +25,9 @@ bulk!(
         ")"
     )
 );
-// For each sent one the last that the judge counted of somebody else by then, and the first after it: of all that a
-// judge counted on an evening no other can overlap it sooner.
+// For each sent one the last that the judge counted of somebody else by then, and the first after it: enough for a
+// remark, without an evening's worth of scores. What began earlier than the last and goes on for longer is not seen from
+// here; it was when the last was stored.
 bulk!(
     JUDGING = Bulk::matches(
         "SELECT sent.column1,
