@@ -33,6 +33,8 @@ export function assert(holds, message) {
 
 export async function sees(page, text) {
   await page.getByText(text).filter({ visible: true }).first().waitFor({ state: "visible" });
+  // What is looked at next is as the scripts of a page that has just come leave it.
+  await page.waitForLoadState("load");
 }
 
 // What axe finds on the page as it is now.
