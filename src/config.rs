@@ -22,6 +22,9 @@ pub struct Config {
     /// How much older than the newest a state may be that somebody who is not signed in is shown. Who keeps
     /// an answer of the API on its way may show it for a second more, as it says itself.
     pub lag: SignedDuration,
+    /// How often it is looked for what other processes wrote, whether the database says that they did or not. On
+    /// a server its word is there long before.
+    pub look: Duration,
     /// How letters are sent; `None`: links are shown, to be handed on.
     pub mail: Option<Mail>,
 }
@@ -35,6 +38,7 @@ impl Default for Config {
             metrics_listen: None,
             proxies: Proxies::default(),
             lag: SignedDuration::from_secs(1),
+            look: Duration::from_millis(200),
             mail: None,
         }
     }

@@ -1,7 +1,7 @@
 //! Following the logs: the board takes in what this process commits, and what others do.
 //!
-//! Others are noticed by the database's own word where it has one, and by looking every 200 ms in
-//! any case. A position in a log says how far the board is; the tree over the log says that it is
+//! Others are noticed by the database's own word where it has one, and by looking every now and then
+//! (`Config::look`) in any case. A position in a log says how far the board is; the tree over the log says that it is
 //! still the same log. After a failover or a restored database it may not be: then the competition
 //! is loaded anew.
 
@@ -19,9 +19,8 @@ use std::time::Duration;
 use tokio::sync::{Notify, watch};
 use tokio_util::sync::CancellationToken;
 
-/// How often the heads of the logs are compared with what the board has taken in.
-const LOOK: Duration = Duration::from_millis(200);
-/// The same while the database cannot be asked.
+/// How often the heads of the logs are compared with what the board has taken in while the database cannot be
+/// asked; else [`Config::look`](crate::config::Config::look) says it.
 const LOOK_FOR_IT: Duration = Duration::from_secs(1);
 /// How long one question may take: a connection on a dead network would keep it for ever.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -33,6 +32,8 @@ pub struct Follower(Arc<Parts>);
 struct Parts {
     store: Store,
     board: Arc<Board>,
+    /// How often it looks by itself.
+    look: Duration,
     /// By competition, the tree over the log as far as the board has it.
     seen: Mutex<HashMap<i64, Peaks>>,
     /// By competition, how many looks had begun when it was found that the board may show another log than the
@@ -54,14 +55,15 @@ struct Looks {
 }
 
 impl Follower {
-    /// Loads what there is.
+    /// Loads what there is; from then on it looks as often as that for what others wrote.
     ///
     /// # Errors
     /// When the database cannot be read.
-    pub async fn load(store: Store, board: Arc<Board>) -> Result<Self, StoreError> {
+    pub async fn load(store: Store, board: Arc<Board>, look: Duration) -> Result<Self, StoreError> {
         let follower = Self(Arc::new(Parts {
             store,
             board,
+            look,
             seen: Mutex::default(),
             doubted: Mutex::default(),
             anew: Mutex::default(),
@@ -157,7 +159,7 @@ impl Follower {
     pub async fn run(self, stop: CancellationToken) {
         let mut reachable = true;
         loop {
-            let pause = if reachable { LOOK } else { LOOK_FOR_IT };
+            let pause = if reachable { self.0.look } else { LOOK_FOR_IT };
             tokio::select! {
                 () = stop.cancelled() => return,
                 () = self.0.wake.notified() => {}

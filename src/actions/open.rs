@@ -47,7 +47,7 @@ impl Service {
 pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, StoreError> {
     let store = Store::open(&config.database).await?;
     let board = Arc::new(Board::default());
-    let follower = Follower::load(store.clone(), Arc::clone(&board)).await?;
+    let follower = Follower::load(store.clone(), Arc::clone(&board), config.look).await?;
     let (told, logs) = (follower.clone(), follower.clone());
     let writer = Writer::start(store.clone(), clock.clone(), move |committed: &Committed| told.committed(committed));
     let (stop, tasks) = (CancellationToken::new(), TaskTracker::new());

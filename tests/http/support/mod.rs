@@ -65,7 +65,12 @@ impl TestApp {
 
     /// A second service on the same database.
     pub async fn beside(&self) -> Self {
-        Self::on(Arc::clone(&self.database), 8, |_| ()).await
+        self.beside_configured(|_| ()).await
+    }
+
+    /// The same with settings changed by `change`.
+    pub async fn beside_configured(&self, change: impl FnOnce(&mut Config)) -> Self {
+        Self::on(Arc::clone(&self.database), 8, change).await
     }
 
     /// The same person, with the same sign-in, at this service.
