@@ -19,6 +19,8 @@ const OF_ALL: i64 = 256 << 20;
 pub const HELD: SignedDuration = SignedDuration::from_secs(60);
 /// What stands in place of an answer that is being made; whose it is follows. No answer begins like this.
 const BEING_MADE: &str = "being made: ";
+/// How an answer of the writer ([`Answered`]) begins, as a pattern; none to a file does.
+const OF_THE_WRITER: &str = r#"{"outcome":%"#;
 
 /// A request that may be sent again: the same key, account, method, path and body is answered
 /// with the first committed answer for 48 h; the same key with another of them is refused.
@@ -249,12 +251,15 @@ impl Store {
         .await
     }
 
-    /// Forgets the answers about a competition: they may name somebody who was erased. What is sent
-    /// again after that is judged by itself.
+    /// Forgets the answers about a competition that may name somebody who was erased: to files, the ones that are
+    /// being made too, and about who takes part. What is sent again after that is judged by itself. What the writer
+    /// answered to a score names nobody, and stays: whoever sends it again is told what became of it.
     pub async fn forget_answers(&self, competition: &str) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         let below = format!("%/competitions/{competition}/%");
-        db!(&mut tx, exec: "DELETE FROM idempotency WHERE path LIKE $1", below)?;
+        let scores = format!("%/competitions/{competition}/workouts/%/scores/%");
+        db!(&mut tx, exec: "DELETE FROM idempotency WHERE path LIKE $1 AND NOT (path LIKE $2 AND answer LIKE $3)",
+            below, scores, OF_THE_WRITER)?;
         tx.commit().await
     }
 

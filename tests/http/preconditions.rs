@@ -66,3 +66,38 @@ async fn a_refusal_is_not_remembered_under_its_key() {
     send(json!({"performance": "6+44 tb 11:24"})).await.expect(422);
     send(json!({"performance": "6+14 tb 11:24"})).await.expect(201);
 }
+
+/// Of a list, whose refused rows say who is meant, nothing is kept; who sent a score is told what became of it.
+#[tokio::test]
+async fn answers_to_scores_are_given_again_after_somebody_was_erased_and_those_to_lists_are_not() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = SCORE.replace("1042", "1043");
+    let figures = |text: &str| json!({ "performance": text, "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let enter = || staff.put(&path).header("idempotency-key", "k-1").json(figures("6+14 tb 11:24"));
+    let entered = enter().await.expect(201).json();
+    let seen = entered["etag"].as_str().expect("an etag");
+    let correct = || staff.put(&path).if_match(seen).header("idempotency-key", "k-2").json(figures("6+15 tb 11:24"));
+    let corrected = correct().await.expect(200).json();
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let list = "bib,name,born,category,division,gym\n1042,Ines Duarte,1996-04-02,women,men,nowhere\n";
+    let administrator = app.administrator().await;
+    let send = || {
+        let entries = administrator.post("/api/v1/competitions/saltmarsh/entries");
+        entries.header("idempotency-key", "k-3").header("accept", "text/csv").csv(list)
+    };
+    assert!(send().await.expect(200).text().contains("Ines Duarte"), "as it was sent");
+    let kept = async |what: &str| {
+        let sql = format!("SELECT COUNT(*) FROM idempotency WHERE {what}");
+        app.database.raw().await.number(&sql).await
+    };
+    assert_eq!((kept("answer LIKE '%Duarte%'").await, kept("1 = 1").await), (1, 3));
+
+    let csrf = organiser.get("/account").await.csrf();
+    let form = [("csrf", &*csrf), ("erase_bib", "1042"), ("sure", "yes")];
+    organiser.post("/organise/saltmarsh/erase").form(&form).await.expect(303);
+    assert_eq!((kept("answer LIKE '%Duarte%'").await, kept("1 = 1").await), (0, 2));
+    assert_eq!(enter().await.expect(201).json()["etag"], entered["etag"]);
+    let again = correct().await.expect(200).json();
+    assert_eq!((&again["etag"], &again["performance"]), (&corrected["etag"], &corrected["performance"]));
+}
