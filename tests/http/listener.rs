@@ -6,14 +6,15 @@ use axum::Router;
 use axum::extract::ConnectInfo;
 use axum::routing::get;
 use serde_json::json;
-use std::net::SocketAddr;
+use std::fmt::Write as _;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
 use std::time::Duration;
 use tallywright::actions::accounts::issue_token;
 use tallywright::rules::access::Actor;
 use tallywright::web::listen::{Patience, serve};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use tokio::net::{TcpListener, TcpStream};
+use tokio::net::{TcpListener, TcpSocket, TcpStream};
 use tokio::sync::Notify;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -32,7 +33,10 @@ struct Served {
 
 impl Served {
     async fn new(router: Router, patience: Patience) -> Self {
-        let listener = TcpListener::bind(("127.0.0.1", 0)).await.unwrap();
+        Self::on(TcpListener::bind(("127.0.0.1", 0)).await.unwrap(), router, patience)
+    }
+
+    fn on(listener: TcpListener, router: Router, patience: Patience) -> Self {
         let (at, stop) = (listener.local_addr().unwrap(), CancellationToken::new());
         let task = tokio::spawn(serve(listener, router, patience, stop.clone().cancelled_owned()));
         Self { at, stop, task }
@@ -108,6 +112,61 @@ async fn two_thousand_idle_and_five_hundred_slow_connections_stop_nobody() {
         assert!(page.starts_with("HTTP/1.1 200"), "{page}");
     }
     drop(held);
+}
+
+/// Who asks for a large page and reads a few bytes of it a second. The service has no room to write ahead into, so that
+/// it waits for each of them.
+#[tokio::test(flavor = "multi_thread")]
+async fn five_hundred_who_read_slowly_beside_two_thousand_idle_connections_stop_nobody() {
+    // Bytes that the machine keeps of an answer on its way, as far as it lets itself be told.
+    const KEPT: u32 = 4 << 10;
+    let app = TestApp::new().await;
+    let mut people = "bib,name,born,category,division,gym\n".to_owned();
+    (0..500).for_each(|n| writeln!(people, "{},Runner {n},1995-02-03,women,women,quayside", 3_000 + n).unwrap());
+    let entries = "/api/v1/competitions/saltmarsh/entries";
+    app.organiser().await.post(entries).csv(&people).await.expect(200);
+    let socket = TcpSocket::new_v4().unwrap();
+    socket.set_send_buffer_size(KEPT).unwrap();
+    socket.bind((Ipv4Addr::LOCALHOST, 0).into()).unwrap();
+    // They read on in the end.
+    let patience = Patience { stalled: LONG * 10, ..Patience::of_this_process() };
+    let served = Served::on(socket.listen(1_024).unwrap(), app.router(), patience);
+    let page = "/api/v1/competitions/saltmarsh/divisions/women/standings?limit=500";
+    let whole = served.ask(page).await.len();
+    assert!(whole > 100_000, "large: {whole}");
+    let mut idle = Vec::new();
+    for _ in 0..2_000 {
+        idle.push(served.connect().await);
+    }
+    let mut slow = Vec::new();
+    for _ in 0..500 {
+        let socket = TcpSocket::new_v4().unwrap();
+        socket.set_recv_buffer_size(KEPT).unwrap();
+        let mut stream = socket.connect(served.at).await.unwrap();
+        let head = format!("GET {page} HTTP/1.1\r\nhost: a\r\nconnection: close\r\n\r\n");
+        stream.write_all(head.as_bytes()).await.unwrap();
+        slow.push((stream, 0));
+    }
+    let staff = app.staff_of("quayside").await;
+    for round in 0..5_u32 {
+        for (stream, got) in &mut slow {
+            let mut few = [0; 16];
+            *got += tokio::time::timeout(LONG, stream.read(&mut few)).await.expect("it is answered").unwrap();
+        }
+        let page = tokio::time::timeout(LONG, served.ask("/c/saltmarsh/divisions/women")).await.expect("answered");
+        assert!(page.starts_with("HTTP/1.1 200"), "{page}");
+        let score = json!({ "performance": format!("6+{round} tb 11:24") });
+        let path = format!("/api/v1/competitions/saltmarsh/workouts/w1/scores/{}", 3_000 + round);
+        let stored = tokio::time::timeout(LONG, async { staff.put(&path).json(score).await });
+        stored.await.expect("answered").expect(201);
+        tokio::time::sleep(Duration::from_secs(1)).await;
+    }
+    for (mut stream, got) in slow.into_iter().step_by(50) {
+        assert!(got > 0, "each is answered");
+        // What there was no room for waits at the service: all of it comes, once it is read.
+        assert_eq!(got + rest(&mut stream).await.len(), whole);
+    }
+    drop(idle);
 }
 
 #[tokio::test]
