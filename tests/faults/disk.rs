@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// Of what those are told who want to store something.
-const NOT_STORED: &str = "Nothing was stored: what you sent is safe to send again";
+pub const NOT_STORED: &str = "Nothing was stored: what you sent is safe to send again";
 
 /// A file system of a few megabytes, taken away when it is dropped.
 struct Disk(tempfile::TempDir);
@@ -127,7 +127,7 @@ async fn fill_again_and_again(disk: &Disk, field: &Field) {
         .await;
         std::fs::remove_file(ballast).unwrap();
         load.goes_on().await;
-        check::board(field, service.at);
+        check::meanwhile(field, &[service.at], &load);
         until("it says that it takes changes", async || {
             tokio::task::block_in_place(|| check::is_ok(&check::raw(service.at, "/readyz").0))
         })
@@ -158,7 +158,7 @@ async fn a_server_that_ended_for_want_of_room_is_started_again_and_has_lost_noth
         server.end(End::Immediate);
         server.start_again();
         load.goes_on().await;
-        check::board(&field, service.at);
+        check::meanwhile(&field, &[service.at], &load);
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);

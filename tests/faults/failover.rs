@@ -90,9 +90,7 @@ async fn a_standby_that_takes_over_has_every_change_that_was_acknowledged() {
         standby.promote();
         wire.lead_to(&standby);
         load.goes_on().await;
-        for at in at {
-            check::board(&field, at);
-        }
+        check::meanwhile(&field, &at, &load);
         server = standby;
     }
     let done = load.finish().await;

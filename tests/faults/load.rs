@@ -302,3 +302,13 @@ pub async fn send(http: &Http, request: Request<Full<Bytes>>) -> Option<(StatusC
 pub fn written(workout: &str, reps: u64) -> String {
     if workout == "w1" { format!("{}+{}", reps / 32, reps % 32) } else { format!("{reps} reps") }
 }
+
+/// Back from [`written`].
+pub fn figures_of(workout: &str, text: &str) -> u64 {
+    let number = |text: &str| text.parse::<u64>().ok();
+    let reps = match text.split_once('+') {
+        Some((rounds, rest)) => number(rounds).zip(number(rest)).map(|(rounds, rest)| rounds * 32 + rest),
+        None => text.strip_suffix(" reps").and_then(number),
+    };
+    reps.filter(|reps| written(workout, *reps) == text).unwrap_or_else(|| panic!("{text} in {workout}"))
+}

@@ -49,7 +49,7 @@ async fn hold_it(field: Field, times: &[u64], patience: u64) {
         held.await;
         assert!(*millis < patience || load.is_refused(), "who has waited for so long is told to come again");
         load.goes_on().await;
-        check::board(&field, service.at);
+        check::meanwhile(&field, &[service.at], &load);
     }
     let done = load.finish().await;
     check::whole(&field, service.at, &done);

@@ -1,7 +1,7 @@
 //! Faults: load by real clients on the real binary, which is killed, stopped, paused, cut off and
 //! left without disk meanwhile. After each: every acknowledged change is there once, none is half
-//! there, the log verifies, the tables equal the log, and the standings equal those worked out from
-//! the figures alone.
+//! there, the log verifies, the tables equal the log, and standings and places, whole and of a gym,
+//! equal those worked out from the figures alone.
 //!
 //! On a file and on a `PostgreSQL` of their own; there its restarts, a failover, a network that is
 //! slow, silent or cut, and several services beside each other too.
@@ -9,11 +9,15 @@
 //! `cargo test --test faults` takes about two minutes; `TALLYWRIGHT_FAULTS=long` kills a hundred
 //! times.
 
+mod board;
 mod check;
+mod copies;
 mod database;
+mod desk;
 mod disk;
 mod failover;
 mod field;
+mod imports;
 mod load;
 mod locks;
 mod mixed;

@@ -26,18 +26,24 @@ impl Service {
     /// The same, with another address of the database.
     pub fn start_on(field: &Field, url: &str, at: SocketAddr) -> Self {
         let mut service = Self::spawn(field, url, at);
+        service.listens();
+        service
+    }
+
+    /// Waits until it accepts connections.
+    pub fn listens(&mut self) {
         let began = Instant::now();
-        while TcpStream::connect(at).is_err() {
-            if let Ok(Some(status)) = service.child.try_wait() {
+        while TcpStream::connect(self.at).is_err() {
+            if let Ok(Some(status)) = self.child.try_wait() {
                 panic!("the service ended at its start: {status}");
             }
             assert!(began.elapsed() < Duration::from_mins(1), "the service does not start");
             std::thread::sleep(Duration::from_millis(10));
         }
-        service
     }
 
-    fn spawn(field: &Field, url: &str, at: SocketAddr) -> Self {
+    /// Starts at this address, and waits for nothing.
+    pub fn spawn(field: &Field, url: &str, at: SocketAddr) -> Self {
         let mut command = field.command(&["serve", "--listen", &at.to_string()]);
         command.env("TALLYWRIGHT_DATABASE", url);
         let log = std::env::var_os("TALLYWRIGHT_FAULTS_LOG").map(|_| Stdio::inherit());
