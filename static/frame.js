@@ -1,23 +1,36 @@
-// On every page of somebody who is signed in. Signing out takes what the desk keeps on this device
-// with it, and asks first where results are not sent. Buttons copy the text they stand under.
+// On every page of somebody who is signed in. Signing out takes what the desk keeps on this device for
+// them with it, once the service has signed them out, and asks first where results are not sent. Buttons
+// copy the text they stand under.
 
-const mine = () => Object.keys(localStorage).filter((name) => name.startsWith("desk:"));
+const form = document.getElementById("signout");
+// What the desk keeps of this account, and of no other: that one's is theirs to send.
+const mine = () => Object.keys(localStorage).filter((name) => name.startsWith("desk:") && name.endsWith(`:${form.dataset.account}`));
 
-document.getElementById("signout")?.addEventListener("submit", (event) => {
-  let unsent = 0;
+function unsent() {
+  let n = 0;
   for (const name of mine()) {
     try {
-      unsent += Object.keys(JSON.parse(localStorage.getItem(name)).rows ?? {}).length;
+      n += Object.keys(JSON.parse(localStorage.getItem(name)).rows ?? {}).length;
     } catch {
       // Not ours to read: it goes all the same.
     }
   }
-  const ask = event.target.dataset.leave.replace("{n}", unsent);
-  if (unsent > 0 && !window.confirm(ask)) {
-    event.preventDefault();
+  return n;
+}
+
+form?.addEventListener("submit", async (event) => {
+  const n = unsent();
+  event.preventDefault();
+  if (n > 0 && !window.confirm(form.dataset.leave.replace("{n}", n))) return;
+  try {
+    const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)), redirect: "manual" });
+    if (answer.type !== "opaqueredirect") throw new Error(String(answer.status));
+  } catch {
+    window.alert(form.dataset.offline);
     return;
   }
   for (const name of mine()) localStorage.removeItem(name);
+  location.assign("/signin?out=1");
 });
 
 for (const button of document.querySelectorAll("button[data-copy]")) {

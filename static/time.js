@@ -9,6 +9,9 @@ const words = JSON.parse(meta.dataset.words);
 const language = document.documentElement.lang;
 export const put = (text, values = {}) => text.replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all);
 
+// For fetch: gives up after so many ms; a browser that cannot waits.
+export const within = (ms) => AbortSignal.timeout?.(ms);
+
 // --- the server's clock -------------------------------------------------------------------------
 
 let offset = Date.parse(meta.content) - Date.now();

@@ -3,7 +3,7 @@
 // connection. Nobody scrolls a screen on a wall: what does not fit is shown page by page, each division
 // under its name on every page. Small screens are held in a hand and scroll.
 
-import { heard, now, put } from "./time.js";
+import { heard, now, put, within } from "./time.js";
 
 const EVERY = 15_000;
 const PAGE = 12_000;
@@ -49,7 +49,7 @@ async function look() {
   looking = true;
   try {
     const headers = tag ? { "If-None-Match": tag } : {};
-    const answer = await fetch(location.href, { headers, cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
+    const answer = await fetch(location.href, { headers, cache: "no-store", signal: within(PATIENCE) });
     if (answer.status === 200) show(answer, new DOMParser().parseFromString(await answer.text(), "text/html"));
     else if (answer.status !== 304) throw new Error(String(answer.status));
     heard(answer);

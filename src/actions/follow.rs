@@ -208,6 +208,12 @@ impl Follower {
         };
         let (shown, others): (Vec<_>, Vec<_>) = heads.into_iter().partition(is_shown);
         self.0.looks.send_modify(|looks| looks.ended.extend(shown.iter().map(|(id, ..)| (*id, begun))));
+        // A log that is shorter now, or another one as long, is known for another before any is read: nobody is shown
+        // what it was while others have their turn.
+        let is_another = |(id, seq, root): &&(i64, u64, Hash)| {
+            seen.get(id).is_some_and(|peaks| peaks.size() > *seq || (peaks.size() == *seq && peaks.root() != *root))
+        };
+        self.anew().extend(others.iter().filter(is_another).map(|(id, ..)| *id));
         let mut looked = Ok(());
         for (id, ..) in others {
             let caught_up = self.catch_up(id, seen.get(&id).cloned()).await;

@@ -142,7 +142,7 @@ impl Store {
 
     /// The competition with this number.
     pub async fn find_competition_by_id(&self, id: i64) -> Result<Option<Known>, StoreError> {
-        let mut conn = self.read().await?;
+        let mut conn = self.follow().await?;
         db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions WHERE id = $1", id)?
             .map(|row| self.known(row))
             .transpose()
@@ -150,7 +150,7 @@ impl Store {
 
     /// Number, last log position and root of every competition: what a follower compares with.
     pub async fn list_heads(&self) -> Result<Vec<(i64, u64, [u8; 32])>, StoreError> {
-        let mut conn = self.read().await?;
+        let mut conn = self.follow().await?;
         db!(&mut conn, all (i64, i64, Vec<u8>): "SELECT id, seq, root FROM competitions ORDER BY id")?
             .into_iter()
             .map(|(id, seq, root)| Ok((id, number("competitions", seq)?, hash(root)?)))

@@ -125,8 +125,11 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
     .await
     .map_err(Failure::Undone)?;
     // Nothing is left to work out: a commit that takes long waits for something that is not there.
-    if let Err(error) = dialect::in_time(groups, false, tx.commit()).await {
-        settle(store, &saved, error).await?;
+    match dialect::in_time(groups, false, tx.commit()).await {
+        Ok(()) => {}
+        // Cut off, or out of time: it may be done all the same.
+        Err(error @ (StoreError::OutcomeUnknown(_) | StoreError::Late)) => settle(store, &saved, error).await?,
+        Err(refused) => return Err(Failure::Undone(refused)),
     }
     let committed = saved.into_iter().map(|one| {
         if let Some(definition) = one.definition {

@@ -140,7 +140,7 @@ impl Store {
 
     /// When a record was appended; `None`: there is no such record.
     pub async fn find_instant(&self, competition: i64, seq: u64) -> Result<Option<Timestamp>, StoreError> {
-        let mut conn = self.read().await?;
+        let mut conn = self.follow().await?;
         db!(&mut conn, optval i64: "SELECT at FROM records WHERE competition = $1 AND seq = $2", competition, column(seq))?
             .map(|at| instant("records", at))
             .transpose()
@@ -148,7 +148,7 @@ impl Store {
 
     /// Leaf hashes of the records after `after`, up to `upto`.
     pub async fn leaves_between(&self, competition: i64, after: u64, upto: u64) -> Result<Vec<Hash>, StoreError> {
-        let mut conn = self.read().await?;
+        let mut conn = self.follow().await?;
         db!(&mut conn, vals Vec<u8>: "SELECT leaf FROM records WHERE competition = $1 AND seq > $2 AND seq <= $3 ORDER BY seq",
             competition, column(after), column(upto))?
         .into_iter()

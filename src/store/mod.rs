@@ -169,6 +169,7 @@ pub struct Store {
 
 pub(crate) struct Inner {
     pub(crate) reads: Db,
+    pub(crate) follows: Db,
     pub(crate) looks: Db,
     pub(crate) writes: Db,
     pub(crate) groups: Db,
@@ -186,10 +187,11 @@ pub(crate) struct Inner {
 impl Store {
     /// Opens `sqlite://PATH` (created if need be) or `postgres://…` and brings its tables up to date.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
-        let dialect::Pools { reads, looks, writes, groups } = dialect::open(url).await?;
+        let dialect::Pools { reads, follows, looks, writes, groups } = dialect::open(url).await?;
         let store = Self {
             inner: Arc::new(Inner {
                 reads,
+                follows,
                 looks,
                 writes,
                 groups,
@@ -215,15 +217,14 @@ impl Store {
         Ok(())
     }
 
-    /// What the database is good for just now.
+    /// What the database says that it is good for just now.
     pub async fn footing(&self) -> Result<Footing, StoreError> {
-        let footing = dialect::footing(&mut self.read().await?).await?;
-        Ok(Footing { writable: footing.writable && self.takes_changes().await, ..footing })
+        Ok(dialect::footing(&mut self.follow().await?).await?)
     }
 
     /// Whether it can be written, as far as writing tells: while it could when it was last, nothing is
     /// tried. Else a row is put and taken away.
-    async fn takes_changes(&self) -> bool {
+    pub async fn takes_changes(&self) -> bool {
         if !self.inner.refused.load(Ordering::Relaxed) {
             return true;
         }
@@ -272,11 +273,11 @@ impl Store {
 
     /// Closes all connections, after what runs on them; on a network that is silent they are left.
     pub async fn close(&self) {
-        let Inner { reads, looks, writes, groups, .. } = &*self.inner;
+        let Inner { reads, follows, looks, writes, groups, .. } = &*self.inner;
         // Those that write last: of two that are closed at once each would leave to the other what stands beside a
         // file.
         let all = async {
-            tokio::join!(reads.close(), looks.close());
+            tokio::join!(reads.close(), follows.close(), looks.close());
             tokio::join!(writes.close(), groups.close());
         };
         match dialect::closing(groups) {
@@ -292,7 +293,16 @@ impl Store {
     }
 
     pub(crate) async fn read(&self) -> Result<db::Conn, StoreError> {
-        match self.inner.reads.acquire().await {
+        self.acquired(&self.inner.reads).await
+    }
+
+    /// For those who follow the logs, and who ask whether all is well: not behind everybody who reads.
+    pub(crate) async fn follow(&self) -> Result<db::Conn, StoreError> {
+        self.acquired(&self.inner.follows).await
+    }
+
+    async fn acquired(&self, from: &Db) -> Result<db::Conn, StoreError> {
+        match from.acquire().await {
             Ok(conn) => Ok(conn),
             Err(error) => Err(Box::pin(dialect::crowded(&self.inner.looks, error)).await),
         }

@@ -99,7 +99,7 @@ impl Store {
     }
 
     async fn block(&self, competition: i64, after: u64, upto: u64) -> Result<Block, StoreError> {
-        let mut conn = self.read().await?;
+        let mut conn = self.follow().await?;
         let text = db!(&mut conn, val Option<String>:
             "SELECT string_agg(COALESCE(CAST(seq AS TEXT) || '\u{1f}' || CAST(bib AS TEXT) || '\u{1f}' || workout || '\u{1f}' ||
                CASE WHEN workout = '' THEN division || '\u{1f}' || COALESCE(gym, '') || '\u{1f}' || country || '\u{1f}' || region

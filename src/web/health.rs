@@ -1,6 +1,7 @@
 //! `/healthz`: the process answers. `/readyz`: whether it can be sent requests, and the truth about
-//! what stands behind it: the database, how far the board is behind it, and whether what is
-//! acknowledged is on a second machine.
+//! what stands behind it: the database, whether it takes changes, how far the board is behind it, and whether
+//! what is acknowledged is on a second machine. Where nothing can be written it is ready all the same: standings
+//! are read, and every other instance on that database would be no better.
 
 use super::problem::{Answer, Problem};
 use crate::app::{App, Clock};
@@ -20,20 +21,22 @@ const PATIENCE: Duration = Duration::from_secs(1);
 const CLOCKS: f64 = 60.0;
 /// How long the database may take to answer.
 const ANSWER: Duration = Duration::from_secs(3);
+/// How long a try to write may take: where a commit waits for a standby that is gone it would never end.
+const A_TRY: Duration = Duration::from_secs(1);
 
 /// What a service stands on.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Readiness {
-    /// Requests can be sent to it.
+    /// Requests can be sent to it: it shows what is there.
     pub ready: bool,
     /// The database answers.
     pub database: bool,
     /// It takes changes: it is no standby, has not been told to take none, and has room for them.
     pub writable: bool,
     /// Records of all logs that the standings had not taken in when asked.
-    pub lag_records: u64,
-    /// How old the oldest of them was, in seconds.
-    pub lag_seconds: f64,
+    pub lag_records: Option<u64>,
+    /// How old the oldest of them was, in seconds. `None`, of both: the database could not be asked.
+    pub lag_seconds: Option<f64>,
     /// Whether a commit waits until a second server has it; `None`: there is no such thing with the
     /// embedded engine.
     pub waits_for_standby: Option<bool>,
@@ -49,7 +52,11 @@ pub async fn show_health() -> &'static str {
 /// Whether it can be sent requests, and why not.
 pub async fn show_readiness(State(app): State<App>) -> Answer {
     let mut found = Readiness::default();
-    let asked = tokio::time::timeout(ANSWER, ask(&app, &mut found)).await;
+    let (asked, takes_changes) = tokio::join!(
+        tokio::time::timeout(ANSWER, ask(&app, &mut found)),
+        tokio::time::timeout(A_TRY, app.store.takes_changes()),
+    );
+    found.writable &= takes_changes.unwrap_or(false);
     if asked.is_err() && !found.database {
         found.database = app.store.is_there().await;
     }
@@ -82,15 +89,17 @@ async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
         tracing::warn!(ahead = found.clock_ahead_seconds, "this machine's clock differs from the database's");
     }
     let now = app.clock.now();
+    let (mut records, mut age) = (0, 0.0_f64);
     for &(competition, seq, _) in &heads {
         let known = app.board.position(competition).unwrap_or(0);
         if known >= seq {
             continue;
         }
-        found.lag_records += seq - known;
+        records += seq - known;
         let at = app.store.find_instant(competition, known + 1).await?;
-        found.lag_seconds = found.lag_seconds.max(at.map_or(0.0, |at| seconds(now, at)));
+        age = age.max(at.map_or(0.0, |at| seconds(now, at)));
     }
+    (found.lag_records, found.lag_seconds) = (Some(records), Some(age));
     for (competition, seq, _) in heads {
         if seq > 0 && !app.board.at_least(competition, seq, PATIENCE).await {
             return Ok(());
@@ -107,7 +116,7 @@ async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
     if app.store.list_heads().await?.iter().any(|head| is_another(head) || is_unknown(head)) {
         return Ok(());
     }
-    found.ready = found.writable;
+    found.ready = true;
     Ok(())
 }
 

@@ -32,8 +32,8 @@ const SMALL_KIB: u32 = 64;
 /// What the others may take together, in KiB: 64 of the largest. Files that are sent keep no score out.
 const BODIES: usize = 64 * LARGE_KIB as usize;
 
-/// Questions whether it is there, and ready, handled at once: asked by machines, and answered whoever else is
-/// there, or one that is full would be taken for one that is dead.
+/// Questions whether it is ready, handled at once: asked by machines, and answered whoever else is there. Whether the
+/// process is there at all is answered to everybody: one that is full would be taken for one that is dead.
 const PROBES: usize = 32;
 
 /// How many requests are let in at once, readers and writers apart, and how much they may bring.
@@ -54,7 +54,10 @@ impl Default for Room {
 
 /// Refuses a request at once where there is no room for it, before its body is read.
 pub async fn shed(State(room): State<Room>, request: Request, next: Next) -> Response {
-    let let_in = if matches!(request.uri().path(), "/healthz" | "/readyz") {
+    if request.uri().path() == "/healthz" {
+        return next.run(request).await;
+    }
+    let let_in = if request.uri().path() == "/readyz" {
         room.probes.try_acquire().map(|held| (held, None))
     } else if reads(request.method()) {
         room.reads.try_acquire().map(|held| (held, None))

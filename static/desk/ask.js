@@ -1,6 +1,6 @@
 // Asks the service, by the API that everybody has, and reads what its answers mean for who waits.
 
-import { heard, now } from "../time.js";
+import { heard, now, within } from "../time.js";
 import { competition } from "./brought.js";
 
 const api = `/api/v1/competitions/${competition}`;
@@ -14,7 +14,7 @@ export async function ask(method, path, body, headers = {}) {
       method,
       headers: { accept: "application/json", ...typed, ...headers },
       body: body === undefined ? undefined : JSON.stringify(body),
-      signal: AbortSignal.timeout(20_000),
+      signal: within(20_000),
     });
     const text = await answer.text();
     if (text && !/json/.test(answer.headers.get("content-type"))) return undefined;
@@ -24,6 +24,22 @@ export async function ask(method, path, body, headers = {}) {
     return { status: answer.status, json: text ? JSON.parse(text) : {}, after: pauseAsked(answer) };
   } catch {
     return undefined;
+  }
+}
+
+// So many checks at once as leave room for what is stored; the others wait for their turn.
+const AT_ONCE = 4;
+let asking = 0;
+const waiting = [];
+export async function inTurn(does) {
+  if (asking === AT_ONCE) await new Promise((next) => waiting.push(next));
+  else asking += 1;
+  try {
+    return await does();
+  } finally {
+    const next = waiting.shift();
+    if (next) next();
+    else asking -= 1;
   }
 }
 

@@ -22,7 +22,7 @@ export function blankOf(workout) {
 }
 
 // What other scripts of the desk are to hear: "kept" (what waits on this device), "stored" (the service
-// has something new), "rested" (nobody is at a row any more), "shown" (a row), "rows" (there are others).
+// has something new in a workout), "rested" (nobody is at a row any more), "shown" (a row), "rows" (there are others).
 export const told = (what, detail) => desk.dispatchEvent(new CustomEvent(what, { detail }));
 
 // By workout and bib.

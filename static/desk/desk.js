@@ -4,9 +4,10 @@
 //
 // Read `row.js` first, then `store.js`, `undo.js`, `queue.js`, `progress.js`. Here the page is taken over.
 
-import { address, desk, plain, rows, sectionOf, words } from "./brought.js";
+import { ask } from "./ask.js";
+import { address, desk, element, plain, rows, saying, sectionOf, told, words } from "./brought.js";
 import { judging, useJudge } from "./judge.js";
-import { kept } from "./kept.js";
+import { keep, kept } from "./kept.js";
 import "./progress.js";
 import { flush } from "./queue.js";
 import { Row } from "./row.js";
@@ -22,6 +23,16 @@ desk.addEventListener("focusin", (event) => {
   setTimeout(() => [...rows.values()].find((row) => row.input === event.target)?.reveal());
 });
 window.visualViewport?.addEventListener("resize", () => [...rows.values()].find((row) => row.input === document.activeElement)?.reveal());
+// Typed here for a workout that takes nothing here any more: said, until it is thrown away.
+function leftOver(id, about) {
+  const line = element("p", { className: "error choice" }, element("span", {}, ...saying(words.left_over, about)), " ");
+  line.append(plain(words.drop, () => {
+    delete kept.rows[id];
+    keep();
+    line.remove();
+  }));
+  judging.after(line);
+}
 // All that await a judge at once.
 for (const form of desk.querySelectorAll("form.vouch")) {
   const boxes = () => [...form.querySelectorAll(".awaiting input[type=checkbox]:not(:disabled)")];
@@ -32,6 +43,18 @@ for (const form of desk.querySelectorAll("form.vouch")) {
     tell();
   });
   const tell = () => (button.textContent = all() ? words.tick_none : words.tick_all);
+  const said = element("p", { className: "error", hidden: true });
+  said.setAttribute("role", "alert");
+  form.append(said);
+  // A page of the browser's own, that says there is no network, would take the desk away.
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    said.hidden = true;
+    const there = await ask("GET", "");
+    if (there) return form.submit();
+    said.textContent = words.not_now;
+    said.hidden = false;
+  });
   form.addEventListener("change", tell);
   form.addEventListener("ticks", tell);
   form.querySelector("ul").before(button);
@@ -60,5 +83,7 @@ for (const [id, entry] of Object.entries(kept.rows)) {
   if (rows.has(id)) continue;
   // Somebody who has left the list meanwhile is shown too: what is typed is not thrown away.
   if (sectionOf(workout)?.dataset.open !== undefined) addVisitor(workout, bib, entry.visitor ?? { name: bib, division: "" });
+  else leftOver(id, { bib, workout, text: entry.text });
 }
+told("kept");
 flush();

@@ -3,7 +3,7 @@
 import { ask } from "./ask.js";
 import { address, changes, desk, gym, rows, sectionOf, told, words } from "./brought.js";
 import { kept } from "./kept.js";
-import { put, zoned } from "../time.js";
+import { put, within, zoned } from "../time.js";
 import { leave } from "./vouch.js";
 import { add } from "./visitors.js";
 
@@ -23,9 +23,16 @@ function sendHome() {
 desk.addEventListener("kept", sendHome);
 sendHome();
 
+// Looks at these workouts once the look that is under way has ended, so that no older answer comes last.
+let under = Promise.resolve();
+function refresh(workouts = [...heads.keys()]) {
+  under = under.then(() => look(workouts)).catch(console.error);
+}
+
 // Rows that nobody is typing in become what the service has.
-export async function refresh() {
-  for (const [workout, { summary, home }] of heads) {
+async function look(workouts) {
+  for (const workout of workouts) {
+    const { summary, home } = heads.get(workout);
     const asked = changes.n;
     const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
     if (answer?.status !== 200) return;
@@ -67,7 +74,7 @@ async function times(workout, { closes, attest_by }) {
   const same = (a, b) => Date.parse(a) === Date.parse(b);
   if (same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by)) return;
   try {
-    const answer = await fetch(address, { headers: { accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
+    const answer = await fetch(address, { headers: { accept: "text/html" }, signal: within(20_000) });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const fresh = page.querySelector(`section[data-workout="${CSS.escape(workout)}"][data-open]`);
     left.replaceChildren(...fresh.querySelector(".left").childNodes);
@@ -93,10 +100,15 @@ function settle() {
 }
 
 let refreshing;
-desk.addEventListener("stored", () => {
+const due = new Set();
+desk.addEventListener("stored", ({ detail }) => {
+  due.add(detail);
   clearTimeout(refreshing);
-  refreshing = setTimeout(refresh, 400);
+  refreshing = setTimeout(() => {
+    refresh([...due].filter((workout) => heads.has(workout)));
+    due.clear();
+  }, 400);
 });
 desk.addEventListener("rested", settle);
-document.addEventListener("woke", refresh);
+document.addEventListener("woke", () => refresh());
 setInterval(() => document.hidden || refresh(), 60_000);

@@ -15,7 +15,7 @@ export const barHeight = () => bar.offsetHeight;
 
 // Always there, so that no row moves when something is typed or sent.
 function tell() {
-  const n = Object.keys(kept.rows).length;
+  const n = Object.keys(kept.rows).filter((id) => rows.has(id)).length;
   bar.classList.toggle("idle", n === 0 && navigator.onLine);
   const parts = [];
   if (n > 0) parts.push(n === 1 ? words.unsent_one : put(words.unsent, { n }));

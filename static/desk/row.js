@@ -1,7 +1,7 @@
 // One athlete's row of one workout: its field and words, checked as somebody types, and as the service
 // has it. What storing and taking back do stands beside.
 
-import { ask, asksReason, later, why } from "./ask.js";
+import { ask, asksReason, inTurn, later, why } from "./ask.js";
 import { blankOf, changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
 import { called, meant } from "./judge.js";
 import { keep, kept } from "./kept.js";
@@ -157,7 +157,7 @@ export class Row {
       this.clear();
       this.typed();
       this.buttons.querySelector("button")?.focus();
-      told("stored");
+      told("stored", this.data.workout);
     };
     return plain(put(words.keep_stored, { text: this.data.text }), leave, this.name);
   }
@@ -314,8 +314,9 @@ export class Row {
     if (!this.entry || this.entry.send || this.deciding) return;
     this.asked += 1;
     const turn = this.asked;
-    const answer = await ask("POST", `${this.path}/check`, this.body());
-    if (turn !== this.asked || !this.entry || this.entry.send) return;
+    const holds = () => turn === this.asked && this.entry && !this.entry.send;
+    const answer = await inTurn(() => holds() && ask("POST", `${this.path}/check`, this.body()));
+    if (!holds()) return;
     if (answer?.status === 401) return this.signedOut();
     if (later(answer)) return this.tell([[answer ? words.retry : words.offline]]);
     if (answer.status !== 200) return this.tell([[why(answer.json), "error"]], true);
@@ -363,6 +364,14 @@ export class Row {
       }),
     );
     this.reveal();
+  }
+
+  // The focus goes to what is asked here, unless somebody is at another place by now: what they type stays where
+  // it was meant. The bar leads here.
+  reach(field) {
+    const at = document.activeElement;
+    const elsewhere = at && at !== document.body && !this.work.contains(at) && !this.li.contains(at);
+    if (!elsewhere) field?.focus();
   }
 
   // What is said of the row in hand stands above the pad and the keyboard, and its field below the

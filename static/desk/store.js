@@ -57,23 +57,19 @@ export async function send(row) {
   // Typed over meanwhile: then what was sent is stored, and what is typed now waits for its turn.
   const again = row.entry !== entry;
   if (later(answer)) {
-    row.tell([[answer === undefined ? words.kept : words.retry]]);
+    // What is typed now is not to be sent yet.
+    if (again && !row.entry?.send) row.checkSoon();
+    else row.tell([[answer === undefined ? words.kept : words.retry]]);
     soon(answer?.after);
     return false;
   }
   const { status, json } = answer;
   if (status === 200 || status === 201) {
-    if (again && row.entry) row.entry.seen = json.etag;
-    else delete kept.rows[row.id];
+    if (!again) delete kept.rows[row.id];
     took(row, status, json, before, again && Boolean(row.entry));
     keep();
-    told("stored");
-    // Stored again before this was answered: on top of it.
-    if (again && row.entry?.send) {
-      row.entry.send = false;
-      return ready(row) ? send(row) : true;
-    }
-    return true;
+    told("stored", row.data.workout);
+    return onTop(row, json.etag);
   }
   if (status === 401) {
     row.signedOut();
@@ -83,6 +79,17 @@ export async function send(row) {
   if (again) row.checkSoon();
   else await refused(row, entry, answer);
   return true;
+}
+
+// What was typed while another change of the row was on its way is on top of that: sent where it was to
+// be stored. Whether the service takes more.
+export function onTop(row, etag) {
+  if (!row.entry) return true;
+  row.entry.seen = etag;
+  const ours = row.entry.send;
+  row.entry.send = false;
+  keep();
+  return ours && ready(row) ? send(row) : true;
 }
 
 // Nothing is stored: why, and what to do.
@@ -99,12 +106,12 @@ async function refused(row, entry, { status, json }) {
   }
   if (json.confirm?.length) {
     row.tell(json.errors.map((e) => [e.message, "ask", e.code]));
-    row.input.focus();
+    row.reach(row.input);
     return undefined;
   }
   if (asksReason(json.errors)) {
     row.askReason();
-    row.reason.focus();
+    row.reach(row.reason);
   }
   row.tell([[put(words.not_stored, { why: why(json) }), "error"]], true);
   return undefined;
@@ -156,7 +163,7 @@ async function conflict(row, current) {
     keep();
     row.show();
     row.tell([[words.kept_theirs]]);
-    told("stored");
+    told("stored", row.data.workout);
   });
   takeOurs.addEventListener("click", () => {
     if (!row.entry) return;
@@ -165,5 +172,5 @@ async function conflict(row, current) {
     row.entry.level ??= current.level;
     save(row);
   });
-  keepTheirs.focus();
+  row.reach(keepTheirs);
 }

@@ -4,6 +4,7 @@
 import { ask, asksReason, later, unsure, why } from "./ask.js";
 import { clock, element, ownCodes, plain, reasonField, sectionOf, told, words } from "./brought.js";
 import { newKey } from "./kept.js";
+import { onTop } from "./store.js";
 import { now, put } from "../time.js";
 
 const UNDO = 10;
@@ -45,9 +46,14 @@ export function offer(row, undo) {
   clearTimeout(row.undoing);
   row.undo = undo;
   row.undoing = setTimeout(() => {
-    row.undo = undefined;
-    row.show();
-    told(undo.unsure ? "stored" : "rested");
+    if (row.undo === undo) {
+      row.undo = undefined;
+      row.unsure = Boolean(undo.unsure);
+      // Nothing says to press a button that has gone.
+      if (undo.failed) row.tell(row.unsure ? [[words.noting_unsure, "error"]] : []);
+      row.show();
+    }
+    told(undo.unsure ? "stored" : "rested", row.data.workout);
   }, UNDO * 1000);
   row.show();
 }
@@ -81,9 +87,14 @@ export async function takeBack(row) {
   }
   row.busy = false;
   row.touch();
+  if (answer?.status === 200) {
+    if (undo.out) row.data.state = "missing";
+    else row.now(answer.json);
+  }
+  if (typedOver(row)) return told("stored", row.data.workout);
   if (later(answer)) {
     // Asked for again it is done once.
-    undo.unsure = unsure(answer);
+    Object.assign(undo, { failed: true, unsure: unsure(answer) });
     offer(row, undo);
     return row.tell([[undo.unsure ? words.undo_unsure : put(words.undo_failed, { why: words.undo_again }), "error"]]);
   }
@@ -98,12 +109,20 @@ export async function takeBack(row) {
     row.show();
     return row.tell([[put(words.undo_failed, { why: why(answer.json) }), "error"]]);
   }
-  if (undo.out) row.data.state = "missing";
-  else row.now(answer.json);
   row.show();
   row.tell([[put(words.undone, { time: clock() })], ...(row.data.state === "entered" ? [[words.waits]] : [])]);
-  row.input?.focus();
-  return told("stored");
+  row.reach(row.input);
+  return told("stored", row.data.workout);
+}
+
+// What was typed while this was on its way goes before what is to be said of it; whether something was.
+function typedOver(row) {
+  if (!row.entry) return false;
+  row.undo = undefined;
+  row.show();
+  onTop(row, row.data.etag);
+  row.checkSoon();
+  return true;
 }
 
 // Better after the close again: why is asked beside the button that goes on.
@@ -115,7 +134,7 @@ function undoReason(row, undo, json) {
   field.addEventListener("input", () => (undo.reason = field.value));
   row.say.append(field);
   row.show();
-  field.focus();
+  row.reach(field);
 }
 
 export async function takesNoPart(row) {
@@ -124,21 +143,25 @@ export async function takesNoPart(row) {
   const answer = await ask("POST", `${row.path}/not-taking-part`);
   row.busy = false;
   row.touch();
+  if (row.entry) {
+    if (answer?.status === 200) Object.assign(row.data, { state: "not_taking_part", received: "" });
+    typedOver(row);
+    return told("stored", row.data.workout);
+  }
   if (answer?.status === 401) return row.signedOut();
   // It may be noted: looked up again, at the latest when the network is back, and said then.
   if (unsure(answer)) {
     row.unsure = true;
     row.tell([[words.noting_unsure, "error"]]);
-    return told("stored");
+    return told("stored", row.data.workout);
   }
   if (answer.status !== 200) {
     return row.tell([[put(words.not_stored, { why: later(answer) ? words.undo_again : why(answer.json) }), "error"]]);
   }
-  row.data.state = "not_taking_part";
-  row.data.received = "";
+  Object.assign(row.data, { state: "not_taking_part", received: "" });
   row.saved = clock();
   offer(row, { out: true });
   row.tell([]);
-  row.buttons.querySelector("button")?.focus();
-  return told("stored");
+  row.reach(row.buttons.querySelector("button"));
+  return told("stored", row.data.workout);
 }

@@ -131,7 +131,7 @@ export async function deskCorrections(base, demo, staff, look) {
     // Not noted.
     await page.route(out, (route) => route.abort());
     await absent.press(/^Takes no part/);
-    await absent.says("It is not noted. Try again.");
+    await absent.says("It is not done. Try again.");
     await sound(page, "desk where it is not noted that somebody takes no part");
     await page.unroute(out);
     assert((await absent.data("state")) === "missing" || (await absent.data("state")) === "withdrawn", await absent.data("state"));

@@ -14,6 +14,7 @@ import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
 import { gridEvening } from "./grid.mjs";
 import { heatsEvening } from "./heats.mjs";
+import { lateAnswers } from "./late_answers.mjs";
 import { open, signIn, watch } from "./people.mjs";
 import { deskRows } from "./rows.mjs";
 import { countdowns } from "./time.mjs";
@@ -229,6 +230,7 @@ for (const [n, look] of LOOKS.entries()) {
   await deskEvening(base, demo, who, look);
   await deskRows(base, demo, who, look);
   await deskCorrections(base, demo, who, look);
+  await lateAnswers(base, demo, who, look);
   if (look.width >= 1024) await gridEvening(base, demo, who, look);
   await heatsEvening(base, demo, who, look);
 }

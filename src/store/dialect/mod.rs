@@ -28,6 +28,8 @@ pub fn is_served(url: &str) -> bool {
 pub(crate) struct Pools {
     /// To read.
     pub(crate) reads: Db,
+    /// To follow the logs: what is shown goes on however many read.
+    pub(crate) follows: Db,
     /// To look who stands still; on the embedded engine nobody does.
     pub(crate) looks: Db,
     /// To write outside the logs.
@@ -40,15 +42,16 @@ pub(crate) struct Pools {
 pub(crate) async fn open(url: &str) -> Result<Pools, StoreError> {
     let refuse = |why: String| StoreError::Address { url: shown(url), why };
     if is_served(url) {
-        let postgres::Pools { reads, looks, writes, groups } = postgres::open(url).await?;
-        let [reads, looks, writes, groups] = [reads, looks, writes, groups].map(Db::Postgres);
-        return Ok(Pools { reads, looks, writes, groups });
+        let postgres::Pools { reads, follows, looks, writes, groups } = postgres::open(url).await?;
+        let [reads, follows, looks, writes, groups] = [reads, follows, looks, writes, groups].map(Db::Postgres);
+        return Ok(Pools { reads, follows, looks, writes, groups });
     }
     let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
     match sqlite::open(&path).await {
-        Ok((reads, writes)) => {
-            let [reads, looks, writes, groups] = [reads.clone(), reads, writes.clone(), writes].map(Db::Sqlite);
-            Ok(Pools { reads, looks, writes, groups })
+        Ok(sqlite::Pools { reads, follows, writes }) => {
+            let [looks, groups] = [reads.clone(), writes.clone()].map(Db::Sqlite);
+            let [reads, follows, writes] = [reads, follows, writes].map(Db::Sqlite);
+            Ok(Pools { reads, follows, looks, writes, groups })
         }
         Err(StoreError::Database(sqlx::Error::Io(why))) => Err(refuse(why.to_string())),
         Err(error) => Err(error),

@@ -26,6 +26,8 @@ pub(super) use turns::{hold, take_turn, until_free};
 
 /// Readers at the same time.
 const READERS: u32 = 8;
+/// Those who follow the logs, and ask whether all is well, at the same time.
+const FOLLOWERS: u32 = 2;
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
 /// How long a server is given to say that it is there.
@@ -68,6 +70,8 @@ const MIGRATING: &str = "SET client_min_messages = warning; SET lock_timeout = '
 pub(super) struct Pools {
     /// To read.
     pub(super) reads: PgPool,
+    /// To follow the logs: what is shown goes on however many read.
+    pub(super) follows: PgPool,
     /// One to look who stands still: readers may have all of theirs.
     pub(super) looks: PgPool,
     /// One for what is written outside the logs: in a process that stands still no second one waits
@@ -105,16 +109,18 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     };
     let (writes, groups) =
         (to_write().connect_lazy_with(options.clone()), to_write().connect_lazy_with(options.clone()));
-    let reads = pool(READERS)
-        .after_connect(|connection, _| {
+    let to_read = |connections| {
+        pool(connections).after_connect(|connection, _| {
             Box::pin(async move {
                 connection.execute(SESSION).await?;
                 connection.execute(SESSION_THAT_READS).await.map(drop)
             })
         })
-        .connect_lazy_with(options.clone());
+    };
+    let (reads, follows) =
+        (to_read(READERS).connect_lazy_with(options.clone()), to_read(FOLLOWERS).connect_lazy_with(options.clone()));
     let looks = pool(1).connect_lazy_with(options);
-    Ok(Pools { reads, looks, writes, groups })
+    Ok(Pools { reads, follows, looks, writes, groups })
 }
 
 /// The newest migration that was applied; `None`: none was.
@@ -426,12 +432,13 @@ mod tests {
         let name = format!("tally_settings_{}", std::process::id());
         let mut around = PgConnection::connect(&server).await.expect("the server of the tests");
         around.execute(AssertSqlSafe(format!("CREATE DATABASE {name}"))).await.expect("made");
-        let Pools { reads, looks, writes, groups } = open(&format!("{before}/{name}?{after}")).await.expect("opens");
+        let Pools { reads, follows, looks, writes, groups } =
+            open(&format!("{before}/{name}?{after}")).await.expect("opens");
         let ours = [("synchronous_commit", "on"), ("lock_timeout", "2s"), ("tcp_keepalives_count", "3")];
         let idle = "idle_in_transaction_session_timeout";
         let write = [(idle, "1500ms"), ("default_transaction_read_only", "off")];
         let read = [(idle, "5min"), ("default_transaction_read_only", "on")];
-        for (pool, own) in [(&reads, read), (&writes, write), (&groups, write)] {
+        for (pool, own) in [(&reads, read), (&follows, read), (&writes, write), (&groups, write)] {
             for _ in 0..2 {
                 let mut all = Vec::new();
                 for _ in 0..pool.options().get_max_connections() {
@@ -461,7 +468,7 @@ mod tests {
                 }
             }
         }
-        for pool in [reads, looks, writes, groups] {
+        for pool in [reads, follows, looks, writes, groups] {
             pool.close().await;
         }
         around.execute(AssertSqlSafe(format!("DROP DATABASE {name} WITH (FORCE)"))).await.expect("dropped");

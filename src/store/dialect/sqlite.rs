@@ -17,6 +17,8 @@ use std::time::Duration;
 
 /// Readers at the same time. They do not wait for the writer (WAL).
 const READERS: u32 = 8;
+/// Those who follow the logs, and ask whether all is well, at the same time.
+const FOLLOWERS: u32 = 2;
 /// How long to wait for another process that writes.
 const BUSY: Duration = Duration::from_secs(5);
 /// How long a connection is waited for before a request is told to come again: another of ours may have
@@ -30,10 +32,19 @@ const CHECKPOINT_PAGES: &str = "4000";
 /// group of changes touches thousands of pages.
 const WRITER_CACHE: &str = "-65536";
 
-/// Makes the file if need be and brings its tables up to date; gives a pool to read and one
-/// connection to write. A commit is on the disk when it returns
+/// Connections of a file.
+pub(super) struct Pools {
+    /// To read.
+    pub(super) reads: SqlitePool,
+    /// To follow the logs.
+    pub(super) follows: SqlitePool,
+    /// The one that writes.
+    pub(super) writes: SqlitePool,
+}
+
+/// Makes the file if need be and brings its tables up to date. A commit is on the disk when it returns
 /// (`synchronous=FULL`).
-pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreError> {
+pub(super) async fn open(path: &Path) -> Result<Pools, StoreError> {
     create_private(path).map_err(sqlx::Error::Io)?;
     if let Err(error) = std::fs::OpenOptions::new().write(true).open(path) {
         let denied = matches!(error.kind(), ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied);
@@ -71,15 +82,18 @@ pub(super) async fn open(path: &Path) -> Result<(SqlitePool, SqlitePool), StoreE
     }
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
     statistics::tell(&writes).await?;
-    let reads = SqlitePoolOptions::new()
-        .max_connections(READERS)
-        .acquire_timeout(PATIENCE)
-        // There is no server that could have gone, and to ask takes as long as a question does.
-        .test_before_acquire(false)
-        .idle_timeout(None)
-        .max_lifetime(None)
-        .connect_lazy_with(options.pragma("query_only", "1"));
-    Ok((reads, writes))
+    let options = options.pragma("query_only", "1");
+    let to_read = |connections| {
+        SqlitePoolOptions::new()
+            .max_connections(connections)
+            .acquire_timeout(PATIENCE)
+            // There is no server that could have gone, and to ask takes as long as a question does.
+            .test_before_acquire(false)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .connect_lazy_with(options.clone())
+    };
+    Ok(Pools { reads: to_read(READERS), follows: to_read(FOLLOWERS), writes })
 }
 
 /// The file of `sqlite://PATH` (`sqlite:PATH` too); `None`: another kind of address, or no file.
@@ -239,7 +253,7 @@ mod tests {
     #[tokio::test]
     async fn every_connection_has_the_settings_of_its_pool() {
         let folder = tempfile::tempdir().expect("a folder");
-        let (reads, writes) = open(&folder.path().join("tally.db")).await.expect("opens");
+        let Pools { reads, follows, writes } = open(&folder.path().join("tally.db")).await.expect("opens");
         let ours = [
             ("foreign_keys", "1"),
             ("synchronous", "2"),
@@ -248,7 +262,9 @@ mod tests {
             ("secure_delete", "1"),
             ("wal_autocheckpoint", CHECKPOINT_PAGES),
         ];
-        for (pool, own) in [(&reads, ("query_only", "1")), (&writes, ("query_only", "0"))] {
+        for (pool, own) in
+            [(&reads, ("query_only", "1")), (&follows, ("query_only", "1")), (&writes, ("query_only", "0"))]
+        {
             for _ in 0..2 {
                 let mut all = Vec::new();
                 for _ in 0..pool.options().get_max_connections() {

@@ -33,6 +33,8 @@ impl Link {
 /// Who is signed in.
 #[derive(Clone, Debug)]
 pub struct Who {
+    /// Number of the account.
+    pub account: i64,
     /// The hidden field of forms.
     pub csrf: String,
 }
@@ -58,7 +60,7 @@ pub struct Shell {
 impl Shell {
     /// The frame of a page at `here` (path, with query where it matters).
     pub fn new(caller: &Caller, here: impl Into<String>, title: impl Into<String>) -> Self {
-        let who = caller.actor.account.map(|_| Who { csrf: caller.csrf.clone() });
+        let who = caller.actor.account.map(|account| Who { account, csrf: caller.csrf.clone() });
         Self {
             title: title.into(),
             links: links(&caller.actor),

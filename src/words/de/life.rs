@@ -57,7 +57,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("in_grace", "{minutes} min nach Schluss eingegangen, innerhalb der Nachfrist."),
     (
         "judge_differs",
-        "Judge {judge} steht für dieses Ergebnis: schreib yes in die Spalte revise, damit es ein anderer Judge tut.",
+        "Judge {judge} hat dieses Ergebnis bestätigt: soll jemand anderes dafür stehen, schreib yes in die Spalte revise.",
     ),
     (
         "judge_in_two_places",
@@ -66,7 +66,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("judge_is_the_athlete", "Niemand bestätigt die eigene Leistung: nenn eine andere Person als Judge."),
     (
         "judge_stays",
-        "Judges konnten bis {at} bestätigen: wer für dieses Ergebnis steht, bleibt. Die Wettkampfleitung kann diesem Gym mehr Zeit geben.",
+        "Bestätigt werden konnte bis {at}: der Judge dieses Ergebnisses lässt sich nicht mehr ändern. Die Wettkampfleitung kann diesem Gym mehr Zeit geben.",
     ),
     ("level_not_allowed", "{division} wird nur auf {own} ausgetragen."),
     ("level_not_higher", "{division} wird auf {own} oder darunter ausgetragen: {level} liegt darüber."),

@@ -76,7 +76,7 @@ texts! {
     kept: "No network. Kept on this device, and sent when the network is back.",
     retry: "The service did not answer. Kept on this device; sent again in a moment.",
     typed: "Typed, not saved yet",
-    undo_unsure: "No answer came, so it may be taken back or not. Press “Undo” again: it is taken back once.",
+    undo_unsure: "No answer came, so it may be taken back or not. Press “Undo” again: it cannot be taken back twice.",
     undo_again: "the service did not answer. Try again.",
     unsent_none: "Nothing waits to be sent.",
     tick_all: "Tick all",
@@ -104,8 +104,8 @@ texts! {
     sign_in: "Sign in again",
     not_stored: "Not stored: {why}",
     out: "Takes no part",
-    noting_unsure: "No answer came, so it may be noted or not. It is looked up again, and said here.",
-    not_noted: "It is not noted. Try again.",
+    noting_unsure: "No answer came, so it may be done or not. We look again and tell you here.",
+    not_noted: "It is not done. Try again.",
     judge_of: "Judge of {name}, {workout}",
     visiting: "from another gym",
     sheet_of: "Sheet of {name}, {workout}",
@@ -146,6 +146,10 @@ texts! {
     ordinal_few: "{n}rd",
     ordinal_other: "{n}th",
     leave: "Not sent yet: {n}. Signing out deletes them from this device. Sign out all the same?",
+    still_there: "No network, so you are still signed in. Try again when there is one.",
+    not_now: "No network, so nothing is vouched for yet. Your ticks stay: try again when there is one.",
+    left_over: "Bib {bib}, {workout}: {text} was typed here and never sent, and results of it are not taken here any more. Tell the organiser if it should count.",
+    drop: "Delete it",
 }
 
 impl Desk {
@@ -153,6 +157,12 @@ impl Desk {
     #[must_use]
     pub fn leave(&self) -> &'static str {
         self.script_words.leave
+    }
+
+    /// Said where signing out does not reach the service.
+    #[must_use]
+    pub fn still_there(&self) -> &'static str {
+        self.script_words.still_there
     }
 
     /// The script's texts as JSON.

@@ -37,15 +37,12 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("has_a_score", "There is a score in this workout: withdraw it first."),
     ("if_match_required", "Send If-Match with the etag of the score you have seen, so that nobody's change is lost."),
     ("in_grace", "Received {minutes} min after the deadline, within the time of grace."),
-    (
-        "judge_differs",
-        "Judge {judge} stands for this score: write yes in the column revise to put another judge there.",
-    ),
+    ("judge_differs", "Judge {judge} has vouched for this score: for another judge, write yes in the column revise."),
     ("judge_in_two_places", "Judge {judge} also judged bib {bib} in {workout} at {at}: was it somebody else?"),
     ("judge_is_the_athlete", "Nobody attests their own performance: name another judge."),
     (
         "judge_stays",
-        "Judges could vouch until {at}: who stands for this score stays. The organiser can give this gym more time.",
+        "Judges could vouch until {at}: the judge of this score cannot be changed now. The organiser can give this gym more time.",
     ),
     ("level_not_allowed", "{division} is done at {own} only."),
     ("level_not_higher", "{division} is done at {own} or below: {level} is above it."),
