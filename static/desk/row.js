@@ -6,7 +6,7 @@ import { blankOf, changes, clock, divisions, element, gym, lateLines, ordinal, p
 import { called, meant } from "./judge.js";
 import { keep, kept } from "./kept.js";
 import { barHeight } from "./queue.js";
-import { save, ready, send } from "./store.js";
+import { onTop, ready, save, send } from "./store.js";
 import { now, put } from "../time.js";
 import { askTakeBack, mayState, mayTakeBack, takeBack, takesNoPart, takesPart } from "./undo.js";
 import { tick } from "./vouch.js";
@@ -400,6 +400,10 @@ export class Row {
 
   send() {
     return send(this);
+  }
+
+  onTop(etag) {
+    return onTop(this, etag);
   }
 
   // What is asked for before now may be older than this row.

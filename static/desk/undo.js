@@ -4,7 +4,6 @@
 import { ask, asksReason, later, unsure, why } from "./ask.js";
 import { clock, element, ownCodes, plain, reasonField, sectionOf, told, words } from "./brought.js";
 import { newKey } from "./kept.js";
-import { onTop } from "./store.js";
 import { now, put } from "../time.js";
 
 const UNDO = 10;
@@ -120,7 +119,7 @@ function typedOver(row) {
   if (!row.entry) return false;
   row.undo = undefined;
   row.show();
-  onTop(row, row.data.etag);
+  row.onTop(row.data.etag);
   row.checkSoon();
   return true;
 }

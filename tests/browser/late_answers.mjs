@@ -18,15 +18,11 @@ export async function lateAnswers(base, demo, staff, look) {
   async function hold(method, like) {
     let release;
     const held = new Promise((done) => (release = done));
-    const handler = async (route) => {
+    await page.route(like, async (route) => {
       if (route.request().method() === method) await held;
       await route.continue();
-    };
-    await page.route(like, handler);
-    return async () => {
-      release();
-      await page.unroute(like, handler);
-    };
+    });
+    return release;
   }
 
   await check("a question about a row leaves who types in the next one there", async () => {
@@ -41,7 +37,7 @@ export async function lateAnswers(base, demo, staff, look) {
     await row.field.press("Enter");
     assert(await next.focused(), "the next row has not the focus");
     await page.keyboard.type("5");
-    await release();
+    release();
     await row.says(/^Changed by Gym staff to/);
     await page.keyboard.type("+1");
     assert((await next.field.inputValue()) === "5+1", `${await next.field.inputValue()} stands in the next row`);
@@ -58,7 +54,7 @@ export async function lateAnswers(base, demo, staff, look) {
     await row.press(/^Takes no part/);
     await next.field.focus();
     await page.keyboard.type("5");
-    await release();
+    release();
     await row.says("Not taking part");
     assert(await next.focused(), "the focus has left the next row");
     await next.field.fill("");
@@ -73,7 +69,7 @@ export async function lateAnswers(base, demo, staff, look) {
     await row.press(/^Correct/);
     await row.field.fill(desk.less(4));
     await row.field.press("Enter");
-    await release();
+    release();
     await row.saved();
     await sees(page, "Nothing waits to be sent.");
     const now = await stored(row);
