@@ -386,3 +386,25 @@ pub(crate) fn within(text: &str) -> String {
 pub(crate) fn parse<T: serde::de::DeserializeOwned>(table: &'static str, text: &str) -> Result<T, StoreError> {
     serde_json::from_str(text).map_err(|e| StoreError::unreadable(table, e))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Readers that have all of their connections keep nobody from following the logs.
+    #[tokio::test]
+    async fn who_follows_the_logs_does_not_wait_behind_readers() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let store =
+            Store::open(&format!("sqlite://{}", folder.path().join("tally.db").display())).await.expect("opens");
+        let mut held = Vec::new();
+        while let Ok(reader) = tokio::time::timeout(std::time::Duration::from_millis(300), store.read()).await {
+            held.push(reader.expect("a connection"));
+        }
+        assert!(held.len() >= 4, "{} readers at once", held.len());
+        assert!(store.list_heads().await.expect("the heads").is_empty());
+        assert!(store.footing().await.expect("what it stands on").writable);
+        drop(held);
+        store.close().await;
+    }
+}

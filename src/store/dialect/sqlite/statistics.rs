@@ -98,7 +98,8 @@ mod tests {
     #[tokio::test]
     async fn every_index_that_is_told_of_is_there_and_a_column_is_told_of_each() {
         let folder = tempfile::tempdir().expect("a folder");
-        let (_, writes) = super::super::open(&folder.path().join("tally.db")).await.expect("opens");
+        let crate::store::dialect::sqlite::Pools { writes, .. } =
+            crate::store::dialect::sqlite::open(&folder.path().join("tally.db")).await.expect("opens");
         for (table, index, rows) in STATISTICS {
             let columns: i64 = sqlx::query_scalar(if table == index {
                 "SELECT COUNT(*) FROM pragma_table_info($1) WHERE pk > 0"
@@ -118,7 +119,8 @@ mod tests {
     async fn every_index_of_ours_is_told_of_and_no_row_is_written_down() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("tally.db");
-        let (reads, writes) = super::super::open(&path).await.expect("opens");
+        let crate::store::dialect::sqlite::Pools { reads, writes, .. } =
+            crate::store::dialect::sqlite::open(&path).await.expect("opens");
         let ours = "SELECT name FROM sqlite_master WHERE type = 'index' AND name NOT LIKE 'sqlite_%'";
         for index in sqlx::query_scalar::<_, String>(ours).fetch_all(&writes).await.expect("names") {
             assert!(STATISTICS.iter().any(|(_, told, _)| *told == index), "{index}");
@@ -132,7 +134,8 @@ mod tests {
         assert!(sqlx::query_scalar::<_, i64>(samples).fetch_one(&writes).await.expect("a number") > 0);
         writes.close().await;
         reads.close().await;
-        let (_, writes) = super::super::open(&path).await.expect("opens");
+        let crate::store::dialect::sqlite::Pools { writes, .. } =
+            crate::store::dialect::sqlite::open(&path).await.expect("opens");
         assert_eq!(sqlx::query_scalar::<_, i64>(samples).fetch_one(&writes).await.expect("a number"), 0);
     }
 }
