@@ -83,7 +83,8 @@ impl Two {
         // Each took less than `TURN`, as was seen to above; half of them less than this.
         assert!(waited[(waited.len() - 1) / 2] < MOST, "{waited:?}");
         let slow = waited.iter().filter(|waited| **waited >= MOST_OF_ALL).count();
-        assert!(!long() || slow * 20 <= waited.len(), "{waited:?}");
+        // Of a release, and of as many as can be told apart.
+        assert!(!long() || cfg!(debug_assertions) || slow * 20 <= waited.len(), "{waited:?}");
     }
 }
 
