@@ -217,6 +217,17 @@ pub fn instant(text: &str, zone: &TimeZone) -> Result<Timestamp, Sentence> {
     }
 }
 
+/// An instant as [`instant`] reads it, to the minute: with its offset where the local time comes twice.
+#[must_use]
+pub fn typed(at: Timestamp, zone: &TimeZone) -> String {
+    let civil = zone.to_datetime(at);
+    let text = civil.strftime("%Y-%m-%dT%H:%M").to_string();
+    match zone.to_ambiguous_timestamp(civil).offset() {
+        AmbiguousOffset::Fold { .. } => text + &colon(zone.to_offset(at)),
+        _ => text,
+    }
+}
+
 /// Splits `…T18:00+01:00` before its offset; the offset as `+01:00`, `Z`, or none.
 fn split_offset(text: &str) -> Option<(&str, Option<&str>)> {
     if let Some(civil) = text.strip_suffix(['Z', 'z']) {

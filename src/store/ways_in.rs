@@ -57,13 +57,15 @@ async fn holds(tx: &mut Tx, account: i64, hash: &str) -> Result<bool, StoreError
 
 impl Store {
     /// Uses a link up and begins a session of its account; the account, once: afterwards, and after the
-    /// link's end, `None`. From an account whose address nobody had vouched for, every other way in
-    /// is taken away: who has the link is its owner.
+    /// link's end, `None`, unless the very session that it began since `again` is there still: then the
+    /// answer was lost, and is given once more. From an account whose address nobody had vouched for, every
+    /// other way in is taken away: who has the link is its owner.
     pub async fn sign_in_by_link(
         &self,
         link: &[u8; 32],
         session: NewSession<'_>,
         now: Timestamp,
+        again: Timestamp,
     ) -> Result<Option<i64>, StoreError> {
         let mut tx = self.begin().await?;
         let account = db!(&mut tx, optval i64: "DELETE FROM links WHERE hash = $1 AND expires_at > $2 RETURNING account", link.as_slice(), micros(now))?;
@@ -73,9 +75,12 @@ impl Store {
                 accounts::take_over(&mut tx, account).await?;
             }
             sessions::add(&mut tx, session.hash, account, session.device, true, now, session.expires).await?;
+            tx.commit().await?;
+            return Ok(Some(account));
         }
+        let begun = db!(&mut tx, optval i64: "SELECT account FROM sessions WHERE hash = $1 AND by_link = 1 AND created_at >= $2 AND expires_at > $3", session.hash.as_slice(), micros(again), micros(now))?;
         tx.commit().await?;
-        Ok(account)
+        Ok(begun)
     }
 
     /// Begins a session of an account whose password was found right by the hash `verified`; false: it is

@@ -270,8 +270,46 @@ pub fn no_cookie(app: &App) -> String {
     set_cookie(app, String::new(), Duration::ZERO)
 }
 
+/// Whether this secret is that of the session the request came with.
+#[must_use]
+pub fn is_of(caller: &Caller, secret: &str) -> bool {
+    caller.via == Via::Cookie && bool::from(csrf(secret).as_bytes().ct_eq(caller.csrf.as_bytes()))
+}
+
+/// How long a browser is known again that was shown the page of a one-time link.
+const SHOWN: Duration = Duration::from_hours(1);
+
+fn browser_name(app: &App) -> &'static str {
+    if app.config.secure() { "__Host-link" } else { "link" }
+}
+
+/// What only the browser knows that was shown the page of a one-time link.
+#[must_use]
+pub fn browser(headers: &HeaderMap, app: &App) -> Option<String> {
+    let jar = CookieJar::from_headers(headers);
+    let value = jar.get(browser_name(app))?.value();
+    let ours = BASE64_URL_SAFE_NO_PAD.decode(value).is_ok_and(|bytes| bytes.len() == 32);
+    ours.then(|| value.to_owned())
+}
+
+/// `Set-Cookie` for it. Sent along when the link is opened once more from a message, which is another site.
+#[must_use]
+pub fn browser_cookie(app: &App, value: String) -> String {
+    set(app, browser_name(app), value, SHOWN)
+}
+
+/// `Set-Cookie` that takes it away.
+#[must_use]
+pub fn no_browser_cookie(app: &App) -> String {
+    set(app, browser_name(app), String::new(), Duration::ZERO)
+}
+
 fn set_cookie(app: &App, value: String, life: Duration) -> String {
-    let cookie = Cookie::build((name(app), value)).http_only(true).secure(app.config.secure());
+    set(app, name(app), value, life)
+}
+
+fn set(app: &App, name: &'static str, value: String, life: Duration) -> String {
+    let cookie = Cookie::build((name, value)).http_only(true).secure(app.config.secure());
     cookie.same_site(SameSite::Lax).path("/").max_age(life.try_into().unwrap_or_default()).build().to_string()
 }
 

@@ -2,11 +2,12 @@
 //!
 //! A code is short, for it is typed from paper: guessing is throttled by bib and by address, only an
 //! argon2id hash is kept, and the work is the same where there is no such bib. It holds until the
-//! last workout's attestations are over, works once, and a new one takes its place. An account that
+//! last workout's attestations are over, works once, and a new one takes its place. Who has used one and sends
+//! it again, as the answer was lost, is signed in by their e-mail and password. An account that
 //! is made with one has an address that nobody vouched for: see [`super::add_account`] for what
 //! becomes of it when its owner is invited.
 
-use super::gate::pass;
+use super::gate::{pass, pass_at};
 use super::password::{check, hash_aside, hash_in_turn, verify_aside};
 use super::sign_in::Begun;
 use super::{AccountError, Origin, SignedIn, fault, fold};
@@ -223,41 +224,89 @@ pub async fn claim(
     // No address has a space in it: these keys never meet those of accounts.
     let key = format!("claim {} {}", claim.competition, claim.bib);
     pass(app, Some(&key), from.address).await?;
+    let done = match by_code(app, by, now, claim, &email, from).await? {
+        Some(done) => Some(done),
+        None => again(app, by, claim, &email, from).await?,
+    };
+    done.ok_or_else(|| {
+        tracing::info!(target: "sign_in", outcome = "wrong", by = "code");
+        fault("/code", Sentence::new("wrong_code"))
+    })
+}
+
+/// The same by a code that is open; `None`: it is not the one of this bib.
+async fn by_code(
+    app: &App,
+    by: &Actor,
+    now: Timestamp,
+    claim: &Claim,
+    email: &str,
+    from: &Origin,
+) -> Result<Option<Claimed>, AccountError> {
     let found = app.store.find_competition(&claim.competition).await?.filter(|known| takes_claims(known, now));
     let hash = match &found {
         Some(known) => app.store.find_claim(known.id, claim.bib).await?,
         None => None,
     };
     let (right, _) = verify_aside(app, &typed(&claim.code), hash.as_deref()).await?;
-    let wrong = || {
-        tracing::info!(target: "sign_in", outcome = "wrong", by = "code");
-        fault("/code", Sentence::new("wrong_code"))
-    };
-    let (Some(known), Some(hash)) = (found.filter(|_| right), hash) else { return Err(wrong()) };
+    let (Some(known), Some(hash)) = (found.filter(|_| right), hash) else { return Ok(None) };
     let existing = match by.account {
         Some(account) => Some((account, None)),
-        None => by_password(app, &email, &claim.password).await?,
+        None => by_password(app, email, &claim.password, from).await?,
     };
     if existing.is_none() {
-        check(&claim.password, &email).map_err(|sentence| fault("/password", sentence))?;
+        check(&claim.password, email).map_err(|sentence| fault("/password", sentence))?;
     }
     let phc = if existing.is_none() { Some(hash_aside(app, &claim.password).await?) } else { None };
-    let (folded_email, password_hash) = (fold(&email), phc.unwrap_or_default());
+    let (folded_email, password_hash) = (fold(email), phc.unwrap_or_default());
     let owner = match &existing {
         Some((account, verified)) => Owner::Known { account: *account, verified: verified.as_deref() },
-        None => Owner::New { email: &email, folded_email: &folded_email, password_hash: &password_hash },
+        None => Owner::New { email, folded_email: &folded_email, password_hash: &password_hash },
     };
-    let grant =
-        Grant { role: Role::Athlete, competition: Some(known.slug), gym: None, bib: Some(claim.bib), judge: None };
+    let grant = athlete(&known.slug, claim.bib);
     let used = UsedClaim { competition: known.id, bib: claim.bib, hash: &hash };
     let new = if by.account.is_some() { None } else { Some(Begun::new(app, from)) };
     let session = new.as_ref().map(Begun::session);
-    let account = match app.store.use_claim(used, owner, &grant, session, now).await {
-        Ok(account) => account.ok_or_else(wrong)?,
-        Err(StoreError::Taken) => return Err(AccountError::WrongSignIn),
-        Err(error) => return Err(error.into()),
-    };
-    Ok(Claimed { account, signed_in: new.map(|new| new.of(account)) })
+    match app.store.use_claim(used, owner, &grant, session, now).await {
+        Ok(account) => Ok(account.map(|account| Claimed { account, signed_in: new.map(|new| new.of(account)) })),
+        Err(StoreError::Taken) => Err(AccountError::WrongSignIn),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Whoever has the entry already by the account they are signed in with, or whose e-mail and password they
+/// send: the code was used by themselves, and the answer was lost. `None`: they have it not. As much work
+/// whether there is such an account or not, and as many tries as at signing in.
+async fn again(
+    app: &App,
+    by: &Actor,
+    claim: &Claim,
+    email: &str,
+    from: &Origin,
+) -> Result<Option<Claimed>, AccountError> {
+    if let Some(account) = by.account {
+        let has = by.is_athlete(&claim.competition, claim.bib);
+        return Ok(has.then_some(Claimed { account, signed_in: None }));
+    }
+    let folded = fold(email);
+    pass_at(app, &folded, from.address).await?;
+    let account = app.store.find_account_by_email(&folded).await?;
+    let phc = account.as_ref().and_then(|a| a.password_hash.as_deref());
+    let (right, _) = verify_aside(app, &claim.password, phc).await?;
+    let Some(account) = account.filter(|_| right) else { return Ok(None) };
+    let grants = app.store.list_grants_of(account.id).await?;
+    let own = athlete(&claim.competition, claim.bib);
+    if !grants.iter().any(|g| g.grant == own) {
+        return Ok(None);
+    }
+    let new = Begun::new(app, from);
+    let verified = account.password_hash.as_deref().unwrap_or_default();
+    let begun = app.store.sign_in_by_password(account.id, verified, None, new.session(), new.now()).await?;
+    Ok(begun.then(|| Claimed { account: account.id, signed_in: Some(new.of(account.id)) }))
+}
+
+fn athlete(competition: &str, bib: u32) -> Grant {
+    Grant { role: Role::Athlete, competition: Some(competition.to_owned()), gym: None, bib: Some(bib), judge: None }
 }
 
 fn takes_claims(known: &Known, now: Timestamp) -> bool {
@@ -282,9 +331,14 @@ fn checked_email(claim: &Claim) -> Result<String, AccountError> {
 
 /// The account of this address, when the password is its own, and the hash that says so; `None`: there is
 /// no such account.
-async fn by_password(app: &App, email: &str, password: &str) -> Result<Option<(i64, Option<String>)>, AccountError> {
+async fn by_password(
+    app: &App,
+    email: &str,
+    password: &str,
+    from: &Origin,
+) -> Result<Option<(i64, Option<String>)>, AccountError> {
     let folded = fold(email);
-    pass(app, Some(&folded), None).await?;
+    pass_at(app, &folded, from.address).await?;
     let Some(account) = app.store.find_account_by_email(&folded).await? else { return Ok(None) };
     let (right, _) = verify_aside(app, password, account.password_hash.as_deref()).await?;
     if right { Ok(Some((account.id, account.password_hash))) } else { Err(AccountError::WrongSignIn) }

@@ -85,6 +85,11 @@ pub(super) async fn pass(app: &App, account: Option<&str>, address: Option<IpAdd
     count(app, &limits).await
 }
 
+/// Counts a try at `account` from `address`, where the address has been counted for this request already.
+pub(super) async fn pass_at(app: &App, account: &str, address: Option<IpAddr>) -> Result<(), AccountError> {
+    count(app, &[ACCOUNT.of(account, address.map(network)), EVERYWHERE.of(account, None)]).await
+}
+
 /// Counts a letter to `account` (a folded e-mail) that is asked for from `address`.
 pub(super) async fn ask(app: &App, account: &str, address: Option<IpAddr>) -> Result<(), AccountError> {
     let mut limits = vec![LETTERS.of(account, None)];

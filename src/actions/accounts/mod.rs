@@ -27,8 +27,8 @@ pub use roles::{
     list_roles, may_invite, new_link, only_one, remove_role,
 };
 pub use sign_in::{
-    ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token, link_span,
-    list_sessions, needs_current, set_password, sign_in, sign_in_by_link,
+    ABSOLUTE, IDLE, Known, Origin, SignedIn, end_other_sessions, end_session, find_by_cookie, find_by_token,
+    for_browser, link_span, list_sessions, needs_current, set_password, sign_in, sign_in_by_link,
 };
 pub use tokens::{Issued, MOST_DAYS, TOKEN_DAYS, issue_token, list_tokens, revoke_token};
 

@@ -12,7 +12,10 @@ use crate::rules::ledger::Refusal;
 use crate::store::sessions::Session;
 use crate::store::ways_in::NewSession;
 use crate::words::Sentence;
+use base64::Engine;
+use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use jiff::{SignedDuration, Timestamp};
+use sha2::{Digest, Sha256};
 use std::net::IpAddr;
 
 /// A session ends this long after its last use …
@@ -22,6 +25,8 @@ pub const ABSOLUTE: SignedDuration = SignedDuration::from_hours(14 * 24);
 /// A password is set without the old one this long after signing in by a link: whoever has the
 /// link of a forgotten password comes straight from it.
 pub const FRESH: SignedDuration = SignedDuration::from_mins(15);
+/// An answer to a link that was lost on its way is given again this long, to the browser that sent it.
+const AGAIN: SignedDuration = SignedDuration::from_mins(2);
 /// Use is written down no more often than this.
 const SEEN: SignedDuration = SignedDuration::from_mins(5);
 /// Longest name of a device kept.
@@ -75,13 +80,25 @@ pub async fn sign_in(app: &App, email: &str, password: &str, from: &Origin) -> R
     if begun { Ok(new.of(account.id)) } else { Err(AccountError::WrongSignIn) }
 }
 
-/// Signs in with the secret of a one-time link, which is used up.
-pub async fn sign_in_by_link(app: &App, secret: &str, from: &Origin) -> Result<SignedIn, AccountError> {
+/// Signs in with the secret of a one-time link, which is used up. `browser`: what only the browser knows
+/// that was shown the link's page ([`for_browser`]). With it the session's secret follows from both, so that
+/// whoever lost the answer and sends the same again within two minutes gets the same session, and nobody
+/// else does; once that session has ended, the link is used.
+pub async fn sign_in_by_link(
+    app: &App,
+    secret: &str,
+    browser: Option<&str>,
+    from: &Origin,
+) -> Result<SignedIn, AccountError> {
     pass(app, None, from.address).await?;
     // A link comes by mail or from an organiser: whoever made the account with a code, under an
     // address that was not theirs, does not share it with its owner.
-    let new = Begun::new(app, from);
-    let Some(account) = app.store.sign_in_by_link(&hashed(secret), new.session(), new.now).await? else {
+    let new = match browser {
+        Some(browser) => Begun::with(app, from, of_both(secret, browser)),
+        None => Begun::new(app, from),
+    };
+    let again = new.now.checked_sub(AGAIN).unwrap_or(new.now);
+    let Some(account) = app.store.sign_in_by_link(&hashed(secret), new.session(), new.now, again).await? else {
         tracing::info!(target: "sign_in", outcome = "wrong", by = "link");
         return Err(AccountError::WrongSignIn);
     };
@@ -96,12 +113,35 @@ pub(super) struct Begun {
     now: Timestamp,
 }
 
+/// What a browser is to know before it uses a link: 256 random bits.
+#[must_use]
+pub fn for_browser(app: &App) -> String {
+    secret(app)
+}
+
+/// The secret of the session that a link begins in one browser: who lacks either cannot tell it.
+fn of_both(link: &str, browser: &str) -> String {
+    let mut hash = Sha256::new();
+    for part in ["session of a link", link, browser] {
+        hash.update(Sha256::digest(part));
+    }
+    BASE64_URL_SAFE_NO_PAD.encode(hash.finalize())
+}
+
 impl Begun {
     /// With a new secret.
     pub(super) fn new(app: &App, from: &Origin) -> Self {
-        let secret = secret(app);
+        Self::with(app, from, secret(app))
+    }
+
+    fn with(app: &App, from: &Origin, secret: String) -> Self {
         let device = from.device.chars().filter(|c| !c.is_control()).take(DEVICE).collect();
         Self { hash: hashed(&secret), secret, device, now: app.clock.now() }
+    }
+
+    /// When it begins.
+    pub(super) const fn now(&self) -> Timestamp {
+        self.now
     }
 
     /// As it is kept.

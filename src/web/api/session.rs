@@ -55,7 +55,7 @@ async fn sign_in(State(app): State<App>, caller: Caller, Json(sent): Json<Creden
     let from = caller.origin();
     let begun = match (&sent.email, &sent.password, &sent.code) {
         (Some(email), Some(password), None) => accounts::sign_in(&app, email, password, &from).await?,
-        (None, None, Some(code)) => accounts::sign_in_by_link(&app, code, &from).await?,
+        (None, None, Some(code)) => accounts::sign_in_by_link(&app, code, None, &from).await?,
         _ => {
             let fault = crate::rules::fault::Fault::new("", Sentence::new("sign_in_needs"));
             return Err(Problem::faults(vec![fault]));

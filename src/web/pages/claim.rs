@@ -65,7 +65,7 @@ pub async fn post_claim(State(app): State<App>, caller: Caller, Form(fields): Fo
     let claim = Claim {
         competition: fields.get("c").to_owned(),
         // What is no bib belongs to nobody.
-        bib: fields.get("bib").parse().unwrap_or(0),
+        bib: form::bib(fields.get("bib")).unwrap_or(0),
         code: fields.get("code").to_owned(),
         email: fields.get("email").to_owned(),
         password: fields.exact("password").to_owned(),

@@ -1,6 +1,7 @@
 //! Finding somebody, or a gym, among those that a page of standings shows; and who is asked for but is not
 //! among them.
 
+use super::form;
 use super::scope::{Asked, Found, ScopeForm, anchor, find_gym, found, gym_name};
 use super::shell::{Link, encoded, words};
 use crate::actions::lists;
@@ -104,7 +105,7 @@ impl Search<'_> {
         let w = words();
         // What is shown below is not what was asked for before.
         let shown = Asked { bib: None, ..asked.clone() };
-        let number: Option<u32> = asked.q.trim_start_matches('#').parse().ok();
+        let number = form::bib(&asked.q);
         if number.is_none() && asked.q.chars().count() < 2 {
             form.find_text = Some(w.find_short.to_owned());
             return Ok(Found::Form(Box::new((form, shown))));

@@ -2,6 +2,9 @@
 
 use crate::actions::language;
 use crate::rules::fault::Fault;
+use crate::rules::window;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 /// A fault beside its field.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -99,6 +102,41 @@ impl Fields {
     }
 }
 
+/// A bib as people write it: with or without the stroke before it and leading zeros. `None`: it is none.
+#[must_use]
+pub fn bib(typed: &str) -> Option<u32> {
+    let digits = typed.trim().trim_start_matches('#').trim_start();
+    Some(digits).filter(|d| d.bytes().all(|b| b.is_ascii_digit()))?.parse().ok()
+}
+
+/// A local time of `zone` out of a field, with its offset where it comes twice; `missing` beside the field
+/// where nothing can be read, or what is wrong with it.
+pub fn instant(
+    fields: &Fields,
+    name: &str,
+    missing: &str,
+    zone: &TimeZone,
+    errors: &mut Vec<FieldError>,
+) -> Option<Timestamp> {
+    window::instant(fields.get(name), zone)
+        .map_err(|sentence| {
+            let text = if sentence.code == "instant_unreadable" { missing.into() } else { language::say(&sentence) };
+            errors.push(FieldError::new(name, text));
+        })
+        .ok()
+}
+
+/// The kind of field for a local time: one that takes an offset too where one is written, or where a fault
+/// says to write it.
+#[must_use]
+pub fn time_kind(value: &str, name: &str, errors: &[FieldError]) -> &'static str {
+    // No browser shows anything else in the other.
+    let plain = value.is_empty() || value.get(10..).is_some_and(|time| !time.contains(['+', '-', 'Z', 'z']));
+    let offset = |e: &FieldError| ["+", "-"].iter().any(|sign| e.text.contains(&format!("{value}{sign}")));
+    let asked = !value.is_empty() && errors.iter().any(|e| e.id == name && offset(e));
+    if plain && !asked { "datetime-local" } else { "text" }
+}
+
 /// One of several to choose from.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Choice {
@@ -123,6 +161,47 @@ impl Choice {
 mod tests {
     use super::*;
     use crate::words::Sentence;
+
+    #[test]
+    fn a_local_time_that_comes_twice_is_asked_about_and_taken_with_its_offset() {
+        let zone = TimeZone::get("Europe/Lisbon").expect("a zone");
+        let read = |typed: &str| {
+            let (fields, mut errors) = (Fields(vec![("closes".to_owned(), typed.to_owned())]), Vec::new());
+            let at = instant(&fields, "closes", "none", &zone, &mut errors);
+            (at.map(|at| at.to_string()), time_kind(typed, "closes", &errors), errors)
+        };
+        let (at, kind, errors) = read("2027-01-18 21:00");
+        assert_eq!((at.as_deref(), kind, errors.len()), (Some("2027-01-18T21:00:00Z"), "datetime-local", 0));
+        // Put back: both readings are offered, in a field that takes them.
+        let (at, kind, errors) = read("2027-10-31T01:30");
+        assert!(at.is_none() && kind == "text" && errors[0].id == "closes", "{errors:?}");
+        assert!(errors[0].text.contains("2027-10-31T01:30+01:00") && errors[0].text.contains("2027-10-31T01:30+00:00"));
+        for (typed, instant) in
+            [("2027-10-31T01:30+01:00", "2027-10-31T00:30:00Z"), ("2027-10-31T01:30+00:00", "2027-10-31T01:30:00Z")]
+        {
+            let (at, kind, errors) = read(typed);
+            assert_eq!((at.as_deref(), kind, errors.len()), (Some(instant), "text", 0));
+            assert_eq!(window::typed(instant.parse().expect("an instant"), &zone), typed);
+        }
+        assert_eq!(window::typed("2027-01-18T21:00:00Z".parse().expect("an instant"), &zone), "2027-01-18T21:00");
+        // Put forward: there is no such time, and a picker can name another.
+        let (at, kind, errors) = read("2027-03-28T01:30");
+        assert!(at.is_none() && kind == "datetime-local" && errors[0].text.contains("Europe/Lisbon"), "{errors:?}");
+        for none in ["", "tomorrow"] {
+            let (at, _, errors) = read(none);
+            assert!(at.is_none() && errors == [FieldError::new("closes", "none")], "{errors:?}");
+        }
+    }
+
+    #[test]
+    fn a_bib_is_read_as_it_stands_on_a_shirt_or_a_slip() {
+        for typed in ["1042", "#1042", " # 1042 ", "##1042", "01042", "#0001042"] {
+            assert_eq!(bib(typed), Some(1042), "{typed}");
+        }
+        for none in ["", "#", "-1", "+1042", "1 042", "1042a", "99999999999"] {
+            assert_eq!(bib(none), None, "{none}");
+        }
+    }
 
     #[test]
     fn faults_stand_beside_the_field_they_are_about() {

@@ -1,6 +1,6 @@
 //! `/referee`: what needs a referee, what presses and moves most first, each with its reasons.
 
-use super::form::{Choice, Fields};
+use super::form::{self, Choice, Fields};
 use super::html;
 use super::say;
 use super::scope::{Pager, ROWS, gym_name};
@@ -85,8 +85,9 @@ pub async fn get_referee(State(app): State<App>, caller: Caller, Query(fields): 
         return Err(Problem::not_signed_in());
     }
     if let (Some(c), Some(w), Some(bib)) = (fields.find("competition"), fields.find("workout"), fields.find("bib")) {
-        let bib = bib.trim_start_matches('#');
-        return Ok(Redirect::to(&format!("/referee/{}/{}/{}", encoded(&c), encoded(&w), encoded(bib))).into_response());
+        // What is no bib is said there.
+        let bib = form::bib(&bib).map_or_else(|| encoded(&bib), |bib| bib.to_string());
+        return Ok(Redirect::to(&format!("/referee/{}/{}/{bib}", encoded(&c), encoded(&w))).into_response());
     }
     let (actor, now) = (&caller.actor, caller.received);
     let only = fields.find("competition");

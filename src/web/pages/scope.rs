@@ -1,7 +1,7 @@
 //! Among whom, which rows, and finding somebody: what the pages of standings share.
 
 use super::find;
-use super::form::{Choice, Fields};
+use super::form::{self, Choice, Fields};
 use super::shell::{Link, encoded, words};
 use crate::actions::Failure;
 use crate::actions::reader::Reader;
@@ -55,7 +55,7 @@ impl Asked {
                 _ => None,
             },
             from: fields.get("from").parse().ok(),
-            bib: fields.get("bib").parse().ok(),
+            bib: form::bib(fields.get("bib")),
             as_of: fields.get("as_of").parse().ok(),
             q: fields.get("q").chars().take(100).collect(),
         }

@@ -8,13 +8,13 @@ use crate::app::App;
 use crate::rules::access::{Grant, Role};
 use crate::web::extract::Query;
 use crate::web::problem::{Answer, Problem};
-use crate::web::session::{Caller, Form, cookie, no_cookie};
+use crate::web::session::{self, Caller, Form, cookie, no_cookie};
 use crate::words::en::pages::Pages;
 use crate::words::put;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{AppendHeaders, IntoResponse, Redirect, Response};
-use http::{StatusCode, header};
+use http::{HeaderMap, StatusCode, header};
 use std::collections::BTreeSet;
 
 #[derive(Template)]
@@ -106,9 +106,9 @@ fn refused(error: AccountError, wrong: &str) -> Result<(StatusCode, String), Pro
     }
 }
 
-/// Ends the session the request came with, and begins the new one.
+/// Ends the session the request came with, and begins the new one, where it is another.
 async fn begin(app: &App, caller: &Caller, signed_in: &SignedIn, next: &str) -> Answer {
-    if let Some(session) = caller.session {
+    if let Some(session) = caller.session.filter(|_| !session::is_of(caller, &signed_in.secret)) {
         // It may have ended by itself meanwhile.
         let _ = accounts::end_session(app, &caller.actor, session).await;
     }
@@ -117,9 +117,17 @@ async fn begin(app: &App, caller: &Caller, signed_in: &SignedIn, next: &str) -> 
 }
 
 /// `GET /signin/link`: a button, so that a program that looks at addresses in messages does not
-/// use the link up.
-pub async fn get_link(caller: Caller, Query(fields): Query<Fields>) -> Answer {
-    Ok(html(&link(&caller, fields.get("code")))?.into_response())
+/// use the link up. The browser gets a cookie by which it is known again, should the answer to the button
+/// be lost.
+pub async fn get_link(
+    State(app): State<App>,
+    caller: Caller,
+    headers: HeaderMap,
+    Query(fields): Query<Fields>,
+) -> Answer {
+    let page = html(&link(&caller, fields.get("code")))?;
+    let known = session::browser(&headers, &app).unwrap_or_else(|| accounts::for_browser(&app));
+    Ok((AppendHeaders([(header::SET_COOKIE, session::browser_cookie(&app, known))]), page).into_response())
 }
 
 fn link<'a>(caller: &'a Caller, code: &'a str) -> LinkView<'a> {
@@ -129,10 +137,19 @@ fn link<'a>(caller: &'a Caller, code: &'a str) -> LinkView<'a> {
 }
 
 /// `POST /signin/link`.
-pub async fn post_link(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
-    let code = fields.get("code");
-    let (status, text) = match accounts::sign_in_by_link(&app, code, &caller.origin()).await {
-        Ok(signed_in) => return begin(&app, &caller, &signed_in, "/account").await,
+pub async fn post_link(
+    State(app): State<App>,
+    caller: Caller,
+    headers: HeaderMap,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let (code, browser) = (fields.get("code"), session::browser(&headers, &app));
+    let (status, text) = match accounts::sign_in_by_link(&app, code, browser.as_deref(), &caller.origin()).await {
+        Ok(signed_in) => {
+            let begun = begin(&app, &caller, &signed_in, "/account").await?;
+            let gone = browser.map(|_| (header::SET_COOKIE, session::no_browser_cookie(&app)));
+            return Ok((AppendHeaders(gone), begun).into_response());
+        }
         Err(error) => refused(error, words().link_used)?,
     };
     let errors = vec![FieldError::new("", text)];

@@ -228,7 +228,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("codes_over", "Der Wettkampf ist vorbei: Codes werden nicht mehr gebraucht."),
     (
         "wrong_code",
-        "Startnummer und Code passen nicht zusammen, oder der Code ist benutzt oder ersetzt worden. Prüf beide, oder bitte dein Gym um einen neuen Code.",
+        "Startnummer und Code passen nicht zusammen, oder der Code ist benutzt oder ersetzt worden. Hast du ihn selbst benutzt, dann melde dich an. Sonst prüf beide, oder bitte dein Gym um einen neuen Code.",
     ),
     ("forgotten_needs_email", "Schreib die E-Mail, mit der du dich anmeldest."),
     ("mail_address", "Diese Adresse lässt sich dem Mailserver nicht geben: berichtige sie."),

@@ -192,7 +192,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("codes_over", "The competition is over: codes are of no use any more."),
     (
         "wrong_code",
-        "Bib and code do not fit together, or the code has been used or replaced. Check both, or ask your gym for a new code.",
+        "Bib and code do not fit together, or the code has been used or replaced. If you have used it yourself, sign in. Else check both, or ask your gym for a new code.",
     ),
     ("forgotten_needs_email", "Write the e-mail that you sign in with."),
     ("mail_address", "The mail server cannot be given this address: mend it."),

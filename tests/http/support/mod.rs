@@ -223,7 +223,7 @@ impl TestApp {
     pub async fn browser(&self, email: &str, grants: &[Grant]) -> Client {
         let (id, _) = self.db_account(email, None, grants).await;
         let secret = accounts::new_link(&self.app, &Actor::operator(), id).await.expect("a link");
-        let begun = accounts::sign_in_by_link(&self.app, &secret, &Origin::default()).await.expect("a session");
+        let begun = accounts::sign_in_by_link(&self.app, &secret, None, &Origin::default()).await.expect("a session");
         self.nobody().of(email).with_cookie(&begun.secret)
     }
 
