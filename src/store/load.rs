@@ -7,12 +7,13 @@ use super::competitions::{Definition, Definitions};
 use super::db::{Bulk, Tx, Val};
 use super::heaviest::{Known, Loads};
 use super::merkle::Peaks;
-use super::{StoreError, aside, column, number, parse};
+use super::{StoreError, aside, column, instant, number, parse};
 use crate::rules::ledger::{Head, Ledger, Touches};
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Judge, PersonRef};
 use crate::rules::quantity::Grams;
 use crate::rules::workout::Format;
+use jiff::Timestamp;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -94,7 +95,15 @@ bulk!(
         ") ORDER BY bib, workout, attempt"
     )
 );
-bulk!(STATEMENTS = Bulk::list("SELECT workout, bib FROM not_taking_part WHERE competition = $1 AND bib IN (", 1, ")"));
+bulk!(
+    STATEMENTS = Bulk::list(
+        "SELECT n.workout, n.bib, (SELECT MAX(r.at) FROM records r WHERE r.competition = n.competition
+            AND r.subject = 'score/' || n.workout || '/' || CAST(n.bib AS TEXT) AND r.action = 'not_taking_part')
+         FROM not_taking_part n WHERE n.competition = $1 AND n.bib IN (",
+        1,
+        ")"
+    )
+);
 
 type HeadRow = (i64, i64, i64, i64, i64, i64, i64, Vec<u8>);
 
@@ -247,7 +256,7 @@ impl Reader<'_> {
         let rows: Vec<(String,)> = ALL_SCORES.read(self.tx, &self.fixed(), members).await?;
         self.put_attempts(rows)?;
         let members = every.into_iter().map(|bib| Val::Int(bib.into())).collect();
-        let rows: Vec<(String, i64)> = STATEMENTS.read(self.tx, &self.fixed(), members).await?;
+        let rows: Vec<(String, i64, Option<i64>)> = STATEMENTS.read(self.tx, &self.fixed(), members).await?;
         self.put_statements(rows)
     }
 
@@ -260,9 +269,11 @@ impl Reader<'_> {
         Ok(())
     }
 
-    fn put_statements(&mut self, rows: Vec<(String, i64)>) -> Result<(), StoreError> {
-        for (workout, bib) in rows {
-            self.ledger.not_taking_part.insert((workout, number("not_taking_part", bib)?));
+    fn put_statements(&mut self, rows: Vec<(String, i64, Option<i64>)>) -> Result<(), StoreError> {
+        for (workout, bib, at) in rows {
+            // A row without its record is for `log verify` to find.
+            let at = at.map_or(Ok(Timestamp::UNIX_EPOCH), |at| instant("records", at))?;
+            self.ledger.not_taking_part.insert((workout, number("not_taking_part", bib)?), at);
         }
         Ok(())
     }
@@ -322,7 +333,10 @@ impl Reader<'_> {
         aside(|| self.put_entries(rows))?;
         let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM scores WHERE competition = $1 ORDER BY bib, workout, attempt", self.id)?;
         aside(|| self.put_attempts(rows))?;
-        let rows = db!(&mut *self.tx, all (String, i64): "SELECT workout, bib FROM not_taking_part WHERE competition = $1", self.id)?;
+        let rows = db!(&mut *self.tx, all (String, i64, Option<i64>):
+            "SELECT n.workout, n.bib, (SELECT MAX(r.at) FROM records r WHERE r.competition = n.competition
+                AND r.subject = 'score/' || n.workout || '/' || CAST(n.bib AS TEXT) AND r.action = 'not_taking_part')
+             FROM not_taking_part n WHERE n.competition = $1", self.id)?;
         aside(|| self.put_statements(rows))?;
         let rows = db!(&mut *self.tx, all (String,): "SELECT body FROM judges WHERE competition = $1", self.id)?;
         aside(|| self.put_judges(rows))?;

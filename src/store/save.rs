@@ -122,7 +122,7 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
                 scores.extend(found.map(|a| score_row(id, ledger, a)));
             }
             RowKey::NotTakingPart { workout, bib } => {
-                if ledger.not_taking_part.contains(&(workout.clone(), *bib)) {
+                if ledger.not_taking_part.contains_key(&(workout.clone(), *bib)) {
                     statements.push(statement_row(id, workout, *bib));
                 } else {
                     db!(&mut *tx, exec: "DELETE FROM not_taking_part WHERE competition = $1 AND bib = $2 AND workout = $3", id, i64::from(*bib), workout.as_str())?;

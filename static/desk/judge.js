@@ -1,7 +1,7 @@
 // Who judged: the desk's judge, by code or by part of the name, and the same for a lane's.
 
-import { desk, rows, saying, words } from "./brought.js";
-import { keep, kept } from "./kept.js";
+import { desk, element, plain, rows, saying, words } from "./brought.js";
+import { keep, kept, vouches } from "./kept.js";
 
 export const judging = document.getElementById("judging");
 const judges = [...document.querySelectorAll("#judges option")].map((o) => ({ code: o.value, name: o.textContent }));
@@ -24,14 +24,25 @@ export function called(code) {
   return name ? `${name} (${code})` : code;
 }
 
+// Who vouched last time is one press away, and not taken for granted.
+const again = plain("", () => {
+  judging.elements.judge.value = kept.last;
+  useJudge();
+  judging.elements.judge.focus();
+});
+document.getElementById("judge-now").after(again);
+
 export function useJudge(save = true) {
   const { code, trouble } = meant(judging.elements.judge.value);
   const said = document.getElementById("judge-now");
   said.replaceChildren(...(trouble ?? (code ? saying(words.judge_now, { judge: called(code) }) : [words.judge_none])));
   said.classList.toggle("error", Boolean(trouble));
   judging.elements.judge.setAttribute("aria-invalid", trouble ? "true" : "false");
-  kept.judge = code;
-  kept.how = judging.elements.how.value;
+  const how = judging.elements.how.value;
+  if (save || code !== (kept.judge ?? "")) vouches(code, how);
+  kept.how = how;
+  again.hidden = code !== "" || !judges.some((j) => j.code === kept.last);
+  if (!again.hidden) again.replaceChildren(element("span", {}, ...saying(words.judge_again, { judge: called(kept.last) })));
   for (const form of desk.querySelectorAll("form.vouch")) {
     const { judge, how, desk_judge: own, desk_how: ownHow } = form.elements;
     own.value = code;

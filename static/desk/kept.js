@@ -1,8 +1,9 @@
 // What is kept on this device: by row what is typed and, once it was to be stored, the very request,
 // with the key under which a repeat is recognised; who counts in a lane, where that was changed here,
-// with whom the plan had then; the desk's judge. Tells the desk "kept" when it changes.
+// with whom the plan had then; the desk's judge, for the evening. Tells the desk "kept" when it changes.
 
-import { account, competition, gym, told } from "./brought.js";
+import { account, competition, desk, gym, told } from "./brought.js";
+import { now } from "../time.js";
 
 const STORE = `desk:${competition}:${gym}:${account}`;
 
@@ -15,11 +16,24 @@ function stored() {
 }
 
 export const kept = stored();
-const vouching = () => ({ judge: kept.judge, how: kept.how });
+const vouching = () => ({ judge: kept.judge, how: kept.how, since: kept.since, evening: kept.evening, last: kept.last });
 
 // As it was read or written here last.
 const texts = (of) => new Map(Object.entries(of).map(([id, one]) => [id, JSON.stringify(one)]));
 const written = { rows: texts(kept.rows), by: texts(kept.by), vouching: texts(vouching()) };
+
+// Who vouched half a day ago, or for another workout, may not be in the hall: remembered as last time's only.
+const HOLDS = 12 * 3_600_000;
+const evening = desk.querySelector("section[data-open]")?.dataset.workout ?? "";
+if (kept.judge && !(kept.evening === evening && Math.abs(now() - kept.since) < HOLDS)) {
+  Object.assign(kept, { judge: "", last: kept.judge });
+}
+
+// Who vouches from here on; nobody: "".
+export function vouches(judge, how) {
+  if (judge) kept.last = undefined;
+  Object.assign(kept, { judge, how, since: now(), evening });
+}
 
 function carry(mine, all, last) {
   for (const id of new Set([...Object.keys(mine), ...last.keys()])) {

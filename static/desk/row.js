@@ -159,7 +159,8 @@ export class Row {
       this.buttons.querySelector("button")?.focus();
       told("stored", this.data.workout);
     };
-    return plain(put(words.keep_stored, { text: this.data.text }), leave, this.name);
+    const { state, text } = this.data;
+    return plain(state === "not_taking_part" ? words.keep_out : put(words.keep_stored, { text }), leave, this.name);
   }
 
   // Nothing is typed any more.

@@ -67,9 +67,14 @@ export async function deskCorrections(base, demo, staff, look) {
     for (let n = (await row.field.inputValue()).length; n > 0; n -= 1) await page.keyboard.press("Backspace");
     assert((await row.field.inputValue()) === "" && (await row.focused()), "the field is closed under the fingers");
     await row.button(/^Keep \d/).waitFor({ state: "visible" });
+    // Somebody else changes another row: once that is seen, this one was looked at too.
+    const other = await desk.take(3);
+    const noted = `${base}${scores}/${await other.data("bib")}/not-taking-part`;
+    assert((await page.request.post(noted, { headers: { origin: new URL(base).origin } })).ok(), "it is not noted");
     await woke();
-    await page.waitForTimeout(800);
+    await other.says("Not taking part");
     assert(await row.focused(), "a look at what is new closes it");
+    assert((await page.request.delete(noted, { headers: { origin: new URL(base).origin } })).ok(), "it is not taken back");
     await page.keyboard.type("12");
     await row.says("Typed, not saved yet");
     await row.field.fill("");
@@ -112,6 +117,23 @@ export async function deskCorrections(base, demo, staff, look) {
     await row.press(/^Keep \d/);
     assert((await stored(row)).performance.text === now && (await row.data("text")) === now, "something else is kept");
     await sees(page, "Nothing waits to be sent.");
+  });
+  await check("who was said to take no part while something was typed is asked about, and may be left so", async () => {
+    const absent = await desk.take(0);
+    await absent.field.fill(desk.less(1));
+    await absent.says("Typed, not saved yet");
+    const noted = `${base}${scores}/${await absent.data("bib")}/not-taking-part`;
+    assert((await page.request.post(noted, { headers: { origin: new URL(base).origin } })).ok(), "it is not noted");
+    await page.reload();
+    await absent.says(/^Noted at .+: takes no part\. A result takes that back\.$/);
+    assert((await absent.button(/^Keep/).count()) === 0, "nothing is kept that is not there");
+    await sound(page, "desk with a result of who takes no part");
+    await absent.press(/^Leave it: takes no part/);
+    await absent.says("Not taking part");
+    assert((await absent.data("state")) === "not_taking_part", await absent.data("state"));
+    await sees(page, "Nothing waits to be sent.");
+    await absent.press(/^Takes part after all/);
+    await absent.says("Missing");
   });
   await check("where no answer comes it is not said that nothing is noted, and it is looked up", async () => {
     const absent = await desk.take(0);

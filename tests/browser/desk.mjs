@@ -31,6 +31,34 @@ export async function deskEvening(base, demo, staff, look) {
     await page.reload();
     await sees(page, `${name} (${judge}) vouches`);
   });
+  await check("who vouched half a day ago, or for another workout, is offered and not taken for granted", async () => {
+    const name = await page.locator(`#judges option[value="${judge}"]`).textContent();
+    const vouches = `${name} (${judge}) vouches`;
+    const again = page.getByRole("button", { name: `Last time it was ${name} (${judge}): the same again` });
+    for (const what of ["since", "evening"]) {
+      await page.evaluate((what) => {
+        const [key, all] = Object.entries(localStorage).map(([key, text]) => [key, key.startsWith("desk:") && JSON.parse(text)]).find(([, all]) => all?.judge);
+        const other = { since: all.since - 12 * 3_600_000 - 1000, evening: "another" }[what];
+        localStorage.setItem(key, JSON.stringify({ ...all, [what]: other }));
+      }, what);
+      await page.reload();
+      await sees(page, "Nobody yet: results wait for a judge.");
+      assert((await page.locator("#judge").inputValue()) === "", "the judge of another evening stands there");
+      // Something is kept meanwhile, and the page loaded once more.
+      const row = await desk.take(0);
+      await row.field.fill("lots");
+      await row.field.fill("");
+      await page.reload();
+      await again.waitFor({ state: "visible" });
+      if (what === "since") await sound(page, "desk with the judge of another evening");
+      await again.click();
+      await sees(page, vouches);
+      assert(await again.isHidden(), "it is still offered");
+      await page.reload();
+      await sees(page, vouches);
+      assert(await again.isHidden(), "it is offered again");
+    }
+  });
   await check("figures that cannot be are told while they are typed", async () => {
     const row = await desk.take(0);
     await row.field.fill("lots");

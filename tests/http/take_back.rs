@@ -166,3 +166,50 @@ async fn nobody_is_offered_what_is_not_theirs_to_do() {
     let form = browser.get(at_millpond).await.expect(200).text();
     assert!(!form.contains(BUTTON), "{form}");
 }
+
+/// A colleague notes somebody as absent while the wrong row is half typed: the statement does not go in silence.
+#[tokio::test]
+async fn a_result_that_takes_back_that_somebody_takes_no_part_says_so() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let out = |bib: u32| staff.post(&format!("{SCORES}/{bib}/not-taking-part"));
+    out(1043).await.expect(200);
+    app.set_clock("2027-01-14T12:30:00Z");
+    let said = "Noted at 2027-01-14 12:00 (Europe/Lisbon): takes no part. A result takes that back.";
+    let result = json!({ "performance": "6+14 tb 11:24" });
+    let warned = |view: &Value| {
+        let all = view["warnings"].as_array().expect("warnings").iter();
+        all.filter(|w| w["code"] == "was_not_taking_part").map(|w| w["message"].clone()).collect::<Vec<_>>()
+    };
+    let check = format!("{SCORES}/1043/check");
+    let view = staff.post(&check).json(result.clone()).await.expect(200).json();
+    assert_eq!((warned(&view), &view["fits"]), (vec![json!(said)], &json!(true)));
+    let german = staff.post(&check).header("accept-language", "de").json(result.clone()).await.expect(200).json();
+    let deutsch = "Vermerkt 2027-01-14 12:00 (Europe/Lisbon): nimmt nicht teil. Ein Ergebnis nimmt das zurück.";
+    assert_eq!(warned(&german), [json!(deutsch)]);
+    let stored = staff.put(&format!("{SCORES}/1043")).json(result.clone()).await.expect(201).json();
+    assert_eq!(warned(&stored), [json!(said)]);
+    // Once: what is corrected later takes nothing back.
+    let etag = stored["etag"].as_str().expect("a tag");
+    let better = json!({ "performance": "6+15 tb 11:24" });
+    let later = staff.put(&format!("{SCORES}/1043")).if_match(etag).json(better).await.expect(200).json();
+    assert_eq!(warned(&later), [] as [Value; 0]);
+    // Taken back by itself there is nothing to say, and what is said is when it was stated last.
+    out(1044).await.expect(200);
+    staff.delete(&format!("{SCORES}/1044/not-taking-part")).await.expect(200);
+    let view = staff.post(&format!("{SCORES}/1044/check")).json(result.clone()).await.expect(200).json();
+    assert_eq!(warned(&view), [] as [Value; 0]);
+    out(1042).await.expect(200);
+    staff.delete(&format!("{SCORES}/1042/not-taking-part")).await.expect(200);
+    app.set_clock("2027-01-14T13:10:00Z");
+    out(1042).await.expect(200);
+    // By the plain form, on the page that follows; and not when it is loaded without having stored anything.
+    let browser = app.in_browser(&staff).await;
+    let csrf = browser.get(FORM).await.expect(200).csrf();
+    let form = [("csrf", &*csrf), ("performance", "6+14 tb 11:24"), ("how", "paper_sheet"), ("etag", "")];
+    let done = browser.post(FORM).form(&form).await.expect(303);
+    let desk = browser.follow(&done).await.expect(200).plain();
+    assert!(desk.contains("Noted at 2027-01-14 13:10 (Europe/Lisbon): takes no part."), "{desk}");
+    let desk = browser.get("/desk/saltmarsh/quayside?saved=w1/1042").await.expect(200).plain();
+    assert!(!desk.contains("Noted at"), "{desk}");
+}

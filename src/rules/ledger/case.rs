@@ -22,7 +22,8 @@ pub(super) struct Case<'a> {
     pub window: Window,
     pub entry: &'a Entry,
     pub attempts: &'a [Attempt],
-    pub stated_out: bool,
+    /// When it was stated that they take no part; `None`: they do.
+    pub stated_out: Option<Timestamp>,
 }
 
 impl<'a> Case<'a> {
@@ -59,7 +60,7 @@ impl<'a> Case<'a> {
             window: window::for_entry(found, &ledger.extensions, entry.gym.as_deref(), &entry.region),
             entry,
             attempts: ledger.attempts.get(&pair).map_or(&[], Vec::as_slice),
-            stated_out: ledger.not_taking_part.contains(&pair),
+            stated_out: ledger.not_taking_part.get(&pair).copied(),
         })
     }
 

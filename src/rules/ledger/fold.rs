@@ -58,7 +58,7 @@ impl Ledger {
                 self.extensions.push(extension.clone());
             }
             Event::NotTakingPart { workout, bib } => {
-                self.not_taking_part.insert((workout.clone(), *bib));
+                self.not_taking_part.insert((workout.clone(), *bib), record.at);
                 effects.rows.push(RowKey::NotTakingPart { workout: workout.clone(), bib: *bib });
             }
             Event::TakingPart { workout, bib } => {

@@ -107,8 +107,8 @@ pub struct Ledger {
     pub by_name: HashMap<(String, Option<Date>), u32>,
     /// (workout, bib) → attempts in order.
     pub attempts: BTreeMap<(String, u32), Vec<Attempt>>,
-    /// (workout, bib) of those who take no part.
-    pub not_taking_part: BTreeSet<(String, u32)>,
+    /// (workout, bib) of those who take no part → when that was stated.
+    pub not_taking_part: BTreeMap<(String, u32), Timestamp>,
     /// Extensions in force, oldest first; the last that fits holds.
     pub extensions: Vec<Extension>,
     /// Texts of the video notes of the attempts loaded, by note number. Not from the log.

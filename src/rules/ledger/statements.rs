@@ -51,7 +51,7 @@ pub fn withdrawal_ends(role: Option<Role>, window: &Window) -> Timestamp {
 pub(super) fn taking_part(case: &Case<'_>, out: bool) -> Result<Decided, Refusal> {
     let permit = case.may(Act::NotTakingPart { competition: &case.competition.slug, entry: case.entry })?;
     let actor = Some(permit.actor().clone());
-    if out == case.stated_out {
+    if out == case.stated_out.is_some() {
         return Ok(Decided { actor, outcome: Outcome::Unchanged, ..Decided::default() });
     }
     if out && case.attempts.iter().any(|a| a.state != State::Withdrawn) {

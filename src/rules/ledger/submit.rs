@@ -117,7 +117,9 @@ impl Sending<'_> {
         let late = is_late(case, role, existing);
         let upward = is_upward(case, asked, existing, &read.stored)?;
         self.decided.warnings.extend(lateness(case, late, existing.is_none()));
-        if case.stated_out {
+        if let Some(at) = case.stated_out {
+            let said = Sentence::new("was_not_taking_part").with("at", case.local(at));
+            self.decided.warnings.push(warn("", said));
             let event = Event::TakingPart { workout: self.score.workout.clone(), bib: self.score.bib };
             self.decided.events.push(event);
         }

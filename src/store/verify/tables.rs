@@ -183,7 +183,7 @@ async fn statements(tx: &mut Tx, id: i64, ledger: &Ledger) -> Result<(), Stop> {
         "SELECT bib, workout FROM not_taking_part WHERE competition = $1 ORDER BY bib, workout", id)?;
     let found = rows.into_iter().map(|(bib, workout)| vec![Val::Int(bib), Val::Text(workout)]);
     let mut expected: Vec<(u32, &String)> =
-        ledger.not_taking_part.iter().map(|(workout, bib)| (*bib, workout)).collect();
+        ledger.not_taking_part.keys().map(|(workout, bib)| (*bib, workout)).collect();
     expected.sort_unstable();
     pairwise(&STATEMENTS, expected.into_iter().map(|(bib, workout)| save::statement_row(id, workout, bib)), found)
 }

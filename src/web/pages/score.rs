@@ -3,7 +3,7 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::score_about::{About, Place, after, instant};
+use super::score_about::{About, Place, after};
 use super::score_values::{Values, first_values, from_heat};
 use super::shell::{Link, Shell, When, words};
 use super::{html, late_said, rules_said, say};
@@ -208,7 +208,11 @@ pub async fn post_score(
     let request = Request::at(caller.received).having_seen(seen);
     let failure = if errors.is_empty() {
         match submit::submit(&app, &caller.actor, &about.path, request, sent).await {
-            Ok(_) => return Ok(Redirect::to(&after(&about, &fields)).into_response()),
+            Ok(done) => {
+                // A statement that this took back is said on the page that follows.
+                let was_out = done.score.warnings.iter().any(|w| w.code == "was_not_taking_part");
+                return Ok(Redirect::to(&after(&about, &fields, was_out)).into_response());
+            }
             Err(failure) => Some(failure),
         }
     } else {
@@ -262,7 +266,9 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
         performance: RawPerformance::Text(fields.get("performance").to_owned()),
         attempt,
         level: fields.find("level"),
-        performed_at: fields.find("performed_at").and_then(|at| instant(&at, about, errors)),
+        performed_at: fields.find("performed_at").and_then(|_| {
+            form::instant(fields, "performed_at", words().field_time, &about.reader.competition.time_zone, errors)
+        }),
         gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()).filter(|gym| gym != NO_GYM), |s| s.gym.clone()),
         no_reps: fields.number("no_reps", errors),
         video: fields.find("video"),

@@ -1,6 +1,6 @@
 //! What the form of a score is about: read once, for showing it and for storing it.
 
-use super::form::{FieldError, Fields};
+use super::form::Fields;
 use super::own_score::NO_GYM;
 use super::shell::{encoded, words};
 use crate::actions::ScorePath;
@@ -13,11 +13,7 @@ use crate::rules::access::{Act, permit};
 use crate::rules::workout::{Task, Workout};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
-use crate::words::put;
 use http::StatusCode;
-use jiff::Timestamp;
-use jiff::civil::DateTime;
-use jiff::tz::AmbiguousOffset;
 
 /// Where the form is.
 pub(super) type Place = (String, String, String, u32);
@@ -123,26 +119,6 @@ impl About {
     }
 }
 
-/// A local time of the competition; one that the clock skips is a fault.
-pub(super) fn instant(text: &str, about: &About, errors: &mut Vec<FieldError>) -> Option<Timestamp> {
-    let (w, zone) = (words(), &about.reader.competition.time_zone);
-    let Ok(local) = text.replace(' ', "T").parse::<DateTime>() else {
-        errors.push(FieldError::new("performed_at", w.field_time));
-        return None;
-    };
-    let ambiguous = zone.to_ambiguous_timestamp(local);
-    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
-        let name = &about.reader.competition.time_zone_name;
-        errors.push(FieldError::new("performed_at", put(w.field_local_time, &[("zone", name)])));
-        return None;
-    }
-    let at = ambiguous.compatible().ok();
-    if at.is_none() {
-        errors.push(FieldError::new("performed_at", w.field_time));
-    }
-    at
-}
-
 /// Whether the form was of somebody in a heat: it says apart who vouches at the desk, maybe nobody.
 pub(super) fn in_heat(fields: &Fields) -> bool {
     fields.0.iter().any(|(name, _)| name == "desk_judge")
@@ -154,12 +130,13 @@ pub(super) fn desk_judge(fields: &Fields) -> String {
     fields.get(if in_heat(fields) { "desk_judge" } else { "judge" }).to_owned()
 }
 
-/// The page that says what was stored.
-pub(super) fn after(about: &About, fields: &Fields) -> String {
+/// The page that says what was stored; `was_out`: that they take no part was taken back by it.
+pub(super) fn after(about: &About, fields: &Fields, was_out: bool) -> String {
     if about.own {
         return format!("{0}?saved={1}#w-{1}", about.back(), about.path.workout);
     }
     let judge = encoded(&desk_judge(fields));
     let how = encoded(fields.get("how"));
-    format!("{}?saved={}/{}&judge={judge}&how={how}#saved", about.desk(), about.path.workout, about.path.bib)
+    let out = if was_out { "&was_out=yes" } else { "" };
+    format!("{}?saved={}/{}&judge={judge}&how={how}{out}#saved", about.desk(), about.path.workout, about.path.bib)
 }

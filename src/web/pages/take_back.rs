@@ -26,7 +26,7 @@ pub async fn post_withdrawal(
     let seen = Precondition::of_field(fields.get("etag")).unwrap_or(Precondition::Absent);
     let request = Request::at(caller.received).having_seen(seen);
     match withdraw::withdraw(&app, &caller.actor, &about.path, request).await {
-        Ok(_) => Ok(Redirect::to(&after(&about, &fields)).into_response()),
+        Ok(_) => Ok(Redirect::to(&after(&about, &fields, false)).into_response()),
         Err(
             Failure::Stale { .. }
             | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),

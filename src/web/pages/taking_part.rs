@@ -35,5 +35,5 @@ async fn state(app: &App, caller: &Caller, place: Place, fields: &Fields, out: b
     let about = About::read(app, caller, place).await?;
     let request = Request::at(caller.received);
     withdraw::state_not_taking_part(app, &caller.actor, &about.path, request, out).await?;
-    Ok(Redirect::to(&after(&about, fields)).into_response())
+    Ok(Redirect::to(&after(&about, fields, false)).into_response())
 }

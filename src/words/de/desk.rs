@@ -59,6 +59,7 @@ pub const DESK: Desk = Desk {
     back: "Zurück zur Eingabe",
     copy: "Kopieren",
     copied: "Kopiert",
+    copy_by_hand: "Nicht kopiert. Der Text ist markiert: kopier ihn von Hand",
 };
 
 /// The texts of the desk's script.
@@ -128,7 +129,9 @@ pub const SCRIPT: Script = Script {
     judge_several: "Mehrere Judges passen zu {typed}. Wähl aus der Liste, oder schreib den Code.",
     pasted: "Eingefügte Ergebnisse: {n}. Prüf sie, dann sende sie.",
     pasted_left: "Ausgelassene Zeilen: {n}. Sie sind schon erledigt, oder es gibt dafür keine Zeile.",
+    judge_again: "Zuletzt war es {judge}: wieder so",
     keep_stored: "{text} behalten",
+    keep_out: "Dabei lassen: nimmt nicht teil",
     ask_again: "Der Dienst hat nicht geantwortet. Versuch es noch einmal.",
     no_bib: "Startnummer {bib} hat hier niemand.",
     summary: "{settled} von {all} erledigt, {waiting} ohne Bestätigung, {missing} noch offen",

@@ -141,6 +141,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Das ist bisher Platz {place}, und von den ersten {top} wird ein Video erwartet: schick den Link, sobald du ihn hast.",
     ),
     ("video_not_a_link", "Ein Video ist ein Link, der mit https:// beginnt und höchstens 500 Zeichen hat."),
+    ("was_not_taking_part", "Vermerkt {at}: nimmt nicht teil. Ein Ergebnis nimmt das zurück."),
     ("withdrawal_too_late", "Zurückziehen ging bis {until}: frag die Wettkampfleitung."),
     ("workout_has_scores", "Für Workout {slug} gibt es Ergebnisse: es kann nicht weg."),
     ("wrong_state", "Dieses Ergebnis ist {state}: das geht damit jetzt nicht."),

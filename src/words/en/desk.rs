@@ -61,6 +61,7 @@ texts! {
     back: "Back to the desk",
     copy: "Copy",
     copied: "Copied",
+    copy_by_hand: "Not copied. The text is marked: copy it by hand",
 }
 
 texts! {
@@ -131,7 +132,9 @@ texts! {
     judge_several: "Several judges fit {typed}. Pick one of the list, or write the code.",
     pasted: "Pasted: {n}. Check them, then send.",
     pasted_left: "Left out: {n}. Those rows are settled, or there is no row.",
+    judge_again: "Last time it was {judge}: the same again",
     keep_stored: "Keep {text}",
+    keep_out: "Leave it: takes no part",
     ask_again: "The service did not answer. Try again.",
     no_bib: "Nobody here has bib {bib}.",
     summary: "{settled} of {all} settled, {waiting} awaiting a judge, {missing} missing",

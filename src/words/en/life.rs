@@ -108,6 +108,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "This is place {place} so far, and a video is expected of the first {top}: send its link as soon as you have it.",
     ),
     ("video_not_a_link", "A video is a link that begins with https:// and has at most 500 characters."),
+    ("was_not_taking_part", "Noted at {at}: takes no part. A result takes that back."),
     ("withdrawal_too_late", "A score could be withdrawn until {until}: ask the organiser."),
     ("workout_has_scores", "Workout {slug} has scores: it cannot be taken away."),
     ("wrong_state", "This score is {state}: that cannot be done with it now."),

@@ -7,10 +7,11 @@ use crate::actions::reader::Reader;
 use crate::actions::{ScorePath, score, standings};
 use crate::app::App;
 use crate::rules::performance::{self, Around, RawPerformance};
+use crate::rules::window;
 use crate::web::pages::shell::{Link, words};
 use crate::web::pages::{late_said, say};
 use crate::web::problem::Answer;
-use crate::words::put;
+use crate::words::{Sentence, put};
 
 /// What has just been stored.
 pub(super) struct Saved {
@@ -32,12 +33,14 @@ pub(super) fn saved_path(competition: &str, saved: &str) -> Option<ScorePath> {
     Some(ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib: bib.parse().ok()? })
 }
 
-/// What has just been stored, with its place now, and who is next.
+/// What has just been stored, with its place now, and who is next; `was_out`: it took back that they take no
+/// part.
 pub(super) async fn saved(
     app: &App,
     reader: &Reader,
     path: &ScorePath,
     workouts: &[WorkoutView],
+    was_out: bool,
 ) -> Answer<Option<Saved>> {
     let (w, c, now) = (words(), &reader.competition, reader.now);
     let Ok(x) = reader.workout(&path.workout) else { return Ok(None) };
@@ -62,6 +65,14 @@ pub(super) async fn saved(
         return Ok(Some(Saved { title, lines: vec![w.desk_words.taken_back.to_owned()], next }));
     }
     let mut lines = Vec::new();
+    if was_out {
+        let history = score::history(app, &reader.actor, now, path).await?;
+        let stated = history.items.iter().rev().find(|i| i.action == "not_taking_part");
+        lines.extend(stated.map(|i| {
+            let at = format!("{} ({})", window::local(i.at, &c.time_zone), c.time_zone_name);
+            language::say(&Sentence::new("was_not_taking_part").with("at", at))
+        }));
+    }
     match s.state {
         "entered" => lines.push(w.saved_waiting.to_owned()),
         "late" => {}
