@@ -7,6 +7,7 @@ use super::score::show;
 use super::views::names::how;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Permit, permit};
+use crate::rules::event::Extension;
 use crate::rules::people::{Gym, Judge, Person};
 use crate::rules::window::{self, Window};
 use crate::rules::workout::Workout;
@@ -24,6 +25,8 @@ pub struct Lane {
     pub starts: Timestamp,
     /// Whose heats they are.
     pub gym: Arc<Gym>,
+    /// The times that hold for it there.
+    pub window: Window,
     /// Whom they count.
     pub bib: u32,
     /// The name as the judge sees it.
@@ -62,6 +65,15 @@ pub struct Share {
     pub lanes: Vec<Lane>,
     /// By bib.
     pub vouched: Vec<Vouched>,
+}
+
+impl Share {
+    /// Until when the judge may vouch, here or for a lane elsewhere.
+    #[must_use]
+    pub fn ends(&self) -> Timestamp {
+        let elsewhere = self.lanes.iter().map(|lane| lane.window.attest_by);
+        elsewhere.fold(self.window.attest_by, Timestamp::max)
+    }
 }
 
 /// One credential of whoever asks.
@@ -124,7 +136,7 @@ pub(super) async fn credential(
     let (at, region) = gym.as_ref().map_or((None, ""), |gym| (Some(gym.slug.as_str()), gym.region.as_str()));
     let mut shares = Vec::new();
     for workout in reader.workouts() {
-        let mut lanes = lanes(app, &permit, reader, workout, code).await?;
+        let mut lanes = lanes(app, &permit, reader, workout, &extensions, code).await?;
         let late = app.store.list_late_words(&permit, reader.id, &workout.slug, code).await?;
         let done = listed.iter().filter(|l| l.attempt.score.workout == workout.slug);
         let done = done.map(|l| (l, l.attempt.attestation.as_ref(), false));
@@ -165,6 +177,7 @@ async fn lanes(
     permit: &Permit,
     reader: &Reader,
     workout: &Workout,
+    extensions: &[Extension],
     code: &str,
 ) -> Result<Vec<Lane>, Failure> {
     let mut lanes = Vec::new();
@@ -172,12 +185,14 @@ async fn lanes(
         let Some(gym) = app.store.find_gym(reader.id, &gym).await?.map(Arc::new) else { continue };
         let stored = super::heats::plan(app, permit, reader, &gym.slug, &workout.slug).await?;
         let Some((_, plan)) = stored else { continue };
+        let window = window::for_entry(workout, extensions, Some(&gym.slug), &gym.region);
         let mine = plan.places.iter().filter(|place| place.judge.as_deref() == Some(code));
         lanes.extend(mine.map(|place| Lane {
             heat: place.heat,
             lane: place.lane,
             starts: plan.settings.starts(place.heat),
             gym: Arc::clone(&gym),
+            window,
             bib: place.bib,
             name: String::new(),
         }));

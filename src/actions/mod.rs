@@ -42,6 +42,7 @@ pub mod score;
 pub mod sheet;
 pub mod standings;
 pub mod submit;
+pub mod times;
 pub mod upkeep;
 pub mod views;
 pub mod wall;

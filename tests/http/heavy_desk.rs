@@ -87,6 +87,32 @@ async fn the_desk_of_a_gym_of_300_with_five_open_workouts_stays_light_and_takes_
         let page = page(&format!("{desk}{chosen}")).await;
         assert_eq!(["w1", "w2", "w3"].map(|w| rows(&page, w)), [0, 0, 200], "{chosen}");
     }
+    // Who names a judge there, or gives a judge's word, stays there.
+    let third = page(&format!("{desk}?workout=w3")).await;
+    let judging =
+        third.split_once("id=\"judging\"").and_then(|(_, rest)| rest.split_once("</form>")).expect("a form").0;
+    assert!(judging.contains("name=\"workout\" value=\"w3\""), "{judging}");
+    assert!(!first.contains("name=\"desk_workout\""), "nothing was asked for");
+    let word = third.split_once("id=\"v-w2\"").and_then(|(_, rest)| rest.split_once("</form>")).expect("a form").0;
+    assert!(word.contains("name=\"desk_workout\" value=\"w3\""), "{word}");
+    let tick = word.split_once("name=\"a-").and_then(|(_, rest)| rest.split_once("\" value=\"")).expect("a tick");
+    let etag = tick.1.split('"').next().expect("a state");
+    let (ticked, csrf) = (format!("a-{}", tick.0), browser.get("/account").await.csrf());
+    let form = [
+        ("csrf", &*csrf),
+        ("desk_workout", "w3"),
+        ("desk_judge", "J-1"),
+        ("judge", "J-1"),
+        ("how", "video"),
+        (&*ticked, etag),
+    ];
+    let attest = format!("{desk}/w2/attestation");
+    let refused = browser.post(&attest).form(&form).await.expect(422).text();
+    assert_eq!(["w2", "w3"].map(|w| rows(&refused, w)), [0, 200]);
+    let given = browser.post(&attest).form(&[&form[..], &[("statement", "yes")]].concat()).await.expect(303);
+    assert!(given.header("location").contains("judge=J-1&workout=w3&"), "{}", given.header("location"));
+    let after = browser.follow(&given).await.expect(200).text();
+    assert_eq!(["w2", "w3"].map(|w| rows(&after, w)), [0, 200]);
     let german = browser.get(desk).header("accept-language", "de").accept("text/html").await.expect(200).text();
     assert!(german.contains("Ergebnisse dieses Workouts hier eintippen"));
     let light = async || {

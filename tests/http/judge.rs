@@ -104,6 +104,22 @@ async fn lanes_in_the_heats_of_other_gyms_are_read_and_taken_along() {
     assert!(page.contains("heat 1, lane 2 at Millpond Gym") && page.contains("Noor de Wit"), "{page}");
     let german = judge.get(PAGE).header("accept-language", "de").accept("text/html").await.expect(200).plain();
     assert!(german.contains("Heat 1, Bahn 2, bei Millpond Gym"), "{german}");
+    // More time there is more time for this lane, whatever holds at the judge's own gym.
+    assert_eq!(page.matches("2027-01-19T12:00:00Z").count(), 0, "{page}");
+    let more = serde_json::json!({
+        "gym": "millpond", "closes": "2027-01-17T23:00:00Z", "attest_by": "2027-01-19T12:00:00Z", "reason": "power cut",
+    });
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/workouts/w1/extensions").json(more).await.expect(201);
+    let page = judge.get(PAGE).accept("text/html").await.expect(200).plain();
+    let (own, lane) = page.split_once("lane 2 at Millpond Gym").expect("the lane");
+    let until = |at: &str| format!("Judges can vouch until <time datetime=\"{at}\"");
+    assert!(own.contains(&until("2027-01-18T21:00:00Z")) && lane.contains(&until("2027-01-19T12:00:00Z")), "{page}");
+    // Over here, and not there.
+    app.set_clock("2027-01-18T22:00:00Z");
+    let judge = app.browser("ada@example.org", &[code(one)]).await;
+    let page = judge.get(PAGE).accept("text/html").await.expect(200).plain();
+    let first = page.find("Workout 1").unwrap_or_default();
+    assert!(page.get(first..).is_some_and(|rest| rest.contains(&until("2027-01-19T12:00:00Z"))), "{page}");
     let data = judge.get("/account/data.json").await.expect(200).json();
     let lane = &data["judges"][0]["lanes"][0];
     assert_eq!((&lane["gym"], &lane["bib"]), (&serde_json::json!("millpond"), &serde_json::json!(2001)), "{data}");

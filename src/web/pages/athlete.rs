@@ -11,6 +11,7 @@ use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
 use super::{html, own_score, say};
 use crate::actions::reader::Reader;
+use crate::actions::times::Times;
 use crate::actions::views::{EntryStandingView, EntryView, GymView, ScopeView, ScoreView};
 use crate::actions::{ScorePath, score, standings};
 use crate::actions::{directory, lists};
@@ -102,7 +103,9 @@ pub(super) async fn page(
     let gyms = directory::gyms(app, &reader).await?;
     let standing = found(standings::entry_standing(app, actor, now, slug, bib, None).await)?;
     let allowed = score::allowed(app, &reader, bib, entry.gym.as_deref()).await?;
-    let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing.as_ref(), again, allowed };
+    let times = Times::of(app, &reader).await?;
+    let standing_now = standing.as_ref();
+    let about = About { reader: &reader, gyms: &gyms, entry: &entry, standing: standing_now, times, again, allowed };
     let ended = ended(app, &reader, Some((entry.gym.as_deref(), &entry.region))).await?;
     let mut workouts = Vec::new();
     for x in reader.workouts() {
@@ -175,6 +178,7 @@ struct About<'a> {
     gyms: &'a [GymView],
     entry: &'a EntryView,
     standing: Option<&'a EntryStandingView>,
+    times: Times,
     again: Option<Again>,
     allowed: score::Allowed,
 }
@@ -206,7 +210,8 @@ impl About<'_> {
         }
         let history = happened.as_ref().map_or(Vec::new(), |h| history::lines(h, &c.time_zone));
         let none = if reader.sees_scores(x, entry.gym.as_deref()) || reader.is_own(entry.bib) {
-            Dated::plain(say::no_score(Some(x), reader.now))
+            let own = self.times.window_of(x, entry.gym.as_deref(), &entry.region);
+            Dated::plain(say::none(own.closed(now)))
         } else {
             Dated::new(w.places_hidden, x.window.closes, &c.time_zone)
         };

@@ -167,7 +167,7 @@ fn of_workout(c: &Competition, x: &Workout) -> Vec<Fact> {
     let mut facts = Vec::new();
     let mut all = |what: &str, value: String| facts.push(Fact { what: what.to_owned(), whom: None, value });
     all(w.change_title, x.title.clone());
-    for (what, at, grace) in workout::facts(c, x) {
+    for (what, at, grace) in workout::facts(c, &x.window) {
         all(what, at.text);
         if !grace.is_empty() {
             all(what, grace.text());

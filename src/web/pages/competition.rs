@@ -5,6 +5,7 @@ use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{html, rules_said};
 use crate::actions::directory;
 use crate::actions::reader::Reader;
+use crate::actions::times::Times;
 use crate::app::App;
 use crate::rules::access::Role;
 use crate::rules::competition::Competition;
@@ -53,6 +54,8 @@ struct WorkoutLine {
     opens: When,
     closes: When,
     session: Option<String>,
+    /// What is said of more time.
+    more: Dated,
 }
 
 struct DivisionLine {
@@ -69,6 +72,7 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
     let shared = Shared::of(&app, &reader);
     let c = &reader.competition;
     let counts = app.board.counts(reader.id).unwrap_or_default();
+    let times = Times::of(&app, &reader).await?;
     let entries = |d: &Division| counts.iter().find(|n| n.division == d.slug).map_or(0, |n| n.entries as u64);
     let page = html(&View {
         shell: Shell::new(&caller, format!("/c/{slug}"), apart(&c.title)).below([Link::new("", &c.title)]),
@@ -76,10 +80,10 @@ pub async fn get_competition(State(app): State<App>, caller: Caller, Path(slug):
         title: c.title.clone(),
         zone: c.time_zone_name.clone(),
         size: super::home::size(&app, &reader),
-        running: running(&reader),
+        running: running(&reader, &times),
         ended: super::ended::ended(&app, &reader, None).await?,
         desks: desks(&app, &reader).await?,
-        workouts: reader.workouts().map(|x| workout_line(&reader, x)).collect(),
+        workouts: reader.workouts().map(|x| workout_line(&reader, &times, x)).collect(),
         // A calendar neither keeps cookies nor says what its owner reads.
         calendar: format!("/c/{slug}/calendar.ics{}", language::query()),
         divisions: c.divisions.iter().map(|d| division_line(c, d, entries(d))).collect(),
@@ -111,8 +115,8 @@ async fn desks(app: &App, reader: &Reader) -> Answer<Vec<Link>> {
     Ok(found)
 }
 
-fn workout_line(reader: &Reader, x: &Workout) -> WorkoutLine {
-    let (w, c) = (words(), &reader.competition);
+fn workout_line(reader: &Reader, times: &Times, x: &Workout) -> WorkoutLine {
+    let (w, c, window) = (words(), &reader.competition, times.window(x));
     let others: Vec<String> = reader
         .workouts()
         .filter(|o| x.session.is_some() && o.session == x.session && o.slug != x.slug)
@@ -121,23 +125,34 @@ fn workout_line(reader: &Reader, x: &Workout) -> WorkoutLine {
     WorkoutLine {
         href: format!("/c/{}/workouts/{}", c.slug, x.slug),
         title: x.title.clone(),
-        state: phase(x, reader.now),
+        state: phase(&window, reader.now),
         format: rules_said::format(&x.task),
-        left: time_left(&x.window, reader.now),
-        opens: When::new(x.window.opens, &c.time_zone),
-        closes: When::new(x.window.closes, &c.time_zone),
+        left: time_left(&window, reader.now),
+        opens: When::new(window.opens, &c.time_zone),
+        closes: When::new(window.closes, &c.time_zone),
+        more: more_time(reader, times, x).unwrap_or_default(),
         session: (!others.is_empty()).then(|| put(w.session_with, &[("others", &others.join(", "))])),
     }
 }
 
+/// That the reader has more time for a workout, or that others have; `None`: nobody.
+pub(super) fn more_time(reader: &Reader, times: &Times, x: &Workout) -> Option<Dated> {
+    let (w, c, now) = (words(), &reader.competition, reader.now);
+    let own = times.window(x);
+    if own.closes > x.window.closes && now < own.closes {
+        return Some(Dated::new(w.more_time_own, x.window.closes, &c.time_zone));
+    }
+    times.others(x, now).map(|at| Dated::new(w.more_time_others, at, &c.time_zone))
+}
+
 /// Where a workout is in its window.
-pub(super) fn phase(x: &Workout, now: Timestamp) -> &'static str {
+pub(super) fn phase(window: &Window, now: Timestamp) -> &'static str {
     let w = words();
-    if now < x.window.announce {
+    if now < window.announce {
         w.window_not_yet
-    } else if now < x.window.opens {
+    } else if now < window.opens {
         w.window_announced
-    } else if now < x.window.closes {
+    } else if now < window.closes {
         w.window_open
     } else {
         w.window_closed
@@ -243,6 +258,7 @@ mod tests {
                 opens: samples::when(),
                 closes: samples::when(),
                 session: Some("One effort with Workout 2".to_owned()),
+                more: Dated::plain("You were given more time."),
             }],
             divisions: vec![DivisionLine {
                 href: "/c/s/divisions/women".to_owned(),

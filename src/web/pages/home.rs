@@ -1,10 +1,12 @@
 //! `/`: what is on?
 
+use super::competition::more_time;
 use super::ended;
 use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{Page, html};
 use crate::actions::over;
 use crate::actions::reader::Reader;
+use crate::actions::times::Times;
 use crate::app::App;
 use crate::rules::workout::Workout;
 use crate::web::problem::Answer;
@@ -31,10 +33,19 @@ struct Line {
     zone: String,
     size: String,
     running: Vec<Soon>,
+    /// Workouts that are closed for the reader and open for others.
+    more: Vec<More>,
     next: Option<Soon>,
     /// What is said where nothing is open.
     state: Dated,
     divisions: Vec<Link>,
+}
+
+/// A workout, and who has more time for it.
+struct More {
+    href: String,
+    title: String,
+    text: Dated,
 }
 
 /// A workout, and what happens with it next.
@@ -43,6 +54,8 @@ pub(super) struct Soon {
     pub(super) title: String,
     pub(super) left: Left,
     pub(super) at: When,
+    /// What is said of more time; empty: nothing.
+    pub(super) more: Dated,
 }
 
 /// `GET /`.
@@ -54,47 +67,57 @@ pub async fn get_home(State(app): State<App>, caller: Caller) -> Answer<Page> {
         readers.push(Reader::find(&app, &caller.actor, caller.received, &c.slug).await?);
     }
     let over = over::all(&app, &readers).await?;
+    let times = Times::of_all(&app, &readers).await?;
     let said = readers.iter().zip(over).map(|(reader, over)| (reader, over.map(|over| ended::said(reader, over))));
-    let competitions = said.map(|(reader, over)| line(&app, reader, over)).collect();
+    let competitions = said.zip(&times).map(|((reader, over), times)| line(&app, reader, times, over)).collect();
     html(&Home { shell: Shell::new(&caller, "/", w.home_title), w, competitions })
 }
 
 /// A competition as this reader sees it.
-fn line(app: &App, reader: &Reader, over: Option<Dated>) -> Line {
+fn line(app: &App, reader: &Reader, times: &Times, over: Option<Dated>) -> Line {
     let (c, now) = (&reader.competition, reader.now);
     let base = format!("/c/{}", c.slug);
-    let running = running(reader);
+    let running = running(reader, times);
+    let closed = reader.workouts().filter(|x| times.window(x).closed(now));
+    let more = closed.filter_map(|x| {
+        let text = more_time(reader, times, x)?;
+        Some(More { href: format!("{base}/workouts/{}", x.slug), title: x.title.clone(), text })
+    });
+    // Where all is over for everybody else, that is said once.
+    let more = if over.is_some() { Vec::new() } else { more.collect() };
     let next = reader
         .workouts()
         .filter(|x| x.window.opens > now)
         .min_by_key(|x| x.window.opens)
-        .and_then(|x| soon(reader, x, x.window.opens, words().opens_in));
+        .and_then(|x| soon(reader, times, x, x.window.opens, words().opens_in));
     Line {
         href: base.clone(),
         title: c.title.clone(),
         zone: c.time_zone_name.clone(),
         size: size(app, reader),
         running,
+        more,
         next,
         state: over.unwrap_or_else(|| Dated::plain(words().nothing_running)),
         divisions: c.divisions.iter().map(|d| Link::new(format!("{base}/divisions/{}", d.slug), &d.title)).collect(),
     }
 }
 
-/// The workouts that are open now, with the time to their close.
-pub(super) fn running(reader: &Reader) -> Vec<Soon> {
+/// The workouts that are open now for the reader, with the time to their close.
+pub(super) fn running(reader: &Reader, times: &Times) -> Vec<Soon> {
     let open = reader.workouts().filter(|x| x.window.opens <= reader.now);
-    open.filter_map(|x| soon(reader, x, x.window.closes, words().closes_in)).collect()
+    open.filter_map(|x| soon(reader, times, x, times.window(x).closes, words().closes_in)).collect()
 }
 
 /// What happens next with a workout; nothing when that has passed.
-fn soon(reader: &Reader, x: &Workout, at: Timestamp, say: &'static str) -> Option<Soon> {
+fn soon(reader: &Reader, times: &Times, x: &Workout, at: Timestamp, say: &'static str) -> Option<Soon> {
     let c = &reader.competition;
     Left::new(reader.now, at, say).map(|left| Soon {
         href: format!("/c/{}/workouts/{}", c.slug, x.slug),
         title: x.title.clone(),
         left,
         at: When::new(at, &c.time_zone),
+        more: more_time(reader, times, x).unwrap_or_default(),
     })
 }
 
@@ -136,6 +159,7 @@ pub(super) mod tests {
             title: title.to_owned(),
             left: samples::left("closes in 3 h 12 min"),
             at: samples::when(),
+            more: Dated::plain(samples::BIDI),
         };
         let line = Line {
             href: "/c/s".to_owned(),
@@ -143,6 +167,11 @@ pub(super) mod tests {
             zone: "Europe/Lisbon".to_owned(),
             size: "2,400 athletes".to_owned(),
             running: vec![soon(samples::BIDI)],
+            more: vec![More {
+                href: "/c/s/workouts/w2".to_owned(),
+                title: samples::HOSTILE.to_owned(),
+                text: Dated::plain(samples::HOSTILE),
+            }],
             next: Some(soon("not shown")),
             state: Dated::plain(samples::HOSTILE),
             divisions: vec![Link::new("/c/s/divisions/women", samples::LONG)],

@@ -48,6 +48,8 @@ struct WorkoutView {
 struct LaneView {
     place: String,
     starts: Dated,
+    /// Until when they may vouch for it, where that is another time than at their own gym.
+    until: Dated,
     href: String,
     name: String,
     bib: u32,
@@ -91,7 +93,7 @@ fn credential(work: &Work, n: usize, one: &Credential) -> CredentialView {
     // What runs first, what is over last.
     let mut all: Vec<(&Workout, &Share)> =
         one.shares.iter().filter_map(|share| Some((c.workout(&share.workout)?, share))).collect();
-    all.sort_by_key(|(_, s)| (s.window.attest_by <= now, s.window.opens > now, s.window.closes));
+    all.sort_by_key(|(_, s)| (s.ends() <= now, s.window.opens > now, s.window.closes));
     CredentialView {
         id: format!("j-{n}"),
         who: format!("{name} ({})", one.judge.code).trim().to_owned(),
@@ -111,11 +113,16 @@ fn workout(
     let base = format!("/c/{}/workouts/{}", c.slug, x.slug);
     let said = |sentence: &str, at| Dated::at_place(sentence, at, &c.time_zone, own);
     let now = work.reader.now;
-    let over = share.window.attest_by <= now;
-    let window = match (over, now < share.window.opens) {
-        (true, _) => Dated::plain(w.desk_over),
-        (false, true) => said(w.desk_opens, share.window.opens),
-        (false, false) => said(w.desk_words.vouch_until, share.window.attest_by),
+    let (over, here) = (share.ends() <= now, share.window.attest_by);
+    let window = if over {
+        Dated::plain(w.desk_over)
+    } else if now < share.window.opens {
+        said(w.desk_opens, share.window.opens)
+    } else if now < here {
+        said(w.desk_words.vouch_until, here)
+    } else {
+        // Only lanes elsewhere are left, which say until when.
+        Dated::default()
     };
     let of = |bib: u32| format!("/c/{}/athletes/{bib}#w-{}", c.slug, x.slug);
     let lane = |l: &Lane| LaneView {
@@ -125,6 +132,12 @@ fn workout(
             put(heats.place_elsewhere, &[("heat", &l.heat), ("lane", &l.lane), ("gym", &l.gym.name)])
         },
         starts: Dated::at_place(heats.starts, l.starts, &c.time_zone, own_zone(&l.gym.time_zone).as_ref()),
+        until: if l.window.attest_by == here || over || now < share.window.opens {
+            Dated::default()
+        } else {
+            let own = own_zone(&l.gym.time_zone);
+            Dated::at_place(w.desk_words.vouch_until, l.window.attest_by, &c.time_zone, own.as_ref())
+        },
         href: of(l.bib),
         name: l.name.clone(),
         bib: l.bib,
@@ -165,6 +178,7 @@ mod tests {
             let lane = |bib| LaneView {
                 place: "Heat 2, lane 3".to_owned(),
                 starts: Dated::plain(samples::BIDI),
+                until: Dated { at: Some(samples::when()), ..Dated::plain(samples::HOSTILE) },
                 href: "/c/s/athletes/7".to_owned(),
                 name: samples::HOSTILE.to_owned(),
                 bib,

@@ -35,8 +35,13 @@ pub fn public(now: &str) -> &'static str {
 /// What is said where somebody has no score in a workout; `None`: of a file of the past.
 #[must_use]
 pub fn no_score(workout: Option<&Workout>, now: Timestamp) -> &'static str {
-    let w = words();
-    if workout.is_some_and(|x| x.window.closed(now)) { w.no_score } else { w.no_score_yet }
+    none(workout.is_some_and(|x| x.window.closed(now)))
+}
+
+/// The same, where it has closed, or has not.
+#[must_use]
+pub fn none(closed: bool) -> &'static str {
+    if closed { words().no_score } else { words().no_score_yet }
 }
 
 /// What an entry is where it is not simply competing.

@@ -6,8 +6,10 @@ use super::shell::{Dated, Left, Link, Shell, When, words};
 use super::{changes, competition, html, rules_said};
 use crate::actions::language;
 use crate::actions::reader::Reader;
+use crate::actions::times::Times;
 use crate::app::App;
 use crate::rules::competition::Competition;
+use crate::rules::window::Window;
 use crate::rules::workout::{Attempts, Prescription, Publish, Task, Workout};
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
@@ -29,6 +31,8 @@ struct View {
     state: &'static str,
     format: String,
     left: Option<Left>,
+    /// Who has more time; empty: nobody.
+    more_time: Dated,
     facts: Vec<(&'static str, When, Dated)>,
     zone: String,
     more: Vec<(&'static str, String)>,
@@ -87,7 +91,8 @@ pub async fn get_workout(
     let reader = Reader::find(&app, &caller.actor, caller.received, &slug).await?;
     let shared = Shared::of(&app, &reader);
     let x = reader.workout(&workout)?;
-    let c = &reader.competition;
+    let times = Times::of(&app, &reader).await?;
+    let (c, window) = (&reader.competition, times.window(x));
     let base = format!("/c/{slug}");
     let places = |d: &str| format!("{base}/divisions/{d}/workouts/{workout}");
     let (scoring, examples) = examples(c, x);
@@ -101,10 +106,11 @@ pub async fn get_workout(
         .below([Link::new(&base, &c.title), Link::new("", &x.title)]),
         w: words(),
         title: x.title.clone(),
-        state: competition::phase(x, reader.now),
+        state: competition::phase(&window, reader.now),
         format: rules_said::format(&x.task),
-        left: competition::time_left(&x.window, reader.now),
-        facts: facts(c, x),
+        left: competition::time_left(&window, reader.now),
+        more_time: competition::more_time(&reader, &times, x).unwrap_or_default(),
+        facts: facts(c, &window),
         zone: c.time_zone_name.clone(),
         more: more(x),
         schemes: schemes(c, x),
@@ -202,18 +208,18 @@ fn examples(c: &Competition, x: &Workout) -> (Vec<String>, Vec<Examples>) {
 }
 
 /// The instants of the window.
-pub(super) fn facts(c: &Competition, x: &Workout) -> Vec<(&'static str, When, Dated)> {
+pub(super) fn facts(c: &Competition, window: &Window) -> Vec<(&'static str, When, Dated)> {
     let w = words();
     let at = |t| When::new(t, &c.time_zone);
-    let grace = if x.window.grace_ends > x.window.closes {
-        Dated::new(w.grace_until, x.window.grace_ends, &c.time_zone)
+    let grace = if window.grace_ends > window.closes {
+        Dated::new(w.grace_until, window.grace_ends, &c.time_zone)
     } else {
         Dated::default()
     };
     vec![
-        (w.opens, at(x.window.opens), Dated::default()),
-        (w.closes, at(x.window.closes), grace),
-        (w.attest_by, at(x.window.attest_by), Dated::default()),
+        (w.opens, at(window.opens), Dated::default()),
+        (w.closes, at(window.closes), grace),
+        (w.attest_by, at(window.attest_by), Dated::default()),
     ]
 }
 
@@ -278,6 +284,7 @@ mod tests {
             state: words().window_open,
             format: "For time, at most 9:00".to_owned(),
             left: Some(samples::left("closes in 2 h")),
+            more_time: Dated::plain("You were given more time."),
             facts: vec![(words().closes, samples::when(), Dated::plain("Scores are still taken."))],
             zone: "Europe/Lisbon".to_owned(),
             more: vec![(words().attempts, "The best one counts".to_owned())],

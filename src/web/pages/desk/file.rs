@@ -74,7 +74,7 @@ fn texts() -> &'static DeskFile {
 
 /// Those that scores can be entered for, the running one first.
 fn open(desk: &Desk) -> Vec<&Workout> {
-    desk.workouts().into_iter().filter(|x| x.window.opened(desk.reader.now)).collect()
+    desk.windows().into_iter().filter(|(_, own)| own.opened(desk.reader.now)).map(|(x, _)| x).collect()
 }
 
 fn view(desk: &Desk, caller: &Caller, chosen: &str) -> View {

@@ -15,7 +15,7 @@ pub use file::{get_csv, get_file, post_file};
 pub use papers::{get_missing, get_receipt};
 pub use vouch::post_attestation;
 
-use super::form::{Choice, Fields};
+use super::form::{self, Choice, Fields};
 use super::shell::{Link, Shell, encoded, own_zone, words};
 use super::{html, say};
 use crate::actions::Failure;
@@ -27,6 +27,7 @@ use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::GymView;
 use crate::app::App;
 use crate::rules::access::{Act, permit};
+use crate::rules::event::Extension;
 use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::rules::workout::Workout;
@@ -80,6 +81,8 @@ struct JudgeView {
     how: String,
     hows: Vec<Choice>,
     all: Vec<Link>,
+    /// Which workout was asked for, where only one has its fields; empty: none.
+    workout: String,
 }
 
 /// What the script needs to know of the desk.
@@ -105,6 +108,7 @@ struct Desk {
     gym: GymView,
     base: String,
     judges: Vec<Link>,
+    extensions: Vec<Extension>,
 }
 
 impl Desk {
@@ -117,22 +121,19 @@ impl Desk {
             return Err(Problem::not_found(Sentence::new("no_gym").with("gym", crate::actions::reader::shown(gym))));
         };
         let judges = judges::of_gym(app, caller, slug, gym).await?;
-        Ok(Self { reader, gym: found, base: format!("/desk/{}/{}", encoded(slug), encoded(gym)), judges })
+        let extensions = app.store.list_extensions(reader.id).await?;
+        let base = format!("/desk/{}/{}", encoded(slug), encoded(gym));
+        Ok(Self { reader, gym: found, base, judges, extensions })
     }
 
-    /// The running workouts first, then by their close; those still to come last.
-    fn workouts(&self) -> Vec<&Workout> {
+    /// The workouts with their windows, this gym's, extensions and all: the running ones first, then by their
+    /// close; those still to come last.
+    fn windows(&self) -> Vec<(&Workout, window::Window)> {
         let now = self.reader.now;
-        let mut all: Vec<&Workout> = self.reader.workouts().collect();
-        all.sort_by_key(|x| (x.window.opens > now, x.window.attest_by <= now, x.window.closes));
+        let own = |x| window::for_entry(x, &self.extensions, Some(&self.gym.slug), &self.gym.region);
+        let mut all: Vec<_> = self.reader.workouts().map(|x| (x, own(x))).collect();
+        all.sort_by_key(|(_, own)| (own.opens > now, own.attest_by <= now, own.closes));
         all
-    }
-
-    /// The window of a workout for each workout: this gym's, extensions and all.
-    async fn windows(&self, app: &App) -> Answer<Vec<(&Workout, window::Window)>> {
-        let extensions = app.store.list_extensions(self.reader.id).await?;
-        let own = |x| window::for_entry(x, &extensions, Some(&self.gym.slug), &self.gym.region);
-        Ok(self.workouts().into_iter().map(|x| (x, own(x))).collect())
     }
 
     /// The page, with what has just been stored, and what went wrong.
@@ -153,7 +154,7 @@ impl Desk {
         });
         let hows = judges::hows(&caller.actor, slug, fields.get("how"));
         let how = hows.iter().find(|h| h.chosen).map_or(String::new(), |h| h.value.clone());
-        let tail = remembered(&code, if fields.get("how").is_empty() { "" } else { &how });
+        let tail = remembered(&[("judge", &code), ("how", if fields.get("how").is_empty() { "" } else { &how })]);
         let enters = caller.actor.is_staff_of(slug, &self.gym.slug);
         let own_zone = own_zone(&self.gym.time_zone);
         let at = At {
@@ -168,15 +169,15 @@ impl Desk {
             own_zone: own_zone.as_ref(),
         };
         let mut workouts = Vec::new();
-        for (x, window) in self.windows(app).await? {
+        for (x, window) in self.windows() {
             let query = DeskQuery { gym: Some(self.gym.slug.clone()), state: None };
             let list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
             let heats = heats::filled(app, &self.reader, &self.gym.slug, x, &window).await?;
             workouts.push(at.workout(x, &window, &list, &heats));
         }
-        self.give_fields(&mut workouts, fields, &tail);
+        let asked = self.give_fields(&mut workouts, fields, &tail);
         if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
-            done = saved::saved(app, &self.reader, &path, &workouts).await?;
+            done = saved::saved(app, &self.reader, &path, &workouts, fields.ticked("was_out")).await?;
         }
         let title = put(w.desk_title, &[("gym", &self.gym.name)]);
         let now = match code.as_str() {
@@ -200,6 +201,7 @@ impl Desk {
                 now,
                 hows,
                 how,
+                workout: asked,
                 all: self.judges.clone(),
             },
             receipt: format!("{}/receipt", self.base),
@@ -217,18 +219,21 @@ impl Desk {
     }
 
     /// Of a great many rows those of one workout have a field each as the page comes: a form a row is most of
-    /// its weight. The script makes the others, and without it they are a link away.
-    fn give_fields(&self, workouts: &mut [WorkoutView], asked: &Fields, tail: &str) {
+    /// its weight. The script makes the others, and without it they are a link away. The one that was asked
+    /// for; empty: none.
+    fn give_fields(&self, workouts: &mut [WorkoutView], asked: &Fields, tail: &str) -> String {
         if workouts.iter().map(|x| x.left_to_do().count()).sum::<usize>() <= MOST_FIELDS {
-            return;
+            return String::new();
         }
         let saved = asked.get("saved").split('/').next().unwrap_or_default();
         let meant = |slug: &str| workouts.iter().position(|x| x.open && x.slug == slug);
-        let chosen = meant(asked.get("workout")).or_else(|| meant(saved)).unwrap_or(0);
+        let meant = meant(asked.get("workout")).or_else(|| meant(saved));
+        let chosen = meant.unwrap_or(0);
         let and = if tail.is_empty() { "?" } else { "&" };
         for (_, x) in workouts.iter_mut().enumerate().filter(|(n, _)| *n != chosen) {
             x.fields_href = format!("{}{tail}{and}workout={}#{}", self.base, encoded(&x.slug), x.id);
         }
+        meant.and_then(|n| workouts.get(n)).map_or(String::new(), |x| x.slug.clone())
     }
 
     fn script(&self, caller: &Caller) -> ForScript {
@@ -275,10 +280,9 @@ const MOST_FIELDS: usize = 300;
 const ROLES: [&str; 5] = ["organiser", "referee", "staff", "judge", "athlete"];
 
 /// What a page of the desk remembers from one athlete to the next: the judge, and how.
-fn remembered(judge: &str, how: &str) -> String {
-    let both = [("judge", judge), ("how", how)];
+fn remembered(all: &[(&str, &str)]) -> String {
     let said: Vec<String> =
-        both.iter().filter(|(_, v)| !v.is_empty()).map(|(n, v)| format!("{n}={}", encoded(v))).collect();
+        all.iter().filter(|(_, v)| !v.is_empty()).map(|(n, v)| format!("{n}={}", encoded(v))).collect();
     if said.is_empty() { String::new() } else { format!("?{}", said.join("&")) }
 }
 
@@ -294,7 +298,7 @@ pub async fn get_desk(
     if let (Some(bib), Some(workout)) = (fields.find("bib"), fields.find("workout")) {
         let visitor = visitor(&app, &caller, &slug, &bib).await?;
         if let Some(bib) = visitor {
-            let tail = remembered(fields.get("judge"), fields.get("how"));
+            let tail = remembered(&[("judge", fields.get("judge")), ("how", fields.get("how"))]);
             return Ok(Redirect::to(&format!("{}/{}/{bib}{tail}", desk.base, encoded(&workout))).into_response());
         }
         let trouble = put(words().desk_words.script_words.no_bib, &[("bib", &bib)]);
@@ -310,7 +314,7 @@ pub async fn get_desk(
 
 /// The bib of somebody who takes part; `None`: nobody has what was typed.
 async fn visitor(app: &App, caller: &Caller, slug: &str, typed: &str) -> Answer<Option<u32>> {
-    let Ok(bib) = typed.trim().trim_start_matches('#').parse() else { return Ok(None) };
+    let Some(bib) = form::bib(typed) else { return Ok(None) };
     match lists::entry(app, &caller.actor, caller.received, slug, bib).await {
         Ok(entry) => Ok(Some(entry.bib)),
         Err(Failure::Refused(Refusal::NotFound(_))) => Ok(None),

@@ -82,7 +82,7 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
     let (w, c, now) = (words(), &desk.reader.competition, desk.reader.now);
     let mut workouts = Vec::new();
-    for x in desk.workouts().into_iter().filter(|x| now >= x.window.opens) {
+    for (x, _) in desk.windows().into_iter().filter(|(_, own)| own.opened(now)) {
         let query = DeskQuery { gym: Some(gym.clone()), state: None };
         let list = score::desk(&app, &caller.actor, caller.received, &slug, &x.slug, query).await?;
         let values: [(&'static str, &dyn std::fmt::Display); 3] =
@@ -126,7 +126,7 @@ pub async fn get_missing(State(app): State<App>, caller: Caller, Path((slug, gym
     let (w, c, now) = (words(), &desk.reader.competition, desk.reader.now);
     let zone = own_zone(&desk.gym.time_zone);
     let mut workouts = Vec::new();
-    for (x, window) in desk.windows(&app).await?.into_iter().filter(|(_, o)| o.opened(now) && o.takes_scores(now)) {
+    for (x, window) in desk.windows().into_iter().filter(|(_, o)| o.opened(now) && o.takes_scores(now)) {
         let query = DeskQuery { gym: Some(gym.clone()), state: Some("missing".to_owned()) };
         let list = score::desk(&app, &caller.actor, caller.received, &slug, &x.slug, query).await?;
         let ends = if window.closed(now) { window.grace_ends } else { window.closes };

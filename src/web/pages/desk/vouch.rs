@@ -90,7 +90,8 @@ pub async fn post_attestation(
     if lines.is_empty() {
         // The desk goes on with its own judge: who has seen these sheets has not seen the next ones.
         let desk_judge = judges::meant(&desk.judges, fields.get("desk_judge")).unwrap_or_default();
-        let tail = remembered(&desk_judge, fields.get("desk_how"));
+        let (how, workout) = (fields.get("desk_how"), fields.get("desk_workout"));
+        let tail = remembered(&[("judge", &desk_judge), ("how", how), ("workout", workout)]);
         let shown = Shown { done: VOUCHED.to_owned(), told: done.to_string(), ..Shown::default() };
         return Ok(once::lead_with(&app, &caller, &desk.base, &tail, "#saved", shown));
     }
@@ -103,10 +104,10 @@ pub async fn post_attestation(
     Ok((StatusCode::CONFLICT, html(&page)?).into_response())
 }
 
-/// The judge of the desk, whoever's word this is.
+/// The judge of the desk, whoever's word this is, and the workout whose fields it showed.
 fn at_desk(fields: &Fields) -> Fields {
     Fields(
-        [("judge", "desk_judge"), ("how", "desk_how")]
+        [("judge", "desk_judge"), ("how", "desk_how"), ("workout", "desk_workout")]
             .map(|(at, own)| (at.to_owned(), fields.get(own).to_owned()))
             .into(),
     )

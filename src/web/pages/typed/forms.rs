@@ -269,6 +269,7 @@ pub(super) const FORMS: &[Form] = &[
             HOW,
             machinery("desk_judge"),
             machinery("desk_how"),
+            machinery("desk_workout"),
             machinery("statement"),
         ],
     },

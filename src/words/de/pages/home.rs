@@ -10,6 +10,8 @@ area! { ($) home:
     next_workout: "Als Nächstes:",
     nothing_running: "Gerade ist kein Workout für Ergebnisse offen.",
     all_over: "Alle bisher angekündigten Workouts sind vorbei. Was jetzt noch kommt, ist verspätet und wartet auf die Wettkampfleitung.",
+    more_time_own: "Du hast mehr Zeit bekommen. Sonst wäre der Schluss {at}.",
+    more_time_others: "Einige haben mehr Zeit, die letzten bis {at}.",
     all_closed_but: "Alle bisher angekündigten Workouts sind geschlossen, aber einige haben mehr Zeit bekommen, die letzten bis {at}.",
     all_closed_received: "Alle bisher angekündigten Workouts sind geschlossen. Was rechtzeitig geleistet wurde, wird noch bis {at} angenommen.",
     all_closed: "Alle bisher angekündigten Workouts sind geschlossen. Judges können noch bis {at} bestätigen.",

@@ -10,6 +10,8 @@ area! { ($) home:
     next_workout: "Next:",
     nothing_running: "No workout is open for scores now.",
     all_over: "All workouts announced so far are over. What comes now is late and waits for the organiser.",
+    more_time_own: "You were given more time. Without it the end would be {at}.",
+    more_time_others: "Some have more time, the last of them until {at}.",
     all_closed_but: "All workouts announced so far have closed, but some were given more time, the last of them until {at}.",
     all_closed_received: "All workouts announced so far have closed. What was done in time is still received until {at}.",
     all_closed: "All workouts announced so far have closed. Judges may vouch until {at}.",
