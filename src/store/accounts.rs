@@ -92,6 +92,7 @@ async fn erase(tx: &mut Tx, id: i64) -> Result<(), StoreError> {
     db!(&mut *tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
     db!(&mut *tx, exec: "DELETE FROM links WHERE account = $1", id)?;
     db!(&mut *tx, exec: "DELETE FROM grants WHERE account = $1", id)?;
+    db!(&mut *tx, exec: "DELETE FROM staff_ended WHERE account = $1", id)?;
     db!(&mut *tx, exec: "DELETE FROM idempotency WHERE account = $1", id)?;
     // No address is written so: nobody signs in by it, and nobody can be given it.
     let nobody = format!("erased {id}");
@@ -221,6 +222,7 @@ impl Store {
         }
         db!(&mut tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
         db!(&mut tx, exec: "DELETE FROM links WHERE account = $1", id)?;
+        grants::remember_staff(&mut tx, id, None).await?;
         db!(&mut tx, exec: "DELETE FROM grants WHERE account = $1", id)?;
         db!(&mut tx, exec: "UPDATE tokens SET revoked_at = $1 WHERE account = $2 AND revoked_at IS NULL", micros(now), id)?;
         db!(&mut tx, exec: "UPDATE accounts SET password_hash = NULL WHERE id = $1", id)?;

@@ -66,10 +66,13 @@ pub(super) async fn of(on: &mut impl AsEx, account: i64) -> Result<Vec<Granted>,
     .collect()
 }
 
-/// Adds a grant that is not there already; its number.
+/// Adds a grant that is not there already; its number. That it was ended before is forgotten.
 pub(super) async fn add(tx: &mut Tx, account: i64, grant: &Grant, now: Timestamp) -> Result<i64, StoreError> {
     let bib = grant.bib.map(i64::from);
     let (competition, gym, judge) = (grant.competition.as_deref(), grant.gym.as_deref(), grant.judge.as_deref());
+    if let (Role::Staff, Some(competition), Some(gym)) = (grant.role, competition, gym) {
+        db!(&mut *tx, exec: "DELETE FROM staff_ended WHERE account = $1 AND competition = $2 AND gym = $3", account, competition, gym)?;
+    }
     let known = db!(&mut *tx, optval i64:
         "SELECT id FROM grants WHERE account = $1 AND role = $2 AND COALESCE(competition, '') = COALESCE(CAST($3 AS TEXT), '') AND COALESCE(gym, '') = COALESCE(CAST($4 AS TEXT), '') AND COALESCE(bib, 0) = COALESCE(CAST($5 AS BIGINT), 0) AND COALESCE(judge, '') = COALESCE(CAST($6 AS TEXT), '')",
         account, word(grant.role), competition, gym, bib, judge)?;
@@ -81,7 +84,25 @@ pub(super) async fn add(tx: &mut Tx, account: i64, grant: &Grant, now: Timestamp
     })
 }
 
+/// Remembers of the staff's roles that are about to go whose they were: of one account those with this
+/// number, or all.
+pub(super) async fn remember_staff(tx: &mut Tx, account: i64, grant: Option<i64>) -> Result<(), StoreError> {
+    db!(&mut *tx, exec:
+        "INSERT INTO staff_ended (account, competition, gym) SELECT account, competition, gym FROM grants WHERE account = $1 AND (CAST($2 AS BIGINT) IS NULL OR id = $2) AND role = 'staff' AND competition IS NOT NULL AND gym IS NOT NULL ON CONFLICT (account, competition, gym) DO NOTHING",
+        account, grant)?;
+    Ok(())
+}
+
 impl Store {
+    /// Whether whoever has this folded address was staff of a gym, and is no more.
+    pub async fn was_staff(&self, folded_email: &str, competition: &str, gym: &str) -> Result<bool, StoreError> {
+        let mut conn = self.read().await?;
+        let n = db!(&mut conn, val i64:
+            "SELECT COUNT(*) FROM staff_ended s JOIN accounts a ON a.id = s.account WHERE a.folded_email = $1 AND s.competition = $2 AND s.gym = $3",
+            folded_email, competition, gym)?;
+        Ok(n > 0)
+    }
+
     /// All grants of an account.
     pub async fn list_grants_of(&self, account: i64) -> Result<Vec<Granted>, StoreError> {
         of(&mut self.read().await?, account).await
@@ -135,14 +156,15 @@ impl Store {
     pub async fn remove_grant(&self, id: i64, keep_one: bool) -> Result<Result<bool, Alone>, StoreError> {
         let mut tx = self.begin().await?;
         let found = db!(&mut tx, opt (i64, String, Option<String>): "SELECT account, role, competition FROM grants WHERE id = $1", id)?;
-        if let (true, Some((account, role, competition))) = (keep_one, found)
-            && role == word(Role::Organiser)
-        {
-            let held = competition.map_or(Alone::Service, Alone::Competition);
-            if alone(&mut tx, account).await?.contains(&held) {
-                tx.rollback().await?;
-                return Ok(Err(held));
+        if let Some((account, role, competition)) = found {
+            if keep_one && role == word(Role::Organiser) {
+                let held = competition.map_or(Alone::Service, Alone::Competition);
+                if alone(&mut tx, account).await?.contains(&held) {
+                    tx.rollback().await?;
+                    return Ok(Err(held));
+                }
             }
+            remember_staff(&mut tx, account, Some(id)).await?;
         }
         let n = db!(&mut tx, exec: "DELETE FROM grants WHERE id = $1", id)?;
         tx.commit().await?;

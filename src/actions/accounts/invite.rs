@@ -6,7 +6,7 @@
 
 use super::roles::{add_account, reaches};
 use super::sign_in::link_span;
-use super::{AccountError, NewAccount, hashed, secret};
+use super::{AccountError, NewAccount, fold, hashed, secret};
 use crate::actions::letters::{self, Link};
 use crate::actions::mail::Outcome;
 use crate::actions::reader::Reader;
@@ -46,9 +46,12 @@ pub enum Invitation {
     NoAddress,
     /// The address is none.
     Refused,
+    /// They had the role, and it was taken away, or they gave it up: it is given again on purpose only.
+    Ended,
 }
 
-/// Gives every gym's contact the role of its staff, and those who cannot sign in yet a fresh link.
+/// Gives every gym's contact the role of its staff, but for whom it was taken away from, and those who cannot
+/// sign in yet a fresh link.
 /// Links given out before keep to their seven days.
 pub async fn invite_gyms(
     app: &App,
@@ -102,6 +105,9 @@ pub async fn mail_link(app: &App, roles: &[Grant], email: &str, link: &Link) -> 
 async fn invite(app: &App, by: &Actor, competition: &str, gym: &str, email: &str) -> Result<Invitation, AccountError> {
     if email.is_empty() {
         return Ok(Invitation::NoAddress);
+    }
+    if app.store.was_staff(&fold(email), competition, gym).await? {
+        return Ok(Invitation::Ended);
     }
     let grant = Grant {
         role: Role::Staff,

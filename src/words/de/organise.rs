@@ -253,6 +253,7 @@ pub const ORGANISE: Organise = Organise {
     invite_unsent: "An diese Gyms konnte kein Brief gehen",
     invite_unsent_more: "{n} weitere. Welche, sagt die Tabelle für den Serienbrief.",
     invite_no_address: "Keine E-Mail: trag beim Gym eine ein",
+    invite_ended: "Diese Rolle wurde weggenommen oder abgegeben: soll die Person sie wieder haben, gib sie ihr über ihre E-Mail",
     invite_refused: "Das ist keine E-Mail-Adresse: berichtige sie beim Gym",
     link_button: "Neuer Link",
     link_fresh_title: "Ein neuer Link",

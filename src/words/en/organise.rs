@@ -252,6 +252,7 @@ texts! {
     invite_unsent: "No letter could go to these gyms",
     invite_unsent_more: "{n} more. The table for a mail merge says which.",
     invite_no_address: "No e-mail: add one to the gym",
+    invite_ended: "Their role here was taken away or given up: if they are to have it again, give it to them by their e-mail",
     invite_refused: "The e-mail is not one: mend it in the gym",
     link_button: "New link",
     link_fresh_title: "A new link",

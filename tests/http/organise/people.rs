@@ -214,3 +214,47 @@ async fn an_organiser_gets_no_link_into_an_account_that_is_more_than_theirs() {
     let table = browser.post(&format!("{PATH}/invite")).form(&[("csrf", &csrf)]).await.expect(200).text();
     assert!(!table.contains("code="), "{table}");
 }
+
+#[tokio::test]
+async fn inviting_all_gyms_again_gives_no_role_back_that_was_taken_away() {
+    let app = TestApp::new().await;
+    let gyms = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,Ana Cruz,ana@quayside.example\nmillpond,Millpond Gym,PT,Bo Dahl,Bo@millpond.example\n";
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(gyms).await.expect(200);
+    let (browser, csrf) = organiser(&app).await;
+    let invite = async || {
+        let table = browser.post(&format!("{PATH}/invite")).form(&[("csrf", &csrf)]).await.expect(200).text();
+        let row = |gym: &str| table.lines().find(|l| l.starts_with(gym)).expect("a row").to_owned();
+        (row("millpond"), row("quayside"))
+    };
+    let staff = async || {
+        let all = app.app.store.list_grants_in(SALTMARSH).await.expect("grants").into_iter();
+        all.filter(|g| g.grant.role == Role::Staff).collect::<Vec<_>>()
+    };
+    let (bo, ana) = invite().await;
+    assert!(bo.contains("code=") && ana.contains("code="), "{bo} {ana}");
+    // One role is taken away, one account is closed.
+    let held = staff().await;
+    assert_eq!(held.len(), 2);
+    let of = |email: &str| held.iter().find(|g| g.email == email).expect("a role");
+    let sure = [("csrf", csrf.as_str()), ("sure", "yes")];
+    let remove = format!("{PATH}/{}/remove", of("ana@quayside.example").id);
+    browser.post(&remove).form(&sure).await.expect(303);
+    let close = format!("/api/v1/accounts/{}", of("Bo@millpond.example").account);
+    app.administrator().await.delete(&close).await.expect(204);
+    for row in <[String; 2]>::from(invite().await) {
+        assert!(!row.contains("code=") && row.contains("Their role here was taken away or given up"), "{row}");
+    }
+    assert_eq!(staff().await, []);
+    let german = browser.post(&format!("{PATH}/invite")).header("accept-language", "de").form(&[("csrf", &csrf)]);
+    assert!(german.await.expect(200).text().contains("Diese Rolle wurde weggenommen oder abgegeben"));
+    // Given on purpose it is there again, and so is the invitation.
+    let give = [("csrf", &*csrf), ("email", "ANA@quayside.example"), ("role", "staff"), ("gym", "quayside")];
+    browser.post(PATH).form(&give).await.expect(303);
+    let (bo, ana) = invite().await;
+    assert!(ana.contains("code=") && bo.contains("taken away"), "{bo} {ana}");
+    assert_eq!(staff().await.len(), 1);
+    // Another contact of the gym is another person.
+    let gyms = "slug,name,country,contact,email\nmillpond,Millpond Gym,PT,Cy Eder,cy@millpond.example\n";
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(gyms).await.expect(200);
+    assert!(invite().await.0.contains("code="));
+}

@@ -10,7 +10,7 @@ use sqlx::SqlitePool;
 
 /// Of an index: so many rows, and so many on average that are alike in its first column, its first two, … A
 /// table that is kept in the order of its key has that as an index of its own name.
-const STATISTICS: [(&str, &str, &str); 42] = [
+const STATISTICS: [(&str, &str, &str); 43] = [
     ("accounts", "sqlite_autoindex_accounts_1", "6000 1"),
     ("entries", "entries", "100000 100000 1"),
     ("entries", "entries_gym", "100000 100000 80 1"),
@@ -51,6 +51,7 @@ const STATISTICS: [(&str, &str, &str); 42] = [
     ("scores", "scores_workout", "447756 447756 89552 72 1 1"),
     ("scores", "sqlite_autoindex_scores_1", "447756 447756 5 1 1"),
     ("sessions", "sessions_account", "6000 2"),
+    ("staff_ended", "staff_ended", "200 2 1 1"),
     ("throttles", "throttles_recovery", "5000 1"),
     ("tokens", "tokens_account", "500 1"),
 ];

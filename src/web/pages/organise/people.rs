@@ -252,6 +252,7 @@ fn unsent(invited: &[Invited]) -> Vec<(String, String)> {
     let why = |i: &Invited| match i.outcome {
         Invitation::NoAddress => Some(o.invite_no_address),
         Invitation::Refused => Some(o.invite_refused),
+        Invitation::Ended => Some(o.invite_ended),
         Invitation::Link(..) | Invitation::Known => None,
     };
     invited.iter().filter_map(|i| Some((i.name.clone(), why(i)?.to_owned()))).collect()
@@ -265,6 +266,7 @@ fn merged(i: Invited, public_url: &str) -> Vec<String> {
         Invitation::Known => (String::new(), String::new(), o.invite_known),
         Invitation::NoAddress => (String::new(), String::new(), o.invite_no_address),
         Invitation::Refused => (String::new(), String::new(), o.invite_refused),
+        Invitation::Ended => (String::new(), String::new(), o.invite_ended),
     };
     vec![i.gym, i.name, i.contact, i.email, link, until, remark.to_owned()]
 }

@@ -1,0 +1,8 @@
+-- Whose role as staff of a gym was taken away or given up: inviting all gyms does not give it back. Ends
+-- when the role is given to them again.
+CREATE TABLE staff_ended (
+    account BIGINT NOT NULL REFERENCES accounts (id) ON DELETE CASCADE,
+    competition TEXT COLLATE "C" NOT NULL,           -- slug
+    gym TEXT COLLATE "C" NOT NULL,
+    PRIMARY KEY (account, competition, gym)
+);
