@@ -349,3 +349,46 @@ async fn a_gym_without_heats_comes_to_its_sheets_from_the_desk() {
     let sheets = text(&staff.0, to).await;
     assert!(sheets.contains("Ines Duarte") && sheets.contains("blank=yes"), "{sheets}");
 }
+
+#[tokio::test]
+async fn a_lane_or_a_judge_without_a_heat_is_asked_about_and_an_emptied_heat_takes_somebody_out() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, MAKE).await.expect(303);
+    let change = |version: u32, places: &str| format!("do=change&version={version}&{places}");
+    // Emptied, with lane and judge as they stood there.
+    let out = "heat-1042=1&lane-1042=1&judge-1042=J-1&heat-1043=&lane-1043=2&judge-1043=";
+    post(&staff, &change(1, out)).await.expect(303);
+    let page = text(&staff.0, HEATS).await;
+    assert!(page.contains("Without a place: Rita Alves (1043), Tomás Brito (1044)"), "{page}");
+    for (places, bib) in [("heat-1043=&lane-1043=2", 1043), ("heat-1043=&lane-1043=&judge-1043=J-1", 1043)] {
+        let kept = format!("heat-1042=1&lane-1042=1&judge-1042=J-1&{places}");
+        let told = post(&staff, &change(2, &kept)).await.expect(422).plain();
+        assert!(told.contains(&format!("href=\"#heat-{bib}\">Write the heat too")), "{told}");
+        assert!(told.contains(&format!("id=\"heat-{bib}-error-1\"")), "{told}");
+    }
+    // Another lane than before, without the heat: meant to be moved, not to be taken out.
+    let moved = post(&staff, &change(2, "heat-1042=&lane-1042=2&judge-1042=J-1")).await.expect(422).plain();
+    assert!(moved.contains("href=\"#heat-1042\">Write the heat too"), "{moved}");
+    // What is no number is that alone.
+    let wrong = post(&staff, &change(2, "heat-1042=first&lane-1042=2")).await.expect(422).plain();
+    assert_eq!(wrong.matches("href=\"#heat-1042\"").count(), 1, "{wrong}");
+    assert!(!wrong.contains("Write the heat too"), "{wrong}");
+    let german = staff.0.post(HEATS).header("accept-language", "de");
+    let kept = format!("{}&csrf={}", change(2, "heat-1043=&lane-1043=2"), staff.1);
+    let german = german.body("application/x-www-form-urlencoded", kept).await.expect(422).plain();
+    assert!(german.contains("Schreib auch den Heat"), "{german}");
+}
+
+#[tokio::test]
+async fn a_start_that_comes_twice_is_asked_about_and_taken_with_its_offset() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let twice = MAKE.replace("2027-01-14T11:00", "2027-10-31T01:30");
+    let told = post(&staff, &twice).await.expect(422).plain();
+    assert!(told.contains("2027-10-31T01:30+01:00") && told.contains("2027-10-31T01:30+00:00"), "{told}");
+    assert!(told.contains("name=\"start\" type=\"text\" value=\"2027-10-31T01:30\""), "{told}");
+    // With its offset it is read, whatever else is said of it.
+    let told = post(&staff, &twice.replace("01:30", "01:30%2B01:00")).await.plain();
+    assert!(!told.contains("happens twice"), "{told}");
+}

@@ -10,6 +10,7 @@ use crate::actions::language;
 use crate::app::App;
 use crate::rules::heats::{Judging, Place, Settings};
 use crate::rules::ledger::Refusal;
+use crate::rules::window;
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
@@ -20,8 +21,6 @@ use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
 use jiff::Timestamp;
-use jiff::civil::DateTime;
-use jiff::tz::{AmbiguousOffset, TimeZone};
 
 #[derive(Template)]
 #[template(path = "heats.html")]
@@ -145,33 +144,31 @@ fn here(path: &HeatsPath) -> String {
 }
 
 fn settings(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Option<Settings> {
-    let start = instant(fields.get("start"), &found.reader.competition.time_zone);
-    if start.is_none() {
-        errors.push(FieldError::new("start", texts().start_missing));
-    }
+    let start = form::instant(fields, "start", texts().start_missing, &found.reader.competition.time_zone, errors);
     let lanes = fields.number("lanes", errors).unwrap_or(0);
     let minutes = fields.number("minutes", errors).unwrap_or(0);
     Some(Settings { start: start?, minutes, lanes, judging: heats::judging(fields.get("judging")) })
 }
 
-/// A local time of the competition; `None` for one that cannot be read or that the clock skips.
-fn instant(text: &str, zone: &TimeZone) -> Option<Timestamp> {
-    let local: DateTime = text.replace(' ', "T").parse().ok()?;
-    let ambiguous = zone.to_ambiguous_timestamp(local);
-    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
-        return None;
-    }
-    ambiguous.compatible().ok()
-}
-
-/// The places as typed; an empty heat is none.
+/// The places as typed; an empty heat is none, where nothing was written beside it.
 fn places(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Vec<Place> {
     let mut places = Vec::new();
     let judges: Vec<Link> = found.judges.iter().map(|(code, name)| Link::new(code, name)).collect();
     for bib in found.entries.iter().map(|e| e.bib) {
-        let heat = fields.number(&format!("heat-{bib}"), errors);
+        let heat_field = format!("heat-{bib}");
+        let heat = fields.number(&heat_field, errors);
         let lane = fields.number(&format!("lane-{bib}"), errors);
-        let Some(heat) = heat else { continue };
+        let Some(heat) = heat else {
+            // Lane and judge of before may stay there: that takes somebody out.
+            let before = found.plan.as_ref().and_then(|plan| plan.place(bib));
+            let new_lane = lane.is_some() && lane != before.map(|p| p.lane);
+            let judge = fields.get(&format!("judge-{bib}"));
+            let new_judge = !judge.is_empty() && Some(judge) != before.and_then(|p| p.judge.as_deref());
+            if fields.get(&heat_field).is_empty() && (new_lane || new_judge) {
+                errors.push(FieldError::new(heat_field, texts().heat_needed));
+            }
+            continue;
+        };
         let field = format!("judge-{bib}");
         let judge = judges::meant(&judges, fields.get(&field)).unwrap_or_else(|trouble| {
             errors.push(FieldError::new(field, trouble));
@@ -195,7 +192,7 @@ fn view(
     let title = put(h.title, &[("workout", &x.title)]);
     let plan = found.plan.as_ref();
     let settings = plan.map(|p| p.settings);
-    let local = |at: Timestamp| c.time_zone.to_datetime(at).strftime("%Y-%m-%dT%H:%M").to_string();
+    let local = |at: Timestamp| window::typed(at, &c.time_zone);
     let or_typed = |name: &str, stored: String| {
         typed.filter(|f| f.0.iter().any(|(n, _)| n == name)).map_or(stored, |f| f.get(name).to_owned())
     };

@@ -66,8 +66,7 @@ pub(super) async fn from_heat(app: &App, about: &About, values: &mut Values) -> 
     }
     values.judge = filled.judge.unwrap_or_else(|| std::mem::take(&mut values.judge));
     if let Some(start) = filled.performed_at.filter(|at| *at <= reader.now && about.now.is_none()) {
-        let local = reader.competition.time_zone.to_datetime(start);
-        values.performed_at = local.strftime("%Y-%m-%dT%H:%M").to_string();
+        values.performed_at = window::typed(start, &reader.competition.time_zone);
     }
     Ok(())
 }

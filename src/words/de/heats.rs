@@ -45,6 +45,7 @@ pub const HEATS: Heats = Heats {
     save: "Änderungen speichern",
     remove: "Heats entfernen",
     back: "Zurück zur Eingabe",
+    heat_needed: "Schreib auch den Heat, oder lass Bahn und Judge leer.",
     start_missing: "Gib Tag und Uhrzeit des ersten Starts an.",
     desk_group: "Heat {n}, {at}",
     desk_rest: "Ohne Heat",

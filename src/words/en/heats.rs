@@ -50,5 +50,6 @@ texts! {
     place_elsewhere: "heat {heat}, lane {lane} at {gym}",
     desk_judges: "Each athlete of a heat has the judge of the lane. Write another name where somebody else counted.",
     desk_judge_of: "Judge of {name}, {workout}",
+    heat_needed: "Write the heat too, or leave lane and judge empty.",
     start_missing: "Say the day and the time of the first start.",
 }

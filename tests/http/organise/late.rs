@@ -197,3 +197,29 @@ async fn many_late_scores_are_decided_at_once_with_one_reason() {
         (json!("entered"), json!("entered"), json!("late"))
     );
 }
+
+#[tokio::test]
+async fn an_end_that_comes_twice_is_asked_about_and_taken_with_its_offset() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser_browser(&app).await;
+    let path = "/organise/saltmarsh/extensions";
+    let sent = |closes| {
+        let rest = [("csrf", &*csrf), ("workout", "w1"), ("attest_by", "2027-11-01T21:00"), ("closes", closes)];
+        browser.post(path).form(&[&rest[..], &[("gym", "quayside"), ("reason", "A storm.")]].concat())
+    };
+    let page = sent("2027-10-31T01:30").await.expect(422).plain();
+    let said = "2027-10-31T01:30 happens twice in Europe/Lisbon, when clocks are set back. Write 2027-10-31T01:30+01:00 \
+                for the first time, 2027-10-31T01:30+00:00 for the second.";
+    assert!(page.contains(said), "{page}");
+    assert!(page.contains("name=\"closes\" type=\"text\" value=\"2027-10-31T01:30\""), "{page}");
+    assert!(page.contains("name=\"attest_by\" type=\"datetime-local\" value=\"2027-11-01T21:00\""), "{page}");
+    let gap = sent("2027-03-28T01:30").await.expect(422).plain();
+    assert!(gap.contains("2027-03-28T01:30 does not exist in Europe/Lisbon"), "{gap}");
+    let wrong = sent("2027-10-30T01:30+05:00").await.expect(422).plain();
+    assert!(
+        wrong.contains("Europe/Lisbon is not at +05:00 then") && wrong.contains("value=\"2027-10-30T01:30+05:00\"")
+    );
+    sent("2027-10-31T01:30+00:00").await.expect(303);
+    let extensions = app.app.store.list_extensions(1).await.expect("extensions");
+    assert_eq!(extensions.last().map(|e| e.closes.to_string()).as_deref(), Some("2027-10-31T01:30:00Z"));
+}

@@ -5,7 +5,7 @@ use crate::actions::heats::Filled;
 use crate::actions::language;
 use crate::actions::views::{DeskRow, DeskView, ScoreView};
 use crate::rules::competition::Competition;
-use crate::rules::window::Window;
+use crate::rules::window::{self, Window};
 use crate::rules::workout::{Format, Workout};
 use crate::web::pages::form::Choice;
 use crate::web::pages::shell::{Dated, Link, left, words};
@@ -319,7 +319,7 @@ impl At<'_> {
             code => judges::called(self.judges, code),
         };
         let done = filled.and_then(|f| f.performed_at);
-        let local = |at: Timestamp| self.c.time_zone.to_datetime(at).strftime("%Y-%m-%dT%H:%M").to_string();
+        let local = |at: Timestamp| window::typed(at, &self.c.time_zone);
         Line {
             turn: filled.map_or((u32::MAX, u32::MAX, r.bib), |f| (f.heat, f.lane, r.bib)),
             place: filled.map_or(String::new(), place),

@@ -28,14 +28,11 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
 use crate::words::en::organise::Organise;
 use crate::words::en::pages::Pages;
-use crate::words::{self, Sentence, organise, put};
+use crate::words::{self, Sentence, organise};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 use http::StatusCode;
-use jiff::Timestamp;
-use jiff::civil::DateTime;
-use jiff::tz::{AmbiguousOffset, TimeZone};
 
 /// The texts of these pages in the reader's language.
 fn texts() -> &'static Organise {
@@ -64,24 +61,6 @@ fn frame(caller: &Caller, reader: &Reader, below: &str, title: &str) -> Shell {
     steps.push(Link::new(&base, texts().nav));
     steps.push(Link::new("", title));
     Shell::new(caller, format!("{base}/{below}"), title).below(steps)
-}
-
-/// A local time of a zone out of a form's field; a fault beside it otherwise.
-fn instant(text: &str, field: &str, zone: &TimeZone, name: &str, errors: &mut Vec<FieldError>) -> Option<Timestamp> {
-    let Ok(local) = text.replace(' ', "T").parse::<DateTime>() else {
-        errors.push(FieldError::new(field, texts().time_needed));
-        return None;
-    };
-    let ambiguous = zone.to_ambiguous_timestamp(local);
-    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
-        errors.push(FieldError::new(field, put(words().field_local_time, &[("zone", &name)])));
-        return None;
-    }
-    let at = ambiguous.compatible().ok();
-    if at.is_none() {
-        errors.push(FieldError::new(field, texts().time_needed));
-    }
-    at
 }
 
 /// The status and the faults of a refusal that belongs on the page; others are problems.
@@ -152,17 +131,5 @@ mod tests {
         samples::assert_sound(&full);
         assert!(full.contains("/organise/t"));
         samples::assert_sound(&page(Vec::new()));
-    }
-
-    #[test]
-    fn a_time_that_the_clock_skips_or_that_is_none_is_said_beside_its_field() {
-        let zone = TimeZone::get("Europe/Lisbon").expect("a zone");
-        let mut errors = Vec::new();
-        let at = instant("2027-01-18 21:00", "closes", &zone, "Europe/Lisbon", &mut errors);
-        assert_eq!(at.map(|t| t.to_string()).as_deref(), Some("2027-01-18T21:00:00Z"));
-        assert_eq!(instant("2027-03-28T01:30", "closes", &zone, "Europe/Lisbon", &mut errors), None);
-        assert_eq!(instant("", "closes", &zone, "Europe/Lisbon", &mut errors), None);
-        assert_eq!(errors.len(), 2);
-        assert!(errors[0].text.contains("Europe/Lisbon"));
     }
 }

@@ -1,12 +1,12 @@
 //! `/organise/{c}`: how it goes, what came late and waits for a word, and who has more time.
 
 use super::super::competition::{time_left, time_said};
-use super::super::form::{Choice, FieldError, Fields};
+use super::super::form::{self, Choice, FieldError, Fields};
 use super::super::html;
 use super::super::scope::gym_name;
 use super::super::shell::{Dated, Left, Link, Shell, When, words};
 use super::late::{Item, item};
-use super::{frame, instant, number, reader, refused, texts};
+use super::{frame, number, reader, refused, texts};
 use crate::actions::extend::{self, Extended};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -276,7 +276,7 @@ pub async fn post_extension(
     let reader = reader(&app, &caller, &slug).await?;
     let c = &reader.competition;
     let mut errors = Vec::new();
-    let mut at = |field: &str| instant(fields.get(field), field, &c.time_zone, &c.time_zone_name, &mut errors);
+    let mut at = |field: &str| form::instant(&fields, field, texts().time_needed, &c.time_zone, &mut errors);
     let (closes, attest_by) = (at("closes"), at("attest_by"));
     let workout = fields.get("workout").to_owned();
     let (gym, region) = (fields.find("gym"), fields.find("region"));
@@ -322,8 +322,8 @@ pub async fn post_erase(
     let mut errors = Vec::new();
     let gym = fields.get("erase_gym").trim();
     let (at, whose) = if gym.is_empty() {
-        let bib = fields.number::<u32>("erase_bib", &mut errors);
-        if bib.is_none() && errors.is_empty() {
+        let bib = form::bib(fields.get("erase_bib"));
+        if bib.is_none() {
             errors.push(FieldError::new("erase_bib", words().field_number));
         }
         ("erase_bib", bib.map(Whose::Entry))

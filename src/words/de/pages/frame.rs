@@ -31,7 +31,6 @@ area! { ($) frame:
     do_col: "Aktion",
     field_number: "Schreib hier eine ganze Zahl, oder lass es leer.",
     field_time: "Schreib Datum und Uhrzeit wie 2027-01-16 10:40, oder lass es leer.",
-    field_local_time: "Diese Uhrzeit gibt es in {zone} nicht: dort wird die Uhr vorgestellt. Prüf die Stunde.",
 
     // Problems
     problem_send_again: "Um es noch einmal zu senden, lade diese Seite neu: was du getippt hast, geht mit.",

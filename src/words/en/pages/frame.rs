@@ -31,7 +31,6 @@ area! { ($) frame:
     do_col: "Action",
     field_number: "Write a whole number here, or leave it empty.",
     field_time: "Write date and time as 2027-01-16 10:40, or leave it empty.",
-    field_local_time: "That time does not exist in {zone}: the clock is put forward there. Check the hour.",
 
     // Problems
     problem_send_again: "To send it again, reload this page: what you typed goes with it.",
