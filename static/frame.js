@@ -36,7 +36,15 @@ form?.addEventListener("submit", async (event) => {
 for (const button of document.querySelectorAll("button[data-copy]")) {
   button.hidden = !navigator.clipboard;
   button.addEventListener("click", async () => {
-    await navigator.clipboard.writeText(document.getElementById(button.dataset.copy).value);
-    button.textContent = button.dataset.copied;
+    const field = document.getElementById(button.dataset.copy);
+    try {
+      await navigator.clipboard.writeText(field.value);
+      button.textContent = button.dataset.copied;
+    } catch {
+      // Not allowed, or not from here: the text is ready to be copied by hand, as is said beside it.
+      button.textContent = button.dataset.byHand;
+      field.focus();
+      field.select();
+    }
   });
 }

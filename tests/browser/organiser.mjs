@@ -237,6 +237,12 @@ export async function organisersEvening(base, demo) {
     await page.getByRole("button", { name: "Copy" }).click();
     await sees(page, "Copied");
     assert((await page.evaluate(() => navigator.clipboard.readText())) === text, "another text");
+    // A browser that may not copy leaves the text marked, and says so.
+    await page.reload();
+    await page.evaluate(() => (navigator.clipboard.writeText = () => Promise.reject(new DOMException("no", "NotAllowedError"))));
+    await page.getByRole("button", { name: "Copy" }).click();
+    await sees(page, "Not copied. The text is marked: copy it by hand");
+    assert((await page.evaluate(() => document.getSelection().toString())) === text, "it is not marked");
   });
 
   await check("an entry is looked at first, then taken out, and is on no desk any more", async () => {
