@@ -155,10 +155,21 @@ async function evening(how, options) {
     await page.goto("/");
     await follow(page, page.locator("main h2 a").first());
     await follow(page, page.locator("tbody th a").first());
-    const name = await page.locator("tbody th a").nth(20).innerText();
+    // Somebody of the second page, by name and bib.
+    const first = await page.locator("tbody tr").first().getAttribute("id");
+    await follow(page, page.getByRole("link", { name: "Next", exact: true }));
+    assert((await page.locator(`#${first}`).count()) === 0, "the same page");
+    const row = page.locator("tbody tr[id]").nth(20);
+    const [id, name] = [await row.getAttribute("id"), await row.locator("th a").innerText()];
+    await page.goBack();
     await type(page, page.getByLabel("Find somebody"), name);
     await enter(page);
-    await sees(page, name);
+    // Of namesakes the one who is meant is picked.
+    const several = page.locator(".note li a", { hasText: `${name} · ${id.slice(1)}` });
+    if (await several.count()) await follow(page, several);
+    const at_row = new URL(page.url());
+    assert(at_row.searchParams.get("bib") === id.slice(1) && at_row.hash === `#${id}`, page.url());
+    assert((await page.locator(`#${id} th a`).innerText()) === name, "another row");
     await to(page, page.locator("summary", { hasText: "Only some of them" }));
     if (!(await page.getByLabel("Gym").isVisible())) await page.keyboard.press("Enter");
     await to(page, page.getByLabel("Gym"));

@@ -1,6 +1,6 @@
 // A judge's evening: signing in leads to the own lanes, the brief and the sheet; who was counted waits at
-// the desk until the judge's own word is given there, signed in; the own page lists it then, and a word that
-// came too late as one that waits; and nothing of it is anybody else's.
+// the desk until the judge's own word is given there, signed in; the own page and the own data list it then; and
+// nothing of it is anybody else's.
 
 import { Desk } from "./at_desk.mjs";
 import { LOOKS, assert, check, sees, sound } from "./checks.mjs";
@@ -19,6 +19,7 @@ export async function judgesEvening(base, demo) {
   const heats = `${desk.address}/heats/${desk.workout}`;
 
   let bib, name;
+  const counted = [];
   await check("the gym gives the judge a lane", async () => {
     const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
     ({ bib, name } = missing[0]);
@@ -72,6 +73,7 @@ export async function judgesEvening(base, demo) {
       assert(staffs.status === 422, JSON.stringify(staffs));
       const told = await sent(page, "POST", `${path}/attestation`, word, tag);
       assert(told.status === 200 && told.json.state === "attested", JSON.stringify(told));
+      counted.push(one.bib);
       await page.reload();
       const listed = mine().locator("summary", { hasText: "Stored under your code" });
       await listed.click();
@@ -89,7 +91,13 @@ export async function judgesEvening(base, demo) {
       const data = await (await page.request.get("/account/data.json")).json();
       const own = data.judges.find((j) => j.competition === c);
       assert(own.lanes.some((lane) => lane.bib === bib && lane.gym === staff.gym), JSON.stringify(own.lanes));
-      assert(own.vouched.every((word) => typeof word.waiting === "boolean"), "which words wait");
+      // All that was given in time, and nothing that waits for the organiser.
+      const words = (workout, one) => own.vouched.filter((word) => word.workout === workout && word.bib === one);
+      for (const one of counted) {
+        const word = words(desk.workout, one);
+        assert(word.length === 1 && word[0].waiting === false && word[0].how === "signed_in", `${one}: ${JSON.stringify(word)}`);
+      }
+      assert(words(desk.workout, bib).length === 0, "whom nobody vouched for yet");
     });
     await check("nothing odd happened on the judge's way", async () => assert(page.odd.length === 0, page.odd.join("\n")));
     await at.close();

@@ -81,12 +81,12 @@ const stops = [
   ["nobody", "api", "/api", async (page) => page.locator(".opblock-tag").first().waitFor()],
   ["nobody", "api with a request to try", "/api", tryRequest],
   ["nobody", "a code typed in", `/claim?c=${c}`],
-  ["nobody", "a code that fits nothing", "/claim", async (page) => page.locator('form[action="/claim"] button').click()],
+  ["nobody", "a code that fits nothing", "/claim", wrongCode],
   ["athlete", "own page", `/c/${c}/athletes/${bib}`],
   ["athlete", "own row", `/c/${c}/divisions/women?bib=${bib}`],
   ["athlete", "own score", `/c/${c}/athletes/${bib}/workouts/${running}`],
   ["athlete", "own account", "/account"],
-  ["athlete", "erasing without the address", "/account", async (page) => page.locator('form[action="/account/erase"] button').click()],
+  ["athlete", "erasing without the address", "/account", wrongAddress],
   ["judge", "account of a judge", "/account"],
   ["staff", "desk", `/desk/${c}/${gym}`],
   ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
@@ -220,6 +220,22 @@ const stops = [
   ["somebody without roles", "account without roles", "/account"],
   ["somebody without roles", "home without roles", "/"],
 ];
+
+// Sent, refused, and said beside the field.
+async function wrongCode(page) {
+  const form = page.locator('form[action="/claim"]');
+  const typed = { c, bib: "1042", code: "CCCC-DDDD", email: "nobody@saltmarsh.example", password: "three old oars" };
+  for (const [name, value] of Object.entries(typed)) await form.locator(`[name="${name}"]`).fill(value);
+  await form.getByRole("button").last().click();
+  await page.locator("#code-error-1").waitFor();
+}
+
+async function wrongAddress(page) {
+  const form = page.locator('form[action="/account/erase"]');
+  await form.locator('input[type="email"], input[name="me"]').first().fill("somebody.else@saltmarsh.example");
+  await form.getByRole("button").last().click();
+  await page.locator("#me-error-1").waitFor();
+}
 
 async function tryRequest(page) {
   await page.locator(".opblock-tag", { hasText: "scores" }).click();

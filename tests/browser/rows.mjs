@@ -19,10 +19,42 @@ export async function deskRows(base, demo, staff, look) {
   const take = () => desk.take();
   const twin = async (row) => section.locator(`form.vouch input[name="a-${await row.data("bib")}"]`);
 
+  // A page of somebody whom the organiser gives these roles.
+  let invited = 0;
+  async function invite(roles) {
+    invited += 1;
+    const email = `rows-${invited}-${look.width}-${look.scheme}-${Date.now()}@desk.example`;
+    const { link } = await as(organiser, async (_, office) =>
+      office.evaluate(async (body) => {
+        const answer = await fetch("/api/v1/accounts", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+        return answer.json();
+      }, { email, roles }));
+    const guest = await open(base, { look });
+    await guest.page.goto(new URL(link).pathname + new URL(link).search);
+    await guest.page.getByRole("button", { name: "Sign in" }).click();
+    await guest.page.waitForURL((url) => !url.pathname.startsWith("/signin"));
+    return guest;
+  }
+
+  // The gym's judge vouches, signed in, for what is stored now.
+  async function judgeVouches(path) {
+    const guest = await invite([{ role: "judge", competition: demo.competition, judge: staff.judge }]);
+    const told = await does(guest, async (sent) => {
+      const { json } = await sent("GET", path);
+      const headers = { "content-type": "application/json", "if-match": `"${json.etag}"` };
+      return sent("POST", `${path}/attestation`, JSON.stringify({ judge: staff.judge, how: "signed_in" }), headers);
+    });
+    assert(told.status === 200, JSON.stringify(told));
+  }
+
   // Asked as somebody else, from a page of our own.
-  async function as(who, does) {
+  async function as(who, work) {
     const other = await open(base, { look });
     await signIn(other.page, who);
+    return does(other, work);
+  }
+
+  async function does(other, work) {
     const sent = (method, path, body, headers = {}) =>
       other.page.evaluate(
         async ([method, url, body, headers]) => {
@@ -31,7 +63,7 @@ export async function deskRows(base, demo, staff, look) {
         },
         [method, `${api}${path}`, body, headers],
       );
-    const result = await does(sent, other.page);
+    const result = await work(sent, other.page);
     await other.close();
     return result;
   }
@@ -108,19 +140,11 @@ export async function deskRows(base, demo, staff, look) {
   });
 
   await check("a correction of what a judge vouched for signed in is taken back, and waits for that judge again", async () => {
-    const judge = person("judge");
-    // The sample's own judge, at the sample's own gym.
-    if (judge.judge !== staff.judge) return;
     await desk.vouchedBy("");
     const row = await take();
     await row.type(less(1));
     const path = `/workouts/${workout}/scores/${await row.data("bib")}`;
-    const told = await as(judge, async (sent) => {
-      const { json } = await sent("GET", path);
-      const headers = { "content-type": "application/json", "if-match": `"${json.etag}"` };
-      return sent("POST", `${path}/attestation`, JSON.stringify({ judge: judge.judge, how: "signed_in" }), headers);
-    });
-    assert(told.status === 200, JSON.stringify(told));
+    await judgeVouches(path);
     await page.reload();
     await desk.unfold();
     const was = await row.data("text");
@@ -135,35 +159,18 @@ export async function deskRows(base, demo, staff, look) {
   });
 
   await check("what another judge vouched for signed in is taken back in nobody's name, also by a judge", async () => {
-    const judge = person("judge");
-    if (judge.judge !== staff.judge) return;
     // Staff who judge by another code.
     const judges = await (await page.request.get(`${api}/judges?gym=${staff.gym}`)).json();
-    const other = judges.find((j) => j.code !== judge.judge).code;
-    const email = `both-${look.width}-${look.scheme}-${Date.now()}@desk.example`;
+    const other = judges.find((j) => j.code !== staff.judge).code;
     const competition = demo.competition;
-    const roles = [{ role: "staff", competition, gym: staff.gym }, { role: "judge", competition, judge: other }];
-    const invited = await as(organiser, async (_, office) =>
-      office.evaluate(async (body) => {
-        const answer = await fetch("/api/v1/accounts", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
-        return answer.json();
-      }, { email, roles }));
-    const both = await open(base, { look });
-    await both.page.goto(new URL(invited.link).pathname + new URL(invited.link).search);
-    await both.page.getByRole("button", { name: "Sign in" }).click();
-    await both.page.waitForURL((url) => !url.pathname.startsWith("/signin"));
+    const both = await invite([{ role: "staff", competition, gym: staff.gym }, { role: "judge", competition, judge: other }]);
     await both.page.goto(address);
     const own = desk.on(both.page);
     await own.vouchedBy("");
     const row = await own.take();
     await row.type(less(1));
     const path = `/workouts/${workout}/scores/${await row.data("bib")}`;
-    const told = await as(judge, async (sent) => {
-      const { json } = await sent("GET", path);
-      const headers = { "content-type": "application/json", "if-match": `"${json.etag}"` };
-      return sent("POST", `${path}/attestation`, JSON.stringify({ judge: judge.judge, how: "signed_in" }), headers);
-    });
-    assert(told.status === 200, JSON.stringify(told));
+    await judgeVouches(path);
     await both.page.reload();
     await own.unfold();
     const was = await row.data("text");

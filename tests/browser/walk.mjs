@@ -79,14 +79,47 @@ await check("without the open workouts there is a column less", async () => {
   assert((await columns()) === all - 1, "as many columns as before");
 });
 await check("nobody of that name, several, or one", async () => {
-  await anybody.page.goto(divisions[0]);
-  await anybody.page.getByLabel("Find somebody").fill("zzqzz");
-  await anybody.page.getByRole("button", { name: "Show" }).click();
-  await sees(anybody.page, "is in this division");
-  const name = await anybody.page.goto(divisions[0]).then(() => anybody.page.locator("tbody th a").nth(30).innerText());
-  await anybody.page.getByLabel("Find somebody").fill(name);
-  await anybody.page.getByRole("button", { name: "Show" }).click();
-  await sees(anybody.page, name);
+  const { page } = anybody;
+  const find = async (text) => {
+    await page.goto(divisions[0]);
+    await page.getByLabel("Find somebody").fill(text);
+    await page.getByRole("button", { name: "Show" }).click();
+    await page.waitForURL((url) => url.searchParams.has("q") || url.searchParams.has("bib"));
+  };
+  // Where one is meant: their row on the page that has it.
+  const found = async (id, name) => {
+    await page.waitForURL((url) => url.searchParams.get("bib") === id.slice(1) && url.hash === `#${id}`);
+    assert((await page.locator(`#${id} th a`).innerText()) === name, "another row");
+  };
+  await find("zzqzz");
+  await sees(page, "is in this division");
+  // Those of the second page: nobody sees them without looking.
+  await page.goto(divisions[0]);
+  const first = await page.locator("tbody tr").first().getAttribute("id");
+  await page.getByRole("link", { name: "Next", exact: true }).click();
+  await page.locator(`#${first}`).waitFor({ state: "detached" });
+  const rows = await page.locator("tbody tr[id]").evaluateAll((all) => all.map((row) => [row.id, row.querySelector("th a").textContent.trim()]));
+  const seen = (name) => rows.filter(([, other]) => other === name).length;
+  let one, said;
+  for (const [id, name] of rows.filter(([, name]) => seen(name) === 1)) {
+    await find(name);
+    one = [id, name];
+    said = await page.getByText(/ fit /).filter({ visible: true }).count();
+    if (said === 0) break;
+  }
+  assert(one && said === 0, "everybody on this page has a namesake");
+  await found(...one);
+  // Many have the same first name: who is meant is asked.
+  const [id, name] = one;
+  await find(name.split(" ")[0]);
+  await sees(page, /^(Several|Many) fit /);
+  const offered = page.locator(".note li a");
+  assert((await offered.count()) > 1, "one is offered");
+  const bib = (await offered.first().innerText()).split(" · ")[1].trim();
+  const called = (await offered.first().innerText()).split(" · ")[0].trim();
+  await offered.first().click();
+  await found(`b${bib}`, called);
+  assert(id !== `b${bib}` || called === name, "another row");
 });
 await check("an athlete's page says every workout", async () => {
   await anybody.page.goto(divisions[0]);
@@ -212,10 +245,15 @@ await check("an account shows its roles, and issues a token once", async () => {
   await page.getByRole("button", { name: /^Revoke/ }).first().click();
   await sees(page, "The token is revoked.");
 });
-await check("staff of one gym do not reach another's desk", async () => {
-  await page.goto(`${series}`);
-  const answer = await page.goto(`/referee/${demo.competition}/${running}/${bib}`);
-  assert(answer.status() === 403, `${answer.status()}`);
+await check("staff of one gym do not reach another's desk, nor what referees see", async () => {
+  const gyms = await (await page.request.get(`/api/v1/competitions/${demo.competition}/gyms`)).json();
+  const other = gyms.find((gym) => gym.slug !== staff.gym).slug;
+  const status = async (path) => (await page.goto(path)).status();
+  assert((await status(desk)) === 200, "the own desk");
+  for (const path of [`/desk/${demo.competition}/${other}`, `/referee/${demo.competition}/${running}/${bib}`]) {
+    const told = await status(path);
+    assert(told === 403, `${path}: ${told}`);
+  }
 });
 await check("staff sign out", async () => {
   await page.getByRole("link", { name: "Tallywright" }).click();
@@ -301,9 +339,14 @@ await check("an athlete finds the own row", async () => {
 });
 await sound(own.page, "standings with the own row");
 await check("find me by bib leads to the page that holds it", async () => {
+  // From the first page, which does not.
+  const list = new URL(own.page.url()).pathname;
+  await own.page.goto(`${list}?from=1`);
+  assert((await own.page.locator(`#b${athlete.bib}`).count()) === 0, "the own row is on the first page");
   await own.page.getByLabel("Find somebody").fill(String(athlete.bib));
   await own.page.getByRole("button", { name: "Show" }).click();
   await own.page.locator(`#b${athlete.bib}`).waitFor({ state: "visible" });
+  assert(new URL(own.page.url()).searchParams.get("bib") === String(athlete.bib), own.page.url());
 });
 await own.close();
 

@@ -489,33 +489,3 @@ async fn a_gyms_contact_is_erased_with_the_athlete_and_by_itself() {
     let fields = [("csrf", &*csrf), ("erase_gym", "millpond"), ("sure", "yes")];
     staff.post("/organise/saltmarsh/erase").form(&fields).await.expect(403);
 }
-
-/// What waits to be shown is sent along with every request: it never becomes too much for a head.
-#[tokio::test]
-async fn of_many_things_that_wait_to_be_shown_the_oldest_make_room() {
-    let app = TestApp::new().await;
-    let (mut browser, csrf) = judge(&app).await;
-    let token = [("csrf", &*csrf), ("name", "one of many"), ("days", "9")];
-    let mut waiting: Vec<(String, String)> = Vec::new();
-    for _ in 0..7 {
-        let done = browser.post("/account/tokens").form(&token).await.expect(303);
-        for set in done.headers.get_all("set-cookie") {
-            let (name, rest) = set.to_str().expect("text").split_once('=').expect("a cookie");
-            waiting.retain(|(known, _)| known != name);
-            let value = rest.split(';').next().expect("a value");
-            if !rest.ends_with("Max-Age=0") {
-                waiting.push((name.to_owned(), value.to_owned()));
-            }
-        }
-        assert!(waiting.len() <= 4, "{waiting:?}");
-        let session = browser.cookies();
-        let session = session.split("; ").next().expect("the session's own");
-        let waiting = waiting.iter().map(|(name, value)| format!("{name}={value}"));
-        let all: Vec<String> = std::iter::once(session.to_owned()).chain(waiting).collect();
-        browser = browser.with(http::header::COOKIE, &all.join("; "));
-        // The newest is shown.
-        let page = browser.get(done.header("location").split('#').next().expect("an address")).await.expect(200).text();
-        assert!(page.contains("Copy it now"), "{page}");
-    }
-    assert_eq!(waiting.len(), 4);
-}
