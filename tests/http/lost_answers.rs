@@ -22,8 +22,8 @@ fn with(app: &TestApp, jar: &[(String, String)]) -> Client {
 
 /// The value of the session's cookie in an answer.
 fn session(reply: &crate::support::Reply) -> String {
-    let all = reply.headers.get_all("set-cookie").iter().filter_map(|set| set.to_str().ok());
-    let own = all.filter_map(|set| set.strip_prefix("sid=")).next().expect("a session");
+    let mut all = reply.headers.get_all("set-cookie").iter().filter_map(|set| set.to_str().ok());
+    let own = all.find_map(|set| set.strip_prefix("sid=")).expect("a session");
     own.split(';').next().expect("a value").to_owned()
 }
 

@@ -72,8 +72,12 @@ async fn an_account_is_added_with_all_that_goes_with_it_or_not_at_all() {
     let there = store.find_account(account).await.unwrap().unwrap();
     assert_eq!((there.password_hash, there.confirmed), (None, true));
     let session = |hash| NewSession { hash, device: "", expires: now + day };
-    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now).await.unwrap(), None, "whoever made it had it");
-    assert_eq!(store.sign_in_by_link(&[6; 32], session(&[2; 32]), now).await.unwrap(), Some(account));
+    assert_eq!(
+        store.sign_in_by_link(&[5; 32], session(&[1; 32]), now, now).await.unwrap(),
+        None,
+        "whoever made it had it"
+    );
+    assert_eq!(store.sign_in_by_link(&[6; 32], session(&[2; 32]), now, now).await.unwrap(), Some(account));
 }
 
 #[tokio::test]
@@ -112,7 +116,7 @@ async fn a_session_lasts_until_it_ends_or_is_ended() {
     let begin = async |n, device, span| {
         store.add_link(&[n; 32], id, now, now + hour).await.unwrap();
         let session = NewSession { hash: &[n; 32], device, expires: now + span };
-        store.sign_in_by_link(&[n; 32], session, now).await.unwrap().unwrap();
+        store.sign_in_by_link(&[n; 32], session, now, now).await.unwrap().unwrap();
         store.find_by_session(&[n; 32], now).await.unwrap().unwrap().session
     };
     let first = begin(1, "a browser", hour).await;
@@ -162,10 +166,13 @@ async fn a_link_is_used_once() {
     store.add_link(&[5; 32], account, now, now + day).await.unwrap();
     store.add_link(&[6; 32], account, now, now + day).await.unwrap();
     let session = |hash| NewSession { hash, device: "a phone", expires: now + day };
-    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now).await.unwrap(), Some(account));
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now, now).await.unwrap(), Some(account));
     assert_eq!(store.find_by_session(&[1; 32], now).await.unwrap().unwrap().actor.account, Some(account));
-    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[2; 32]), now).await.unwrap(), None);
-    assert_eq!(store.sign_in_by_link(&[6; 32], session(&[2; 32]), now + day).await.unwrap(), None);
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[2; 32]), now, now).await.unwrap(), None);
+    // The very session that it began is there for who asks for it again, since then.
+    let again = async |since| store.sign_in_by_link(&[5; 32], session(&[1; 32]), now, since).await.unwrap();
+    assert_eq!((again(now).await, again(now + SignedDuration::from_secs(1)).await), (Some(account), None));
+    assert_eq!(store.sign_in_by_link(&[6; 32], session(&[2; 32]), now + day, now).await.unwrap(), None);
     assert_eq!(store.find_by_session(&[2; 32], now).await.unwrap(), None, "no link, no session");
 }
 
@@ -190,8 +197,8 @@ async fn what_is_used_once_to_get_in_is_not_used_up_for_nothing() {
     .await
     .unwrap();
     let session = |hash| NewSession { hash, device: "a phone", expires: now + day };
-    assert!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now).await.is_err(), "that hash is there");
-    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[2; 32]), now).await.unwrap(), Some(account));
+    assert!(store.sign_in_by_link(&[5; 32], session(&[1; 32]), now, now).await.is_err(), "that hash is there");
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[2; 32]), now, now).await.unwrap(), Some(account));
 
     // The address is somebody's already: the code stays.
     let claim = UsedClaim { competition: id, bib: 1, hash: "a hash" };
@@ -219,14 +226,14 @@ async fn a_new_password_ends_what_the_old_one_opened() {
     store.add_link(&[5; 32], account, now, now + day).await.unwrap();
     let session = |hash| NewSession { hash, device: "", expires: now + day };
     store.add_link(&[6; 32], account, now, now + day).await.unwrap();
-    store.sign_in_by_link(&[6; 32], session(&[1; 32]), now).await.unwrap().unwrap();
+    store.sign_in_by_link(&[6; 32], session(&[1; 32]), now, now).await.unwrap().unwrap();
     assert!(store.sign_in_by_password(account, "old", None, session(&[2; 32]), now).await.unwrap());
     let kept = store.find_by_session(&[1; 32], now).await.unwrap().unwrap().session;
     store.change_password(account, Some("new"), Some(kept)).await.unwrap();
     assert_eq!(store.find_account(account).await.unwrap().unwrap().password_hash.as_deref(), Some("new"));
     let open = store.list_sessions(account, now).await.unwrap();
     assert_eq!(open.iter().map(|s| (s.id, s.by_link)).collect::<Vec<_>>(), [(kept, false)]);
-    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[3; 32]), now).await.unwrap(), None);
+    assert_eq!(store.sign_in_by_link(&[5; 32], session(&[3; 32]), now, now).await.unwrap(), None);
 }
 
 #[tokio::test]

@@ -416,6 +416,7 @@ mod tests {
                 how: "video".to_owned(),
                 hows: vec![Choice::new("video", "Counted from a video", "video")],
                 all: vec![Link::new("J-1", samples::HOSTILE)],
+                workout: samples::HOSTILE.to_owned(),
             },
             receipt: "/desk/s/g/receipt".to_owned(),
             missing: "/desk/s/g/missing".to_owned(),
@@ -469,8 +470,8 @@ mod tests {
 
     #[test]
     fn the_judge_is_remembered_from_one_athlete_to_the_next() {
-        assert_eq!(remembered("J 1&2", "video"), "?judge=J%201%262&how=video");
-        assert_eq!(remembered("", ""), "");
+        assert_eq!(remembered(&[("judge", "J 1&2"), ("how", "video")]), "?judge=J%201%262&how=video");
+        assert_eq!(remembered(&[("judge", ""), ("how", "")]), "");
         assert_eq!(saved::saved_path("s", "w1/1042").map(|p| p.bib), Some(1042));
         assert_eq!(saved::saved_path("s", "w1/x"), None);
     }
