@@ -47,13 +47,17 @@ for (const form of desk.querySelectorAll("form.vouch")) {
   said.setAttribute("role", "alert");
   form.append(said);
   // A page of the browser's own, that says there is no network, would take the desk away.
+  let asking = false;
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (asking) return;
+    asking = true;
     said.hidden = true;
     const there = await ask("GET", "");
-    if (there) return form.submit();
-    said.textContent = words.not_now;
-    said.hidden = false;
+    // Whoever comes back to this page may press it again.
+    setTimeout(() => (asking = false), there ? 2000 : 0);
+    if (there) form.submit();
+    else Object.assign(said, { textContent: words.not_now, hidden: false });
   });
   form.addEventListener("change", tell);
   form.addEventListener("ticks", tell);
