@@ -23,8 +23,10 @@ form?.addEventListener("submit", async (event) => {
   event.preventDefault();
   if (n > 0 && !window.confirm(form.dataset.leave.replace("{n}", n))) return;
   try {
-    const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)), redirect: "manual" });
-    if (answer.type !== "opaqueredirect") throw new Error(String(answer.status));
+    const body = new URLSearchParams(new FormData(form));
+    const answer = await fetch(form.action, { method: "POST", body, redirect: "manual", signal: AbortSignal.timeout?.(20_000) });
+    // Refused: the service's own page says why, and what to do.
+    if (answer.type !== "opaqueredirect") return form.submit();
   } catch {
     window.alert(form.dataset.offline);
     return;

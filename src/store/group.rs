@@ -125,11 +125,8 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
     .await
     .map_err(Failure::Undone)?;
     // Nothing is left to work out: a commit that takes long waits for something that is not there.
-    match dialect::in_time(groups, false, tx.commit()).await {
-        Ok(()) => {}
-        // Cut off, or out of time: it may be done all the same.
-        Err(error @ (StoreError::OutcomeUnknown(_) | StoreError::Late)) => settle(store, &saved, error).await?,
-        Err(refused) => return Err(Failure::Undone(refused)),
+    if let Err(error) = dialect::in_time(groups, false, tx.commit()).await {
+        settle(store, &saved, error).await?;
     }
     let committed = saved.into_iter().map(|one| {
         if let Some(definition) = one.definition {
@@ -169,6 +166,9 @@ async fn vouch(groups: &Db, tx: Tx) -> Result<(), StoreError> {
 /// who holds its head, for a commit whose answer was lost may still be under way. Our last record stands
 /// where we put it, whoever has written after it; where another one stands, or none, ours never will.
 async fn settle(store: &Store, saved: &[Saved], error: StoreError) -> Result<(), Failure> {
+    if error.is_refused() {
+        return Err(Failure::Undone(error));
+    }
     let Some(one) = saved.first() else { return Err(Failure::Unknown(error)) };
     let slugs: Vec<&str> = saved.iter().map(|one| one.committed.slug.as_str()).collect();
     match find_leaf(store, &slugs, &one.committed).await {
@@ -459,17 +459,18 @@ mod tests {
     #[tokio::test]
     async fn what_became_of_a_commit_without_an_answer_is_told_by_the_log() {
         let folder = tempfile::tempdir().expect("a folder");
-        let url = format!("sqlite://{}", folder.path().join("tally.db").display());
-        let store = Store::open(&url).await.expect("opens");
+        let store =
+            Store::open(&format!("sqlite://{}", folder.path().join("tally.db").display())).await.expect("opens");
         let writer = Writer::start(store.clone(), Clock::fixed(Timestamp::UNIX_EPOCH), |_| ());
         let made = tokio::join!(writer.submit(apply("marsh"), None), writer.submit(apply("reed"), None));
         assert!(made.0.is_ok() && made.1.is_ok(), "{made:?}");
         let unknown = || StoreError::OutcomeUnknown(sqlx::Error::WorkerCrashed);
-
         // Ours stands, in each of the competitions of one group.
         let ours = saved(&store).await;
         assert_eq!(ours.len(), 2);
         assert!(settle(&store, &ours, unknown()).await.is_ok());
+        let late = StoreError::Database(sqlx::Error::Io(std::io::ErrorKind::TimedOut.into()));
+        assert!(settle(&store, &ours, late).await.is_ok(), "given up, it may be done all the same");
         // Whoever wrote after it.
         let rename = Asked {
             change: Change::Apply {
@@ -485,15 +486,11 @@ mod tests {
 
         // Somebody else's stands where it was put, in the first or in all of them: it never will.
         let mut others = saved(&store).await;
-        for one in &mut others {
-            one.last = [9; 32];
-        }
+        others.iter_mut().for_each(|one| one.last = [9; 32]);
         assert!(matches!(settle(&store, &others, unknown()).await, Err(Failure::Undone(_))));
         // Nothing stands there.
         let mut none = saved(&store).await;
-        for one in &mut none {
-            one.committed.seq += 1;
-        }
+        none.iter_mut().for_each(|one| one.committed.seq += 1);
         assert!(matches!(settle(&store, &none, unknown()).await, Err(Failure::Undone(_))));
 
         // The log cannot be read: nobody knows.

@@ -252,7 +252,7 @@ impl Store {
     }
 
     /// Forgets the answers about a competition that may name somebody who was erased: to files, the ones that are
-    /// being made too, and about who takes part. What is sent again after that is judged by itself. What the writer
+    /// being made too, and about the roster. What is sent again after that is judged by itself. What the writer
     /// answered to a score names nobody, and stays: whoever sends it again is told what became of it.
     pub async fn forget_answers(&self, competition: &str) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;

@@ -125,6 +125,12 @@ impl StoreError {
         matches!(self, Self::OutcomeUnknown(_))
     }
 
+    /// Whether the engine itself said no: then a commit that ended so is certainly not done.
+    #[must_use]
+    pub fn is_refused(&self) -> bool {
+        matches!(self, Self::Database(error) if dialect::is_refused(error))
+    }
+
     /// What keeps the database from its work at the moment; `None`: another kind of error.
     #[must_use]
     pub fn trouble(&self) -> Option<Trouble> {

@@ -53,6 +53,7 @@ function pauseAsked(answer) {
 export const why = (json) => (json.errors ?? []).map((e) => e.message).join(" ") || json.detail || "";
 // Whether the same is to be asked again later: nothing is known of what became of it.
 export const later = (answer) => answer === undefined || answer.status === 429 || answer.status >= 500 || answer.status === 408;
+const MAY_BE_DONE = ["outcome_unknown", "stored_not_shown"];
 // Whether it may be done all the same: who is told to come again later is told that it is not.
-export const unsure = (answer) => later(answer) && ![429, 503].includes(answer?.status);
+export const unsure = (answer) => later(answer) && (![429, 503].includes(answer?.status) || MAY_BE_DONE.includes(answer.json.code));
 export const asksReason = (faults) => (faults ?? []).some((f) => f.code === "upward_needs_reason");

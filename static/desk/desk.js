@@ -64,12 +64,17 @@ for (const form of desk.querySelectorAll("form.vouch")) {
   form.querySelector("ul").before(button);
   tell();
 }
-// Answered to a form, loading the page again would send that again.
+// Answered to a form, loading the page again would send that again; and who vouched just now is remembered here, not
+// by the address, which another evening may come back to.
+const asked = new URLSearchParams(location.search);
+const led = ["judge", "how"].filter((name) => asked.has(name));
+const rest = new URLSearchParams([...asked].filter(([name]) => !led.includes(name)));
 if (location.pathname !== address) history.replaceState(null, "", address);
+else if (led.length > 0) history.replaceState(null, "", `${address}?${rest}${location.hash}`);
 desk.classList.add("live");
 if (kept.judge && !judging.elements.judge.value) judging.elements.judge.value = kept.judge;
 const hows = [...judging.elements.how.options].map((option) => option.value);
-if (hows.includes(kept.how) && !new URLSearchParams(location.search).has("how")) judging.elements.how.value = kept.how;
+if (hows.includes(kept.how) && !asked.has("how")) judging.elements.how.value = kept.how;
 judging.addEventListener("submit", (event) => event.preventDefault());
 judging.addEventListener("change", () => useJudge());
 judging.querySelector("button").addEventListener("click", () => useJudge());

@@ -1,7 +1,7 @@
 // Who judged: the desk's judge, by code or by part of the name, and the same for a lane's.
 
 import { desk, element, plain, rows, saying, words } from "./brought.js";
-import { keep, kept, vouches } from "./kept.js";
+import { keep, kept, outOfDate, vouches } from "./kept.js";
 
 export const judging = document.getElementById("judging");
 const judges = [...document.querySelectorAll("#judges option")].map((o) => ({ code: o.value, name: o.textContent }));
@@ -62,3 +62,10 @@ export function useJudge(save = true) {
     for (const row of rows.values()) if (row.input?.value.trim()) row.checkSoon();
   }
 }
+
+// A page that stays open over night.
+document.addEventListener("woke", () => {
+  if (!outOfDate()) return;
+  judging.elements.judge.value = "";
+  useJudge();
+});

@@ -25,9 +25,13 @@ const written = { rows: texts(kept.rows), by: texts(kept.by), vouching: texts(vo
 // Who vouched half a day ago, or for another workout, may not be in the hall: remembered as last time's only.
 const HOLDS = 12 * 3_600_000;
 const evening = desk.querySelector("section[data-open]")?.dataset.workout ?? "";
-if (kept.judge && !(kept.evening === evening && Math.abs(now() - kept.since) < HOLDS)) {
-  Object.assign(kept, { judge: "", last: kept.judge });
+// Whether somebody was taken for granted until now.
+export function outOfDate() {
+  const old = Boolean(kept.judge) && !(kept.evening === evening && Math.abs(now() - kept.since) < HOLDS);
+  if (old) Object.assign(kept, { judge: "", last: kept.judge });
+  return old;
 }
+outOfDate();
 
 // Who vouches from here on; nobody: "".
 export function vouches(judge, how) {

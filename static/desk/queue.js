@@ -31,12 +31,13 @@ let leads = false;
 export function lead(row) {
   if (!leads) return;
   leads = false;
-  row.input.scrollIntoView({ block: "center" });
-  row.input.focus({ preventScroll: true });
+  if (row.reach(row.input)) row.input.scrollIntoView({ block: "center" });
 }
 
 button.addEventListener("click", () => {
   leads = true;
+  // The focus is nobody's until it is led, or taken.
+  button.blur();
   for (const id of Object.keys(kept.rows)) rows.get(id)?.ready();
   flush();
 });
@@ -75,6 +76,7 @@ export function flush() {
   clearTimeout(waiting);
   under ??= sendAll().finally(() => {
     under = undefined;
+    leads = false;
     if (due) wait();
   });
   return under;

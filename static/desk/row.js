@@ -368,11 +368,12 @@ export class Row {
   }
 
   // The focus goes to what is asked here, unless somebody is at another place by now: what they type stays where
-  // it was meant. The bar leads here.
+  // it was meant. The bar leads here. Whether it does.
   reach(field) {
     const at = document.activeElement;
     const elsewhere = at && at !== document.body && !this.work.contains(at) && !this.li.contains(at);
     if (!elsewhere) field?.focus();
+    return !elsewhere;
   }
 
   // What is said of the row in hand stands above the pad and the keyboard, and its field below the

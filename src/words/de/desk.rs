@@ -148,6 +148,6 @@ pub const SCRIPT: Script = Script {
     leave: "Noch nicht gesendet: {n}. Beim Abmelden wird das von diesem Gerät gelöscht. Trotzdem abmelden?",
     still_there: "Kein Netz: du bist noch angemeldet. Versuch es noch einmal, sobald es wieder da ist.",
     not_now: "Kein Netz: es ist noch nichts bestätigt. Deine Häkchen bleiben, versuch es noch einmal, sobald es wieder da ist.",
-    left_over: "Startnummer {bib}, {workout}: {text} wurde hier eingetippt und nie gesendet, und Ergebnisse davon werden hier nicht mehr angenommen. Sag es der Wettkampfleitung, wenn es zählen soll.",
+    left_over: "Startnummer {bib}, {workout}: {text} wurde hier eingetippt, und es ist nicht bekannt, ob es gespeichert ist; Ergebnisse davon werden hier nicht mehr angenommen. Sag es der Wettkampfleitung, wenn es zählen soll.",
     drop: "Löschen",
 };

@@ -151,7 +151,7 @@ texts! {
     leave: "Not sent yet: {n}. Signing out deletes them from this device. Sign out all the same?",
     still_there: "No network, so you are still signed in. Try again when there is one.",
     not_now: "No network, so nothing is vouched for yet. Your ticks stay: try again when there is one.",
-    left_over: "Bib {bib}, {workout}: {text} was typed here and never sent, and results of it are not taken here any more. Tell the organiser if it should count.",
+    left_over: "Bib {bib}, {workout}: {text} was typed here and is not known to be stored; results of it are not taken here any more. Tell the organiser if it should count.",
     drop: "Delete it",
 }
 
