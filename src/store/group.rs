@@ -4,12 +4,13 @@
 //! memory, each table is written once, and the commit makes it durable. A refusal never reaches SQL.
 
 use super::competitions::Definition;
-use super::db::{Db, Tx};
+use super::db::Tx;
 use super::heaviest::Loads;
 use super::idempotency::{Answers, Earlier};
 use super::load::{Loaded, NameKey, Wanted, load};
 use super::merkle::Hash;
 use super::save::{Changed, save};
+use super::settle::{Fate, TRIES, settle, vouch};
 use super::writer::{Answered, Committed, Job, WriteError};
 use super::{Hold, Store, StoreError, Trouble, aside, dialect, merkle};
 use crate::rules::event::Record;
@@ -19,12 +20,6 @@ use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
-use std::time::Duration;
-
-/// How often something is tried that another process may have come between: the head looked for after
-/// a commit whose answer was lost, a group whose key was used meanwhile.
-const TRIES: u32 = 5;
-const BETWEEN_TRIES: Duration = Duration::from_millis(500);
 
 /// What a group came to.
 pub(crate) struct Grouped {
@@ -126,7 +121,16 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
     .map_err(Failure::Undone)?;
     // Nothing is left to work out: a commit that takes long waits for something that is not there.
     if let Err(error) = dialect::in_time(groups, false, tx.commit()).await {
-        settle(store, &saved, error).await?;
+        let slugs: Vec<&str> = saved.iter().map(|one| one.committed.slug.as_str()).collect();
+        let fate = match saved.first() {
+            Some(one) => settle(store, &slugs, (&one.committed, one.last), &error).await,
+            None => Fate::Unknown,
+        };
+        match fate {
+            Fate::Done => {}
+            Fate::Undone => return Err(Failure::Undone(error)),
+            Fate::Unknown => return Err(Failure::Unknown(error)),
+        }
     }
     let committed = saved.into_iter().map(|one| {
         if let Some(definition) = one.definition {
@@ -153,52 +157,6 @@ fn wanted(jobs: &[Job]) -> BTreeMap<&str, Wanted> {
         wanted.entry(&job.asked.competition).or_default().add(job.asked.touches());
     }
     wanted
-}
-
-/// Ends a transaction that only held heads and read, so that what it read is as durable as what it
-/// would have written: a commit that was cut off from its standby stands on the server and can be
-/// read, but is lost with it. Who holds a head has written a lock; its commit waits for the standby too.
-async fn vouch(groups: &Db, tx: Tx) -> Result<(), StoreError> {
-    dialect::in_time(groups, false, tx.commit()).await
-}
-
-/// What became of a commit that failed: the log tells, where it can be read. It is read by one
-/// who holds its head, for a commit whose answer was lost may still be under way. Our last record stands
-/// where we put it, whoever has written after it; where another one stands, or none, ours never will.
-async fn settle(store: &Store, saved: &[Saved], error: StoreError) -> Result<(), Failure> {
-    if error.is_refused() {
-        return Err(Failure::Undone(error));
-    }
-    let Some(one) = saved.first() else { return Err(Failure::Unknown(error)) };
-    let slugs: Vec<&str> = saved.iter().map(|one| one.committed.slug.as_str()).collect();
-    match find_leaf(store, &slugs, &one.committed).await {
-        Ok(Some(leaf)) if leaf == one.last => Ok(()),
-        Ok(_) => Err(Failure::Undone(error)),
-        Err(_) => Err(Failure::Unknown(error)),
-    }
-}
-
-/// What stands where our last record was put, once nobody else has the head in hand. A server that
-/// stops takes a moment to come back.
-async fn find_leaf(store: &Store, slugs: &[&str], ours: &Committed) -> Result<Option<Hash>, StoreError> {
-    let mut tries = TRIES;
-    loop {
-        tries -= 1;
-        let found = dialect::in_time(&store.inner.groups, false, async {
-            let mut tx = store.begin_on(slugs, Hold::default()).await?;
-            let leaf = super::log::leaf_at(&mut tx, ours.competition, ours.seq).await?;
-            Ok((tx, leaf))
-        })
-        .await;
-        let found = match found {
-            Ok((tx, leaf)) => vouch(&store.inner.groups, tx).await.map(|()| leaf),
-            Err(error) => Err(error),
-        };
-        match found {
-            Err(error) if tries > 0 && error.trouble().is_some() => tokio::time::sleep(BETWEEN_TRIES).await,
-            done => return done,
-        }
-    }
 }
 
 async fn undo(tx: Tx, error: StoreError) -> StoreError {
@@ -397,56 +355,6 @@ fn look_around(ledger: &mut Ledger, loads: &mut Loads, names: &mut HashMap<u32, 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::Clock;
-    use crate::rules::access::Actor;
-    use crate::rules::competition::from_toml;
-    use crate::rules::ledger::Precondition;
-    use crate::store::log::leaf_at;
-    use crate::store::writer::Writer;
-
-    const FILE: &str = r#"
-        [competition]
-        slug = "SLUG"
-        title = "Saltmarsh"
-        time_zone = "Europe/Lisbon"
-        age_date = 2027-01-15
-        [[division]]
-        slug = "women"
-        title = "Women"
-        category = "women"
-    "#;
-
-    fn apply(slug: &str) -> Asked {
-        let raw = Box::new(from_toml(&FILE.replace("SLUG", slug)).expect("a file"));
-        Asked {
-            actor: Actor::operator(),
-            competition: slug.to_owned(),
-            received: Timestamp::UNIX_EPOCH,
-            precondition: Precondition::None,
-            salt: [7; 32],
-            change: Change::Apply { raw, dry_run: false, rescore: false, reason: "put right".to_owned() },
-        }
-    }
-
-    /// What a group has written of these competitions, as it is there.
-    async fn saved(store: &Store) -> Vec<Saved> {
-        let mut all = Vec::new();
-        for (competition, seq, _) in store.list_heads().await.expect("heads") {
-            let last = leaf_at(&mut store.read().await.expect("a connection"), competition, seq).await;
-            let committed = Committed {
-                competition,
-                slug: if competition == 1 { "marsh" } else { "reed" }.to_owned(),
-                after: 0,
-                before: [0; 32],
-                seq,
-                peaks: merkle::Peaks::default(),
-                definition: None,
-                placements: Vec::new(),
-            };
-            all.push(Saved { committed, last: last.expect("it is read").expect("a leaf"), definition: None });
-        }
-        all
-    }
 
     #[test]
     fn a_panic_is_an_error_of_the_one_who_caused_it() {
@@ -454,47 +362,5 @@ mod tests {
         let error = unwound(|| -> i32 { panic!("no such row") }).expect_err("it panicked");
         assert!(error.to_string().contains("no such row"), "{error}");
         assert_eq!(error.trouble(), None, "the others of its group are done again without it");
-    }
-
-    #[tokio::test]
-    async fn what_became_of_a_commit_without_an_answer_is_told_by_the_log() {
-        let folder = tempfile::tempdir().expect("a folder");
-        let store =
-            Store::open(&format!("sqlite://{}", folder.path().join("tally.db").display())).await.expect("opens");
-        let writer = Writer::start(store.clone(), Clock::fixed(Timestamp::UNIX_EPOCH), |_| ());
-        let made = tokio::join!(writer.submit(apply("marsh"), None), writer.submit(apply("reed"), None));
-        assert!(made.0.is_ok() && made.1.is_ok(), "{made:?}");
-        let unknown = || StoreError::OutcomeUnknown(sqlx::Error::WorkerCrashed);
-        // Ours stands, in each of the competitions of one group.
-        let ours = saved(&store).await;
-        assert_eq!(ours.len(), 2);
-        assert!(settle(&store, &ours, unknown()).await.is_ok());
-        let late = StoreError::Database(sqlx::Error::Io(std::io::ErrorKind::TimedOut.into()));
-        assert!(settle(&store, &ours, late).await.is_ok(), "given up, it may be done all the same");
-        // Whoever wrote after it.
-        let rename = Asked {
-            change: Change::Apply {
-                raw: Box::new(from_toml(&FILE.replace("SLUG", "marsh").replace("Women", "All women")).expect("a file")),
-                dry_run: false,
-                rescore: false,
-                reason: "put right".to_owned(),
-            },
-            ..apply("marsh")
-        };
-        writer.submit(rename, None).await.expect("applied");
-        assert!(settle(&store, &ours, unknown()).await.is_ok());
-
-        // Somebody else's stands where it was put, in the first or in all of them: it never will.
-        let mut others = saved(&store).await;
-        others.iter_mut().for_each(|one| one.last = [9; 32]);
-        assert!(matches!(settle(&store, &others, unknown()).await, Err(Failure::Undone(_))));
-        // Nothing stands there.
-        let mut none = saved(&store).await;
-        none.iter_mut().for_each(|one| one.committed.seq += 1);
-        assert!(matches!(settle(&store, &none, unknown()).await, Err(Failure::Undone(_))));
-
-        // The log cannot be read: nobody knows.
-        store.close().await;
-        assert!(matches!(settle(&store, &ours, unknown()).await, Err(Failure::Unknown(_))));
     }
 }

@@ -39,6 +39,7 @@ pub mod proposals;
 mod save;
 pub mod scores;
 pub mod sessions;
+mod settle;
 pub mod throttles;
 pub mod tokens;
 pub mod transfer;
