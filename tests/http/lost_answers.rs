@@ -146,6 +146,13 @@ async fn a_code_whose_answer_was_lost_signs_in_who_used_it() {
     }
     let taken = json!({ "competition": "saltmarsh", "bib": 1042, "code": code(0) });
     rita.post(claims).json(taken).await.expect(422);
+    // What is not needed of them is looked at all the same.
+    for (member, long, at) in [("password", "x".repeat(257), "/password"), ("code", "C".repeat(41), "/code")] {
+        let mut body = own.clone();
+        body[member] = long.into();
+        let faults = rita.post(claims).json(body).await.expect(422).json();
+        assert_eq!(faults["errors"][0]["pointer"], at, "{faults}");
+    }
 }
 
 #[tokio::test]

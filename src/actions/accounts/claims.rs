@@ -8,7 +8,7 @@
 //! becomes of it when its owner is invited.
 
 use super::gate::{pass, pass_at};
-use super::password::{check, hash_aside, hash_in_turn, verify_aside};
+use super::password::{MOST, check, hash_aside, hash_in_turn, verify_aside};
 use super::sign_in::Begun;
 use super::{AccountError, Origin, SignedIn, fault, fold};
 use crate::actions::lists::{self, Find};
@@ -32,6 +32,8 @@ use std::collections::BTreeSet;
 const ALPHABET: &[u8; 21] = b"CDFGHJKMNPQRTWXY34679";
 /// Characters of a code: 21^8 is more than 2^35.
 const LENGTH: usize = 8;
+/// Characters of one as it is typed, with strokes and spaces, at most.
+const LONGEST_CODE: usize = 40;
 /// Codes made by one request at most: each costs the work of a password.
 pub const MOST_CODES: usize = 200;
 
@@ -221,6 +223,7 @@ pub async fn claim(
     from: &Origin,
 ) -> Result<Claimed, AccountError> {
     let email = if by.account.is_some() { String::new() } else { checked_email(claim)? };
+    fits(claim)?;
     // No address has a space in it: these keys never meet those of accounts.
     let key = format!("claim {} {}", claim.competition, claim.bib);
     pass(app, Some(&key), from.address).await?;
@@ -327,6 +330,23 @@ fn checked_email(claim: &Claim) -> Result<String, AccountError> {
         faults.push(Fault::new("/password", Sentence::new("claim_needs_password")));
     }
     if faults.is_empty() { Ok(email) } else { Err(Refusal::Faults(faults).into()) }
+}
+
+/// Whether nothing is longer than it can be: said also to those of whom neither e-mail nor password is needed.
+fn fits(claim: &Claim) -> Result<(), AccountError> {
+    let mut faults = Vec::new();
+    if !claim.email.is_empty()
+        && let Err(sentence) = check_email(&claim.email)
+    {
+        faults.push(Fault::new("/email", sentence));
+    }
+    if claim.password.chars().count() > MOST {
+        faults.push(Fault::new("/password", Sentence::new("password_long").with("most", MOST)));
+    }
+    if claim.code.chars().count() > LONGEST_CODE {
+        faults.push(Fault::new("/code", Sentence::new("wrong_code")));
+    }
+    if faults.is_empty() { Ok(()) } else { Err(Refusal::Faults(faults).into()) }
 }
 
 /// The account of this address, when the password is its own, and the hash that says so; `None`: there is
