@@ -128,11 +128,10 @@ pub struct SentClaim {
     code: String,
     /// For who is not signed in: of the account, which is made if there is none.
     #[serde(default)]
-    #[schema(nullable = false)]
     email: Option<String>,
     /// The same.
     #[serde(default)]
-    #[schema(nullable = false, max_length = 256)]
+    #[schema(max_length = 256)]
     password: Option<String>,
 }
 

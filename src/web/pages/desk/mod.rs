@@ -126,13 +126,13 @@ impl Desk {
         Ok(Self { reader, gym: found, base, judges, extensions })
     }
 
-    /// The workouts with their windows, this gym's, extensions and all: the running ones first, then by their
-    /// close; those still to come last.
+    /// The workouts with their windows, this gym's, extensions and all: the running ones first, then those that only
+    /// judges may still vouch for, each by their close; those still to come last.
     fn windows(&self) -> Vec<(&Workout, window::Window)> {
         let now = self.reader.now;
         let own = |x| window::for_entry(x, &self.extensions, Some(&self.gym.slug), &self.gym.region);
         let mut all: Vec<_> = self.reader.workouts().map(|x| (x, own(x))).collect();
-        all.sort_by_key(|(_, own)| (own.opens > now, own.attest_by <= now, own.closes));
+        all.sort_by_key(|(_, own)| (own.opens > now, own.attest_by <= now, own.closes <= now, own.closes));
         all
     }
 
