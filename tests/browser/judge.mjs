@@ -30,10 +30,17 @@ export async function judgesEvening(base, demo) {
     await gym.page.getByRole("heading", { name: /^Heat 1, / }).waitFor();
     const form = gym.page.locator("form", { has: gym.page.locator("input[name=do][value=change]") });
     await gym.page.locator("details", { has: form }).locator("> summary").click();
+    // Nobody counts in two lanes of one heat: whoever had this judge there goes without.
+    const heat = await gym.page.locator(`#heat-${bib}`).inputValue();
+    for (const field of await form.locator("input[id^=judge-]").all()) {
+      const [of, who] = [(await field.getAttribute("id")).replace("judge-", ""), await field.inputValue()];
+      if (who.includes(judge.judge) && (await gym.page.locator(`#heat-${of}`).inputValue()) === heat) await field.fill("");
+    }
     await gym.page.locator(`#judge-${bib}`).fill(judge.judge);
     const came = gym.page.waitForEvent("load");
     await form.getByRole("button").click();
     await came;
+    assert((await gym.page.locator("#errors").count()) === 0, await gym.page.locator("main").innerText());
   });
   for (const look of LOOKS) {
     const at = await open(base, { look });
