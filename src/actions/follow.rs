@@ -210,10 +210,10 @@ impl Follower {
         self.0.looks.send_modify(|looks| looks.ended.extend(shown.iter().map(|(id, ..)| (*id, begun))));
         // A log that is shorter now, or another one as long, is known for another before any is read: nobody is shown
         // what it was while others have their turn.
-        let is_another = |(id, seq, root): &&(i64, u64, Hash)| {
-            seen.get(id).is_some_and(|peaks| peaks.size() > *seq || (peaks.size() == *seq && peaks.root() != *root))
-        };
-        self.anew().extend(others.iter().filter(is_another).map(|(id, ..)| *id));
+        let gone = others.iter().filter(|(id, seq, root)| {
+            seen.get(id).is_some_and(|peaks| is_another((peaks.size(), peaks.root()), (*seq, *root)))
+        });
+        self.anew().extend(gone.map(|(id, ..)| *id));
         let mut looked = Ok(());
         for (id, ..) in others {
             let caught_up = self.catch_up(id, seen.get(&id).cloned()).await;
@@ -346,6 +346,13 @@ impl Follower {
     fn seen(&self) -> MutexGuard<'_, HashMap<i64, Peaks>> {
         self.0.seen.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// Whether a log that was followed so far is not the one with this head: that is shorter, or another one as long.
+/// Of a longer one only its leaves tell.
+#[must_use]
+pub fn is_another((size, root): (u64, Hash), (seq, head): (u64, Hash)) -> bool {
+    size > seq || (size == seq && root != head)
 }
 
 /// Whose own facts changed.

@@ -1,4 +1,4 @@
-//! What became of a commit whose answer was lost.
+//! What became of a commit whose answer was lost. What it does not do: commit anything again, or tell anybody.
 
 use super::db::{Db, Tx};
 use super::merkle::Hash;

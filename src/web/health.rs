@@ -4,6 +4,7 @@
 //! are read, and every other instance on that database would be no better.
 
 use super::problem::{Answer, Problem};
+use crate::actions::follow::is_another;
 use crate::app::{App, Clock};
 use crate::store::{StoreError, Trouble};
 use crate::words::Sentence;
@@ -108,12 +109,12 @@ async fn ask(app: &App, found: &mut Readiness) -> Result<(), StoreError> {
     // A database that was put back, or another server that has less: what is shown is not what is there.
     // It is loaded anew in a moment.
     let shown = app.logs.taken_in();
-    let is_another = |(id, seq, root): &(i64, u64, [u8; 32])| {
-        shown.get(id).is_some_and(|(known, tree)| known > seq || (known == seq && tree != root))
+    let is_gone = |(id, seq, root): &(i64, u64, [u8; 32])| {
+        shown.get(id).is_some_and(|followed| is_another(*followed, (*seq, *root)))
     };
     // Of one that is being loaded anew nothing is taken in.
     let is_unknown = |(id, seq, _): &(i64, u64, [u8; 32])| *seq > 0 && !shown.contains_key(id);
-    if app.store.list_heads().await?.iter().any(|head| is_another(head) || is_unknown(head)) {
+    if app.store.list_heads().await?.iter().any(|head| is_gone(head) || is_unknown(head)) {
         return Ok(());
     }
     found.ready = true;
