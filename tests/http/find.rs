@@ -117,6 +117,26 @@ async fn the_interface_does_not_say_that_somebody_of_another_scope_is_not_ranked
     assert!(told.text().contains("Bib 2001 is not among the entries of women that are asked for."), "{}", told.text());
 }
 
+/// The list shows such a row as "Athlete 1042", and that is what its reader has to type.
+#[tokio::test]
+async fn who_is_shown_without_a_name_is_found_by_what_is_shown() {
+    let app = TestApp::new().await;
+    let hidden = "bib,name,born,category,division,gym,show_name\n1042,Ines Duarte,1996-04-02,women,women,quayside,no\n";
+    let told = app.organiser().await.post(&format!("{C}/entries")).csv(hidden).await.expect(200).json();
+    assert_eq!((&told["taken"], &told["refused"]), (&json!(1), &json!(0)), "{told}");
+    for here in BOTH {
+        assert!(page(&app.nobody(), here).await.expect(200).text().contains("Athlete 1042"), "{here}");
+        let there = page(&app.nobody(), &format!("{here}?q=Athlete+1042")).await.expect(303);
+        assert_eq!(there.header("location"), format!("{here}?bib=1042#b1042"));
+        // Not by the name that is not shown.
+        let text = page(&app.nobody(), &format!("{here}?q=ines")).await.expect(200).plain();
+        assert!(text.contains("Nobody in"), "{text}");
+    }
+    let german = app.nobody().with(http::header::ACCEPT_LANGUAGE, "de");
+    let there = page(&german, &format!("{}?q=Startnummer+1042", BOTH[0])).await.expect(303);
+    assert_eq!(there.header("location"), format!("{}?bib=1042#b1042", BOTH[0]));
+}
+
 /// Who has moved is found where they were then, and by nobody's present gym.
 #[tokio::test]
 async fn in_a_state_of_the_past_somebody_is_found_in_the_gym_and_the_division_of_then() {

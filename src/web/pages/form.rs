@@ -1,7 +1,9 @@
 //! Fields of a form as they came, and what is wrong with them, beside the field.
 
 use crate::actions::language;
+use crate::actions::reader::athlete;
 use crate::rules::fault::Fault;
+use crate::rules::people::fold_name;
 use crate::rules::window;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -102,11 +104,19 @@ impl Fields {
     }
 }
 
-/// A bib as people write it: with or without the stroke before it and leading zeros. `None`: it is none.
+/// A bib as people write it: with or without the stroke before it and leading zeros, or as somebody without a
+/// name is shown. `None`: it is none.
 #[must_use]
 pub fn bib(typed: &str) -> Option<u32> {
-    let digits = typed.trim().trim_start_matches('#').trim_start();
-    Some(digits).filter(|d| d.bytes().all(|b| b.is_ascii_digit()))?.parse().ok()
+    let typed = typed.trim();
+    let digits = typed.trim_start_matches('#').trim_start();
+    if let Some(digits) = Some(digits).filter(|d| d.bytes().all(|b| b.is_ascii_digit())) {
+        return digits.parse().ok();
+    }
+    // Who goes without a name is shown by the bib, in words, and is looked for by what is shown.
+    let within = typed.trim_matches(|c: char| !c.is_ascii_digit());
+    let bib = within.parse().ok()?;
+    (fold_name(typed) == fold_name(&athlete(bib))).then_some(bib)
 }
 
 /// A local time of `zone` out of a field, with its offset where it comes twice; `missing` beside the field
@@ -195,10 +205,11 @@ mod tests {
 
     #[test]
     fn a_bib_is_read_as_it_stands_on_a_shirt_or_a_slip() {
-        for typed in ["1042", "#1042", " # 1042 ", "##1042", "01042", "#0001042"] {
+        for typed in ["1042", "#1042", " # 1042 ", "##1042", "01042", "#0001042", "Athlete 1042", " athlete  1042"] {
             assert_eq!(bib(typed), Some(1042), "{typed}");
         }
-        for none in ["", "#", "-1", "+1042", "1 042", "1042a", "99999999999"] {
+        for none in ["", "#", "-1", "+1042", "1 042", "1042a", "99999999999", "Athlete", "Athlete 99999999999", "Jo 7"]
+        {
             assert_eq!(bib(none), None, "{none}");
         }
     }
