@@ -211,11 +211,11 @@ impl std::fmt::Display for Val {
 }
 
 /// How many rows or list members a bulk text takes at most.
-pub const LARGEST: usize = 64;
-const SIZES: usize = 7;
+pub const LARGEST: usize = 256;
+const SIZES: usize = 9;
 
 /// A text whose middle repeats: the rows of an `INSERT` or of `VALUES`, or the members of an `IN`
-/// list. Comes in the sizes 1, 2, 4, … 64, so that every text is prepared once and kept.
+/// list. Comes in the sizes 1, 2, 4, … 256, so that every text is prepared once and kept.
 #[derive(Debug)]
 pub struct Bulk {
     head: &'static str,

@@ -59,6 +59,8 @@ pub(super) async fn open(path: &Path) -> Result<Pools, StoreError> {
         .foreign_keys(true)
         .busy_timeout(BUSY)
         .statement_cache_capacity(super::STATEMENTS)
+        // A statement over many rows notes what it changes, to take it back if it fails: not in a file.
+        .pragma("temp_store", "MEMORY")
         // What is deleted is overwritten: somebody who was erased is in no free page.
         .pragma("secure_delete", "ON")
         .pragma("wal_autocheckpoint", CHECKPOINT_PAGES);
