@@ -212,17 +212,19 @@ impl std::fmt::Display for Val {
 
 /// How many rows or list members a bulk text takes at most.
 pub const LARGEST: usize = 256;
-const SIZES: usize = 9;
+
+/// The numbers it comes in: any number of rows up to 64 takes at most three statements.
+const SIZES: [usize; 16] = [1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, LARGEST];
 
 /// A text whose middle repeats: the rows of an `INSERT` or of `VALUES`, or the members of an `IN`
-/// list. Comes in the sizes 1, 2, 4, … 256, so that every text is prepared once and kept.
+/// list. Comes in some sizes only, so that every text is prepared once and kept.
 #[derive(Debug)]
 pub struct Bulk {
     head: &'static str,
     fixed: usize,
     columns: usize,
     tail: &'static str,
-    texts: [OnceLock<[&'static str; SIZES]>; 2],
+    texts: [OnceLock<[&'static str; SIZES.len()]>; 2],
 }
 
 impl Bulk {
@@ -245,9 +247,9 @@ impl Bulk {
     }
 
     /// All sizes, as a server takes them, or the embedded engine.
-    pub fn texts(&self, served: bool) -> &[&'static str; SIZES] {
+    pub fn texts(&self, served: bool) -> &[&'static str; SIZES.len()] {
         self.texts[usize::from(served)]
-            .get_or_init(|| std::array::from_fn(|power| &*self.build(1 << power, served).leak()))
+            .get_or_init(|| SIZES.map(|n| &*self.build(n, served).leak()))
     }
 
     /// On a server everything has a number. The embedded engine looks a name (`$7` is one) up from
@@ -279,14 +281,14 @@ impl Bulk {
     }
 
     fn text(&self, n: usize, served: bool) -> &'static str {
-        self.texts(served)[n.trailing_zeros() as usize]
+        self.texts(served)[SIZES.partition_point(|size| *size < n)]
     }
 
     /// Writes all rows, in as few statements as the sizes allow; how many were inserted or changed.
     pub async fn write(&self, on: &mut impl AsEx, mut rows: Vec<Vec<Val>>) -> sqlx::Result<u64> {
         let mut written = 0;
         while !rows.is_empty() {
-            let n = LARGEST.min(1 << rows.len().ilog2());
+            let n = SIZES[SIZES.partition_point(|size| *size <= rows.len()) - 1];
             let rest = rows.split_off(n);
             let values = rows.into_iter().flatten();
             written += match on.ex() {
@@ -312,7 +314,7 @@ impl Bulk {
         let mut out = Vec::new();
         let columns = self.columns.max(1);
         for chunk in members.chunks(LARGEST * columns) {
-            let n = (chunk.len() / columns).next_power_of_two();
+            let n = SIZES[SIZES.partition_point(|size| *size < chunk.len() / columns)];
             let last = &chunk[chunk.len() - columns..];
             let filled = chunk.iter().chain(last.iter().cycle()).take(n * columns);
             out.extend(match on.ex() {

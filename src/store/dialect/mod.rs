@@ -12,8 +12,8 @@ use std::path::Path;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
 
-/// Prepared statements kept by a connection: there are some 400 texts.
-const STATEMENTS: usize = 500;
+/// Prepared statements kept by a connection: there are some 900 texts, and a writer uses most.
+const STATEMENTS: usize = 1_000;
 
 /// How addresses are written, for those who write them otherwise.
 const ADDRESSES: &str = "write sqlite://PATH or postgres://USER@HOST/DATABASE";
