@@ -4,7 +4,6 @@
 mod accounts;
 mod backup;
 mod engines;
-mod files;
 mod keys;
 mod merkle;
 mod migrations;
