@@ -24,15 +24,21 @@ use tokio::sync::{mpsc, oneshot};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
-/// Changes that may wait. Past it callers are told at once: at some thousand changes a second it
-/// is about a second of work.
+/// Changes that may wait, and as many rows of files beside them. Past it callers are told at once: at some
+/// thousand changes a second it is about a second of work.
 const QUEUE: usize = 4_096;
-/// Changes committed together at most. More make a file no faster, and keep everybody else waiting
-/// beside it for longer: `cargo bench --bench writer`.
+/// Changes committed together at most, where somebody waits for each.
 const GROUP: usize = 256;
-/// Changes of one [`Feed`] in flight: while a group is committed the next gathers, and there is room
-/// in the queue for everybody else.
-const FEED: usize = 2 * GROUP;
+/// Rows of files committed together at most, where nobody else waits: the rows of a group go to pages all
+/// over the tables, and each page is written once a group.
+const ROWS: usize = 2_048;
+/// Rows of files that are committed beside a full group of other changes.
+const BESIDE: usize = 32;
+/// How long after a change that somebody waited for the rows of files go in small groups: the next one is
+/// waited for by somebody too.
+const CALM: Duration = Duration::from_secs(1);
+/// Changes of one [`Feed`] in flight: while a group is committed the next gathers.
+const FEED: usize = 2 * ROWS;
 
 /// How long changes of a competition that another process has in hand are sent away at most before it is
 /// tried again.
@@ -136,7 +142,10 @@ impl Job {
 /// Writes to competitions: a handle on the task that decides and commits in groups.
 #[derive(Clone)]
 pub struct Writer {
+    /// Changes that somebody waits for.
     jobs: mpsc::Sender<Job>,
+    /// Of [`Feed`]s: however many there are, they take nobody else's place.
+    rows: mpsc::Sender<Job>,
     held: Held,
     stop: CancellationToken,
     stopped: CancellationToken,
@@ -147,15 +156,18 @@ impl Writer {
     /// log order; it must be quick. A panic in the task ends the process: a writer that is gone
     /// while readers go on would look like a service.
     pub fn start(store: Store, clock: Clock, on_commit: impl Fn(&Committed) + Send + 'static) -> Self {
-        let (jobs, queue) = mpsc::channel(QUEUE);
-        let writer =
-            Self { jobs, held: Held::default(), stop: CancellationToken::new(), stopped: CancellationToken::new() };
+        let ((jobs, waited_for), (rows, of_files)) = (mpsc::channel(QUEUE), mpsc::channel(QUEUE));
+        let (stop, stopped) = (CancellationToken::new(), CancellationToken::new());
+        let writer = Self { jobs, rows, held: Held::default(), stop, stopped };
+        // On a server others may wait for the competition that a group holds.
+        let together = if store.holds_one_by_one() { GROUP } else { ROWS };
+        let queues = Queues { waited_for, of_files, together, waited: None };
         let (stop, stopped, held) = (writer.stop.clone(), writer.stopped.clone(), Arc::clone(&writer.held));
         tokio::spawn(async move {
             // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
             // panic unwinds (a failing test) is no panic of the writer.
             let task = Task { store, clock, on_commit, held };
-            if AssertUnwindSafe(task.run(queue, stop)).catch_unwind().await.is_err() {
+            if AssertUnwindSafe(task.run(queues, stop)).catch_unwind().await.is_err() {
                 tracing::error!("the writer panicked; the process ends so that nothing is served without it");
                 std::process::abort();
             }
@@ -175,7 +187,7 @@ impl Writer {
     /// that has their competition in hand.
     #[must_use]
     pub fn feed(&self, patience: Duration) -> Feed<'_> {
-        Feed { writer: self, waiting: VecDeque::with_capacity(FEED), patience, gate: Gate::default() }
+        Feed { writer: self, waiting: VecDeque::new(), patience, gate: Gate::default() }
     }
 
     /// Decides many changes in their order, each by itself; an answer for each. Waits for room, but for
@@ -203,7 +215,7 @@ impl Writer {
     /// How many changes wait.
     #[must_use]
     pub fn waiting(&self) -> usize {
-        self.jobs.max_capacity() - self.jobs.capacity()
+        [&self.jobs, &self.rows].map(|queue| queue.max_capacity() - queue.capacity()).iter().sum()
     }
 }
 
@@ -295,9 +307,49 @@ impl Feed<'_> {
     async fn hand_in(&self, asked: &Arc<Asked>) -> OnItsWay {
         let (answer, answered) = oneshot::channel();
         let job = Job { asked: Arc::clone(asked), key: None, answer, gate: Some(Arc::clone(&self.gate)) };
-        match self.writer.jobs.send(job).await {
+        match self.writer.rows.send(job).await {
             Ok(()) => OnItsWay::Handed(answered),
             Err(_) => OnItsWay::Told(Err(WriteError::Busy)),
+        }
+    }
+}
+
+/// What waits. Rows of files make way for the changes that somebody waits for.
+struct Queues {
+    waited_for: mpsc::Receiver<Job>,
+    of_files: mpsc::Receiver<Job>,
+    /// Rows committed together at most, where nobody else waits.
+    together: usize,
+    /// When somebody waited last.
+    waited: Option<Instant>,
+}
+
+impl Queues {
+    /// What is to be committed next, together; `None`: nothing comes any more. Once it is to stop, nothing
+    /// new is taken, and what waits is given out.
+    async fn next(&mut self, stop: &CancellationToken) -> Option<Vec<Job>> {
+        let calm = self.waited.is_none_or(|at| at.elapsed() >= CALM);
+        let together = if calm { self.together } else { GROUP };
+        let (mut jobs, mut rows) = (Vec::new(), Vec::new());
+        let mut ended = false;
+        loop {
+            tokio::select! {
+                biased;
+                () = stop.cancelled(), if !self.waited_for.is_closed() => {
+                    self.waited_for.close();
+                    self.of_files.close();
+                }
+                n = self.waited_for.recv_many(&mut jobs, GROUP), if !ended => {
+                    ended = n == 0;
+                    if n > 0 {
+                        self.waited = Some(Instant::now());
+                        let beside = (GROUP - n).max(BESIDE);
+                        jobs.extend((0..beside).map_while(|_| self.of_files.try_recv().ok()));
+                        return Some(jobs);
+                    }
+                }
+                n = self.of_files.recv_many(&mut rows, together) => return (n > 0).then_some(rows),
+            }
         }
     }
 }
@@ -310,23 +362,9 @@ struct Task<F> {
 }
 
 impl<F: Fn(&Committed) + Send + 'static> Task<F> {
-    async fn run(mut self, mut queue: mpsc::Receiver<Job>, stop: CancellationToken) {
-        let mut jobs = Vec::with_capacity(GROUP);
-        let mut closed = false;
-        loop {
-            tokio::select! {
-                biased;
-                () = stop.cancelled(), if !closed => {
-                    queue.close();
-                    closed = true;
-                }
-                n = queue.recv_many(&mut jobs, GROUP) => {
-                    if n == 0 {
-                        return;
-                    }
-                    self.take(std::mem::take(&mut jobs)).await;
-                }
-            }
+    async fn run(mut self, mut queues: Queues, stop: CancellationToken) {
+        while let Some(jobs) = queues.next(&stop).await {
+            self.take(jobs).await;
         }
     }
 

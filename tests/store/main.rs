@@ -4,6 +4,7 @@
 mod accounts;
 mod backup;
 mod engines;
+mod files;
 mod keys;
 mod merkle;
 mod migrations;

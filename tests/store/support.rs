@@ -146,6 +146,15 @@ impl Place {
         start(&self.open_again().await, &self.clock, &Arc::default())
     }
 
+    /// A connection that has everything in hand, until it says ROLLBACK.
+    pub async fn held(&self) -> Raw {
+        let mut raw = self.raw().await;
+        let hold =
+            if self.database.is_served() { "BEGIN; SELECT * FROM competitions FOR UPDATE" } else { "BEGIN IMMEDIATE" };
+        raw.run(hold).await.unwrap();
+        raw
+    }
+
     /// A connection that goes round everything.
     pub async fn raw(&self) -> Raw {
         self.database.raw().await

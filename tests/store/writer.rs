@@ -12,7 +12,6 @@ use tallywright::rules::competition::{RawCompetition, compile, from_toml};
 use tallywright::rules::ledger::{Asked, Change, Outcome, Precondition, Refusal};
 use tallywright::rules::life::{FlagReason, Move, State, Submit};
 use tallywright::rules::roster::{EntryChange, RawEntry, RawGym};
-use tallywright::store::entries::EntryFilter;
 use tallywright::store::log::StoredRecord;
 use tallywright::store::{Answered, WriteError};
 
@@ -276,68 +275,12 @@ async fn where_a_statement_fails_only_its_own_change_does() {
 #[tokio::test]
 async fn a_database_held_by_somebody_else_is_busy_and_nothing_is_done() {
     let place = Place::with_entries(2).await;
-    let mut raw = place.raw().await;
-    let held =
-        if place.database.is_served() { "BEGIN; SELECT * FROM competitions FOR UPDATE" } else { "BEGIN IMMEDIATE" };
-    raw.run(held).await.unwrap();
+    let mut raw = place.held().await;
     let asked = vec![score("w1", 1, "4+0", false), score("w1", 2, "4+0", false)];
     let answers = tokio::time::timeout(Duration::from_secs(20), place.writer.submit_many(asked)).await.unwrap();
     assert!(answers.iter().all(|a| matches!(a, Err(WriteError::Busy))), "{answers:?}");
     raw.run("ROLLBACK").await.unwrap();
     place.in_a_moment(score("w1", 1, "4+0", false)).await;
-}
-
-#[tokio::test]
-async fn a_file_waits_for_whoever_has_its_competition_in_hand_loses_no_row_and_keeps_their_order() {
-    let place = Place::with_entries(600).await;
-    let mut raw = place.raw().await;
-    let held =
-        if place.database.is_served() { "BEGIN; SELECT * FROM competitions FOR UPDATE" } else { "BEGIN IMMEDIATE" };
-    raw.run(held).await.unwrap();
-    // The first of them comes once more at the end, of another country.
-    let of = |bib, country: &str| ask(Change::SetEntry(RawEntry { country: country.to_owned(), ..entry(bib) }));
-    let rows = (1..=600).map(|bib| of(bib, "ES")).chain((1..=600).map(|bib| of(bib, "FR"))).collect::<Vec<_>>();
-    let writer = place.writer.clone();
-    let file = tokio::spawn(async move {
-        let mut feed = writer.feed(Duration::from_secs(20));
-        let mut answers = Vec::new();
-        for row in rows {
-            if feed.is_full() {
-                answers.extend(feed.answer().await);
-            }
-            feed.send(row).await;
-        }
-        while let Some(answer) = feed.answer().await {
-            answers.push(answer);
-        }
-        answers
-    });
-    // Longer than a lock is waited for.
-    let alone = place.submit(score("w2", 1, "100 kg", false)).await;
-    assert!(matches!(alone, Err(WriteError::Busy)), "{alone:?}");
-    tokio::time::sleep(Duration::from_secs(2)).await;
-    raw.run("ROLLBACK").await.unwrap();
-    let answers = tokio::time::timeout(Duration::from_mins(1), file).await.unwrap().unwrap();
-    let refused = answers.iter().find(|answer| answer.is_err());
-    assert!(answers.len() == 1_200 && refused.is_none(), "{refused:?}");
-    let entries = place.store.list_entries(place.id().await, &EntryFilter { limit: 600, ..Default::default() }).await;
-    assert!(entries.unwrap().iter().all(|named| named.entry.country == "FR"), "what came last is last");
-    assert_eq!(place.difference().await, None);
-}
-
-#[tokio::test]
-async fn a_file_without_patience_is_sent_away_from_the_first_row_that_is_on() {
-    let place = Place::with_entries(300).await;
-    let mut raw = place.raw().await;
-    let held =
-        if place.database.is_served() { "BEGIN; SELECT * FROM competitions FOR UPDATE" } else { "BEGIN IMMEDIATE" };
-    raw.run(held).await.unwrap();
-    let began = Instant::now();
-    let rows = (1..=300).map(|bib| score("w1", bib, "4+0", false));
-    let answers = place.writer.submit_many(rows).await;
-    assert!(answers.iter().all(|answer| matches!(answer, Err(WriteError::Busy))), "{answers:?}");
-    assert!(began.elapsed() < Duration::from_secs(12), "one wait for all of them: {:?}", began.elapsed());
-    raw.run("ROLLBACK").await.unwrap();
 }
 
 #[tokio::test]
