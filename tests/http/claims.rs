@@ -189,9 +189,7 @@ async fn codes_end_with_the_competition_and_with_the_athletes_erasure() {
     let app = TestApp::new().await;
     let made = codes(&app, json!([1042, 1043])).await;
     let organiser = app.in_browser(&app.organiser().await).await;
-    let csrf = organiser.get("/account").await.csrf();
-    let erase = [("csrf", csrf.as_str()), ("erase_bib", "1043"), ("sure", "yes")];
-    organiser.post("/organise/saltmarsh/erase").form(&erase).await.expect(303);
+    organiser.erases("erase_bib", "1043").await.expect(303);
     let somebody = app.stranger().await;
     somebody.post("/api/v1/claims").json(sent(1043, &made[1].1)).await.expect(422);
     app.set_clock("2027-03-01T12:00:00Z");

@@ -218,7 +218,7 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/late/{w}/{bib}", post(organise::late::post_late))
         .route("/organise/{c}/late", post(organise::late::post_many))
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))
-        .route("/organise/{c}/erase", post(organise::overview::post_erase))
+        .route("/organise/{c}/erase", post(organise::erase::post_erase))
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
         .route("/organise/{c}/competition.toml", get(organise::file::get_toml).layer(from_fn(language::data)))
         .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv).layer(from_fn(language::data)))

@@ -5,18 +5,18 @@ use super::super::form::{self, Choice, FieldError, Fields};
 use super::super::html;
 use super::super::scope::gym_name;
 use super::super::shell::{Dated, Left, Link, Shell, When, words};
+use super::erase::Whom;
 use super::late::{Item, item};
 use super::{frame, number, reader, refused, texts};
+use crate::actions::Request;
 use crate::actions::extend::{self, Extended};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, Late, Progress};
 use crate::actions::views::GymView;
-use crate::actions::{Failure, Request, erase};
 use crate::app::App;
 use crate::rules::event::Extension;
-use crate::rules::ledger::{Refusal, Whose};
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -63,6 +63,8 @@ struct View {
     form: ExtensionForm,
     erase_bib: String,
     erase_gym: String,
+    /// Whom it would be; `None`: nobody was looked at yet.
+    erase: Option<Whom>,
 }
 
 /// How far a workout is.
@@ -120,6 +122,8 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
     let rest = yes.len().saturating_sub(SHOWN);
     let title = put(o.title, &[("competition", &c.title)]);
     let proposals = super::proposals::link(app, caller, &c.slug).await?;
+    /// Who would be erased.
+    pub(super) erase: Option<Whom>,
     let many_all = put(o.late_many_all, &[("n", &yes.len().min(SHOWN))]);
     // From the one on that was asked for, or where the one stands that the typed is about.
     let mine = |l: &Late| typed.late.as_deref() == Some(&*format!("{}-{}", l.score.workout, l.score.bib));
@@ -176,6 +180,7 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     let href = format!("/c/{}/workouts/{}", c.slug, x.slug);
     let when = time_said(&x.window, reader.now, c, None);
     let Some(p) = progress else {
+        erase: typed.erase,
         let (title, left) = (x.title.clone(), time_left(&x.window, reader.now).unwrap_or_default());
         return Now { href, title, left, when, facts: Vec::new(), missing: None };
     };
@@ -311,47 +316,6 @@ pub async fn post_extension(
     }
 }
 
-/// `POST /organise/{c}/erase`.
-pub async fn post_erase(
-    State(app): State<App>,
-    caller: Caller,
-    Path(slug): Path<String>,
-    Form(fields): Form<Fields>,
-) -> Answer {
-    let reader = reader(&app, &caller, &slug).await?;
-    let mut errors = Vec::new();
-    let gym = fields.get("erase_gym").trim();
-    let (at, whose) = if gym.is_empty() {
-        let bib = form::bib(fields.get("erase_bib"));
-        if bib.is_none() {
-            errors.push(FieldError::new("erase_bib", words().field_number));
-        }
-        ("erase_bib", bib.map(Whose::Entry))
-    } else {
-        if !fields.get("erase_bib").trim().is_empty() {
-            errors.push(FieldError::new("erase_gym", texts().erase_one));
-        }
-        ("erase_gym", Some(Whose::Contact(gym.to_owned())))
-    };
-    if !fields.ticked("sure") {
-        errors.push(FieldError::new("sure", texts().erase_not_sure));
-    }
-    let status = match whose.filter(|_| errors.is_empty()) {
-        Some(whose) => match erase::erase(&app, &caller.actor, caller.received, &slug, whose).await {
-            Ok(()) => return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response()),
-            Err(Failure::Refused(Refusal::NotFound(sentence))) => {
-                errors.push(FieldError::new(at, language::say(&sentence)));
-                StatusCode::UNPROCESSABLE_ENTITY
-            }
-            Err(other) => return Err(other.into()),
-        },
-        None => StatusCode::UNPROCESSABLE_ENTITY,
-    };
-    // Nothing of this form belongs into the others.
-    let typed = Typed { errors, late: Some(String::new()), fields, ..Typed::default() };
-    again(&app, &caller, &reader, status, typed).await
-}
-
 /// The page again, with everything typed and what to mend.
 pub(super) async fn again(app: &App, caller: &Caller, reader: &Reader, status: StatusCode, typed: Typed) -> Answer {
     Ok((status, html(&view(app, caller, reader, typed).await?)?).into_response())
@@ -460,3 +424,4 @@ mod tests {
         samples::assert_sound(&page);
     }
 }
+            erase: (n > 0).then(|| Whom::sample(samples::HOSTILE)),

@@ -331,7 +331,13 @@ pub(super) const FORMS: &[Form] = &[
     Form {
         route: "/organise/{c}/erase",
         below: 1,
-        fields: &[own("erase_bib", || words().bib), own("erase_gym", || organise().erase_gym), machinery("sure")],
+        fields: &[
+            own("erase_bib", || words().bib),
+            own("erase_gym", || organise().erase_gym),
+            machinery("sure"),
+            machinery("seen"),
+            machinery("do"),
+        ],
     },
     Form { route: "/organise/{c}/file", below: 0, fields: COMPETITION_FILE },
     Form {
