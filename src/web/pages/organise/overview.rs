@@ -77,13 +77,26 @@ struct Now {
     missing: Option<Link>,
 }
 
-/// Somebody who has more time.
+/// What was said of somebody's time.
 struct Line {
     workout: String,
     whom: String,
     closes: When,
     attest_by: When,
     reason: String,
+    /// Whether it holds now, or why it does not.
+    now: &'static str,
+    /// Where it holds: what gives them the file's times again.
+    back: Option<Back>,
+}
+
+/// The fields of a form that takes more time back.
+struct Back {
+    workout: String,
+    gym: String,
+    region: String,
+    closes: String,
+    attest_by: String,
 }
 
 /// The form for more time, as typed.
@@ -109,6 +122,8 @@ pub(super) struct Typed {
     pub(super) late: Option<String>,
     /// What was done all the same.
     pub(super) told: Option<String>,
+    /// Who would be erased.
+    pub(super) erase: Option<Whom>,
 }
 
 async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answer<View> {
@@ -122,8 +137,6 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
     let rest = yes.len().saturating_sub(SHOWN);
     let title = put(o.title, &[("competition", &c.title)]);
     let proposals = super::proposals::link(app, caller, &c.slug).await?;
-    /// Who would be erased.
-    pub(super) erase: Option<Whom>,
     let many_all = put(o.late_many_all, &[("n", &yes.len().min(SHOWN))]);
     // From the one on that was asked for, or where the one stands that the typed is about.
     let mine = |l: &Late| typed.late.as_deref() == Some(&*format!("{}-{}", l.score.workout, l.score.bib));
@@ -163,10 +176,11 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         refused_open: after > 0,
         refused: no.into_iter().skip(after).take(SHOWN).map(item).collect(),
         refused_title,
-        extensions: extend::list(app, actor, now, &c.slug).await?.iter().map(|e| line(reader, &gyms, e)).collect(),
+        extensions: lines(reader, &gyms, &extend::list(app, actor, now, &c.slug).await?),
         form: extension_form(reader, &gyms, if typed.late.is_none() { &typed.fields } else { NONE }),
         erase_bib: typed.fields.get("erase_bib").to_owned(),
         erase_gym: typed.fields.get("erase_gym").to_owned(),
+        erase: typed.erase,
         errors: typed.errors,
         base,
     })
@@ -180,7 +194,6 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     let href = format!("/c/{}/workouts/{}", c.slug, x.slug);
     let when = time_said(&x.window, reader.now, c, None);
     let Some(p) = progress else {
-        erase: typed.erase,
         let (title, left) = (x.title.clone(), time_left(&x.window, reader.now).unwrap_or_default());
         return Now { href, title, left, when, facts: Vec::new(), missing: None };
     };
@@ -198,8 +211,29 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     Now { href, title: x.title.clone(), left, when, facts, missing }
 }
 
-fn line(reader: &Reader, gyms: &[GymView], e: &Extended) -> Line {
+/// What was said of time, the newest first.
+fn lines(reader: &Reader, gyms: &[GymView], all: &[Extended]) -> Vec<Line> {
+    let replaced = |n: usize, x: &Extension| all.iter().take(n).any(|newer| newer.extension.for_the_same(x));
+    all.iter().enumerate().map(|(n, e)| line(reader, gyms, e, replaced(n, &e.extension))).collect()
+}
+
+fn line(reader: &Reader, gyms: &[GymView], e: &Extended, replaced: bool) -> Line {
     let (o, c, x) = (texts(), &reader.competition, &e.extension);
+    let file = c.workout(&x.workout).map(|found| found.window);
+    let gives = file.is_some_and(|file| x.closes > file.closes || x.attest_by > file.attest_by);
+    let now = match (replaced, x.taken_back, gives) {
+        (true, ..) => o.extension_replaced,
+        (_, true, _) => o.extension_taken_back,
+        (_, _, false) => o.extension_file_gives,
+        _ => o.extension_holds,
+    };
+    let back = file.filter(|_| !replaced && !x.taken_back && gives).map(|file| Back {
+        workout: x.workout.clone(),
+        gym: x.gym.clone().unwrap_or_default(),
+        region: x.region.clone().unwrap_or_default(),
+        closes: file.closes.to_string(),
+        attest_by: file.attest_by.to_string(),
+    });
     let region = || put(o.extension_region_of, &[("region", &x.region.as_deref().unwrap_or_default())]);
     Line {
         workout: c.workout(&x.workout).map_or_else(|| x.workout.clone(), |found| found.title.clone()),
@@ -207,6 +241,8 @@ fn line(reader: &Reader, gyms: &[GymView], e: &Extended) -> Line {
         closes: When::new(x.closes, &c.time_zone),
         attest_by: When::new(x.attest_by, &c.time_zone),
         reason: e.reason.clone().unwrap_or_default(),
+        now,
+        back,
     }
 }
 
@@ -365,6 +401,14 @@ mod tests {
             closes: samples::when(),
             attest_by: samples::when(),
             reason: samples::BIDI.to_owned(),
+            now: texts().extension_holds,
+            back: Some(Back {
+                workout: hostile(),
+                gym: hostile(),
+                region: hostile(),
+                closes: hostile(),
+                attest_by: hostile(),
+            }),
         };
         let view = View {
             refused_open: true,
@@ -399,6 +443,7 @@ mod tests {
             },
             erase_bib: hostile(),
             erase_gym: hostile(),
+            erase: (n > 0).then(|| Whom::sample(samples::HOSTILE)),
         };
         view.render().expect("renders")
     }
@@ -424,4 +469,3 @@ mod tests {
         samples::assert_sound(&page);
     }
 }
-            erase: (n > 0).then(|| Whom::sample(samples::HOSTILE)),
