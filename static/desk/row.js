@@ -319,7 +319,12 @@ export class Row {
     const answer = await inTurn(() => holds() && ask("POST", `${this.path}/check`, this.body()));
     if (!holds()) return;
     if (answer?.status === 401) return this.signedOut();
-    if (later(answer)) return this.tell([[answer ? words.retry : words.offline]]);
+    if (later(answer)) {
+      this.tell([[answer ? words.unchecked : words.offline]]);
+      // Nothing is stored of what is only typed: it is looked at again, not before the service wants that.
+      this.timer = setTimeout(() => this.check(), Math.max(answer?.after ?? 0, 5) * 1000);
+      return;
+    }
     if (answer.status !== 200) return this.tell([[why(answer.json), "error"]], true);
     this.checked(answer.json);
   }

@@ -72,6 +72,7 @@ pub const SCRIPT: Script = Script {
     undo_failed: "Nicht zurückgenommen: {why}",
     sending: "Wird gesendet",
     kept: "Kein Netz. Es bleibt auf diesem Gerät und wird gesendet, sobald das Netz wieder da ist.",
+    unchecked: "Noch nicht geprüft: Der Dienst hat nicht geantwortet. Er wird von selbst noch einmal gefragt. Was du getippt hast, ist noch nicht gespeichert.",
     retry: "Der Dienst hat nicht geantwortet. Es bleibt auf diesem Gerät und wird gleich noch einmal gesendet.",
     typed: "Getippt, noch nicht gespeichert",
     undo_unsure: "Es kam keine Antwort: vielleicht ist es zurückgenommen, vielleicht nicht. Drück noch einmal auf „Zurücknehmen“, doppelt geschieht es nicht.",

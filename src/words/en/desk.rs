@@ -75,6 +75,7 @@ texts! {
     undo_failed: "Not taken back: {why}",
     sending: "Sending",
     kept: "No network. Kept on this device, and sent when the network is back.",
+    unchecked: "Not checked yet: the service did not answer. It is asked again by itself. What you typed is not saved yet.",
     retry: "The service did not answer. Kept on this device; sent again in a moment.",
     typed: "Typed, not saved yet",
     undo_unsure: "No answer came, so it may be taken back or not. Press “Undo” again: it cannot be taken back twice.",
