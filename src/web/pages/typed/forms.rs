@@ -239,6 +239,7 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             machinery("version"),
             machinery("do"),
+            machinery("was-"),
             Field { name: "heat-", kind: Kind::Row(|| heats().heat_n) },
             Field { name: "lane-", kind: Kind::Row(|| heats().lane) },
             Field { name: "judge-", kind: Kind::Row(|| heats().judge) },
