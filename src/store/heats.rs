@@ -3,7 +3,7 @@
 
 use super::{Store, StoreError, column, micros, number, parse};
 use crate::rules::access::Permit;
-use crate::rules::heats::{Place, Plan};
+use crate::rules::heats::Plan;
 use jiff::Timestamp;
 
 impl Store {
@@ -42,10 +42,11 @@ impl Store {
         gym: &str,
         workout: &str,
         now: Timestamp,
-    ) -> Result<Vec<Place>, StoreError> {
-        let Some((_, plan)) = self.heats(competition, gym, workout).await? else { return Ok(Vec::new()) };
+    ) -> Result<Option<Plan>, StoreError> {
+        let Some((_, mut plan)) = self.heats(competition, gym, workout).await? else { return Ok(None) };
         let settings = plan.settings;
-        Ok(plan.places.into_iter().filter(|place| settings.starts(place.heat) <= now).collect())
+        plan.places.retain(|place| settings.starts(place.heat) <= now);
+        Ok(Some(plan))
     }
 
     async fn heats(&self, competition: i64, gym: &str, workout: &str) -> Result<Option<(u64, Plan)>, StoreError> {
