@@ -397,7 +397,10 @@ pub struct Submit {
     /// No-reps called.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub no_reps: Option<u32>,
-    /// Link to a video.
+    /// The count of no-reps that is stored is taken away; without it, none here leaves it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub without_no_reps: bool,
+    /// Link to a video; empty takes the one that is stored away.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub video: Option<String>,
     /// Attested in the same request.

@@ -87,6 +87,13 @@ impl Sending<'_> {
             if !asked.revise {
                 case.seen(attempt)?;
             }
+            // What a referee looks at is not taken away meanwhile.
+            if details.video.is_none() && attempt.details.video.is_some() {
+                no_open_appeal(attempt)?;
+                if let State::Flagged | State::Withheld = attempt.state {
+                    return Err(Refusal::Conflict(Sentence::new("being_checked"), Vec::new()));
+                }
+            }
             shared_sheet(case, &attempt.stored, &details, "/attestation/sheet", warnings);
             self.decided.events.push(Event::Detailed { score: self.score.clone(), details });
         }
@@ -227,7 +234,8 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
         return Err(Refusal::Faults(faults));
     };
     let mut warnings = checked.warnings;
-    if asked.video.is_none() && existing.is_none_or(|a| a.details.video.is_none()) && wants_video(case) {
+    let stored = existing.is_some_and(|a| a.details.video.is_some());
+    if !asked.video.as_deref().map_or(stored, |link| !link.trim().is_empty()) && wants_video(case) {
         warnings.push(warn("/video", Sentence::new("video_expected")));
     }
     Ok(Read {
@@ -431,16 +439,16 @@ fn is_link(video: &str) -> bool {
 /// The details from here on: what was sent (and has been checked), over what was there.
 fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mut Notes) -> Details {
     let mut details = before.cloned().unwrap_or_default();
-    if asked.no_reps.is_some() {
+    if asked.no_reps.is_some() || asked.without_no_reps {
         details.no_reps = asked.no_reps;
     }
     if let Some(sheet) = asked.attestation.as_ref().and_then(|a| a.sheet.as_deref()) {
         details.sheet = Some(sheet.trim().to_owned()).filter(|s| !s.is_empty());
     }
-    if let Some(video) = asked.video.as_deref().map(str::trim).filter(|v| !v.is_empty()) {
+    if let Some(video) = asked.video.as_deref().map(str::trim) {
         let same = |n: &&NoteRef| case.ledger.videos.get(&n.id).is_some_and(|known| known == video);
         let known = before.and_then(|d| d.video.as_ref()).filter(same);
-        details.video = Some(known.cloned().unwrap_or_else(|| notes.keep(video)));
+        details.video = (!video.is_empty()).then(|| known.cloned().unwrap_or_else(|| notes.keep(video)));
     }
     details
 }

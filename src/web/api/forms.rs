@@ -67,10 +67,10 @@ pub struct ScoreForm {
     /// Where; default: the entry's gym.
     #[schema(required = false)]
     pub gym: Option<String>,
-    /// No-reps called.
+    /// No-reps called; `null` takes a count that is stored away.
     #[schema(required = false, minimum = 0, maximum = 1_000_000)]
     pub no_reps: Option<i64>,
-    /// Link to a video.
+    /// Link to a video; an empty text takes the one that is stored away.
     #[schema(required = false)]
     pub video: Option<String>,
     /// Attested in the same request.
@@ -392,10 +392,10 @@ pub struct ScoreRowForm {
     /// Where; default: the entry's gym.
     #[schema(required = false)]
     pub gym: Option<String>,
-    /// No-reps called.
+    /// No-reps called; `null` takes a count that is stored away.
     #[schema(required = false, minimum = 0, maximum = 1_000_000)]
     pub no_reps: Option<i64>,
-    /// Link to a video.
+    /// Link to a video; an empty text takes the one that is stored away.
     #[schema(required = false)]
     pub video: Option<String>,
     /// Attested in the same request.

@@ -262,6 +262,9 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
     if attestation.is_none() && sheet.is_some() && sheet != stored_sheet {
         errors.push(FieldError::new("judge", words().sheet_needs_judge));
     }
+    // What was shown in a field and is not there any more is to go.
+    let emptied = |name: &str, shown: bool| shown && fields.0.iter().any(|(n, v)| n == name && v.trim().is_empty());
+    let has_video = about.now.as_ref().is_some_and(|s| s.video.is_some());
     Submit {
         performance: RawPerformance::Text(fields.get("performance").to_owned()),
         attempt,
@@ -271,7 +274,8 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
         }),
         gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()).filter(|gym| gym != NO_GYM), |s| s.gym.clone()),
         no_reps: fields.number("no_reps", errors),
-        video: fields.find("video"),
+        without_no_reps: emptied("no_reps", about.now.as_ref().is_some_and(|s| s.no_reps.is_some())),
+        video: fields.find("video").or_else(|| emptied("video", has_video).then(String::new)),
         attestation,
         reason: fields.find("reason"),
         confirm: fields.rests("confirm-"),
@@ -340,6 +344,14 @@ async fn again(
                 });
                 // Saving again is then on purpose, over what is shown here.
                 page.etag.clone_from(&now.etag);
+                // What they have added is not taken away by a field that was empty before.
+                let theirs = |typed: &mut String, now: Option<String>| {
+                    if typed.is_empty() {
+                        *typed = now.unwrap_or_default();
+                    }
+                };
+                theirs(&mut page.values.no_reps, now.no_reps.map(|n| n.to_string()));
+                theirs(&mut page.values.video, now.video.clone());
             }
             page.current = None;
             StatusCode::PRECONDITION_FAILED
