@@ -316,6 +316,14 @@ impl Desk {
         self.places_page(app, division, (workout, index), page).await
     }
 
+    /// How many have a place in a workout of a division, within the scope; none: they are not to be seen.
+    #[must_use]
+    pub fn placed(&self, division: &str, workout: &str) -> u32 {
+        let none = Cut::Rows { from: 1, limit: 0 };
+        let placing = self.published(workout).and_then(|index| self.placing(division, index));
+        placing.map_or(0, |placing| super::score::count(placing.page(&self.view, none).of))
+    }
+
     fn placing(&self, division: &str, workout: usize) -> Result<Placing, Failure> {
         self.view.placing(&self.query(division), workout).ok_or_else(|| self.no_division(division))
     }
