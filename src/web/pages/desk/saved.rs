@@ -20,9 +20,9 @@ pub(super) struct Saved {
 }
 
 impl Saved {
-    /// A judge's word for so many at once.
-    pub(super) fn vouched(n: u32) -> Self {
-        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines: Vec::new(), next: None }
+    /// A judge's word for so many at once, with what is said of them.
+    pub(super) fn vouched(n: u32, lines: Vec<String>) -> Self {
+        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines, next: None }
     }
 }
 
