@@ -8,6 +8,7 @@ use super::{html, say};
 use crate::actions::directory;
 use crate::actions::reader::Reader;
 use crate::actions::standings::Desk;
+use crate::actions::times::Times;
 use crate::actions::views::{GymView, StandingRow, StandingsView, WorkoutCell};
 use crate::app::App;
 use crate::rules::place::Points;
@@ -108,13 +109,15 @@ pub async fn get_standings(
         None => None,
     };
     let ended = super::ended::ended(&app, reader, None).await?;
-    let view = view(reader, &asked, &caller, &gyms, form, &page, own, pinned, ended);
+    let times = Times::of_entries(&app, reader).await?;
+    let view = view(reader, &times, &asked, &caller, &gyms, form, &page, own, pinned, ended);
     Ok(shared.says(&caller, html(&view).into_response()))
 }
 
 #[expect(clippy::too_many_arguments, reason = "everything the page shows, read by its handler")]
 fn view(
     reader: &Reader,
+    times: &Times,
     asked: &Asked,
     caller: &Caller,
     gyms: &[GymView],
@@ -130,7 +133,7 @@ fn view(
     let title = say::division(c, &page.division).to_owned();
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.standings_lead_scoped } else { w.standings_lead };
-    let rows: Vec<Row> = page.rows.iter().map(|r| row(reader, gyms, asked, page, r, own)).collect();
+    let rows: Vec<Row> = page.rows.iter().map(|r| row((reader, times), gyms, asked, page, r, own)).collect();
     View {
         shell: Shell::new(
             caller,
@@ -156,7 +159,7 @@ fn view(
             ],
         ),
         columns: columns(reader, page, &here),
-        own: pinned.map(|r| Row { id: String::new(), ..row(reader, gyms, asked, page, &r, own) }),
+        own: pinned.map(|r| Row { id: String::new(), ..row((reader, times), gyms, asked, page, &r, own) }),
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
@@ -200,7 +203,7 @@ fn columns(reader: &Reader, page: &StandingsView, here: &str) -> Vec<Column> {
 }
 
 fn row(
-    reader: &Reader,
+    (reader, times): (&Reader, &Times),
     gyms: &[GymView],
     asked: &Asked,
     page: &StandingsView,
@@ -228,7 +231,7 @@ fn row(
             (None, Some(1)) => w.gap_first.to_owned(),
             (None, _) => String::new(),
         },
-        cells: r.workouts.iter().map(|x| cell(reader, x)).collect(),
+        cells: r.workouts.iter().map(|x| cell(reader, times, (r.gym.as_deref(), &r.region), x)).collect(),
     }
 }
 
@@ -244,7 +247,7 @@ pub(super) fn label(bib: u32, own: Option<u32>, asked: &Asked) -> &'static str {
     }
 }
 
-fn cell(reader: &Reader, x: &WorkoutCell) -> Cell {
+fn cell(reader: &Reader, times: &Times, whose: (Option<&str>, &str), x: &WorkoutCell) -> Cell {
     let (w, c) = (words(), &reader.competition);
     let place = x.place.map_or(String::new(), |n| {
         let ordinal = (w.ordinal)(n.into());
@@ -257,7 +260,7 @@ fn cell(reader: &Reader, x: &WorkoutCell) -> Cell {
     };
     Cell {
         text: x.text.clone().unwrap_or_default(),
-        none: if x.state.is_none() { say::no_score(c.workout(&x.workout), reader.now) } else { "" },
+        none: if x.state.is_none() { say::no_score(times, c.workout(&x.workout), whose, reader.now) } else { "" },
         place: format!("{place}{points}"),
         counted: x.counted,
         state: match (&x.text, x.state) {
