@@ -10,6 +10,7 @@ area! { ($) referee:
     judging_vouched_about: "Was nicht von dir ist oder nicht das, was du gezählt hast: sag es am Gym-Tisch oder dem Schiedsgericht.",
     judging_vouched_at: "eingetragen {at}",
     judging_late: "Diese Bestätigung kam zu spät und wartet auf die Wettkampfleitung.",
+    judging_lanes: "Deine Bahnen",
     judging_no_lane: "Noch steht dein Name in keiner Bahn der Heats. Frag am Gym-Tisch, wo du gebraucht wirst.",
     judging_waiting: "Warten auf deine Bestätigung: {n}",
     judging_waiting_rest: "Warten auf die Bestätigung eines Judges",

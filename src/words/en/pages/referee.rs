@@ -10,6 +10,7 @@ area! { ($) referee:
     judging_vouched_about: "What is not yours, or not what you counted: tell the desk, or a referee.",
     judging_vouched_at: "recorded {at}",
     judging_late: "This word came too late and waits for the organiser.",
+    judging_lanes: "Your lanes",
     judging_no_lane: "No lane of the heats has your name yet. Ask at the desk where you are needed.",
     judging_waiting: "Waiting for your word: {n}",
     judging_waiting_rest: "Waiting for a judge's word",
