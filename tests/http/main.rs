@@ -19,6 +19,7 @@ mod heavy_desk;
 mod hostile;
 mod instances;
 mod judge;
+mod judge_word;
 mod language;
 mod language_walk;
 mod layers;

@@ -57,6 +57,7 @@ mod take_back;
 mod taking_part;
 pub mod typed;
 mod upload;
+mod vouching;
 mod wall;
 mod what_if;
 mod workout;
@@ -129,6 +130,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/not-taking-part"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/taking-part"),
     ("GET", "/judge/{c}"),
+    ("POST", "/judge/{c}/{w}/attestation"),
     ("GET", "/referee"),
     ("GET", "/referee/{c}/{w}/{bib}"),
     ("POST", "/referee/{c}/{w}/{bib}/flag"),
@@ -207,6 +209,7 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(taking_part::post_not_taking_part))
         .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(taking_part::post_taking_part))
         .route("/judge/{c}", get(judge::get_judge))
+        .route("/judge/{c}/{w}/attestation", post(judge::post_attestation))
         .route("/referee", get(referee::get_referee))
         .route("/referee/{c}/{w}/{bib}", get(review::get_review))
         .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))

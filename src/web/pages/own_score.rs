@@ -5,9 +5,10 @@ use super::form::Fields;
 use super::score::{get_score, post_score};
 use super::shell::words;
 use super::take_back::post_withdrawal;
-use super::{appeal, late_said, say};
-use crate::actions::views::ScoreView;
+use super::{appeal, history, late_said, say};
+use crate::actions::views::{HistoryView, ScoreView};
 use crate::app::App;
+use crate::rules::competition::Competition;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
@@ -39,7 +40,12 @@ pub async fn post_own_withdrawal(
 }
 
 /// What is said on an athlete's page of what was just done in a workout, as it is stored now.
-pub(super) fn done(fields: &Fields, workout: &str, now: Option<&ScoreView>) -> Vec<String> {
+pub(super) fn done(
+    fields: &Fields,
+    (competition, workout): (&Competition, &str),
+    now: Option<&ScoreView>,
+    happened: Option<&HistoryView>,
+) -> Vec<String> {
     let (w, said) = (words(), |name: &str| fields.get(name) == workout);
     if said("appealed") {
         return vec![appeal::texts().sent.to_owned()];
@@ -51,5 +57,6 @@ pub(super) fn done(fields: &Fields, workout: &str, now: Option<&ScoreView>) -> V
         "attested" | "flagged" | "amended" => w.saved_counts,
         other => say::state(other, score.refused),
     };
-    std::iter::once(first.to_owned()).chain(late_said::lines(score)).collect()
+    let was_out = happened.filter(|_| fields.ticked("was_out")).and_then(|h| history::stated_out(h, competition));
+    was_out.into_iter().chain([first.to_owned()]).chain(late_said::lines(score)).collect()
 }

@@ -132,11 +132,11 @@ pub(super) fn desk_judge(fields: &Fields) -> String {
 
 /// The page that says what was stored; `was_out`: that they take no part was taken back by it.
 pub(super) fn after(about: &About, fields: &Fields, was_out: bool) -> String {
+    let out = if was_out { "&was_out=yes" } else { "" };
     if about.own {
-        return format!("{0}?saved={1}#w-{1}", about.back(), about.path.workout);
+        return format!("{0}?saved={1}{out}#w-{1}", about.back(), about.path.workout);
     }
     let judge = encoded(&desk_judge(fields));
     let how = encoded(fields.get("how"));
-    let out = if was_out { "&was_out=yes" } else { "" };
     format!("{}?saved={}/{}&judge={judge}&how={how}{out}#saved", about.desk(), about.path.workout, about.path.bib)
 }

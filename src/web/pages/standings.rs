@@ -8,6 +8,7 @@ use super::{html, say};
 use crate::actions::directory;
 use crate::actions::reader::Reader;
 use crate::actions::standings::Desk;
+use crate::actions::times::Times;
 use crate::actions::views::{GymView, StandingRow, StandingsView, WorkoutCell};
 use crate::app::App;
 use crate::rules::place::Points;
@@ -84,8 +85,13 @@ struct Cell {
     state: String,
 }
 
-/// How many have a place in each workout that is shown.
-type Placed = HashMap<String, u32>;
+/// What is known besides the rows.
+struct Told {
+    /// Of every gym.
+    times: Times,
+    /// How many have a place in each workout that is shown.
+    placed: HashMap<String, u32>,
+}
 
 /// `GET /c/{c}/divisions/{d}`.
 pub async fn get_standings(
@@ -116,20 +122,21 @@ pub async fn get_standings(
     };
     let ended = super::ended::ended(&app, reader, None).await?;
     let shown = page.rows.iter().chain(&pinned).next().map_or([].as_slice(), |r| r.workouts.as_slice());
-    let placed: Placed = shown.iter().map(|x| (x.workout.clone(), desk.placed(&division, &x.workout))).collect();
-    let view = view(reader, &asked, &caller, &gyms, form, &page, &placed, own, pinned, ended);
+    let placed = shown.iter().map(|x| (x.workout.clone(), desk.placed(&division, &x.workout))).collect();
+    let told = Told { times: Times::of_entries(&app, reader).await?, placed };
+    let view = view(reader, &told, &asked, &caller, &gyms, form, &page, own, pinned, ended);
     Ok(shared.says(&caller, html(&view).into_response()))
 }
 
 #[expect(clippy::too_many_arguments, reason = "everything the page shows, read by its handler")]
 fn view(
     reader: &Reader,
+    told: &Told,
     asked: &Asked,
     caller: &Caller,
     gyms: &[GymView],
     scope: ScopeForm,
     page: &StandingsView,
-    placed: &Placed,
     own: Option<u32>,
     pinned: Option<StandingRow>,
     ended: Option<Dated>,
@@ -140,7 +147,7 @@ fn view(
     let title = say::division(c, &page.division).to_owned();
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.standings_lead_scoped } else { w.standings_lead };
-    let rows: Vec<Row> = page.rows.iter().map(|r| row(reader, gyms, asked, page, placed, r, own)).collect();
+    let rows: Vec<Row> = page.rows.iter().map(|r| row((reader, told), gyms, asked, page, r, own)).collect();
     View {
         shell: Shell::new(
             caller,
@@ -166,7 +173,7 @@ fn view(
             ],
         ),
         columns: columns(reader, page, &here),
-        own: pinned.map(|r| Row { id: String::new(), ..row(reader, gyms, asked, page, placed, &r, own) }),
+        own: pinned.map(|r| Row { id: String::new(), ..row((reader, told), gyms, asked, page, &r, own) }),
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
@@ -210,11 +217,10 @@ fn columns(reader: &Reader, page: &StandingsView, here: &str) -> Vec<Column> {
 }
 
 fn row(
-    reader: &Reader,
+    (reader, told): (&Reader, &Told),
     gyms: &[GymView],
     asked: &Asked,
     page: &StandingsView,
-    placed: &Placed,
     r: &StandingRow,
     own: Option<u32>,
 ) -> Row {
@@ -239,7 +245,7 @@ fn row(
             (None, Some(1)) => w.gap_first.to_owned(),
             (None, _) => String::new(),
         },
-        cells: r.workouts.iter().map(|x| cell(reader, placed, x)).collect(),
+        cells: r.workouts.iter().map(|x| cell(reader, told, (r.gym.as_deref(), &r.region), x)).collect(),
     }
 }
 
@@ -255,7 +261,7 @@ pub(super) fn label(bib: u32, own: Option<u32>, asked: &Asked) -> &'static str {
     }
 }
 
-fn cell(reader: &Reader, placed: &Placed, x: &WorkoutCell) -> Cell {
+fn cell(reader: &Reader, told: &Told, whose: (Option<&str>, &str), x: &WorkoutCell) -> Cell {
     let (w, c) = (words(), &reader.competition);
     let place = x.place.map_or(String::new(), |n| {
         let ordinal = (w.ordinal)(n.into());
@@ -267,11 +273,15 @@ fn cell(reader: &Reader, placed: &Placed, x: &WorkoutCell) -> Cell {
         None => String::new(),
     };
     let place = format!("{place}{points}");
-    let of = placed.get(&x.workout).copied().unwrap_or_default();
+    let of = told.placed.get(&x.workout).copied().unwrap_or_default();
     let mark = x.place.filter(|_| x.text.is_some()).map(|n| Mark { text: place.clone(), ..Mark::new(n, of) });
     Cell {
         text: x.text.clone().unwrap_or_default(),
-        none: if x.state.is_none() { say::no_score(c.workout(&x.workout), reader.now) } else { "" },
+        none: if x.state.is_none() {
+            say::no_score(&told.times, c.workout(&x.workout), whose, reader.now)
+        } else {
+            ""
+        },
         place: if mark.is_some() { String::new() } else { place },
         mark,
         counted: x.counted,

@@ -14,7 +14,7 @@ use crate::rules::table::{self, GIVEN_BACK, Kind};
 use crate::rules::workout::Workout;
 use crate::web::api::{MOST_ROWS, csv_file};
 use crate::web::extract::{Path, Query};
-use crate::web::once::{self, Shown};
+use crate::web::once;
 use crate::web::pages::form::{Choice, FieldError, Fields};
 use crate::web::pages::imported::{self, Outcome};
 use crate::web::pages::shell::{Link, Shell, encoded, words};
@@ -126,7 +126,7 @@ pub async fn get_file(
     };
     let workouts = page.workouts.into_iter().map(|o| Choice { chosen: o.value == shown.whose, ..o });
     page.workouts = workouts.collect();
-    page.outcome = Some(Outcome::all_taken(shown.told, shown.left_out.into_iter().map(|(remark, _)| remark).collect()));
+    page.outcome = Some(Outcome::of_shown(shown));
     Ok((gone, html(&page)?).into_response())
 }
 
@@ -158,10 +158,7 @@ pub async fn post_file(
             let outcome = outcome(&view);
             if view.rows.is_empty() {
                 // Loading the page again sends nothing again.
-                let left_out = outcome.remarks.iter().map(|remark| (remark.clone(), String::new())).collect();
-                let shown =
-                    Shown { told: outcome.said.clone(), whose: workout.to_owned(), left_out, ..Shown::default() };
-                if let Some(led) = once::lead_whole(&app, &caller, &page.action, &shown) {
+                if let Some(led) = once::lead_whole(&app, &caller, &page.action, &outcome.shown(workout)) {
                     return Ok(led);
                 }
                 page.text.clear();

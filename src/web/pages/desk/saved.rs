@@ -7,11 +7,10 @@ use crate::actions::reader::Reader;
 use crate::actions::{ScorePath, score, standings};
 use crate::app::App;
 use crate::rules::performance::{self, Around, RawPerformance};
-use crate::rules::window;
 use crate::web::pages::shell::{Link, words};
-use crate::web::pages::{late_said, say};
+use crate::web::pages::{history, late_said, say};
 use crate::web::problem::Answer;
-use crate::words::{Sentence, put};
+use crate::words::put;
 
 /// What has just been stored.
 pub(super) struct Saved {
@@ -21,9 +20,9 @@ pub(super) struct Saved {
 }
 
 impl Saved {
-    /// A judge's word for so many at once.
-    pub(super) fn vouched(n: u32) -> Self {
-        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines: Vec::new(), next: None }
+    /// A judge's word for so many at once, with what is said of them.
+    pub(super) fn vouched(n: u32, lines: Vec<String>) -> Self {
+        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines, next: None }
     }
 }
 
@@ -66,12 +65,7 @@ pub(super) async fn saved(
     }
     let mut lines = Vec::new();
     if was_out {
-        let history = score::history(app, &reader.actor, now, path).await?;
-        let stated = history.items.iter().rev().find(|i| i.action == "not_taking_part");
-        lines.extend(stated.map(|i| {
-            let at = format!("{} ({})", window::local(i.at, &c.time_zone), c.time_zone_name);
-            language::say(&Sentence::new("was_not_taking_part").with("at", at))
-        }));
+        lines.extend(history::stated_out(&score::history(app, &reader.actor, now, path).await?, c));
     }
     match s.state {
         "entered" => lines.push(w.saved_waiting.to_owned()),

@@ -279,6 +279,11 @@ pub(super) const FORMS: &[Form] = &[
     Form { route: "/desk/{c}/{gym}/{w}/{bib}/not-taking-part", below: 1, fields: BUTTON },
     Form { route: "/desk/{c}/{gym}/{w}/{bib}/taking-part", below: 1, fields: BUTTON },
     Form {
+        route: "/judge/{c}/{w}/attestation",
+        below: 2,
+        fields: &[Field { name: "a-", kind: Kind::RowTicked }, machinery("judge"), machinery("statement")],
+    },
+    Form {
         route: "/referee/{c}/{w}/{bib}/flag",
         below: 1,
         fields: &[
