@@ -31,6 +31,36 @@ pub(super) fn said_once(shown: &Shown) -> Option<Saved> {
     shown.told.parse().ok().filter(|_| shown.done == VOUCHED).map(Saved::vouched)
 }
 
+/// What an attempt is called in the names of fields: `1042` the first, `1042-2` the second.
+pub(super) fn key(bib: u32, attempt: u32) -> String {
+    if attempt > 1 { format!("{bib}-{attempt}") } else { bib.to_string() }
+}
+
+/// A result that was ticked, with the state of the attempt that was on the page.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Tick {
+    bib: u32,
+    attempt: u32,
+    etag: Tag,
+}
+
+impl Tick {
+    /// Of a field `a-1042` or `a-1042-2`.
+    fn of(name: &str, etag: &str) -> Option<Self> {
+        let (bib, attempt) = name.split_once('-').unwrap_or((name, "1"));
+        Some(Self { bib: bib.parse().ok()?, attempt: attempt.parse().ok()?, etag: etag.parse().ok()? })
+    }
+
+    fn key(&self) -> String {
+        key(self.bib, self.attempt)
+    }
+
+    /// The number of the sheet that was typed for it.
+    fn sheet(&self, fields: &Fields) -> Option<String> {
+        fields.find(&format!("s-{}", self.key()))
+    }
+}
+
 /// `POST /desk/{c}/{gym}/{w}/attestation`.
 pub async fn post_attestation(
     State(app): State<App>,
@@ -60,9 +90,9 @@ pub async fn post_attestation(
     if !troubles.is_empty() {
         let mut page = desk.page(&app, &caller, &at_desk(&fields), None, troubles).await?;
         let gone = keep(&mut page, &workout, &fields, &ticked);
-        for bib in gone {
-            let text = left(&app, &caller, &slug, bib, &fields, w.vouch_gone).await;
-            page.troubles.push(Link::new(format!("#r-{workout}-{bib}"), text));
+        for tick in gone {
+            let text = left(&app, &caller, &slug, &tick, &fields, w.vouch_gone).await;
+            page.troubles.push(Link::new(format!("#r-{workout}-{}", tick.bib), text));
         }
         if let Some(form) = page.workouts.iter_mut().find(|x| x.slug == workout) {
             form.stated = fields.ticked("statement");
@@ -75,15 +105,14 @@ pub async fn post_attestation(
         _ => How::PaperSheet,
     };
     let (mut done, mut lines) = (0_u32, Vec::new());
-    for (bib, etag) in ticked.clone() {
-        let path = ScorePath { competition: slug.clone(), workout: workout.clone(), bib };
-        let request = Request::at(caller.received).having_seen(Precondition::Match(vec![etag]));
-        let sheet = fields.find(&format!("s-{bib}"));
-        let sent = Attest { judge: judge.clone(), how, sheet, attempt: None };
+    for tick in &ticked {
+        let path = ScorePath { competition: slug.clone(), workout: workout.clone(), bib: tick.bib };
+        let request = Request::at(caller.received).having_seen(Precondition::Match(vec![tick.etag]));
+        let sent = Attest { judge: judge.clone(), how, sheet: tick.sheet(&fields), attempt: Some(tick.attempt) };
         match attest::attest(&app, &caller.actor, &path, request, sent).await {
             Ok(_) => done += 1,
             Err(failure) => {
-                lines.push(left(&app, &caller, &slug, bib, &fields, &why(&failure.into())).await);
+                lines.push(left(&app, &caller, &slug, tick, &fields, &why(&failure.into())).await);
             }
         }
     }
@@ -114,8 +143,8 @@ fn at_desk(fields: &Fields) -> Fields {
 }
 
 /// Puts back what was typed and ticked in the rows that still wait for a judge. A tick stays on the very
-/// figures that it was put to: others are to be looked at first. Bibs that were ticked and wait no more.
-fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[(u32, Tag)]) -> Vec<u32> {
+/// figures that it was put to: others are to be looked at first. What was ticked and waits no more.
+fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[Tick]) -> Vec<Tick> {
     let form = page.workouts.iter_mut().find(|x| x.slug == workout);
     let awaiting = form.map_or(&mut [][..], |form| {
         fields.get("judge").clone_into(&mut form.vouched_by);
@@ -123,30 +152,33 @@ fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[(u32, Tag)]) 
         form.awaiting.as_mut_slice()
     });
     for line in awaiting.iter_mut() {
-        line.ticked = ticked.iter().any(|(bib, etag)| *bib == line.bib && etag.to_string() == line.etag);
-        if let Some(sheet) = fields.find(&format!("s-{}", line.bib)) {
+        line.ticked = ticked.iter().any(|tick| tick.key() == line.key && tick.etag.to_string() == line.etag);
+        if let Some(sheet) = fields.find(&format!("s-{}", line.key)) {
             line.sheet = sheet;
         }
     }
-    ticked.iter().map(|(bib, _)| *bib).filter(|bib| awaiting.iter().all(|line| line.bib != *bib)).collect()
+    ticked.iter().filter(|tick| awaiting.iter().all(|line| line.key != tick.key())).cloned().collect()
 }
 
 /// Of whom nothing was stored, why, and the number of the sheet that was typed.
-async fn left(app: &App, caller: &Caller, slug: &str, bib: u32, fields: &Fields, why: &str) -> String {
+async fn left(app: &App, caller: &Caller, slug: &str, tick: &Tick, fields: &Fields, why: &str) -> String {
     let w = words().desk_words;
-    let entry = lists::entry(app, &caller.actor, caller.received, slug, bib).await;
+    let entry = lists::entry(app, &caller.actor, caller.received, slug, tick.bib).await;
     let name = entry.map_or(String::new(), |e| e.name);
+    let bib = match tick.attempt {
+        1 => tick.bib.to_string(),
+        n => format!("{}, {}", tick.bib, put(words().attempt_n, &[("n", &n)])),
+    };
     let said = put(w.vouch_one, &[("name", &name), ("bib", &bib), ("why", &why)]);
-    match fields.find(&format!("s-{bib}")) {
+    match tick.sheet(fields) {
         Some(sheet) => format!("{said} {}", put(w.vouch_sheet, &[("sheet", &sheet)])),
         None => said,
     }
 }
 
-/// Bibs with the state of the score that was on the page: fields `a-1042`.
-fn ticked(fields: &Fields) -> Vec<(u32, Tag)> {
-    let both = fields.0.iter().filter_map(|(name, etag)| Some((name.strip_prefix("a-")?, etag)));
-    both.filter_map(|(bib, etag)| Some((bib.parse().ok()?, etag.parse().ok()?))).collect()
+/// What was ticked.
+fn ticked(fields: &Fields) -> Vec<Tick> {
+    fields.0.iter().filter_map(|(name, etag)| Tick::of(name.strip_prefix("a-")?, etag)).collect()
 }
 
 /// A problem in words, with all that is to be mended.
@@ -160,10 +192,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_bibs_with_a_state_are_ticked() {
-        let pair = |n: &str, v: &str| (n.to_owned(), v.to_owned());
+    fn only_attempts_with_a_state_are_ticked() {
+        let state = "88-0a0b0c0d0e0f";
+        let pair = |(n, v): (&str, &str)| (n.to_owned(), v.to_owned());
         let fields =
-            Fields(vec![pair("a-1042", "88-0a0b0c0d0e0f"), pair("a-x", "1"), pair("a-7", ""), pair("judge", "J-1")]);
-        assert_eq!(ticked(&fields), [(1042, "88-0a0b0c0d0e0f".parse().unwrap())]);
+            [("a-1042", state), ("a-1042-2", state), ("a-x", "1"), ("a-1042-x", state), ("a-7", ""), ("judge", "J-1")];
+        let tick = |attempt| Tick { bib: 1042, attempt, etag: state.parse().unwrap() };
+        let ticked = ticked(&Fields(fields.map(pair).into()));
+        assert_eq!(ticked, [tick(1), tick(2)]);
+        assert_eq!(ticked.iter().map(Tick::key).collect::<Vec<_>>(), ["1042", "1042-2"]);
     }
 }
