@@ -382,7 +382,7 @@ pub enum Move {
 pub struct Submit {
     /// What was done.
     pub performance: RawPerformance,
-    /// Default: the current attempt, or 1.
+    /// Default: the attempt whose state was seen, else the one that counts, else the latest, else 1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attempt: Option<u32>,
     /// Level slug; default: the division's.
@@ -434,7 +434,7 @@ pub struct Attest {
     /// Sheet number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sheet: Option<String>,
-    /// Which attempt; default: the one that counts, else the latest.
+    /// Which attempt; default: the one whose state was seen, else the one that counts, else the latest.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attempt: Option<u32>,
 }

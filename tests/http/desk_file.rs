@@ -25,9 +25,12 @@ async fn the_file_that_goes_out_comes_back_filled_in() {
     assert!(out.header("content-disposition").contains("quayside-w1.csv"));
     let text = out.text();
     let rows: Vec<&str> = text.lines().collect();
-    assert_eq!(rows[0], "bib,name,performance,level,judge,sheet,no_reps,gym,revise,state,received_at,remark");
-    assert_eq!(rows[1], "1042,Ines Duarte,6+14 tb 11:24,prescribed,J-1,B7,3,quayside,,Attested,2027-01-14T12:00:00Z,");
-    assert_eq!(rows[2], "1043,Rita Alves,,,,,,,,Missing,,");
+    assert_eq!(rows[0], "bib,name,performance,level,judge,sheet,no_reps,gym,attempt,revise,state,received_at,remark");
+    assert_eq!(
+        rows[1],
+        "1042,Ines Duarte,6+14 tb 11:24,prescribed,J-1,B7,3,quayside,1,,Attested,2027-01-14T12:00:00Z,"
+    );
+    assert_eq!(rows[2], "1043,Rita Alves,,,,,,,,,Missing,,");
     let path = format!("{DESK}/file");
     let send = async |text: &str| {
         browser.post(&path).upload(&[("csrf", &csrf), ("workout", "w1"), ("do", "send")], text.as_bytes()).await

@@ -4,6 +4,7 @@
 mod account;
 mod api;
 mod api_page;
+mod attempts;
 mod calendar;
 mod changes;
 mod claims;

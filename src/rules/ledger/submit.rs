@@ -21,9 +21,8 @@ const MOST_NO_REPS: u32 = 10_000;
 
 /// Stores a score, or says why not.
 pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal> {
-    let latest = case.attempts.last().map_or(1, |a| a.score.attempt);
-    let number = asked.attempt.unwrap_or(latest);
-    let existing = case.attempts.iter().find(|a| a.score.attempt == number);
+    let existing = case.submitted(asked);
+    let number = asked.attempt.or(existing.map(|a| a.score.attempt)).unwrap_or(1);
     let permit = {
         // Who may correct a stored score follows from where it was done, not from what the
         // correction claims: else any gym could claim another gym's score.
@@ -363,6 +362,11 @@ fn performed_at(
 fn wants_video(case: &Case<'_>) -> bool {
     let evidence = case.workout.evidence;
     evidence.all || (evidence.no_gym && case.entry.gym.is_none())
+}
+
+/// Whether a submission has the figures that an attempt has.
+pub(super) fn reads_as_stored(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> bool {
+    read(case, asked, attempt.score.attempt, Some(attempt)).is_ok_and(|read| known(attempt, &read.stored))
 }
 
 /// Whether these figures stand already. A score that was taken back does not.

@@ -21,31 +21,39 @@ use axum::response::Response;
 /// What is shown once: for how many the word was given.
 const VOUCHED: &str = "vouched";
 
-/// A result that was ticked, in the state that the page showed: a field `a-1042`.
+/// What an attempt is called in the names of fields: `1042` the first, `1042-2` the second.
+#[must_use]
+pub fn key(bib: u32, attempt: u32) -> String {
+    if attempt > 1 { format!("{bib}-{attempt}") } else { bib.to_string() }
+}
+
+/// A result that was ticked, in the state that the page showed: a field `a-1042` or `a-1042-2`.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ticked {
     /// Whose.
     pub bib: u32,
-    /// Which attempt; `None`: the one that counts.
-    pub attempt: Option<u32>,
+    /// Which attempt.
+    pub attempt: u32,
     /// The state.
     pub tag: Tag,
 }
 
 impl Ticked {
-    /// What a tick is worth where the page shows each attempt by itself.
-    #[must_use]
-    pub fn value(attempt: u32, tag: &Tag) -> String {
-        format!("{attempt}/{tag}")
+    fn read(name: &str, tag: &str) -> Option<Self> {
+        let key = name.strip_prefix("a-")?;
+        let (bib, attempt) = key.split_once('-').unwrap_or((key, "1"));
+        Some(Self { bib: bib.parse().ok()?, attempt: attempt.parse().ok()?, tag: tag.parse().ok()? })
     }
 
-    fn read(name: &str, value: &str) -> Option<Self> {
-        let bib = name.strip_prefix("a-")?.parse().ok()?;
-        let (attempt, tag) = match value.split_once('/') {
-            Some((attempt, tag)) => (Some(attempt.parse().ok()?), tag),
-            None => (None, value),
-        };
-        Some(Self { bib, attempt, tag: tag.parse().ok()? })
+    /// What it is called in the names of fields.
+    #[must_use]
+    pub fn key(&self) -> String {
+        key(self.bib, self.attempt)
+    }
+
+    /// The number of its sheet, where one was typed.
+    fn sheet(&self, fields: &Fields) -> Option<String> {
+        fields.find(&format!("s-{}", self.key()))
     }
 }
 
@@ -77,19 +85,19 @@ pub async fn give(
     fields: &Fields,
 ) -> Given {
     let mut given = Given::default();
-    for Ticked { bib, attempt, tag } in ticked(fields) {
-        let path = ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib };
-        let request = Request::at(caller.received).having_seen(Precondition::Match(vec![tag]));
-        let sent = Attest { judge: judge.to_owned(), how, sheet: sheet(fields, bib), attempt };
+    for one in ticked(fields) {
+        let path = ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib: one.bib };
+        let request = Request::at(caller.received).having_seen(Precondition::Match(vec![one.tag]));
+        let sent = Attest { judge: judge.to_owned(), how, sheet: one.sheet(fields), attempt: Some(one.attempt) };
         match attest::attest(app, &caller.actor, &path, request, sent).await {
             Ok(written) => {
                 given.done += 1;
                 given.late += u32::from(is_late(&written.score, judge));
                 for remark in written.score.warnings.iter().filter(|remark| remark.code != LATE) {
-                    given.remarks.push(of(app, caller, competition, bib, &remark.message).await);
+                    given.remarks.push(of(app, caller, competition, &one, &remark.message).await);
                 }
             }
-            Err(failure) => given.left.push(left(app, caller, competition, bib, fields, &why(&failure.into())).await),
+            Err(failure) => given.left.push(left(app, caller, competition, &one, fields, &why(&failure.into())).await),
         }
     }
     given
@@ -132,23 +140,22 @@ pub fn said_once(shown: &Shown) -> Option<(u32, Vec<String>)> {
 }
 
 /// Of whom nothing was stored, why, and the number of the sheet that was typed.
-pub async fn left(app: &App, caller: &Caller, competition: &str, bib: u32, fields: &Fields, why: &str) -> String {
-    let said = of(app, caller, competition, bib, why).await;
-    match sheet(fields, bib) {
+pub async fn left(app: &App, caller: &Caller, competition: &str, one: &Ticked, fields: &Fields, why: &str) -> String {
+    let said = of(app, caller, competition, one, why).await;
+    match one.sheet(fields) {
         Some(sheet) => format!("{said} {}", put(words().desk_words.vouch_sheet, &[("sheet", &sheet)])),
         None => said,
     }
 }
 
-/// The number of somebody's sheet, where one was typed.
-fn sheet(fields: &Fields, bib: u32) -> Option<String> {
-    fields.find(&format!("s-{bib}"))
-}
-
 /// A sentence, and of whom it is.
-async fn of(app: &App, caller: &Caller, competition: &str, bib: u32, said: &str) -> String {
-    let entry = lists::entry(app, &caller.actor, caller.received, competition, bib).await;
+async fn of(app: &App, caller: &Caller, competition: &str, one: &Ticked, said: &str) -> String {
+    let entry = lists::entry(app, &caller.actor, caller.received, competition, one.bib).await;
     let name = entry.map_or(String::new(), |e| e.name);
+    let bib = match one.attempt {
+        1 => one.bib.to_string(),
+        n => format!("{}, {}", one.bib, put(words().attempt_n, &[("n", &n)])),
+    };
     put(words().desk_words.vouch_one, &[("name", &name), ("bib", &bib), ("why", &said)])
 }
 
@@ -168,15 +175,15 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_bibs_with_a_state_are_ticked() {
-        let pair = |n: &str, v: &str| (n.to_owned(), v.to_owned());
-        let tag: Tag = "88-0a0b0c0d0e0f".parse().unwrap();
-        let second = Ticked::value(2, &tag);
-        let sent = [("a-1042", "88-0a0b0c0d0e0f"), ("a-1043", &*second), ("a-x", "1"), ("a-7", ""), ("judge", "J-1")];
-        let odd = [("a-8", "/88-0a0b0c0d0e0f"), ("a-9", "2/"), ("a-10", "2/2/88-0a0b0c0d0e0f"), ("a-11", "-1/1")];
-        let fields = Fields(sent.iter().chain(&odd).map(|(name, value)| pair(name, value)).collect());
-        let one = |bib, attempt| Ticked { bib, attempt, tag };
-        assert_eq!(ticked(&fields), [one(1042, None), one(1043, Some(2))]);
+    fn only_attempts_with_a_state_are_ticked() {
+        let state = "88-0a0b0c0d0e0f";
+        let pair = |(n, v): (&str, &str)| (n.to_owned(), v.to_owned());
+        let fields =
+            [("a-1042", state), ("a-1042-2", state), ("a-x", "1"), ("a-1042-x", state), ("a-7", ""), ("judge", "J-1")];
+        let one = |attempt| Ticked { bib: 1042, attempt, tag: state.parse().unwrap() };
+        let ticked = ticked(&Fields(fields.map(pair).into()));
+        assert_eq!(ticked, [one(1), one(2)]);
+        assert_eq!(ticked.iter().map(Ticked::key).collect::<Vec<_>>(), ["1042", "1042-2"]);
     }
 
     #[test]

@@ -110,6 +110,7 @@ pub const SCRIPT: Script = Script {
     not_noted: "Es ist nicht geschehen. Versuch es noch einmal.",
     judge_of: "Judge für {name}, {workout}",
     visiting: "aus einem anderen Gym",
+    attempt_n: "Versuch {n}",
     sheet_of: "Wertungsblatt von {name}, {workout}",
     sheet: "Blatt",
     sheet_needs_judge: "Nenn den Judge, der das Blatt unterschrieben hat, oder lass das Blatt leer.",

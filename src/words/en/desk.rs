@@ -113,6 +113,7 @@ texts! {
     not_noted: "It is not done. Try again.",
     judge_of: "Judge of {name}, {workout}",
     visiting: "from another gym",
+    attempt_n: "Attempt {n}",
     sheet_of: "Sheet of {name}, {workout}",
     sheet: "Sheet",
     sheet_needs_judge: "Name the judge who signed the sheet, or leave the sheet empty.",

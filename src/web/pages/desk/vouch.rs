@@ -51,9 +51,9 @@ pub async fn post_attestation(
     if !troubles.is_empty() {
         let mut page = desk.page(&app, &caller, &at_desk(&fields), None, troubles).await?;
         let gone = keep(&mut page, &workout, &fields, &ticked);
-        for bib in gone {
-            let text = vouching::left(&app, &caller, &slug, bib, &fields, w.vouch_gone).await;
-            page.troubles.push(Link::new(format!("#r-{workout}-{bib}"), text));
+        for one in gone {
+            let text = vouching::left(&app, &caller, &slug, &one, &fields, w.vouch_gone).await;
+            page.troubles.push(Link::new(format!("#r-{workout}-{}", one.bib), text));
         }
         if let Some(form) = page.workouts.iter_mut().find(|x| x.slug == workout) {
             form.stated = fields.ticked("statement");
@@ -94,8 +94,8 @@ fn at_desk(fields: &Fields) -> Fields {
 }
 
 /// Puts back what was typed and ticked in the rows that still wait for a judge. A tick stays on the very
-/// figures that it was put to: others are to be looked at first. Bibs that were ticked and wait no more.
-fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[Ticked]) -> Vec<u32> {
+/// figures that it was put to: others are to be looked at first. What was ticked and waits no more.
+fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[Ticked]) -> Vec<Ticked> {
     let form = page.workouts.iter_mut().find(|x| x.slug == workout);
     let awaiting = form.map_or(&mut [][..], |form| {
         fields.get("judge").clone_into(&mut form.vouched_by);
@@ -103,10 +103,10 @@ fn keep(page: &mut View, workout: &str, fields: &Fields, ticked: &[Ticked]) -> V
         form.awaiting.as_mut_slice()
     });
     for line in awaiting.iter_mut() {
-        line.ticked = ticked.iter().any(|one| one.bib == line.bib && one.tag.to_string() == line.etag);
-        if let Some(sheet) = fields.find(&format!("s-{}", line.bib)) {
+        line.ticked = ticked.iter().any(|one| one.key() == line.key && one.tag.to_string() == line.etag);
+        if let Some(sheet) = fields.find(&format!("s-{}", line.key)) {
             line.sheet = sheet;
         }
     }
-    ticked.iter().map(|one| one.bib).filter(|bib| awaiting.iter().all(|line| line.bib != *bib)).collect()
+    ticked.iter().filter(|one| awaiting.iter().all(|line| line.key != one.key())).cloned().collect()
 }

@@ -44,6 +44,8 @@ pub(super) struct WaitsView {
     pub(super) id: String,
     pub(super) name: String,
     pub(super) bib: u32,
+    /// What it is called in the names of fields.
+    pub(super) key: String,
     /// What a tick is worth: the state that is shown here.
     pub(super) value: String,
     pub(super) ticked: bool,
@@ -97,7 +99,8 @@ impl WaitsView {
             id: format!("{nth}-{}-{}-{}", x.slug, waits.bib, waits.attempt),
             name: waits.name.clone(),
             bib: waits.bib,
-            value: Ticked::value(waits.attempt, &waits.tag),
+            key: vouching::key(waits.bib, waits.attempt),
+            value: waits.tag.to_string(),
             ticked: false,
             text: figures(&waits.text, &waits.written),
             about: about.join(" · "),
@@ -129,8 +132,8 @@ pub async fn post_attestation(
         let mut page = view(&caller, &work);
         let kept = keep(&mut page, (&work, &workout), &fields);
         page.troubles = faults.into_iter().map(|(field, text)| Link::new(kept.href(field), text)).collect();
-        for bib in &kept.gone {
-            let text = vouching::left(&app, &caller, &slug, *bib, &fields, w.desk_words.vouch_gone).await;
+        for one in &kept.gone {
+            let text = vouching::left(&app, &caller, &slug, one, &fields, w.desk_words.vouch_gone).await;
             page.troubles.push(Link::new(kept.href("w"), text));
         }
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
@@ -156,7 +159,7 @@ struct Kept {
     /// Something still waits in it.
     there: bool,
     /// Bibs that were ticked and wait no more.
-    gone: Vec<u32>,
+    gone: Vec<Ticked>,
 }
 
 impl Kept {
@@ -170,18 +173,17 @@ impl Kept {
 fn keep(page: &mut View, (work, workout): (&Work, &str), fields: &Fields) -> Kept {
     let nth = work.credentials.iter().position(|one| one.judge.code == fields.get("judge")).unwrap_or_default();
     let mut kept = Kept { id: format!("{nth}-{workout}"), there: false, gone: Vec::new() };
-    let ticked: Vec<(u32, String)> =
-        ticked(fields).into_iter().map(|one| (one.bib, Ticked::value(one.attempt.unwrap_or(1), &one.tag))).collect();
+    let ticked = ticked(fields);
     let forms = page.credentials.iter_mut().flat_map(|one| &mut one.workouts).filter_map(|x| x.word.as_mut());
     let mut waiting = Vec::new();
     for form in forms.filter(|form| form.id == kept.id) {
         (kept.there, form.stated) = (true, fields.ticked("statement"));
         for one in form.mine.iter_mut().chain(&mut form.others) {
-            one.ticked = ticked.iter().any(|(bib, value)| *bib == one.bib && *value == one.value);
-            waiting.push(one.bib);
+            one.ticked = ticked.iter().any(|sent| sent.key() == one.key && sent.tag.to_string() == one.value);
+            waiting.push(one.key.clone());
         }
     }
-    kept.gone = ticked.into_iter().map(|(bib, _)| bib).filter(|bib| !waiting.contains(bib)).collect();
+    kept.gone = ticked.into_iter().filter(|sent| !waiting.contains(&sent.key())).collect();
     kept
 }
 
@@ -193,7 +195,8 @@ pub(super) fn sample(n: u32, id: &str) -> Option<WordView> {
         id: format!("{id}-{bib}-1"),
         name: samples::HOSTILE.to_owned(),
         bib,
-        value: "1/88-0a0b0c0d0e0f".to_owned(),
+        key: bib.to_string(),
+        value: "88-0a0b0c0d0e0f".to_owned(),
         ticked: bib == 1,
         text: samples::HOSTILE.to_owned(),
         about: samples::BIDI.to_owned(),

@@ -147,6 +147,7 @@ fn order_of_days(value: &str) -> Option<&'static str> {
 /// A result, at a desk or one's own.
 const SCORE: &[Field] = &[
     ETAG,
+    machinery("attempt"),
     machinery("desk_judge"),
     own("performance", || words().performance),
     machinery("confirm-"),
@@ -161,7 +162,7 @@ const SCORE: &[Field] = &[
     ticked("again", || words().again),
 ];
 /// Buttons at a score: what the desk goes on with goes along.
-const BUTTON: &[Field] = &[ETAG, machinery("desk_judge"), machinery("how")];
+const BUTTON: &[Field] = &[ETAG, machinery("attempt"), machinery("desk_judge"), machinery("how")];
 const LATE: &[Field] = &[ETAG, own("reason", || organise().late_reason), DECISION];
 const CODES: &[Field] = &[
     Field { name: "bib-", kind: Kind::RowTicked },
