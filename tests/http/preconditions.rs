@@ -130,10 +130,7 @@ async fn changes_sent_again_after_somebody_was_erased_are_done_once() {
     let records = "SELECT COUNT(*) FROM records";
     assert_eq!(app.database.raw().await.number(remarks).await, 1);
 
-    let browser = app.in_browser(&organiser).await;
-    let csrf = browser.get("/account").await.csrf();
-    let form = [("csrf", &*csrf), ("erase_bib", "1042"), ("sure", "yes")];
-    browser.post("/organise/saltmarsh/erase").form(&form).await.expect(303);
+    app.in_browser(&organiser).await.erases("erase_bib", "1042").await.expect(303);
     let before = app.database.raw().await.number(records).await;
     assert_eq!(extend("a", "2027-01-17T23:00:00Z").await.expect(201).json(), first);
     assert_eq!(shift("c", "millpond").await.expect(200).json()["log_seq"], there["log_seq"]);
