@@ -255,8 +255,7 @@ impl Bulk {
 
     /// All sizes, as a server takes them, or the embedded engine.
     pub fn texts(&self, served: bool) -> &[&'static str; SIZES.len()] {
-        self.texts[usize::from(served)]
-            .get_or_init(|| SIZES.map(|n| &*self.build(n, served).leak()))
+        self.texts[usize::from(served)].get_or_init(|| SIZES.map(|n| &*self.build(n, served).leak()))
     }
 
     /// On a server everything has a number. The embedded engine looks a name (`$7` is one) up from
