@@ -79,10 +79,9 @@ async fn note_leaves(store: &Store, competition: i64, view: &View) {
         let Some(version) = view.version(&division.slug).filter(|version| view.leaf(*version).is_none()) else {
             continue;
         };
-        match store.find_leaf(competition, version).await {
-            Ok(Some(leaf)) => view.note_leaf(version, leaf),
-            // It is asked for again by who is shown it.
-            Ok(None) | Err(_) => {}
+        // Else it is asked for again by who is shown it.
+        if let Ok(Some(leaf)) = store.find_leaf(competition, version).await {
+            view.note_leaf(version, leaf);
         }
     }
 }
