@@ -117,9 +117,10 @@ pub async fn make_move(
         Some(entry) => *entry,
         None => stored(find_entry(app, &reader, score.bib).await)?.entry,
     };
-    // The answer is out before the board is told, if the process is slow: wait for it.
-    app.logs.at_least(reader.id, answered.seq, WAIT).await;
-    stored(written(app, &reader, &workout, &entry, answered, &about).await)
+    // The answer is out before the board is told, if the process is slow: wait for it. Of a state without this change
+    // no places are told.
+    let is_shown = app.logs.at_least(reader.id, answered.seq, WAIT).await;
+    stored(written(app, &reader, &workout, &entry, answered, (&about, is_shown)).await)
 }
 
 /// What was said of which attempt a move is about.
@@ -178,7 +179,7 @@ async fn written(
     workout: &Workout,
     entry: &Entry,
     answered: Answered,
-    about: &Moved,
+    (about, is_shown): (&Moved, bool),
 ) -> Result<Written, Failure> {
     let (created, attempt) = match answered.outcome {
         Outcome::Score { created, attempt } => (created, answered.attempts.iter().find(|a| a.score.attempt == attempt)),
@@ -189,9 +190,11 @@ async fn written(
     let show = Show::load(app, reader, workout, entry, &[attempt], answered.seq).await?;
     let mut view = show.score(attempt);
     let mut warnings = answered.warnings;
-    warnings.extend(video_of_the_top(app, reader, workout, entry, attempt));
+    if is_shown {
+        warnings.extend(video_of_the_top(app, reader, workout, entry, attempt));
+        view.places = Some(places(app, reader, workout, entry.bib));
+    }
     view.warnings = remarks(&warnings);
-    view.places = Some(places(app, reader, workout, entry.bib));
     Ok(Written { created, unchanged: answered.outcome == Outcome::Unchanged, score: view })
 }
 

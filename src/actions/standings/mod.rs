@@ -137,7 +137,7 @@ impl Desk {
         let version = self.version(division)?;
         let mut leaf = self.view.leaf(version);
         if leaf.is_none() {
-            leaf = app.store.leaves_between(self.reader.id, version.saturating_sub(1), version).await?.pop();
+            leaf = app.store.find_leaf(self.reader.id, version).await?;
             if let Some(leaf) = leaf {
                 self.view.note_leaf(version, leaf);
             }

@@ -228,7 +228,7 @@ pub struct ScoreView {
     pub appeal: Option<AppealView>,
     /// Taken, but somebody should know. Only in the answer to a write.
     pub warnings: Vec<RemarkView>,
-    /// Places in the workout, by division. Only in the answer to a write.
+    /// Places in the workout, by division. Only in the answer to a write, where the standings have it already.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub places: Option<Vec<PlaceView>>,
     /// Log position of this answer.

@@ -277,11 +277,7 @@ fn cell(reader: &Reader, told: &Told, whose: (Option<&str>, &str), x: &WorkoutCe
     let mark = x.place.filter(|_| x.text.is_some()).map(|n| Mark { text: place.clone(), ..Mark::new(n, of) });
     Cell {
         text: x.text.clone().unwrap_or_default(),
-        none: if x.state.is_none() {
-            say::no_score(&told.times, c.workout(&x.workout), whose, reader.now)
-        } else {
-            ""
-        },
+        none: if x.state.is_none() { say::no_score(&told.times, c.workout(&x.workout), whose, reader.now) } else { "" },
         place: if mark.is_some() { String::new() } else { place },
         mark,
         counted: x.counted,

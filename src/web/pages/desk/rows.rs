@@ -1,6 +1,6 @@
 //! One workout at the desk: what is left, what awaits a judge, what is settled.
 
-use super::{judges, vouch};
+use super::judges;
 use crate::actions::heats::Filled;
 use crate::actions::language;
 use crate::actions::views::{DeskRow, DeskView, ScoreView};
@@ -9,7 +9,7 @@ use crate::rules::window::{self, Window};
 use crate::rules::workout::{Format, Workout};
 use crate::web::pages::form::Choice;
 use crate::web::pages::shell::{Dated, Link, left, words};
-use crate::web::pages::{late_said, say};
+use crate::web::pages::{late_said, say, vouching};
 use crate::words::{self, put};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
