@@ -242,11 +242,14 @@ async fn before_they_are_published_only_the_results_of_the_own_lanes_are_read() 
     assert!(row(&shown, 1043).is_none() && !shown.contains("6+10") && !shown.contains("Rita"), "{shown}");
     assert!(shown.contains("Results of others at your gym are listed here once everybody may see them."), "{shown}");
     give(&judge, "J-1", &[tick(&shown, 1042)], &[STATED]).await.expect(303);
-    // Who has a lane in the heats reads what was done there, not what they did elsewhere.
+    // Who has a lane in the heats reads what was done there, not what they did elsewhere, or on another day.
+    let before = json!({ "performance": "6+30 tb 11:50", "attempt": 2, "performed_at": "2027-01-13T10:00:00Z" });
+    enter(&app.staff_of("quayside").await, 1042, before).await;
     let elsewhere = json!({ "performance": "6+20 tb 11:24", "attempt": 2, "gym": "millpond" });
     enter(&app.staff_of("millpond").await, 1044, elsewhere).await;
     let shown = page(&judge).await;
     assert!(row(&shown, 1044).is_some_and(|row| row.contains("212")) && !shown.contains("6+20"), "{shown}");
+    assert!(row(&shown, 1042).is_none() && !shown.contains("6+30"), "{shown}");
     let other = page(&self::judge(&app, "J-2").await).await;
     assert!(!other.contains("212 tb") && !other.contains("6+10"), "{other}");
     app.set_clock("2027-01-17T21:00:00Z");
@@ -255,6 +258,8 @@ async fn before_they_are_published_only_the_results_of_the_own_lanes_are_read() 
         row(&shown, 1043).is_some_and(|row| row.contains("6+10")) && !shown.contains("once everybody may"),
         "{shown}"
     );
+    let earlier = row(&shown, 1042).expect("a row");
+    assert!(earlier.contains("6+30") && earlier.contains("Attempt 2") && !earlier.contains("lane"), "{earlier}");
 }
 
 #[tokio::test]

@@ -16,11 +16,13 @@ use crate::rules::tag::Tag;
 use crate::rules::window;
 use crate::rules::workout::Workout;
 use crate::store::scores::ScoreFilter;
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeMap;
 
 /// Others of a gym that are listed at most: as these are done, the next ones come.
 const OTHERS: usize = 200;
+/// So much before its start by the plan a heat may begin; what was done before that was done in another.
+const EARLY: SignedDuration = SignedDuration::from_hours(12);
 /// Rows that are read at a time.
 const PAGE: u32 = 500;
 
@@ -130,14 +132,15 @@ async fn add_to(
 
 type Found<'a> = BTreeMap<(u32, u32), (Option<&'a Lane>, Attempt)>;
 
-/// What was done in these lanes: by those who start there, at the gym whose heats they are.
+/// What was done in these lanes: by those who start there, at the gym whose heats they are, and not long before.
 async fn in_lanes<'a>(app: &App, reader: &Reader, workout: &Workout, lanes: &'a [Lane]) -> Result<Found<'a>, Failure> {
     let bibs: Vec<u32> = lanes.iter().map(|lane| lane.bib).collect();
     let attempts = app.store.list_attempts_of_many(reader.id, &workout.slug, &bibs).await?;
     let fits = |attempt: Attempt| {
         let key = (attempt.score.bib, attempt.score.attempt);
         let at = attempt.stored.gym.as_deref();
-        let lane = lanes.iter().find(|lane| lane.bib == key.0 && at == Some(&lane.gym.slug))?;
+        let began = attempt.stored.performed_at.checked_add(EARLY).unwrap_or(Timestamp::MAX);
+        let lane = lanes.iter().find(|lane| lane.bib == key.0 && at == Some(&lane.gym.slug) && began >= lane.starts)?;
         awaits(&attempt).then_some((key, (Some(lane), attempt)))
     };
     Ok(attempts.into_values().flatten().filter_map(fits).collect())
