@@ -41,17 +41,21 @@ async fn page(client: &Client) -> String {
     client.get(PAGE).accept("text/html").await.expect(200).plain()
 }
 
-/// What the page has of a bib: its row, with the tick.
+/// What the page has of a bib: its row, with the tick; of several attempts the first that waits.
 fn row(page: &str, bib: u32) -> Option<String> {
     let rows = page.split("<li class=\"tick\">").skip(1).filter_map(|row| row.split("</li>").next());
-    rows.map(str::to_owned).find(|row| row.contains(&format!("name=\"a-{bib}\"")))
+    let of = [format!("name=\"a-{bib}\""), format!("name=\"a-{bib}-")];
+    rows.map(str::to_owned).find(|row| of.iter().any(|name| row.contains(name)))
 }
 
 /// What a tick in that row sends.
 fn tick(page: &str, bib: u32) -> (String, String) {
     let row = row(page, bib).unwrap_or_else(|| panic!("a row of {bib} in {page}"));
-    let value = row.split_once("value=\"").and_then(|(_, rest)| rest.split_once('"')).expect("a value").0;
-    (format!("a-{bib}"), value.to_owned())
+    let said = |what: &str| {
+        let rest = row.split_once(&format!("{what}=\"")).and_then(|(_, rest)| rest.split_once('"'));
+        rest.unwrap_or_else(|| panic!("{what} in {row}")).0.to_owned()
+    };
+    (said("name"), said("value"))
 }
 
 /// Sends the form of `code` with these ticks, and more fields.
