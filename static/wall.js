@@ -50,8 +50,12 @@ async function look() {
   try {
     const headers = tag ? { "If-None-Match": tag } : {};
     const answer = await fetch(location.href, { headers, cache: "no-store", signal: within(PATIENCE) });
-    if (answer.status === 200) show(answer, new DOMParser().parseFromString(await answer.text(), "text/html"));
-    else if (answer.status !== 304) throw new Error(String(answer.status));
+    if (answer.status === 200) {
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      // What answers is not the service, as the page that a public network asks to agree to first.
+      if (!page.getElementById("wall")) throw new Error("no screen");
+      show(answer, page);
+    } else if (answer.status !== 304) throw new Error(String(answer.status));
     heard(answer);
     lost = false;
     seen = now();
@@ -65,7 +69,7 @@ async function look() {
 function show(answer, page) {
   const fresh = page.getElementById("wall");
   // Stopped while it was on its way: what is read stays.
-  if (stopped || !fresh) return;
+  if (stopped) return;
   // The service has another version of this script: a screen may hang here for months.
   const theirs = page.querySelector('script[src*="/wall."]')?.getAttribute("src");
   if (theirs && new URL(theirs, location).href !== program()) return location.reload();

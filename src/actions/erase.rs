@@ -7,7 +7,8 @@
 
 use super::accounts::only_one;
 use super::score::WAIT;
-use super::{Failure, Request, signed_in};
+use super::views::{EntryView, GymView};
+use super::{Failure, Request, lists, roster, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::ledger::{Change, Outcome, Whose};
@@ -16,6 +17,42 @@ use crate::store::StoreError;
 use crate::store::grants::Granted;
 use crate::words::Sentence;
 use jiff::Timestamp;
+
+/// Who would be erased: to be looked at first, as nothing brings them back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Meant {
+    /// An athlete, with how many results of theirs are stored.
+    Athlete(EntryView, u64),
+    /// The contact of a gym, if it has one.
+    Contact(GymView),
+}
+
+/// Who a bib or a gym stands for; for the organiser.
+///
+/// # Errors
+/// Not found, or not allowed.
+pub async fn meant(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+    whose: &Whose,
+) -> Result<Meant, Failure> {
+    let reader = roster::may(app, actor, competition, &Request::at(now)).await?;
+    match whose {
+        Whose::Entry(bib) => {
+            let entry = lists::entry(app, actor, now, competition, *bib).await?;
+            let scores = app.store.list_attempts_of(reader.id, *bib).await?.len();
+            Ok(Meant::Athlete(entry, u64::try_from(scores).unwrap_or(u64::MAX)))
+        }
+        Whose::Judge(code) => Err(Failure::not_found(Sentence::new("no_judge").with("code", code))),
+        Whose::Contact(gym) | Whose::ContactToo(gym, _) => {
+            let one = lists::Find { gym: Some(gym.clone()), ..lists::Find::default() };
+            let found = lists::gyms(app, actor, now, competition, &one).await?.into_iter().next();
+            found.map(Meant::Contact).ok_or_else(|| Failure::not_found(Sentence::new("no_gym").with("gym", gym)))
+        }
+    }
+}
 
 /// Erases an athlete, a judge or a gym's contact of a competition; for themselves and for the organiser.
 pub async fn erase(app: &App, actor: &Actor, now: Timestamp, competition: &str, whose: Whose) -> Result<(), Failure> {

@@ -13,10 +13,12 @@ use crate::store::merkle::{Hash, Peaks};
 use crate::store::placements::Block;
 use crate::store::{Committed, Store, StoreError};
 use futures_util::StreamExt;
+use futures_util::future::BoxFuture;
+use futures_util::stream::FuturesUnordered;
 use std::collections::{HashMap, HashSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
-use tokio::sync::{Notify, watch};
+use tokio::sync::{Notify, Semaphore, watch};
 use tokio_util::sync::CancellationToken;
 
 /// How often the heads of the logs are compared with what the board has taken in while the database cannot be
@@ -24,6 +26,12 @@ use tokio_util::sync::CancellationToken;
 const LOOK_FOR_IT: Duration = Duration::from_secs(1);
 /// How long one question may take: a connection on a dead network would keep it for ever.
 const PATIENCE: Duration = Duration::from_secs(10);
+/// Leaves of a log that are read with one question, however many are missing.
+const LEAVES: u64 = 4_096;
+/// More records than that take a while to be taken in.
+const LONG: u64 = 4_096;
+/// Competitions of which less is missing that are read at the same time.
+const SHORT: usize = 2;
 
 /// What the board has taken in of each log, and the means to take in more. Cheap to clone.
 #[derive(Clone)]
@@ -42,6 +50,9 @@ struct Parts {
     /// Competitions that are being loaded anew, because their log is another one; where that failed it stays so
     /// until it comes about.
     anew: Mutex<HashSet<i64>>,
+    /// Turns of those who read little, and of those who read much.
+    short: Semaphore,
+    long: Semaphore,
     wake: Notify,
     looks: watch::Sender<Looks>,
 }
@@ -52,6 +63,19 @@ struct Parts {
 struct Looks {
     begun: u64,
     ended: HashMap<i64, u64>,
+}
+
+/// Number of a competition, the look that found it to differ, and what came of reading it.
+type Reading = (i64, u64, Result<(), StoreError>);
+
+/// Competitions that are being taken in.
+#[derive(Default)]
+struct UnderWay<'a> {
+    readings: FuturesUnordered<BoxFuture<'a, Reading>>,
+    /// By competition, whether a later look found it to differ too.
+    going: HashMap<i64, bool>,
+    /// Those that could not be read when it was tried last.
+    failed: HashSet<i64>,
 }
 
 impl Follower {
@@ -67,10 +91,12 @@ impl Follower {
             seen: Mutex::default(),
             doubted: Mutex::default(),
             anew: Mutex::default(),
+            short: Semaphore::new(SHORT),
+            long: Semaphore::new(1),
             wake: Notify::new(),
             looks: watch::Sender::default(),
         }));
-        for known in follower.0.store.list_competitions().await? {
+        for known in patiently(follower.0.store.list_competitions()).await? {
             follower.begin(known).await?;
         }
         Ok(follower)
@@ -155,24 +181,24 @@ impl Follower {
         board.follow_after(committed.competition, committed.after, committed.seq, definition, &committed.placements)
     }
 
-    /// Takes in what others commit, until it is told to stop.
+    /// Takes in what others commit, until it is told to stop. Each competition by itself: one whose reading takes
+    /// long, or cannot be read, keeps none of the others from being followed.
     pub async fn run(self, stop: CancellationToken) {
-        let mut reachable = true;
+        let (mut reachable, mut under_way) = (true, UnderWay::default());
         loop {
             let pause = if reachable { self.0.look } else { LOOK_FOR_IT };
-            tokio::select! {
+            let why = tokio::select! {
                 () = stop.cancelled() => return,
-                () = self.0.wake.notified() => {}
-                () = tokio::time::sleep(pause) => {}
-            }
-            self.0.looks.send_modify(|looks| looks.begun += 1);
-            let why = self.look().await.err().map(|error| error.to_string());
+                Some(one) = under_way.readings.next(), if !under_way.readings.is_empty() => self.ended(&mut under_way, one),
+                () = self.0.wake.notified() => self.look(&mut under_way).await,
+                () = tokio::time::sleep(pause) => self.look(&mut under_way).await,
+            };
             match (&why, reachable) {
-                (Some(error), true) => tracing::warn!(error, "the logs cannot be followed just now"),
-                (None, false) => tracing::info!("the logs are followed again"),
+                (Err(error), true) => tracing::warn!(%error, "the logs cannot be followed just now"),
+                (Ok(()), false) if under_way.failed.is_empty() => tracing::info!("the logs are followed again"),
                 _ => {}
             }
-            reachable = why.is_none();
+            reachable = why.is_ok() && under_way.failed.is_empty();
         }
     }
 
@@ -191,8 +217,9 @@ impl Follower {
         }
     }
 
-    /// Compares the heads of the logs with what the board has, and takes in what differs.
-    async fn look(&self) -> Result<(), StoreError> {
+    /// Compares the heads of the logs with what the board has, and begins to take in what differs.
+    async fn look<'a>(&'a self, under_way: &mut UnderWay<'a>) -> Result<(), StoreError> {
+        self.0.looks.send_modify(|looks| looks.begun += 1);
         let begun = self.0.looks.borrow().begun;
         // Before what is there is read: that can only be further, if it is the same log.
         let seen = self.seen().clone();
@@ -201,7 +228,7 @@ impl Follower {
             tracing::error!(competition = id, "a log that was followed is gone");
             self.seen().remove(id);
             self.0.board.forget(*id);
-            self.forget_the_past();
+            self.0.board.forget_past(*id);
         }
         let is_shown = |(id, seq, root): &(i64, u64, Hash)| {
             seen.get(id).is_some_and(|peaks| peaks.size() == *seq && peaks.root() == *root)
@@ -213,25 +240,54 @@ impl Follower {
         let gone = others.iter().filter(|(id, seq, root)| {
             seen.get(id).is_some_and(|peaks| is_another((peaks.size(), peaks.root()), (*seq, *root)))
         });
-        self.anew().extend(gone.map(|(id, ..)| *id));
-        let mut looked = Ok(());
-        for (id, ..) in others {
-            let caught_up = self.catch_up(id, seen.get(&id).cloned()).await;
-            if caught_up.is_ok() {
-                self.0.looks.send_modify(|looks| looks.ended.extend([(id, begun)]));
-            }
-            // One that cannot be read keeps none of the others from being followed.
-            looked = looked.and(caught_up);
+        for (id, ..) in gone {
+            self.anew().insert(*id);
+            self.0.board.forget_past(*id);
         }
-        looked
+        under_way.failed.retain(|id| others.iter().any(|(other, ..)| other == id));
+        for (id, ..) in others {
+            if let Some(again) = under_way.going.get_mut(&id) {
+                *again = true;
+                continue;
+            }
+            under_way.going.insert(id, false);
+            let before = seen.get(&id).cloned();
+            under_way.readings.push(Box::pin(async move { (id, begun, self.catch_up(id, before).await) }));
+        }
+        Ok(())
     }
 
-    /// Takes in one competition as it stands now; of `before` the board had so much of it.
+    /// What has come of one competition.
+    fn ended(&self, under_way: &mut UnderWay<'_>, (id, begun, caught_up): Reading) -> Result<(), StoreError> {
+        // Somebody has asked meanwhile: what was there then is not known yet.
+        if under_way.going.remove(&id) == Some(true) && caught_up.is_ok() {
+            self.0.wake.notify_one();
+        }
+        if let Err(error) = caught_up {
+            under_way.failed.insert(id);
+            return Err(error);
+        }
+        under_way.failed.remove(&id);
+        self.0.looks.send_modify(|looks| looks.ended.extend([(id, begun)]));
+        Ok(())
+    }
+
+    /// Takes in one competition as it stands now; of `before` the board had so much of it. What takes long takes
+    /// turns with others of its kind, and those that do not come in between.
     async fn catch_up(&self, id: i64, before: Option<Peaks>) -> Result<(), StoreError> {
-        match (patiently(self.0.store.find_competition_by_id(id)).await?, before) {
-            (Some(known), Some(before)) => self.advance(known, before).await,
-            (Some(known), None) if !self.seen().contains_key(&id) => self.begin(known).await,
-            _ => Ok(()),
+        let mut turn = self.0.short.acquire().await;
+        let mut found = patiently(self.0.store.find_competition_by_id(id)).await?;
+        let has = before.as_ref().filter(|_| !self.anew().contains(&id)).map_or(0, Peaks::size);
+        if found.as_ref().is_some_and(|known| known.seq.saturating_sub(has) > LONG) {
+            drop(turn);
+            turn = self.0.long.acquire().await;
+            found = patiently(self.0.store.find_competition_by_id(id)).await?;
+        }
+        let (Some(known), _turn) = (found, turn) else { return Ok(()) };
+        match before {
+            Some(before) => self.advance(known, before).await,
+            None if !self.seen().contains_key(&id) => self.begin(known).await,
+            None => Ok(()),
         }
     }
 
@@ -240,8 +296,15 @@ impl Follower {
         if position > known.seq {
             return self.begin_anew(known).await;
         }
-        for leaf in patiently(self.0.store.leaves_between(known.id, position, known.seq)).await? {
-            peaks.append(leaf);
+        while peaks.size() < known.seq {
+            let (from, upto) = (peaks.size(), known.seq.min(peaks.size() + LEAVES));
+            for leaf in patiently(self.0.store.leaves_between(known.id, from, upto)).await? {
+                peaks.append(leaf);
+            }
+            // The log has become shorter since.
+            if peaks.size() != upto {
+                break;
+            }
         }
         if peaks != known.peaks {
             return self.begin_anew(known).await;
@@ -282,7 +345,6 @@ impl Follower {
         if let Some(known) = fresh {
             self.begin(known).await?;
         }
-        self.forget_the_past();
         Ok(())
     }
 
@@ -290,6 +352,8 @@ impl Follower {
     async fn begin(&self, known: Known) -> Result<(), StoreError> {
         self.seen().remove(&known.id);
         let is_new = self.0.board.position(known.id).is_none();
+        // Also where it cannot be read: what was made of the log before is no past of this one.
+        self.0.board.forget_past(known.id);
         let definition = in_force(&known);
         let load = move |rows: Rows| {
             let mut loading = Board::loading(definition, known.seq);
@@ -303,6 +367,7 @@ impl Follower {
             // the board never goes back.
             if !(is_new && seen.contains_key(&known.id)) {
                 self.0.board.loaded(known.id, loading);
+                self.0.board.forget_past(known.id);
                 self.anew().remove(&known.id);
                 seen.insert(known.id, known.peaks.clone());
             }
@@ -330,12 +395,6 @@ impl Follower {
                 );
             }
         });
-    }
-
-    /// Aside: who makes a state of the past just now may take a while, and is waited for.
-    fn forget_the_past(&self) {
-        let board = Arc::clone(&self.0.board);
-        tokio::spawn(async move { board.forget_past().await });
     }
 
     fn anew(&self) -> MutexGuard<'_, HashSet<i64>> {

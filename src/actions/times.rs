@@ -27,6 +27,16 @@ impl Times {
         Self::with(app, reader, extensions).await
     }
 
+    /// Of what holds for entries alone, whoever reads; nothing is read while everybody has time.
+    ///
+    /// # Errors
+    /// The database cannot be read.
+    pub async fn of_entries(app: &App, reader: &Reader) -> Result<Self, Failure> {
+        let closed = reader.workouts().any(|x| x.window.closed(reader.now));
+        let extensions = if closed { app.store.list_extensions(reader.id).await? } else { Vec::new() };
+        Ok(Self { extensions, own: Vec::new() })
+    }
+
     /// Of many, in their order.
     ///
     /// # Errors

@@ -44,7 +44,8 @@ pub struct Wall {
     pub window: Option<Window>,
     /// Its results, or the overall.
     pub shown: Shown,
-    /// Places in the newest heat that has begun, with names.
+    /// Places in the heat that is on the floor, with names: from its start to when the next may start,
+    /// and while the workout is open there.
     pub heat: Vec<(Place, String)>,
     /// In which heat each one started.
     pub heats: HashMap<u32, u32>,
@@ -97,25 +98,27 @@ pub async fn read(
         Some(x) => Shown::Workout(places(app, &reader, &desk, &query, &x.slug).await?),
         None => Shown::Overall(standings(app, &reader, &desk, &query).await?),
     };
-    let begun = match workout {
-        Some(x) => app.store.list_begun_heats(reader.id, &gym.slug, &x.slug, now).await?,
-        None => Vec::new(),
-    };
-    let heats = begun.iter().map(|p| (p.bib, p.heat)).collect();
-    let newest = begun.iter().map(|p| p.heat).max();
-    let lanes: Vec<Place> = begun.into_iter().filter(|p| Some(p.heat) == newest).collect();
-    let bibs: Vec<u32> = lanes.iter().map(|p| p.bib).collect();
-    let shown_names = reader.names(app, &bibs).await?;
-    let with_name = |p: Place| {
-        let name = shown_names.get(&p.bib).cloned().unwrap_or_default();
-        (p, name)
-    };
     let window = match workout {
         Some(x) => {
             let extensions = app.store.list_extensions(reader.id).await?;
             Some(window::for_entry(x, &extensions, Some(&gym.slug), &gym.region))
         }
         None => None,
+    };
+    let begun = match workout {
+        Some(x) => app.store.list_begun_heats(reader.id, &gym.slug, &x.slug, now).await?,
+        None => None,
+    };
+    let places = begun.iter().flat_map(|plan| &plan.places);
+    let heats = places.clone().map(|p| (p.bib, p.heat)).collect();
+    let open = window.as_ref().is_some_and(|window| window.opens <= now && !window.closed(now));
+    let on_floor = begun.as_ref().filter(|_| open).and_then(|plan| plan.on_floor(now));
+    let lanes: Vec<Place> = places.filter(|p| Some(p.heat) == on_floor).cloned().collect();
+    let bibs: Vec<u32> = lanes.iter().map(|p| p.bib).collect();
+    let shown_names = reader.names(app, &bibs).await?;
+    let with_name = |p: Place| {
+        let name = shown_names.get(&p.bib).cloned().unwrap_or_default();
+        (p, name)
     };
     let workout = workout.map(|x| x.slug.clone());
     Ok(Wall { gym, workouts, workout, window, shown, heat: lanes.into_iter().map(with_name).collect(), heats, reader })

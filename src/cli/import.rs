@@ -3,7 +3,7 @@
 use super::talk::{Done, Stop, located, print_json, print_line, say, tell};
 use super::{files, open};
 use crate::actions::Request;
-use crate::actions::import::{ImportView, Rows, What, import, refused_csv};
+use crate::actions::import::{ImportRemark, ImportView, Rows, What, import, refused_csv};
 use crate::rules::access::Actor;
 use crate::words::Sentence;
 use clap::{Args, Subcommand};
@@ -75,8 +75,14 @@ impl Rest {
         if self.json {
             print_json(view)?;
         } else {
-            for remark in &view.remarks {
-                tell(&located(None, &remark.pointer, &remark.message));
+            for ImportRemark { remark, row } in &view.remarks {
+                tell(&match row {
+                    None => located(None, &remark.pointer, &remark.message),
+                    Some(at) => {
+                        let said = say(&Sentence::new("cli_row_stored").with("said", &remark.message));
+                        located(at.line, &at.column, &said)
+                    }
+                });
             }
             for row in &view.rows {
                 for error in &row.errors {

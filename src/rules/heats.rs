@@ -94,6 +94,15 @@ impl Settings {
 }
 
 impl Plan {
+    /// The heat that is on the floor: the newest that somebody has a place in and that has begun, until
+    /// another one could start.
+    #[must_use]
+    pub fn on_floor(&self, now: Timestamp) -> Option<u32> {
+        let begun = |heat: &u32| self.settings.starts(*heat) <= now;
+        let newest = self.places.iter().map(|place| place.heat).filter(begun).max()?;
+        (now < self.settings.starts(newest.saturating_add(1))).then_some(newest)
+    }
+
     /// Distributes `athletes` in the order given over the fewest heats, as evenly as they go; where
     /// athletes count for each other, those who are judges are spread over all heats. `judges`: who
     /// may be named besides, in turn.

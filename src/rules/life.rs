@@ -382,7 +382,7 @@ pub enum Move {
 pub struct Submit {
     /// What was done.
     pub performance: RawPerformance,
-    /// Default: the current attempt, or 1.
+    /// Default: the attempt whose state was seen, else the one that counts, else the latest, else 1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attempt: Option<u32>,
     /// Level slug; default: the division's.
@@ -397,7 +397,10 @@ pub struct Submit {
     /// No-reps called.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub no_reps: Option<u32>,
-    /// Link to a video.
+    /// The count of no-reps that is stored is taken away; without it, none here leaves it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub without_no_reps: bool,
+    /// Link to a video; empty takes the one that is stored away.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub video: Option<String>,
     /// Attested in the same request.
@@ -431,7 +434,7 @@ pub struct Attest {
     /// Sheet number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sheet: Option<String>,
-    /// Which attempt; default: the one that counts, else the latest.
+    /// Which attempt; default: the one whose state was seen, else the one that counts, else the latest.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attempt: Option<u32>,
 }

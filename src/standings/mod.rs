@@ -38,7 +38,7 @@ use crate::rules::placement::Placement;
 use arc_swap::ArcSwap;
 use field::Field;
 use std::collections::HashMap;
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 use std::time::{Duration, Instant};
 use tokio::sync::{Mutex, OwnedMutexGuard, Semaphore};
 use track::Track;
@@ -48,6 +48,8 @@ use track::Track;
 pub struct Board {
     tracks: ArcSwap<HashMap<i64, Arc<Track>>>,
     past: Turn<Option<Past>>,
+    /// By competition, how often states of its past were forgotten.
+    forgotten: std::sync::Mutex<HashMap<i64, u64>>,
     what_ifs: Turn<()>,
     settling: Settling,
 }
@@ -84,6 +86,8 @@ pub struct Past {
     pub seq: u64,
     /// What held then.
     pub view: Arc<View>,
+    /// How often states of this past had been forgotten ([`Board::forgotten`]) when it was begun.
+    pub forgotten: u64,
     /// Since when it waits for whoever asked for it and was gone by then; `None`: they have it.
     pub waits_since: Option<Instant>,
 }
@@ -262,12 +266,29 @@ impl Board {
     /// each costs as much as loading the competition. `None`: others are before, and it took
     /// longer than `patience`.
     pub async fn past(&self, patience: Duration) -> Option<OwnedMutexGuard<Option<Past>>> {
-        self.past.take(patience).await
+        let mut past = self.past.take(patience).await?;
+        past.take_if(|kept| kept.forgotten != self.forgotten(kept.competition));
+        Some(past)
     }
 
-    /// Forgets the state of the past that is kept, once nobody makes one.
-    pub async fn forget_past(&self) {
-        *self.past.state.lock().await = None;
+    /// Forgets the state of a competition's past that is kept, or is being made: the log is not the one that it was
+    /// read from.
+    pub fn forget_past(&self, competition: i64) {
+        *self.forgettings().entry(competition).or_default() += 1;
+        // Who makes one just now sees to it that it is not kept.
+        if let Ok(mut past) = self.past.state.try_lock() {
+            past.take_if(|kept| kept.competition == competition);
+        }
+    }
+
+    /// How often states of a competition's past were forgotten: one that was begun before is worth nothing.
+    #[must_use]
+    pub fn forgotten(&self, competition: i64) -> u64 {
+        self.forgettings().get(&competition).copied().unwrap_or_default()
+    }
+
+    fn forgettings(&self) -> std::sync::MutexGuard<'_, HashMap<i64, u64>> {
+        self.forgotten.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// The turn of one who has a competition ranked anew for a question ([`View::what_if`]): one at

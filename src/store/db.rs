@@ -11,6 +11,7 @@ use sqlx::postgres::PgRow;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{FromRow, PgConnection, PgPool, Postgres, Sqlite, SqliteConnection, SqlitePool, Transaction};
 use std::sync::OnceLock;
+use std::time::Duration;
 use tokio::time::Instant;
 
 /// A pool of one engine.
@@ -45,6 +46,12 @@ pub enum Ex<'c> {
     Postgres(&'c mut PgConnection, Option<Instant>),
 }
 
+/// How long a statement that reads may take, by itself or one of a transaction that nobody gives up otherwise: nobody
+/// who asks waits that long, and on a network that has become silent what is done aside would wait, and keep its
+/// connection, for ever.
+const A_READ: Duration = Duration::from_mins(2);
+const A_STEP: Duration = Duration::from_mins(10);
+
 /// Gives a step up at this time: as if the server could not be reached.
 pub(crate) async fn by<T>(until: Option<Instant>, step: impl Future<Output = sqlx::Result<T>>) -> sqlx::Result<T> {
     let Some(until) = until else { return step.await };
@@ -62,7 +69,7 @@ impl AsEx for Conn {
     fn ex(&mut self) -> Ex<'_> {
         match self {
             Self::Sqlite(c) => Ex::Sqlite(c),
-            Self::Postgres(c) => Ex::Postgres(c.ex(), None),
+            Self::Postgres(c) => Ex::Postgres(c.ex(), Some(Instant::now() + A_READ)),
         }
     }
 }
@@ -72,8 +79,8 @@ impl AsEx for Tx {
         match self {
             Self::Sqlite(t) => Ex::Sqlite(t),
             Self::Postgres(t) => {
-                let until = t.until();
-                Ex::Postgres(t.ex(), until)
+                let until = t.until().unwrap_or_else(|| Instant::now() + A_STEP);
+                Ex::Postgres(t.ex(), Some(until))
             }
         }
     }
@@ -344,4 +351,23 @@ fn renumbered(text: &str, before: usize) -> String {
         out.push_str(&part[digits..]);
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::dialect;
+    use super::*;
+
+    /// On the server that the tests are run on, where there is one.
+    #[tokio::test]
+    async fn no_statement_is_waited_for_without_end() {
+        let Some(server) = std::env::var("TALLYWRIGHT_TEST_DATABASE").ok().filter(|url| !url.is_empty()) else {
+            return;
+        };
+        let db = Db::Postgres(PgPool::connect(&server).await.expect("the server of the tests"));
+        assert!(matches!(db.acquire().await.expect("a connection").ex(), Ex::Postgres(_, Some(_))));
+        assert!(matches!(db.begin().await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
+        assert!(matches!(dialect::snapshot(&db).await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
+        db.close().await;
+    }
 }

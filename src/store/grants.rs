@@ -4,6 +4,7 @@ use super::db::{AsEx, Tx};
 use super::{Store, StoreError, accounts, micros, number};
 use crate::rules::access::{Grant, Role};
 use jiff::Timestamp;
+use std::collections::BTreeSet;
 
 /// A grant as it stands in the table.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -116,6 +117,18 @@ impl Store {
             competition)?
         .into_iter()
         .map(granted)
+        .collect()
+    }
+
+    /// Bibs of the athletes of a competition whose account judges there by this code.
+    pub async fn list_bibs_of_judge(&self, competition: &str, judge: &str) -> Result<BTreeSet<u32>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, vals i64:
+            "SELECT a.bib FROM grants j JOIN grants a ON a.account = j.account
+             WHERE j.competition = $1 AND j.judge = $2 AND j.role = 'judge' AND a.competition = $1 AND a.role = 'athlete' AND a.bib IS NOT NULL",
+            competition, judge)?
+        .into_iter()
+        .map(|bib| number("grants", bib))
         .collect()
     }
 

@@ -1,10 +1,14 @@
 //! Heats: a gym's plan for a workout. Outside the log, as it is planning and no result; only bibs
 //! and judges' codes stand in it.
 
+use super::db::{Bulk, Tx, Val};
 use super::{Store, StoreError, column, micros, number, parse};
 use crate::rules::access::Permit;
-use crate::rules::heats::{Place, Plan};
+use crate::rules::heats::Plan;
 use jiff::Timestamp;
+use std::collections::BTreeSet;
+
+bulk!(JUDGES = Bulk::rows("INSERT INTO heat_judges (competition, gym, workout, judge) VALUES ", 4, ""));
 
 impl Store {
     /// A gym's heats in a workout, and how often they were changed.
@@ -18,20 +22,21 @@ impl Store {
         self.heats(competition, gym, workout).await
     }
 
-    /// The gyms whose heats in a workout give a judge a lane.
+    /// The heats that give a judge a lane: gym, workout, and all of them, by both.
     pub async fn list_heats_of_judge(
         &self,
         _permit: &Permit,
         competition: i64,
-        workout: &str,
         judge: &str,
-    ) -> Result<Vec<String>, StoreError> {
+    ) -> Result<Vec<(String, String, Plan)>, StoreError> {
         let mut conn = self.read().await?;
-        let lane = format!("%\"judge\":{}%", super::within(&super::json(&judge)));
-        let gyms = db!(&mut conn, vals String:
-            "SELECT gym FROM heats WHERE competition = $1 AND workout = $2 AND body LIKE $3 ESCAPE '!' ORDER BY gym",
-            competition, workout, lane)?;
-        Ok(gyms)
+        db!(&mut conn, all (String, String, String):
+            "SELECT h.gym, h.workout, h.body FROM heat_judges j JOIN heats h ON h.competition = j.competition AND h.gym = j.gym AND h.workout = j.workout
+             WHERE j.competition = $1 AND j.judge = $2 ORDER BY h.gym, h.workout",
+            competition, judge)?
+        .into_iter()
+        .map(|(gym, workout, body)| Ok((gym, workout, parse("heats", &body)?)))
+        .collect()
     }
 
     /// The places of the heats that have begun by `now`, for everybody: who starts later is for the
@@ -42,10 +47,11 @@ impl Store {
         gym: &str,
         workout: &str,
         now: Timestamp,
-    ) -> Result<Vec<Place>, StoreError> {
-        let Some((_, plan)) = self.heats(competition, gym, workout).await? else { return Ok(Vec::new()) };
+    ) -> Result<Option<Plan>, StoreError> {
+        let Some((_, mut plan)) = self.heats(competition, gym, workout).await? else { return Ok(None) };
         let settings = plan.settings;
-        Ok(plan.places.into_iter().filter(|place| settings.starts(place.heat) <= now).collect())
+        plan.places.retain(|place| settings.starts(place.heat) <= now);
+        Ok(Some(plan))
     }
 
     async fn heats(&self, competition: i64, gym: &str, workout: &str) -> Result<Option<(u64, Plan)>, StoreError> {
@@ -80,6 +86,10 @@ impl Store {
                 "UPDATE heats SET version = version + 1, body = $5, changed_at = $6 WHERE competition = $1 AND gym = $2 AND workout = $3 AND version = $4",
                 competition, gym, workout, column(version), body, micros(now))?
         };
+        if n > 0 {
+            let judges: BTreeSet<&str> = plan.places.iter().filter_map(|place| place.judge.as_deref()).collect();
+            name_judges(&mut tx, (competition, gym, workout), judges).await?;
+        }
         tx.commit().await?;
         Ok(n > 0)
     }
@@ -96,7 +106,25 @@ impl Store {
         let mut tx = self.begin().await?;
         let n = db!(&mut tx, exec: "DELETE FROM heats WHERE competition = $1 AND gym = $2 AND workout = $3 AND version = $4",
             competition, gym, workout, column(version))?;
+        if n > 0 {
+            name_judges(&mut tx, (competition, gym, workout), BTreeSet::new()).await?;
+        }
         tx.commit().await?;
         Ok(n > 0)
     }
+}
+
+/// Whom heats give a lane to count in, in the place of those they did before.
+async fn name_judges(
+    tx: &mut Tx,
+    (competition, gym, workout): (i64, &str, &str),
+    judges: BTreeSet<&str>,
+) -> Result<(), StoreError> {
+    db!(&mut *tx, exec: "DELETE FROM heat_judges WHERE competition = $1 AND gym = $2 AND workout = $3", competition, gym, workout)?;
+    let row = |judge: &str| {
+        let texts = [gym, workout, judge].map(|text| Val::Text(text.to_owned()));
+        std::iter::once(Val::Int(competition)).chain(texts).collect()
+    };
+    JUDGES.write(tx, judges.into_iter().map(row).collect()).await?;
+    Ok(())
 }

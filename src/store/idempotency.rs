@@ -21,6 +21,8 @@ pub const HELD: SignedDuration = SignedDuration::from_secs(60);
 const BEING_MADE: &str = "being made: ";
 /// How an answer of the writer ([`Answered`]) begins, as a pattern; none to a file does.
 const OF_THE_WRITER: &str = r#"{"outcome":%"#;
+/// One of these without a remark, as a pattern.
+const WITHOUT_REMARKS: &str = r#"%"warnings":[],%"#;
 
 /// A request that may be sent again: the same key, account, method, path and body is answered
 /// with the first committed answer for 48 h; the same key with another of them is refused.
@@ -252,14 +254,22 @@ impl Store {
     }
 
     /// Forgets the answers about a competition that may name somebody who was erased: to files, the ones that are
-    /// being made too, and about the roster. What is sent again after that is judged by itself. What the writer
-    /// answered to a score names nobody, and stays: whoever sends it again is told what became of it.
+    /// being made too. What is sent again after that is judged by itself. What the writer answered to a change names
+    /// nobody and stays, or else it would be done twice; but of what was remarked on somebody's facts.
     pub async fn forget_answers(&self, competition: &str) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         let below = format!("%/competitions/{competition}/%");
         let scores = format!("%/competitions/{competition}/workouts/%/scores/%");
-        db!(&mut tx, exec: "DELETE FROM idempotency WHERE path LIKE $1 AND NOT (path LIKE $2 AND answer LIKE $3)",
-            below, scores, OF_THE_WRITER)?;
+        db!(&mut tx, exec: "DELETE FROM idempotency WHERE path LIKE $1 AND NOT answer LIKE $2", below.as_str(), OF_THE_WRITER)?;
+        let remarked = db!(&mut tx, all (i64, String, String):
+            "SELECT account, key, answer FROM idempotency WHERE path LIKE $1 AND NOT path LIKE $2 AND NOT answer LIKE $3",
+            below, scores, WITHOUT_REMARKS)?;
+        for (account, key, answer) in remarked {
+            // What cannot be read is given to nobody.
+            let Ok(answered) = parse::<Answered>("idempotency", &answer) else { continue };
+            let answer = json(&Answered { warnings: Vec::new(), ..answered });
+            db!(&mut tx, exec: "UPDATE idempotency SET answer = $1 WHERE account = $2 AND key = $3", answer, account, key)?;
+        }
         tx.commit().await
     }
 

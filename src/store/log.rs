@@ -146,7 +146,12 @@ impl Store {
             .transpose()
     }
 
-    /// Leaf hashes of the records after `after`, up to `upto`.
+    /// The leaf hash of the record at a position, for who reads; `None`: the log is shorter.
+    pub async fn find_leaf(&self, competition: i64, seq: u64) -> Result<Option<Hash>, StoreError> {
+        leaf_at(&mut self.read().await?, competition, seq).await
+    }
+
+    /// Leaf hashes of the records after `after`, up to `upto`, for who follows.
     pub async fn leaves_between(&self, competition: i64, after: u64, upto: u64) -> Result<Vec<Hash>, StoreError> {
         let mut conn = self.follow().await?;
         db!(&mut conn, vals Vec<u8>: "SELECT leaf FROM records WHERE competition = $1 AND seq > $2 AND seq <= $3 ORDER BY seq",

@@ -414,4 +414,20 @@ mod tests {
         drop(held);
         store.close().await;
     }
+
+    /// Nor the other way round: tags of pages are asked for by everybody who reads.
+    #[tokio::test]
+    async fn who_reads_does_not_wait_behind_those_who_follow_the_logs() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let store =
+            Store::open(&format!("sqlite://{}", folder.path().join("tally.db").display())).await.expect("opens");
+        let mut held = Vec::new();
+        while let Ok(one) = tokio::time::timeout(std::time::Duration::from_millis(300), store.follow()).await {
+            held.push(one.expect("a connection"));
+        }
+        assert!(!held.is_empty());
+        assert_eq!(store.find_leaf(1, 1).await.expect("it is asked"), None);
+        drop(held);
+        store.close().await;
+    }
 }

@@ -4,6 +4,9 @@
 //! A name changes with its content, so that answers may be kept for ever. What it does not do:
 //! anything for files that people send.
 
+use super::sending::BuiltIn;
+use axum::Extension;
+use axum::body::Bytes;
 use axum::extract::Path;
 use axum::response::{IntoResponse, Response};
 use http::{HeaderMap, HeaderValue, StatusCode, header};
@@ -23,17 +26,17 @@ struct Asset {
     kind: &'static str,
     /// Quoted, for `ETag`.
     tag: String,
-    plain: Cow<'static, [u8]>,
+    plain: Bytes,
     packed: OnceLock<Packed>,
 }
 
 /// The packed forms of a file. Empty when packing fails: then the file is sent as it is.
 struct Packed {
-    brotli: Vec<u8>,
-    gzip: Vec<u8>,
+    brotli: Bytes,
+    gzip: Bytes,
 }
 
-static UNPACKED: Packed = Packed { brotli: Vec::new(), gzip: Vec::new() };
+static UNPACKED: Packed = Packed { brotli: Bytes::new(), gzip: Bytes::new() };
 
 /// From here on a file is packed in haste: the best packing takes seconds for a tenth less.
 const LARGE: usize = 100_000;
@@ -42,7 +45,8 @@ impl Asset {
     fn packed(&self) -> &Packed {
         self.packed.get_or_init(|| {
             let (brotli, gzip) = if self.plain.len() < LARGE { (11, 9) } else { (6, 6) };
-            Packed { brotli: packed_by_brotli(&self.plain, brotli), gzip: packed_by_gzip(&self.plain, gzip) }
+            let (brotli, gzip) = (packed_by_brotli(&self.plain, brotli), packed_by_gzip(&self.plain, gzip));
+            Packed { brotli: brotli.into(), gzip: gzip.into() }
         })
     }
 }
@@ -86,6 +90,10 @@ impl Table {
             _ => "application/octet-stream",
         };
         self.urls.insert(name.to_owned(), format!("/static/{hashed}"));
+        let plain = match plain {
+            Cow::Borrowed(built_in) => Bytes::from_static(built_in),
+            Cow::Owned(made) => made.into(),
+        };
         let asset = Asset { kind, tag: format!("\"{}\"", &digest[..24]), plain, packed: OnceLock::new() };
         self.files.insert(hashed, asset);
     }
@@ -194,9 +202,9 @@ pub async fn get_asset(Path(name): Path<String>, headers: HeaderMap) -> Response
         answer.insert(header::CONTENT_ENCODING, HeaderValue::from_static("gzip"));
         packed.gzip.clone()
     } else {
-        asset.plain.to_vec()
+        asset.plain.clone()
     };
-    (answer, body).into_response()
+    (answer, Extension(BuiltIn), body).into_response()
 }
 
 /// The members of a header that is a list.

@@ -79,7 +79,7 @@ fn brings(request: &Request) -> u32 {
     if kib <= SMALL_KIB { 0 } else { kib.min(LARGE_KIB) }
 }
 
-fn reads(method: &Method) -> bool {
+pub(super) fn reads(method: &Method) -> bool {
     matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS)
 }
 

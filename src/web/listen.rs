@@ -1,7 +1,7 @@
 //! Connections: so many at once, none that is held open for nothing, and an orderly end.
 //!
 //! A head that does not come, a connection that waits for its next request and a reader that does
-//! not read are given a time each; the body of a request has that of the request itself
+//! not read, or not to the end, are given a time each; the body of a request has that of the request itself
 //! ([`super::limits`]). What it does not do: TLS, which is the proxy's in front.
 
 use axum::Router;
@@ -17,7 +17,8 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
+use tokio::time::{Instant, sleep_until};
 use tokio_io_timeout::TimeoutStream;
 use tower::ServiceExt;
 
@@ -38,11 +39,14 @@ pub struct Patience {
     pub head: Duration,
     /// Without a byte taken by a reader who is being answered.
     pub stalled: Duration,
+    /// From an answer to the next request: who takes a few bytes now and then keeps all of an answer that long.
+    pub answer: Duration,
 }
 
 impl Default for Patience {
     fn default() -> Self {
-        Self { connections: 8192, head: Duration::from_secs(30), stalled: Duration::from_secs(30) }
+        let (head, stalled, answer) = (Duration::from_secs(30), Duration::from_secs(30), Duration::from_mins(6));
+        Self { connections: 8192, head, stalled, answer }
     }
 }
 
@@ -106,10 +110,17 @@ fn connect(
     let mut stream = TimeoutStream::new(stream);
     stream.set_write_timeout(Some(patience.stalled));
     let router = router.clone();
+    let (until, over) = watch::channel(None);
     let answer = service_fn(move |request: hyper::Request<hyper::body::Incoming>| {
         let mut request = request.map(Body::new);
         request.extensions_mut().insert(ConnectInfo(peer));
-        router.clone().oneshot(request)
+        let (answered, until) = (router.clone().oneshot(request), until.clone());
+        until.send_replace(None);
+        async move {
+            let response = answered.await;
+            until.send_replace(Some(Instant::now() + patience.answer));
+            response
+        }
     });
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
@@ -119,9 +130,31 @@ fn connect(
     let connection = open.watch(connection);
     tokio::spawn(async move {
         // A peer that is gone, slow or no speaker of HTTP: its own affair.
-        if let Err(error) = connection.await {
-            tracing::debug!(%error, "a connection ended early");
+        tokio::select! {
+            ended = connection => if let Err(error) = ended {
+                tracing::debug!(%error, "a connection ended early");
+            },
+            () = passed(over) => tracing::debug!("an answer was not taken in its time"),
         }
         drop(permit);
     });
+}
+
+/// Returns once this time is over; where there is none, it is waited for.
+async fn passed(mut until: watch::Receiver<Option<Instant>>) {
+    loop {
+        let time = *until.borrow_and_update();
+        let over = async {
+            match time {
+                Some(time) => sleep_until(time).await,
+                None => std::future::pending().await,
+            }
+        };
+        tokio::select! {
+            () = over => return,
+            changed = until.changed() => if changed.is_err() {
+                return std::future::pending().await;
+            },
+        }
+    }
 }

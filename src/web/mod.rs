@@ -2,7 +2,7 @@
 //!
 //! [`router`] is the whole service. Every answer goes through the same layers, outermost first:
 //! arrival (id, time, log line, metrics), nothing compressed for HTTP/1.0, answers that are there already ([`shared`]), headers, language,
-//! compression, problems written out, panics caught, load shed, time limit, a look at the address.
+//! compression, problems written out, room for what is on its way ([`sending`]), panics caught, load shed, time limit, a look at the address.
 //! Who waits for an answer that another is making waits there, for a bounded time, before load is shed.
 //! [`listen::serve`] hands over the peer's address; [`forwarded`] says whose word is taken about who
 //! stands behind it.
@@ -21,6 +21,7 @@ pub mod metrics;
 mod once;
 pub mod pages;
 pub mod problem;
+pub mod sending;
 pub mod session;
 pub mod shared;
 
@@ -65,14 +66,16 @@ pub fn router(app: App) -> Router {
 /// Any routes behind the common layers; what they do not know is a 404 or 405 like all others.
 pub fn behind_layers(app: App, routes: Router<App>) -> Router {
     metrics::start();
+    let sending = sending::Sending::default();
     let layers = ServiceBuilder::new()
         .layer(from_fn_with_state(app.clone(), arrival::receive))
         .layer(from_fn(limits::plain_for_old))
-        .layer(from_fn_with_state((app.clone(), shared::Answers::default()), shared::answer))
+        .layer(from_fn_with_state((app.clone(), shared::Answers::new(sending.clone())), shared::answer))
         .layer(from_fn_with_state(app.clone(), headers::protect))
         .layer(from_fn_with_state(app.clone(), language::choose))
         .layer(CompressionLayer::new().quality(PACKED))
         .layer(from_fn_with_state(app.clone(), problem::render))
+        .layer(from_fn_with_state(sending, sending::hold))
         .layer(CatchPanicLayer::custom(limits::panicked))
         .layer(from_fn_with_state(limits::Room::default(), limits::shed))
         .layer(from_fn(limits::hurry))

@@ -17,6 +17,7 @@ use super::arrival::Arrival;
 use super::extract::Accept;
 use super::language;
 use super::problem::Problem;
+use super::sending::Sending;
 use super::session::{self, Caller, Via};
 use crate::actions::reader::Reader;
 use crate::app::App;
@@ -225,16 +226,16 @@ impl Weighter<Asked, Option<Arc<Answer>>> for Bytewise {
 
 /// The answers that are kept; for a moment `None`: it turned out that this one may not be.
 #[derive(Clone)]
-pub struct Answers(Arc<Cache<Asked, Option<Arc<Answer>>, Bytewise>>);
-
-impl Default for Answers {
-    fn default() -> Self {
-        let (hashes, life) = (DefaultHashBuilder::default(), quick_cache::sync::DefaultLifecycle::default());
-        Self(Arc::new(Cache::with(ANSWERS, ROOM, Bytewise, hashes, life)))
-    }
-}
+pub struct Answers(Arc<Cache<Asked, Option<Arc<Answer>>, Bytewise>>, Sending);
 
 impl Answers {
+    /// None yet; what is on its way takes a part of this room, once however many are sent it.
+    #[must_use]
+    pub fn new(sending: Sending) -> Self {
+        let (hashes, life) = (DefaultHashBuilder::default(), quick_cache::sync::DefaultLifecycle::default());
+        Self(Arc::new(Cache::with(ANSWERS, ROOM, Bytewise, hashes, life)), sending)
+    }
+
     /// Forgets this one, and none that came in its place.
     fn forget(&self, asked: &Asked, kept: &Arc<Answer>) {
         self.0.remove_if(asked, |there| there.as_ref().is_some_and(|there| Arc::ptr_eq(there, kept)));
@@ -260,7 +261,7 @@ pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Reque
             Good::ForOthers if kept.renewing.swap(true, Ordering::AcqRel) => return kept.send(request.headers()),
             Good::ForOthers => {
                 let _renewing = Renewing(&kept);
-                let (made, answer) = make(&app, &asked, request, next).await;
+                let (made, answer) = make(&app, &answers.1, &asked, request, next).await;
                 if answer.is_some() {
                     answers.0.insert(asked, answer);
                 }
@@ -278,7 +279,7 @@ pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Reque
             }
             Ok(Ok(Some(kept))) => answers.forget(&asked, &kept),
             Ok(Err(place)) => {
-                let (made, answer) = make(&app, &asked, request, next).await;
+                let (made, answer) = make(&app, &answers.1, &asked, request, next).await;
                 let keeps = answer.is_some();
                 // It may be too large for its place: then it is not kept. All who wait are told in any case.
                 let _ = place.insert(answer);
@@ -290,11 +291,17 @@ pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Reque
             Ok(Ok(None)) | Err(_) => break,
         }
     }
-    make(&app, &asked, request, next).await.0
+    make(&app, &answers.1, &asked, request, next).await.0
 }
 
 /// The answer for who asked, and if it may be kept, as it is kept.
-async fn make(app: &App, asked: &Asked, mut request: Request, next: Next) -> (Response, Option<Arc<Answer>>) {
+async fn make(
+    app: &App,
+    sending: &Sending,
+    asked: &Asked,
+    mut request: Request,
+    next: Next,
+) -> (Response, Option<Arc<Answer>>) {
     let (begun, now) = (Instant::now(), app.clock.now());
     // Made whole, whatever this one has already.
     let known = conditions(request.headers_mut());
@@ -307,12 +314,17 @@ async fn make(app: &App, asked: &Asked, mut request: Request, next: Next) -> (Re
     if !fits {
         return (response, None);
     }
+    let is_plain = asked.coding == "plain";
     let (mut parts, body) = response.into_parts();
     let body = match axum::body::to_bytes(body, usize::MAX).await {
         Ok(body) => body,
         Err(error) => return (Problem::internal(error).into_response(), None),
     };
     parts.headers.remove(header::CONTENT_LENGTH);
+    // As it was made it has its room; packed it needs one of its own, to be kept.
+    let held = if is_plain { Some(body.clone()) } else { sending.hold(body.clone()) };
+    let has_room = held.is_some();
+    let body = held.unwrap_or(body);
     let answer = Arc::new(Answer {
         headers: parts.headers,
         body,
@@ -321,7 +333,7 @@ async fn make(app: &App, asked: &Asked, mut request: Request, next: Next) -> (Re
         rests: SignedDuration::try_from(begun.elapsed()).unwrap_or(HOLDS) * PARTS,
         renewing: AtomicBool::new(false),
     });
-    (answer.send(&known), (answer.body.len() <= LONGEST).then_some(answer))
+    (answer.send(&known), (has_room && answer.body.len() <= LONGEST).then_some(answer))
 }
 
 /// Takes out what has it made only if it is new.

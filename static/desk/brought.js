@@ -25,8 +25,9 @@ export function blankOf(workout) {
 // has something new in a workout), "rested" (nobody is at a row any more), "shown" (a row), "rows" (there are others).
 export const told = (what, detail) => desk.dispatchEvent(new CustomEvent(what, { detail }));
 
-// By workout and bib.
+// By workout and bib; of an attempt that stands beside the one that counts, with its number.
 export const rows = new Map();
+export const idOf = (workout, bib, other) => [workout, bib, ...(other ? [other] : [])].join("/");
 // How often a row has changed here: what was asked for before is older.
 export const changes = { n: 0 };
 
@@ -36,6 +37,18 @@ export function element(kind, from = {}, ...inside) {
   const made = Object.assign(document.createElement(kind), from);
   made.append(...inside);
   return made;
+}
+
+// "Attempt 2", where it has to be said.
+const nth = ({ attempt, other }) => (other !== undefined || attempt > 1 ? put(words.attempt_n, { n: attempt }) : "");
+export const named = (label, data) => [label, nth(data)].filter(Boolean).join(", ");
+
+// The same, after an element of the row's.
+export function sayNth(after, data) {
+  const known = after.parentElement.querySelector(".nth");
+  const text = nth(data);
+  if (known) known.textContent = text;
+  else if (text) after.after(" ", element("span", { className: "nth", textContent: text }));
 }
 
 // A button that stands beside what it is about.

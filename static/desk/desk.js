@@ -5,7 +5,7 @@
 // Read `row.js` first, then `store.js`, `undo.js`, `queue.js`, `progress.js`. Here the page is taken over.
 
 import { ask } from "./ask.js";
-import { address, desk, element, plain, rows, saying, sectionOf, told, words } from "./brought.js";
+import { address, desk, element, idOf, plain, rows, saying, sectionOf, told, words } from "./brought.js";
 import { judging, useJudge } from "./judge.js";
 import { keep, kept } from "./kept.js";
 import "./progress.js";
@@ -88,8 +88,20 @@ for (const li of desk.querySelectorAll("li.row")) {
   }
 }
 for (const [id, entry] of Object.entries(kept.rows)) {
-  const [workout, bib] = id.split("/");
+  const [workout, bib, other] = id.split("/");
   if (rows.has(id)) continue;
+  // An attempt that stood beside the one that counted has the athlete's own row by now.
+  const own = other && rows.get(idOf(workout, bib));
+  if (own && !own.entry) {
+    kept.rows[own.id] = entry;
+    delete kept.rows[id];
+    own.restore();
+    continue;
+  }
+  if (own) {
+    leftOver(id, { bib, workout, text: entry.text });
+    continue;
+  }
   // Somebody who has left the list meanwhile is shown too: what is typed is not thrown away.
   if (sectionOf(workout)?.dataset.open !== undefined) addVisitor(workout, bib, entry.visitor ?? { name: bib, division: "" });
   else leftOver(id, { bib, workout, text: entry.text });

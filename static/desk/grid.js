@@ -73,7 +73,8 @@ let table;
 // What stands in the statement is said in the grid too, as it is now.
 const copies = new Map();
 function copy(li) {
-  copies.get(li)?.forEach((part, i) => (part.textContent = li.querySelector([".work .value", ".work .state"][i]).textContent));
+  const from = [".value", ".state", ".nth"];
+  copies.get(li)?.forEach((part, i) => (part.textContent = li.querySelector(`.work ${from[i]}`)?.textContent ?? ""));
 }
 desk.addEventListener("shown", (event) => copy(event.detail));
 
@@ -111,7 +112,10 @@ function build() {
     const { bib, workout } = li.dataset;
     if (!athletes.has(bib)) athletes.set(bib, { who: li.querySelector(".who"), rows: new Map(), turn: [] });
     const athlete = athletes.get(bib);
-    athlete.rows.set(workout, li);
+    // The attempt that counts first, then the others.
+    const own = athlete.rows.get(workout) ?? athlete.rows.set(workout, []).get(workout);
+    if ("other" in li.dataset) own.push(li);
+    else own.unshift(li);
     // In the order of the heats of the first workout that has some.
     if (workout === sections[0]?.dataset.workout) {
       athlete.turn = li.dataset.turn.split(".").map(Number);
@@ -125,17 +129,18 @@ function build() {
     const tr = element("tr", {}, name);
     for (const s of sections) {
       const td = element("td", {});
-      const li = rows.get(s.dataset.workout);
-      const work = li?.querySelector(".work");
-      // What awaits a judge stays with its statement; its figures stand here too.
-      if (work && !li.closest("form.vouch")) {
-        work.dataset.row = li.id;
-        td.append(work);
-      } else if (work) {
-        const said = [element("span", {}), element("span", { className: "state" })];
-        copies.set(li, said);
-        td.append(said[0], " ", said[1]);
-        copy(li);
+      for (const li of rows.get(s.dataset.workout) ?? []) {
+        const work = li.querySelector(".work");
+        // What awaits a judge stays with its statement; its figures stand here too.
+        if (!li.closest("form.vouch")) {
+          work.dataset.row = li.id;
+          td.append(work);
+        } else {
+          const said = [element("span", {}), element("span", { className: "state" }), element("span", { className: "nth" })];
+          copies.set(li, said);
+          td.append(element("div", {}, said[0], " ", said[1], " ", said[2]));
+          copy(li);
+        }
       }
       tr.append(td);
     }

@@ -1,10 +1,10 @@
 // How far each workout is: its counts, its times, the rows that others at the gym change meanwhile.
 
 import { ask } from "./ask.js";
-import { address, changes, desk, gym, rows, sectionOf, told, words } from "./brought.js";
+import { address, changes, desk, gym, idOf, rows, sectionOf, told, words } from "./brought.js";
 import { kept } from "./kept.js";
 import { put, within, zoned } from "../time.js";
-import { leave } from "./vouch.js";
+import { drop, leave } from "./vouch.js";
 import { add } from "./visitors.js";
 
 // By workout; grid.js shows them elsewhere on a wide screen.
@@ -43,8 +43,9 @@ async function look(workouts) {
     home.querySelector("span").textContent = put(words.all_done, { all: entries });
     allDone.set(workout, entries > 0 && missing + awaiting === 0);
     sendHome();
+    others(workout, answer.json.rows, asked);
     for (const view of answer.json.rows) {
-      const known = rows.get(`${workout}/${view.bib}`);
+      const known = rows.get(idOf(workout, view.bib));
       const row = known ?? add(workout, view);
       moved ||= !known;
       if (row.inHand || row.changed > asked) continue;
@@ -65,6 +66,30 @@ async function look(workouts) {
     }
   }
   settle();
+}
+
+// The attempts that stand beside those that count: new ones, changed ones, and those that are not among them any more.
+function others(workout, views, asked) {
+  const there = new Map(views.flatMap((view) => (view.others ?? []).map((one) => [idOf(workout, view.bib, one.attempt), { view, one }])));
+  for (const [id, { view, one }] of there) {
+    const row = rows.get(id);
+    if (!row) {
+      add(workout, view, one);
+      moved = true;
+    } else if (!row.inHand && row.changed <= asked && one.etag !== row.data.etag) {
+      row.saved = undefined;
+      row.now(one);
+      row.show();
+      row.tell([]);
+    }
+  }
+  for (const [id, row] of rows) {
+    const gone = "other" in row.data && row.data.workout === workout && !there.has(id);
+    if (!gone || row.inHand || row.correcting || row.changed > asked) continue;
+    drop(sectionOf(workout), row);
+    rows.delete(id);
+    moved = true;
+  }
 }
 
 // The organiser gave more time, or took some of it back: the service says it in its own words.

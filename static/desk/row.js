@@ -2,7 +2,7 @@
 // has it. What storing and taking back do stands beside.
 
 import { ask, asksReason, inTurn, later, why } from "./ask.js";
-import { blankOf, changes, clock, divisions, element, gym, lateLines, ordinal, plain, reasonField, rows, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
+import { blankOf, changes, clock, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
 import { called, meant } from "./judge.js";
 import { keep, kept } from "./kept.js";
 import { barHeight } from "./queue.js";
@@ -17,7 +17,7 @@ const labelOf = (form, field) => form.querySelector(`label[for="${field.id}"]`);
 export class Row {
   constructor(li) {
     this.li = li;
-    this.id = `${li.dataset.workout}/${li.dataset.bib}`;
+    this.id = idOf(li.dataset.workout, li.dataset.bib, "other" in li.dataset && li.dataset.attempt);
     this.path = `/workouts/${li.dataset.workout}/scores/${li.dataset.bib}`;
     this.work = li.querySelector(".work");
     this.name = li.querySelector("bdi").textContent;
@@ -126,8 +126,9 @@ export class Row {
     const section = sectionOf(this.data.workout);
     const form = blankOf(this.data.workout).querySelector("form").cloneNode(true);
     form.action = this.href;
-    for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, `-${this.data.bib}`);
-    for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, `-${this.data.bib}`);
+    const own = this.li.id.slice(`r-${this.data.workout}`.length);
+    for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, own);
+    for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, own);
     form.querySelector("label").textContent = this.label();
     if ("planned" in this.data) {
       const by = form.querySelector("input.by");
@@ -196,12 +197,12 @@ export class Row {
   }
 
   label() {
-    return `${this.name}, ${sectionOf(this.data.workout).dataset.title}`;
+    return named(`${this.name}, ${sectionOf(this.data.workout).dataset.title}`, this.data);
   }
 
   // For the line in the statement.
   described() {
-    const sheetLabel = put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
+    const sheetLabel = named(put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }), this.data);
     return { li: this.li, data: this.data, label: this.label(), sheetLabel, sheet: words.sheet };
   }
 
@@ -230,10 +231,11 @@ export class Row {
     const text = this.input.value;
     if (text.trim() === "") delete kept.rows[this.id];
     else {
-      const { seen = this.data.etag, visitor } = this.entry ?? {};
+      // What was seen is of one attempt, whichever counts by now.
+      const { seen, attempt, visitor } = this.entry ?? { seen: this.data.etag, attempt: this.data.attempt };
       const [level, reason, sheet] = [this.level, this.reason, this.sheet].map((field) => field?.value);
       const by = this.counting;
-      kept.rows[this.id] = { text, level, by, reason, sheet, confirm: [], seen, visitor: visitor ?? this.visitor };
+      kept.rows[this.id] = { text, level, by, reason, sheet, confirm: [], seen, attempt, visitor: visitor ?? this.visitor };
     }
     keep();
     this.undo = this.saved = undefined;
@@ -258,8 +260,9 @@ export class Row {
   }
 
   body() {
-    const { text, level, confirm = [] } = this.entry;
+    const { text, level, attempt, confirm = [] } = this.entry;
     const body = { performance: text, confirm };
+    if (attempt) body.attempt = Number(attempt);
     if (level || this.data.level) body.level = level || this.data.level;
     if (!this.data.etag) body.gym = gym;
     // When it was done as the heat says, once that has begun.
@@ -319,7 +322,12 @@ export class Row {
     const answer = await inTurn(() => holds() && ask("POST", `${this.path}/check`, this.body()));
     if (!holds()) return;
     if (answer?.status === 401) return this.signedOut();
-    if (later(answer)) return this.tell([[answer ? words.retry : words.offline]]);
+    if (later(answer)) {
+      this.tell([[answer ? words.unchecked : words.offline]]);
+      // Nothing is stored of what is only typed: it is looked at again, not before the service wants that.
+      this.timer = setTimeout(() => this.check(), Math.max(answer?.after ?? 0, 5) * 1000);
+      return;
+    }
     if (answer.status !== 200) return this.tell([[why(answer.json), "error"]], true);
     this.checked(answer.json);
   }
@@ -420,6 +428,7 @@ export class Row {
     Object.assign(this.data, {
       state: view.state,
       etag: view.etag,
+      attempt: view.attempt,
       text: view.performance.text,
       level: view.level,
       // A correction that came late waits beside the score: that is what was saved.
@@ -453,6 +462,7 @@ export class Row {
     const value = this.work.querySelector(".value");
     value.textContent = text ?? "";
     this.work.querySelector(".state").textContent = states[state] ?? state;
+    sayNth(this.work.querySelector(".state"), this.data);
     if (open) this.makeForm();
     if (this.form) this.form.hidden = !open && !this.correcting;
     if (!entry && this.by !== document.activeElement) this.lane();
@@ -470,7 +480,7 @@ export class Row {
     if (this.correcting && !this.busy && !this.deciding && !entry?.tried) buttons.push(this.leaving());
     if (entry || this.correcting) {
       // Nothing else: it is in hand.
-    } else if (open && this.form && !("visiting" in this.data)) {
+    } else if (open && this.form && !["visiting", "other"].some((one) => one in this.data)) {
       const out = plain(words.out, () => takesNoPart(this), this.name);
       out.classList.add("out");
       buttons.push(out);

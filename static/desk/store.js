@@ -85,7 +85,7 @@ export async function send(row) {
 // be stored. Whether the service takes more.
 export function onTop(row, etag) {
   if (!row.entry) return true;
-  row.entry.seen = etag;
+  Object.assign(row.entry, { seen: etag, attempt: row.data.attempt });
   const ours = row.entry.send;
   row.entry.send = false;
   keep();
@@ -131,7 +131,8 @@ function took(row, status, view, before, typing) {
   else if (before.etag && (before.text !== view.performance.text || before.level !== view.level || hadAnother(before, view))) offer(row, { before });
   if (typing) return row.show();
   row.clear();
-  const lines = row.placed(view.places, words.placed);
+  // The places are those of the attempt that counts.
+  const lines = "other" in row.data ? [] : row.placed(view.places, words.placed);
   if (view.state === "entered") lines.push([words.waits]);
   // What is to be said of lateness stands in the row.
   const inRow = ["stored_late", "in_grace", "attested_late"];
@@ -147,7 +148,8 @@ async function conflict(row, current) {
   const history = await ask("GET", `${row.path}/history`);
   // Typed on or emptied meanwhile: it is said when that is stored.
   if (!row.deciding || !row.entry || row.entry.send) return;
-  const last = history?.json.items?.filter((i) => (gone ? i.action === "withdrawn" : i.performance || i.attestation)).pop();
+  const about = history?.json.items?.filter((i) => i.attempt === current.attempt);
+  const last = about?.filter((i) => (gone ? i.action === "withdrawn" : i.performance || i.attestation)).pop();
   const who = roles[last?.role] ?? words.somebody;
   const values = { who, theirs: current.performance.text, ours: row.entry.text };
   row.tell([[saying(gone ? words.taken_by : words.changed_by, values), "error"]], true);
@@ -168,7 +170,7 @@ async function conflict(row, current) {
   takeOurs.addEventListener("click", () => {
     if (!row.entry) return;
     row.now(current);
-    row.entry.seen = current.etag;
+    Object.assign(row.entry, { seen: current.etag, attempt: current.attempt });
     row.entry.level ??= current.level;
     save(row);
   });

@@ -71,7 +71,7 @@ export async function takeBack(row) {
     // The earlier figures again, as a revision of its own, with the judge who stood for them.
     const { text, level, judge, how, sheet } = undo.before;
     undo.confirm ??= [];
-    const body = { performance: text, level, confirm: undo.confirm };
+    const body = { performance: text, level, attempt: Number(row.data.attempt), confirm: undo.confirm };
     // That a judge was signed in can nobody else say again: without it the figures wait for that judge.
     if (judge && mayState(judge, how)) body.attestation = { judge, how, ...(sheet && { sheet }) };
     if (undo.reason) body.reason = undo.reason;

@@ -2,30 +2,39 @@
 // another gym, who has left the list while something was typed.
 
 import { ask, later, why } from "./ask.js";
-import { blankOf, desk, divisions, gym, rows, saying, sectionOf, signedOut, told, words } from "./brought.js";
+import { blankOf, desk, divisions, gym, named, rows, saying, sectionOf, signedOut, told, words } from "./brought.js";
 import { Row } from "./row.js";
 
-export function add(workout, { bib, name, division, gym: home }) {
+// `other`: an attempt that stands beside the one that counts.
+export function add(workout, { bib, name, division, gym: home }, other) {
   const section = sectionOf(workout);
   const li = blankOf(workout).firstElementChild.cloneNode(true);
-  const swap = (text) => text.replace(/-0$/, `-${bib}`).replace(/\/0(?=\?|$)/, `/${bib}`);
+  const swap = (text) => text.replace(/-0$/, `-${other ? `${bib}-${other.attempt}` : bib}`).replace(/\/0(?=\?|$)/, `/${bib}`);
   li.id = swap(li.id);
   Object.assign(li.dataset, { bib, state: "missing", etag: "", level: "", division });
+  if (other) Object.assign(li.dataset, { other: "", attempt: other.attempt, state: other.state });
   li.toggleAttribute("data-visiting", home !== gym);
   for (const field of li.querySelectorAll("[id]")) field.id = swap(field.id);
   for (const label of li.querySelectorAll("label")) label.htmlFor = swap(label.htmlFor);
   const link = li.querySelector("a");
   link.href = swap(link.getAttribute("href"));
+  if (other) link.search += `${link.search ? "&" : "?"}attempt=${other.attempt}`;
   li.querySelector("form").action = link.href;
   const [who, where] = link.querySelectorAll("bdi");
   who.textContent = name;
   where.textContent = divisions[division] ?? division;
   where.parentElement.firstChild.textContent = `${bib} · `;
   if (home !== gym) where.after(` · ${words.visiting}`);
-  [...section.querySelectorAll("ul.todo")].at(-1).append(li);
-  li.querySelector("label").textContent = `${name}, ${section.dataset.title}`;
+  // Where its figures await a judge, the statement has them too.
+  const list = other && other.state !== "entered" ? "ul.settled" : "ul.todo";
+  [...section.querySelectorAll(list)].at(-1).append(li);
+  li.querySelector("label").textContent = named(`${name}, ${section.dataset.title}`, li.dataset);
   const row = new Row(li);
   row.levels(JSON.parse(section.dataset.levels)[division] ?? []);
+  if (other) {
+    row.now(other);
+    row.show();
+  }
   return row;
 }
 

@@ -2,16 +2,18 @@
 // there from the moment it is stored, wherever its row stands, and its figures are ticked only as they
 // were seen.
 
-import { element } from "./brought.js";
+import { element, sayNth } from "./brought.js";
 
 const form = (section) => section.querySelector("form.vouch");
+// What an attempt is called in the names of fields: `1042` the first, `1042-2` the second.
+const key = ({ bib, attempt }) => (attempt > 1 ? `${bib}-${attempt}` : bib);
 
 // The line of a row that stands in another list.
 function twin({ li, data, label, sheetLabel, sheet }) {
   const id = li.id.replace(/^r-/, "");
-  const box = element("input", { type: "checkbox", id: `a-${id}`, name: `a-${data.bib}` });
+  const box = element("input", { type: "checkbox", id: `a-${id}`, name: `a-${key(data)}` });
   const said = element("label", { htmlFor: box.id }, element("span", { className: "hidden", textContent: `${label}: ` }), element("span", { className: "value" }));
-  const field = element("input", { className: "sheet", name: `s-${data.bib}`, placeholder: sheet, autocomplete: "off" });
+  const field = element("input", { className: "sheet", name: `s-${key(data)}`, placeholder: sheet, autocomplete: "off" });
   field.setAttribute("aria-label", sheetLabel);
   const work = element("div", { className: "work" }, element("div", { className: "tick" }, box, said, field));
   const made = element("li", { className: "row twin", id: `t-${id}` }, li.querySelector(".who").cloneNode(true), work);
@@ -29,8 +31,12 @@ export function tick(section, row) {
     const box = (own ? row.li : row.twin).querySelector("input[type=checkbox]");
     // Other figures than were ticked are not ticked.
     if (box.value !== etag) box.checked = false;
-    Object.assign(box, { value: etag, disabled: !waits });
-    if (!own) row.twin.querySelector(".value").textContent = text;
+    Object.assign(box, { value: etag, disabled: !waits, name: `a-${key(row.data)}` });
+    box.parentElement.querySelector("input.sheet").name = `s-${key(row.data)}`;
+    if (!own) {
+      row.twin.querySelector(".value").textContent = text;
+      sayNth(row.twin.querySelector(".value"), row.data);
+    }
   } else if (row.twin) {
     row.twin.remove();
     row.twin = undefined;
@@ -70,12 +76,18 @@ function count(section) {
   titled(todo, left.filter((li) => ["missing", "withdrawn"].includes(li.dataset.state)).length, left.length > 0);
 }
 
+// A row of something that is not there any more.
+export function drop(section, { li, work, twin }) {
+  for (const part of [li, work, twin]) part?.remove();
+  tally(section);
+}
+
 // A row that stands in the statement and awaits no judge goes to the list where it belongs; whether it did.
 export function leave(section, { li, work, data }) {
   if (!li.closest("form.vouch")) return false;
   const was = work.querySelector(".tick");
-  const [value, state] = [".value", ".state"].map((name) => was.querySelector(name));
-  was.replaceWith(element("p", { className: "now" }, value, " ", state));
+  const [value, state, nth] = [".value", ".state", ".nth"].map((name) => was.querySelector(name));
+  was.replaceWith(element("p", { className: "now" }, value, " ", state, ...(nth ? [" ", nth] : [])));
   const left = ["missing", "withdrawn"].includes(data.state);
   (left ? [...section.querySelectorAll("ul.todo")].at(-1) : section.querySelector("ul.settled")).append(li);
   tally(section);

@@ -187,6 +187,59 @@ export async function deskCorrections(base, demo, staff, look) {
     await page.keyboard.press("Enter");
     assert(await last.evaluate((input) => input !== document.activeElement), "the last field is not left");
   });
+  await check("another attempt has a row of its own, and is corrected, vouched for and taken back as itself", async () => {
+    await row.press(/^Correct/);
+    await row.type(desk.less(1));
+    const [bib, first] = [await row.data("bib"), desk.less(1)];
+    await page.goto(`${desk.address}/${desk.workout}/${bib}`);
+    await page.getByLabel("Result").fill(desk.less(3));
+    await page.locator("summary", { hasText: "When it was done" }).click();
+    await page.getByLabel(/^This is another attempt/).check();
+    const save = page.getByRole("button", { name: /^Save/ });
+    await save.click();
+    const asked = page.locator('input[type=checkbox][name^="confirm-"]');
+    await page.waitForLoadState();
+    if ((await asked.count()) > 0) {
+      for (const box of await asked.all()) await box.check();
+      await save.click();
+    }
+    await page.waitForURL(/saved=/);
+    await sees(page, "Attempt 2.");
+    await sees(page, `What counts now is attempt 1: ${first}.`);
+    const other = new Row(page, `${row.id}-2`);
+    await desk.vouching.locator(`#${other.id}`).waitFor({ state: "visible" });
+    await other.says("Attempt 2");
+    assert((await desk.counted("awaiting")) > 0, "it is not counted among those that await a judge");
+    await sound(page, "desk with another attempt");
+    const attempts = async () => (await stored(row)).attempts.map((a) => a.performance.text);
+    await other.press(/^Correct/);
+    await other.type(desk.less(4));
+    assert((await attempts()).join() === [first, desk.less(4)].join(), `${await attempts()} is stored`);
+    assert((await stored(row)).attempts[1].attestation?.judge === staff.judge, "no judge stands for it");
+    await page.reload();
+    assert((await row.data("attempt")) === "1" && (await row.data("text")) === first, "another attempt stands in the row");
+    assert((await other.data("state")) === "attested", await other.data("state"));
+    // Stored elsewhere meanwhile: a row for it comes by itself.
+    const { etag } = (await stored(row)).attempts[1];
+    const headers = { origin: new URL(base).origin, "if-match": `"${etag}"` };
+    assert((await page.request.post(`${base}${scores}/${bib}/withdrawal`, { headers, data: {} })).ok(), "it is not taken back");
+    await woke();
+    await other.li.waitFor({ state: "detached" });
+    const put = (confirm) => page.request.put(`${base}${scores}/${bib}`, { headers: { origin: headers.origin }, data: { performance: desk.less(5), attempt: 3, confirm } });
+    let sent = await put([]);
+    if (!sent.ok()) sent = await put((await sent.json()).confirm ?? []);
+    assert(sent.ok(), await sent.text());
+    await woke();
+    const last = new Row(page, `${row.id}-3`);
+    await last.says("Attempt 3");
+    await desk.vouching.locator(`[name="a-${bib}-3"]`).waitFor({ state: "visible" });
+    await desk.unfold();
+    await last.press(/^Take back/);
+    await last.press("Yes, take it back");
+    await last.li.waitFor({ state: "detached" });
+    assert((await stored(row)).attempts.map((a) => a.state).join() === "attested,withdrawn,withdrawn", "other attempts are changed");
+    assert((await row.data("text")) === first, "another attempt stands in the row");
+  });
   await check("nobody is sent home while something waits on this device", async () => {
     const listed = (url) => url.pathname.endsWith("/scores") && url.searchParams.has("gym");
     const home = desk.section.locator(".home");

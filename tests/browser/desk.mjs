@@ -271,7 +271,13 @@ export async function deskEvening(base, demo, staff, look) {
   await check("a visitor is added by bib, stored for this gym, and on the list from then on", async () => {
     const list = await page.request.get(`/api/v1/competitions/${demo.competition}/entries`);
     const entries = await list.json();
-    const guest = entries.find((e) => e.gym && e.gym !== staff.gym && e.state === "active");
+    const scores = `/api/v1/competitions/${demo.competition}/workouts/${desk.workout}/scores`;
+    let guest;
+    for (const e of entries.filter((e) => e.gym && e.gym !== staff.gym && e.state === "active")) {
+      if ((await page.request.get(`${scores}/${e.bib}`)).status() !== 404) continue;
+      guest = e;
+      break;
+    }
     await desk.visitor.fill(String(guest.bib));
     await desk.visitor.press("Enter");
     const row = desk.row(guest.bib);
@@ -281,7 +287,14 @@ export async function deskEvening(base, demo, staff, look) {
     await page.reload();
     await row.field.waitFor({ state: "visible" });
     assert((await row.field.inputValue()) === "x", "a visitor's row is kept too");
-    await row.field.fill("");
+    await row.type(desk.less(1));
+    await row.saved();
+    const stored = await (await page.request.get(`${scores}/${guest.bib}`)).json();
+    assert(stored.gym === staff.gym, `stored for ${stored.gym}`);
+    await page.reload();
+    await desk.unfold();
+    await row.who.getByText("from another gym").waitFor({ state: "visible" });
+    assert((await row.data("text")) === stored.performance.text, await row.data("text"));
   });
   await check("results that wait for a judge are vouched for by one statement", async () => {
     await desk.vouchedBy("");

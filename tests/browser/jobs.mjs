@@ -144,7 +144,7 @@ async function evening(how, options) {
     const action = await late.getAttribute("action");
     await type(page, late.locator('input[name="reason"]'), "Power cut, told by telephone.");
     await follow(page, late.locator('button[value="admit"]'));
-    await page.locator("[role=status]").first().waitFor({ state: "visible" });
+    await page.locator("[role=status]").getByText("Let in. The place counts from now on.").waitFor({ state: "visible" });
     assert((await page.locator(`details:not([open]) >> form[action="${action}"]`).count()) === (await page.locator(`form[action="${action}"]`).count()), "it still waits");
     await at.close();
   });

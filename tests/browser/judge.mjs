@@ -1,6 +1,6 @@
-// A judge's evening: signing in leads to the own lanes, the brief and the sheet; who was counted waits at
-// the desk until the judge's own word is given there, signed in; the own page and the own data list it then; and
-// nothing of it is anybody else's.
+// A judge's evening: signing in leads to the own lanes, the brief and the sheet; who was counted and is stored waits
+// on the own page for the judge's own word, by a plain form; that page and the own data list it then; and nothing of
+// it is anybody else's.
 
 import { Desk } from "./at_desk.mjs";
 import { LOOKS, assert, check, sees, sound } from "./checks.mjs";
@@ -18,7 +18,7 @@ export async function judgesEvening(base, demo) {
   const get = async (path) => (await gym.page.request.get(`${api}${path}`)).json();
   const heats = `${desk.address}/heats/${desk.workout}`;
 
-  let bib, name;
+  let bib, name, waits;
   const counted = [];
   await check("the gym gives the judge a lane", async () => {
     const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
@@ -62,7 +62,7 @@ export async function judgesEvening(base, demo) {
       await page.waitForURL((url) => url.pathname.endsWith("/sheet"));
       await page.goBack();
     });
-    await check("whom the desk stored waits for the judge's own word, which counts at once", async () => {
+    await check("whom the desk stored waits for the judge's own word, and is ticked as it was counted", async () => {
       const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
       const one = missing.find((r) => r.bib !== bib) ?? missing[0];
       const path = `${api}/workouts/${desk.workout}/scores/${one.bib}`;
@@ -73,18 +73,46 @@ export async function judgesEvening(base, demo) {
         }, [method, to, body, headers]);
       const stored = await sent(gym.page, "PUT", path, { performance: desk.written, gym: staff.gym });
       assert(stored.status === 201 && stored.json.state === "entered", JSON.stringify(stored));
-      const word = { judge: judge.judge, how: "signed_in" };
-      const tag = { "if-match": `"${stored.json.etag}"` };
       // Nobody gives it in the judge's name.
-      const staffs = await sent(gym.page, "POST", `${path}/attestation`, word, tag);
+      const tag = { "if-match": `"${stored.json.etag}"` };
+      const staffs = await sent(gym.page, "POST", `${path}/attestation`, { judge: judge.judge, how: "signed_in" }, tag);
       assert(staffs.status === 422, JSON.stringify(staffs));
-      const told = await sent(page, "POST", `${path}/attestation`, word, tag);
-      assert(told.status === 200 && told.json.state === "attested", JSON.stringify(told));
-      counted.push(one.bib);
       await page.reload();
+      const tick = page.locator(`input[name="a-${one.bib}"]`);
+      const folded = page.locator("form.vouch details:not([open])", { has: tick });
+      if (await folded.count()) await folded.locator("summary").click();
+      await mine().locator("form.vouch li", { has: tick }).getByText(desk.written).waitFor({ state: "visible" });
+      await tick.check();
+      waits = one.bib;
+    });
+    await sound(page, "the judge's own page with what waits");
+    await check("without the statement nothing is stored, and the tick stays", async () => {
+      const tick = page.locator(`input[name="a-${waits}"]`);
+      const button = page.locator("form.vouch", { has: tick }).getByRole("button", { name: "Give my word for all that is ticked" });
+      const came = page.waitForEvent("load");
+      await button.click();
+      await came;
+      await page.locator("#errors").getByText("Tick the statement too").waitFor({ state: "visible" });
+      assert(await tick.isChecked(), "the tick is lost");
+      assert(await tick.isVisible(), "what is ticked is folded away");
+    });
+    await sound(page, "a word without the statement");
+    await check("with the statement the word counts at once, and given again it is the same word", async () => {
+      const form = page.locator("form.vouch", { has: page.locator(`input[name="a-${waits}"]`) });
+      await form.getByLabel(/^I counted every result that is ticked myself/).check();
+      // What is sent again where the answer is lost.
+      const [to, body] = await form.evaluate((form) => [form.getAttribute("action"), new URLSearchParams(new FormData(form)).toString()]);
+      await form.getByRole("button").click();
+      await sees(page, "Your word is given: 1.");
+      const again = await page.evaluate(async ([to, body]) => {
+        const answer = await fetch(to, { method: "POST", headers: { "content-type": "application/x-www-form-urlencoded" }, body });
+        return { status: answer.status, text: await answer.text() };
+      }, [to, body]);
+      assert(again.status === 200 && again.text.includes("Your word is given: 1."), `${again.status}: ${again.text}`);
+      counted.push(waits);
       const listed = mine().locator("summary", { hasText: "Stored under your code" });
       await listed.click();
-      await mine().locator("li", { hasText: String(one.bib) }).getByText(/signed in/i).first().waitFor({ state: "visible" });
+      await mine().locator("li", { hasText: String(waits) }).getByText(/signed in/i).first().waitFor({ state: "visible" });
     });
     await sound(page, "the judge's own page with what is stored");
     await check("a judge has no desk, no list of doubts and no office", async () => {

@@ -1,5 +1,5 @@
 // Every page of the service, each as somebody it is for, in every look; a page of the router that
-// has no stop here fails. Then the same pages in the other language, problems as pages, pages of a
+// has no stop in stops.mjs fails. Then the same pages in the other language, problems as pages, pages of a
 // competition with nothing in it, and the pages that are pinned to walls, printed.
 //
 //   node pages.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
@@ -17,17 +17,15 @@ import { readFile } from "node:fs/promises";
 import { getDocument } from "pdfjs-dist/legacy/build/pdf.mjs";
 import { assert, check, counts, fits, sees, sound } from "./checks.mjs";
 import { open, signIn } from "./people.mjs";
+import { api, hostile, over, stopsOf } from "./stops.mjs";
 
 const [, , told, repository] = process.argv;
 const demo = JSON.parse(await readFile(told, "utf8"));
 const base = demo.url;
-const hostile = "zz-hostile";
 const person = (who) => demo.sign_in.find((s) => s.role === who) ?? { email: `${who.replaceAll(" ", ".")}@hostile.example`, password: process.env.WALKS };
 const { gym } = person("staff");
 const { bib } = person("athlete");
 const c = demo.competition;
-const empty = "zz-nothing-yet";
-const over = "zz-long-over";
 
 // --- what there is ----------------------------------------------------------------------------
 
@@ -51,273 +49,18 @@ function patternOf(path, all) {
   return fit.sort((a, b) => a.split("{").length - b.split("{").length)[0];
 }
 
-const api = async (page, path) => (await page.request.get(`/api/v1/competitions/${path}`)).json();
-
 // --- the stops --------------------------------------------------------------------------------
 
 const anybody = await open(base);
 const running = (await anybody.page.goto("/").then(() => anybody.page.locator("p.lead a").first().getAttribute("href"))).split("/").pop();
 const done = (await api(anybody.page, `${c}/divisions/women/workouts/${running}/places?limit=1`)).rows[0].bib;
 await anybody.close();
-
-// Who, the name, the address, and what is done there first.
-const stops = [
-  ["nobody", "home", "/"],
-  ["nobody", "competition", `/c/${c}`],
-  ...["w1", "w2", "w3", "w4"].map((w) => ["nobody", `workout ${w}`, `/c/${c}/workouts/${w}`]),
-  ["nobody", "sheet", `/c/${c}/workouts/w1/sheet?division=women`],
-  ["nobody", "standings", `/c/${c}/divisions/women`],
-  ["nobody", "standings of a gym", `/c/${c}/divisions/women?gym=${gym}`],
-  ["nobody", "somebody who is not of that country", `/c/${c}/divisions/women?country=ZW&bib=${done}`],
-  ["nobody", "somebody looked for in another country", `/c/${c}/divisions/women?country=ZW&q=${done}`],
-  ["nobody", "standings of a gym without anybody", `/c/${c}/divisions/women-50?country=ZW`],
-  ["nobody", "standings of a combined division", `/c/${c}/divisions/women-all`],
-  ["nobody", "places", `/c/${c}/divisions/women/workouts/${running}`],
-  ["nobody", "athlete", `/c/${c}/athletes/${done}`],
-  ["nobody", "sign in", "/signin"],
-  ["nobody", "sign in by a link", "/signin/link?code=not-a-code"],
-  ["nobody", "a forgotten password", "/signin/forgotten"],
-  ["nobody", "a kind of problem", "/problems/invalid"],
-  ["nobody", "api", "/api", async (page) => page.locator(".opblock-tag").first().waitFor()],
-  ["nobody", "api with a request to try", "/api", tryRequest],
-  ["nobody", "a code typed in", `/claim?c=${c}`],
-  ["nobody", "a code that fits nothing", "/claim", wrongCode],
-  ["athlete", "own page", `/c/${c}/athletes/${bib}`],
-  ["athlete", "own row", `/c/${c}/divisions/women?bib=${bib}`],
-  ["athlete", "own score", `/c/${c}/athletes/${bib}/workouts/${running}`],
-  ["athlete", "own account", "/account"],
-  ["athlete", "erasing without the address", "/account", wrongAddress],
-  ["judge", "account of a judge", "/account"],
-  ["staff", "desk", `/desk/${c}/${gym}`],
-  ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
-  ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
-  ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
-  ["staff", "heats on paper", `/desk/${c}/${gym}/heats/${running}/paper`],
-  ["staff", "codes for athletes", `/desk/${c}/${gym}/codes`],
-  ["staff", "people proposed", `/desk/${c}/${gym}/proposals`, propose],
-  ["staff", "a proposal with faults", `/desk/${c}/${gym}/proposals`, badProposal],
-  ["staff", "results as a file", `/desk/${c}/${gym}/file`],
-  ["staff", "a file that cannot be read", `/desk/${c}/${gym}/file`, badResults],
-  ["nobody", "the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
-  ["nobody", "the gym's screen, one workout", `/desk/${c}/${gym}/wall?show=${running}&still=yes`],
-  ["nobody", "places with a mark", `/c/${c}/divisions/women/workouts/${running}?bib=${done}`],
-  ["nobody", "another result tried", `/c/${c}/athletes/${done}?workout=${running}&performance=25%2F24%2F23%2F22`],
-  ["staff", "slips", `/desk/${c}/${gym}/codes`, async (page) => page.locator('button[value="rest"]').click()],
-  ["staff", "sheets with names", `/c/${c}/workouts/w4/sheet?gym=${gym}`],
-  ["staff", "receipt", `/desk/${c}/${gym}/receipt`],
-  ["staff", "messages", `/desk/${c}/${gym}/missing`],
-  ["judge", "lanes", `/judge/${c}`],
-  ["referee", "list of doubts", "/referee"],
-  ["referee", "review", `/referee/${c}/${running}/${done}`],
-  ["organiser", "what one organises", "/organise"],
-  ["organiser", "a competition made", "/new-competition"],
-  ["organiser", "a competition made with faults", "/new-competition", badFile],
-  ["organiser", "overview", `/organise/${c}`],
-  ["organiser", "who is missing", `/organise/${c}/missing?workout=${running}`],
-  ["organiser", "who is missing in a gym", `/organise/${c}/missing?workout=${running}&gym=${gym}`],
-  ["organiser", "competition file", `/organise/${c}/file`],
-  ["organiser", "competition file with faults", `/organise/${c}/file`, badFile],
-  ["organiser", "a change that needs a reason", `/organise/${c}/file`, changedFile],
-  ...["gyms", "entries", "judges"].map((list) => ["organiser", `list of ${list}`, `/organise/${c}/lists/${list}`]),
-  ["organiser", "refused rows", `/organise/${c}/lists/entries`, badRows],
-  ["organiser", "an entry", `/organise/${c}/entries/${bib}`],
-  ["organiser", "what would become of an entry", `/organise/${c}/entries/${bib}`, async (page) => {
-    await page.locator("#state").selectOption("withdrawn");
-    await page.locator("#reason").fill("asked to");
-    await page.locator('button[value="look"]').click();
-    await page.locator("#would").waitFor();
-  }],
-  ["organiser", "an entry with faults", `/organise/${c}/entries/${bib}`, async (page) => {
-    await page.locator("#gym").fill("nowhere hall");
-    await page.locator('button[value="look"]').click();
-    await page.locator("#gym-error-1").waitFor();
-  }],
-  ["organiser", "codes for those without a gym", `/organise/${c}/codes`],
-  ["organiser", "people", `/organise/${c}/people`],
-  ["organiser", "proposals of the gyms", `/organise/${c}/proposals`],
-  ["organiser", "a role with faults", `/organise/${c}/people`, async (page) => {
-    await page.locator("#email").fill("nobody@nowhere");
-    await page.locator("#role").selectOption("judge");
-    await page.locator("#gym").fill("nowhere hall");
-    await page.locator('form[method=post][action$="/people"] button').click();
-    await page.locator("#email-error-1, #gym-error-1").first().waitFor();
-  }],
-  ["organiser", "a role about to be taken away", `/organise/${c}/people`, async (page) => {
-    await page.locator('form[action$="/remove"] button').first().click();
-    await page.locator("#sure").waitFor();
-  }],
-  ["organiser", "organiser's account", "/account"],
-  // A competition with nothing in it.
-  ["organiser", "empty competition", `/c/${empty}`],
-  ["organiser", "empty standings", `/c/${empty}/divisions/women`],
-  ["organiser", "empty overview", `/organise/${empty}`],
-  ["organiser", "nobody missing without a workout", `/organise/${empty}/missing`],
-  ["organiser", "empty list", `/organise/${empty}/lists/entries`],
-  ["organiser", "empty people", `/organise/${empty}/people`],
-  // One that is over: what comes now is late.
-  ["nobody", "competition that is over", `/c/${over}`],
-  ["nobody", "workout that is over", `/c/${over}/workouts/step`],
-  ["nobody", "standings that are final", `/c/${over}/divisions/women`],
-  ["nobody", "places that are final", `/c/${over}/divisions/women/workouts/step`],
-  ["nobody", "athlete of what is over", `/c/${over}/athletes/7`],
-  ["nobody", "athlete who is missing from what is over", `/c/${over}/athletes/9`],
-  ["nobody", "the gym's screen when all is over", `/desk/${over}/boathouse/wall?still=yes`],
-  ["organiser", "overview of what is over", `/organise/${over}`],
-  ["organiser", "proposals when all is over", `/organise/${over}/proposals`],
-  // More gyms than fit into a list to choose from.
-  ["organiser", "list of many gyms", `/organise/${over}/lists/gyms`],
-  ["organiser", "who is missing of many gyms", `/organise/${over}/missing`],
-  ["organiser", "people of many gyms", `/organise/${over}/people`],
-  ["nobody", "standings of one of many gyms", `/c/${over}/divisions/women?gym=hall-7`],
-  ["staff of what is over", "desk when all is over", `/desk/${over}/boathouse`],
-  ["staff of what is over", "heats when all is over", `/desk/${over}/boathouse/heats/step`],
-  ["staff of what is over", "codes when all is over", `/desk/${over}/boathouse/codes`],
-  ["staff of what is over", "proposing when all is over", `/desk/${over}/boathouse/proposals`],
-  ["staff of what is over", "receipt when all is over", `/desk/${over}/boathouse/receipt`],
-  ["staff of what is over", "messages when all is over", `/desk/${over}/boathouse/missing`],
-  ["staff of what is over", "results as a file when all is over", `/desk/${over}/boathouse/file`],
-  ["referee of what is over", "list of doubts when all is over", "/referee"],
-  // A gym with nobody in it, while a workout runs.
-  ["staff of nobody", "desk of nobody", `/desk/${hostile}/nobody`],
-  ["staff of nobody", "heats of nobody", `/desk/${hostile}/nobody/heats/w1`],
-  ["staff of nobody", "codes for nobody", `/desk/${hostile}/nobody/codes`],
-  ["staff of nobody", "nobody proposed", `/desk/${hostile}/nobody/proposals`],
-  ["staff of nobody", "receipt of nobody", `/desk/${hostile}/nobody/receipt`],
-  ["staff of nobody", "messages to nobody", `/desk/${hostile}/nobody/missing`],
-  ["staff of nobody", "results of nobody as a file", `/desk/${hostile}/nobody/file`],
-  ["nobody", "the screen of a gym with nobody", `/desk/${hostile}/nobody/wall?still=yes`],
-  ["organiser", "nobody missing in a gym", `/organise/${hostile}/missing?workout=w1&gym=nobody`],
-  // Names and titles that are meant to break a page.
-  ["nobody", "hostile competition", `/c/${hostile}`],
-  ["nobody", "hostile workout", `/c/${hostile}/workouts/w1`],
-  ["nobody", "hostile lifts", `/c/${hostile}/workouts/w2`],
-  ["nobody", "hostile standings", `/c/${hostile}/divisions/women`],
-  ["nobody", "hostile places", `/c/${hostile}/divisions/women/workouts/w1?bib=1042`],
-  ["nobody", "hostile places that are not shown yet", `/c/${hostile}/divisions/women/workouts/w4`],
-  ["nobody", "hostile athlete", `/c/${hostile}/athletes/1042?workout=w1&performance=3%2B2`],
-  ["nobody", "hostile screen", `/desk/${hostile}/quayside/wall?still=yes`],
-  ["hostile staff", "hostile desk", `/desk/${hostile}/quayside`],
-  ["hostile staff", "hostile score", `/desk/${hostile}/quayside/w1/1043`],
-  ["hostile staff", "hostile heats", `/desk/${hostile}/quayside/heats/w1`, makeHeats],
-  ["hostile staff", "hostile heats to be made anew without a tick", `/desk/${hostile}/quayside/heats/w1`, remakeHeats],
-  ["hostile staff", "hostile heats on paper", `/desk/${hostile}/quayside/heats/w1/paper`],
-  ["hostile staff", "hostile codes", `/desk/${hostile}/quayside/codes`],
-  ["hostile staff", "hostile slips", `/desk/${hostile}/quayside/codes`, async (page) => page.locator('button[value="rest"]').click()],
-  ["hostile staff", "hostile people proposed", `/desk/${hostile}/quayside/proposals`, proposeHostile],
-  ["hostile staff", "hostile receipt", `/desk/${hostile}/quayside/receipt`],
-  ["hostile staff", "hostile messages", `/desk/${hostile}/quayside/missing`],
-  ["hostile staff", "hostile file of results", `/desk/${hostile}/quayside/file`, badResults],
-  ["hostile judge", "hostile lanes", `/judge/${hostile}`],
-  ["hostile referee", "hostile list of doubts", "/referee"],
-  ["hostile referee", "hostile review", `/referee/${hostile}/w1/1042`],
-  ["hostile athlete", "hostile own page", `/c/${hostile}/athletes/1043`],
-  ["organiser", "hostile overview", `/organise/${hostile}`],
-  ["organiser", "hostile missing", `/organise/${hostile}/missing?workout=w1&gym=quayside`],
-  ["organiser", "hostile people", `/organise/${hostile}/people`],
-  ["organiser", "hostile list", `/organise/${hostile}/lists/entries`],
-  ["organiser", "hostile entry", `/organise/${hostile}/entries/1042`],
-  // Somebody whose roles were all taken away.
-  ["somebody without roles", "account without roles", "/account"],
-  ["somebody without roles", "home without roles", "/"],
-];
-
-// Sent, refused, and said beside the field.
-async function wrongCode(page) {
-  const form = page.locator('form[action="/claim"]');
-  const typed = { c, bib: "1042", code: "CCCC-DDDD", email: "nobody@saltmarsh.example", password: "three old oars" };
-  for (const [name, value] of Object.entries(typed)) await form.locator(`[name="${name}"]`).fill(value);
-  await form.getByRole("button").last().click();
-  await page.locator("#code-error-1").waitFor();
-}
-
-async function wrongAddress(page) {
-  const form = page.locator('form[action="/account/erase"]');
-  await form.locator('input[type="email"], input[name="me"]').first().fill("somebody.else@saltmarsh.example");
-  await form.getByRole("button").last().click();
-  await page.locator("#me-error-1").waitFor();
-}
-
-async function tryRequest(page) {
-  await page.locator(".opblock-tag", { hasText: "scores" }).click();
-  await page.locator(".opblock-put .opblock-summary-control").click();
-  await page.locator(".try-out__btn").click();
-  await page.locator(".body-param__text").waitFor();
-}
-
-async function makeHeats(page) {
-  await page.getByRole("button", { name: "Make the heats" }).click();
-  await page.locator("table").first().waitFor();
-}
-
-async function remakeHeats(page) {
-  await page.locator("summary", { hasText: "Make them anew" }).click();
-  await page.getByRole("button", { name: "Make them anew" }).click();
-  await page.locator("#sure-make-error-1").waitFor();
-}
-
-async function proposeHostile(page) {
-  await page.fill("#entry-name", "Zyxo <script>alert('x')</script>\"'& \u05e9\u05dc\u05d5\u05dd");
-  await page.fill("#entry-born", "1996-04-02");
-  await page.selectOption("#entry-category", "women");
-  await page.selectOption("#entry-division", "women");
-  await page.locator('input[value="entry"] ~ button').click();
-  await page.locator("table").first().waitFor();
-}
-
-// Number, name and outcome of somebody who is proposed: an athlete, as they come most.
-async function propose(page) {
-  await page.fill("#entry-name", "Käthe Wolkenstein");
-  await page.fill("#entry-born", "1996-04-02");
-  await page.selectOption("#entry-category", "women");
-  await page.selectOption("#entry-division", "women");
-  await page.locator('input[value="entry"] ~ button').click();
-  await page.locator("table").first().waitFor();
-}
-
-async function badProposal(page) {
-  await page.fill("#entry-name", "Ana Cruz");
-  await page.fill("#entry-born", "in April");
-  await page.locator('input[value="entry"] ~ button').click();
-  await page.locator("#errors").first().waitFor();
-}
-
-async function badResults(page) {
-  await page.locator("textarea[name=text]").fill("bib,performance\nabc,40 rounds\n");
-  await page.locator('button[value="send"]').click();
-  await page.locator("table, .errors").first().waitFor();
-}
-
-async function badFile(page) {
-  await page.locator("textarea[name=text]").fill('[competition]\nslug = "saltmarsh"\ntitle = 7\nage_date = "soon"\n');
-  await page.locator('button[value="check"]').click();
-  await page.locator("#errors, .errors").first().waitFor();
-}
-
-// The demo's file with another load, looked at and applied without a reason.
-async function changedFile(page) {
-  const { workouts, age_date, time_zone } = await api(page, c);
-  const local = (at) => new Date(at).toLocaleString("sv-SE", { timeZone: time_zone, dateStyle: "short", timeStyle: "short" }).replace(" ", "T");
-  let text = (await readFile(`${repository}/src/cli/demo/series.toml`, "utf8")).replace("{age_date}", age_date);
-  for (const w of workouts) {
-    for (const key of ["announce", "opens", "closes"]) text = text.replaceAll(`{${w.slug}_${key}}`, local(w[key]));
-  }
-  await page.locator("textarea[name=text]").fill(text.replace("kg = 16, lb = 35", "kg = 14, lb = 31"));
-  await page.locator('button[value="check"]').click();
-  await page.getByLabel("Why it changes").waitFor();
-  await page.locator('button[value="apply"]').click();
-  await page.locator("#reason-error-1").waitFor();
-}
-
-async function badRows(page) {
-  await page.locator("textarea[name=text]").fill("bib,name,born,category,division\nx,,3 March,women,nowhere\n");
-  await page.locator('button[value="send"]').click();
-  await page.locator("table, .errors").first().waitFor();
-}
+const stops = stopsOf({ c, gym, bib, running, done, repository });
 
 const all = await patterns();
 for (const pattern of all) {
   await check(`${pattern} has a stop`, async () => {
-    assert(stops.some(([, , address]) => patternOf(address, all) === pattern), "add one to tests/browser/pages.mjs");
+    assert(stops.some(([, , address]) => patternOf(address, all) === pattern), "add one to tests/browser/stops.mjs");
   });
 }
 

@@ -325,6 +325,25 @@ export async function deskRows(base, demo, staff, look) {
       await sees(page, "Nothing waits to be sent.");
     }
     const row = await take();
+    // What is only typed is not said to be kept or sent; it is looked at again by itself, not too soon.
+    const checked = (url) => /\/check$/.test(url.pathname);
+    for (const [status, after] of [[503, "6"], [429, undefined]]) {
+      asked.length = 0;
+      await page.route(checked, async (route) => {
+        asked.push(Date.now());
+        const headers = after ? { "retry-after": after } : {};
+        return route.fulfill({ status, headers, contentType: "application/problem+json", body: JSON.stringify({ status, title: "No", detail: "Not now." }) });
+      });
+      await row.field.fill(less(after ? 2 : 3));
+      await row.says(/^Not checked yet: the service did not answer/);
+      assert((await row.work.getByText(/sent again/).count()) === 0, "nothing is sent");
+      await sees(page, "Nothing waits to be sent.");
+      const first = asked.at(-1);
+      await page.waitForTimeout(Math.max(0, first + 3_500 - Date.now()));
+      assert(asked.at(-1) === first, `asked again after ${asked.at(-1) - first} ms`);
+      await page.unroute(checked);
+      await row.says(/^Would be/);
+    }
     await row.field.fill(less(2));
     await row.says(/^Would be/);
     await page.route(stored, problem(401));

@@ -78,6 +78,16 @@ export async function walls(base, demo) {
     await context.setOffline(false);
     await sees(page, /^Looked at \d\d:\d\d$/);
   });
+  await check("a page that is not the service's is no look at it", async () => {
+    const agree = { status: 200, contentType: "text/html", body: "<!doctype html><title>Free network</title><p>Agree to go on." };
+    await page.route("**/*", (route) => route.fulfill(agree));
+    await page.clock.fastForward(20_000);
+    await sees(page, /^No connection since \d\d:\d\d: what is shown may be old\.$/);
+    assert((await seen(page)).length > 0, "what was there stays");
+    await page.unroute("**/*");
+    await page.clock.fastForward(16_000);
+    await sees(page, /^Looked at/);
+  });
   await check("a laptop that slept says at once since when it is old, and counts right", async () => {
     await page.route("**/*", (route) => route.abort());
     const left = page.locator("#wall [data-until]");

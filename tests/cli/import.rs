@@ -138,3 +138,18 @@ fn rows_come_from_standard_input_too() {
     let ran = folder.run_with(&["scores", "import", "-", "--competition", "saltmarsh", "--workout", "w1"], SCORES);
     assert_eq!(ran.done(), "4 taken, 0 unchanged, 0 refused\n");
 }
+
+#[test]
+fn what_is_to_be_known_of_a_stored_row_is_said_with_its_line() {
+    let folder = Folder::with_people();
+    let csv = "bib,performance,judge\n1042,6+14,J-0101\n1043,5+40,J-0101\n1044,7+2 tb 11:50,J-0201\n";
+    let ran = import(&folder, "w1.csv", csv, &["--workout", "w1"]);
+    assert_eq!((ran.code, &*ran.out), (1, "2 taken, 0 unchanged, 1 refused\n"));
+    let of = |line: &str| ran.err.lines().find(|said| said.starts_with(line)).unwrap_or_default().to_owned();
+    assert!(of("line 2").starts_with("line 2, performance: stored all the same: "), "{}", ran.err);
+    assert!(of("line 3").starts_with("line 3, performance: 40 reps is a whole round"), "{}", ran.err);
+    assert_eq!(of("line 4"), "", "{}", ran.err);
+    let ran = import(&folder, "w1.csv", csv, &["--workout", "w1", "--json"]);
+    let json: Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!((&json["remarks"][0]["pointer"], &json["unchanged"]), (&"/0/performance".into(), &2.into()), "{json}");
+}

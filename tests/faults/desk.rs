@@ -147,25 +147,38 @@ impl Office {
         Self { http, at: at.to_vec(), cookie, csrf }
     }
 
-    /// Erases an athlete, until that is said to be done.
+    /// Erases an athlete, as the page that shows who it is lets one do, until that is said to be done.
     pub async fn erase(&self, bib: u32) {
-        let began = Instant::now();
+        let (began, bib) = (Instant::now(), bib.to_string());
         for at in self.at.iter().cycle() {
             assert!(began.elapsed() < LONGEST, "bib {bib}: nobody says what became of it");
-            let form = format!("csrf={}&erase_bib={bib}&sure=yes", self.csrf);
-            let request = Request::post(format!("http://{at}/organise/{SLUG}/erase"))
-                .header(header::COOKIE, &self.cookie)
-                .header(header::ORIGIN, format!("http://{at}"))
-                .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-                .body(form.into());
-            match tokio::time::timeout(PATIENCE, self.http.request(request.expect("a request"))).await {
-                Ok(Ok(answer)) if answer.status() == StatusCode::SEE_OTHER => return,
-                Ok(Ok(answer)) if answer.status() != StatusCode::SERVICE_UNAVAILABLE => {
-                    panic!("bib {bib}: {}", answer.status())
+            let whom = [("csrf", &*self.csrf), ("erase_bib", &*bib)];
+            if let Some((StatusCode::OK, page)) = self.send(*at, &whom).await {
+                let (_, rest) = page.split_once(r#"name="seen" value=""#).expect("who it is");
+                let seen = rest.split('"').next().expect("a value");
+                let sure = [("seen", seen), ("sure", "yes"), ("do", "apply")];
+                match self.send(*at, &[whom.as_slice(), &sure].concat()).await {
+                    Some((StatusCode::SEE_OTHER, _)) => return,
+                    Some((status, page)) => panic!("bib {bib}: {status} {page}"),
+                    None => {}
                 }
-                _ => pause(50).await,
             }
+            pause(50).await;
         }
         unreachable!("services do not end")
+    }
+
+    /// Sends the form; `None`: no answer, or one that says to come again.
+    async fn send(&self, at: SocketAddr, fields: &[(&str, &str)]) -> Option<(StatusCode, String)> {
+        let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+        let request = Request::post(format!("http://{at}/organise/{SLUG}/erase"))
+            .header(header::COOKIE, &self.cookie)
+            .header(header::ORIGIN, format!("http://{at}"))
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(body.into());
+        let answer = tokio::time::timeout(PATIENCE, self.http.request(request.expect("a request"))).await.ok()?.ok()?;
+        let status = answer.status();
+        let page = answer.into_body().collect().await.ok()?.to_bytes();
+        (status != StatusCode::SERVICE_UNAVAILABLE).then(|| (status, String::from_utf8_lossy(&page).into_owned()))
     }
 }

@@ -202,13 +202,30 @@ async fn the_organiser_erases_who_asks_and_other_roles_stay() {
     let organiser = app.in_browser(&app.organiser().await).await;
     let csrf = organiser.get("/account").await.csrf();
     let path = "/organise/saltmarsh/erase";
-    let send = |bib, sure| organiser.post(path).form(&[("csrf", &*csrf), ("erase_bib", bib), ("sure", sure)]);
-    let page = send("4711", "").await.expect(422).text();
+    let send = |bib, seen, sure| {
+        let fields = [("csrf", &*csrf), ("erase_bib", bib), ("seen", seen), ("sure", sure), ("do", "apply")];
+        organiser.post(path).form(&fields)
+    };
+    // Whom the number stands for is shown first: a slip in it would be somebody else.
+    let looked =
+        organiser.post(path).form(&[("csrf", &csrf), ("erase_bib", "4711"), ("sure", "yes")]).await.expect(200);
+    let (page, seen) = (looked.plain(), looked.seen());
+    assert!(page.contains("<dd>Quorzella Vexwhistle</dd>") && page.contains("<dd>Quayside Gym</dd>"), "{page}");
+    assert!(page.contains("<dt>Results stored</dt><dd>1</dd>"), "{page}");
+    let page = send("4711", &seen, "").await.expect(422).text();
     assert!(page.contains("href=\"#sure\"") && page.contains("value=\"4711\""));
-    assert!(send("", "yes").await.expect(422).text().contains("href=\"#erase_bib\""));
-    send("999", "yes").await.expect(422);
-    send("4711", "yes").await.expect(303);
-    send("4711", "yes").await.expect(303);
+    assert!(send("", &seen, "yes").await.expect(422).text().contains("href=\"#erase_bib\""));
+    send("999", &seen, "yes").await.expect(422);
+    // Another number than the one that was looked at erases nobody, and says who that is.
+    for (bib, seen) in [("1042", &*seen), ("4711", ""), ("4711", "athlete 1042")] {
+        let page = send(bib, seen, "yes").await.expect(409).plain();
+        assert!(page.contains("This is not whom you looked at"), "{page}");
+    }
+    assert!(found(&app).contains(&"Quorzella Vexwhistle"));
+    let page = send("1042", &seen, "yes").await.expect(409).plain();
+    assert!(page.contains("<dd>Ines Duarte</dd>"), "{page}");
+    send("4711", &seen, "yes").await.expect(303);
+    organiser.erases("erase_bib", "4711").await.expect(303);
     let left = found(&app);
     assert!(!left.contains(&"Quorzella Vexwhistle") && !left.contains(&"1987-03-21"), "{left:?}");
     assert!(!left.contains(&"seen limping on the left") && left.contains(&"quor laptop token"), "{left:?}");
@@ -334,7 +351,6 @@ async fn what_goes_wrong_between_two_parts_is_told_as_that() {
     athlete(&app, &[]).await;
     app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
     let organiser = app.in_browser(&app.organiser().await).await;
-    let csrf = organiser.get("/account").await.csrf();
     let mut raw = app.database.raw().await;
     let (stop, go) = if app.database.is_served() {
         let broken = "CREATE FUNCTION broken() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE disk_full; END $$;
@@ -347,13 +363,12 @@ async fn what_goes_wrong_between_two_parts_is_told_as_that() {
         (broken, "DROP TRIGGER stop")
     };
     raw.run(stop).await.expect("a trigger");
-    let fields = [("csrf", &*csrf), ("erase_bib", "4711"), ("sure", "yes")];
-    let told = organiser.post("/organise/saltmarsh/erase").form(&fields).await.expect(503).plain();
+    let told = organiser.erases("erase_bib", "4711").await.expect(503).plain();
     assert!(told.contains("A part is erased for good. The rest in") && !told.contains("Nothing was stored"), "{told}");
     assert!(found(&app).contains(&"Quorzella Vexwhistle"));
     raw.run(go).await.expect("no trigger");
     raw.close().await;
-    organiser.post("/organise/saltmarsh/erase").form(&fields).await.expect(303);
+    organiser.erases("erase_bib", "4711").await.expect(303);
     assert!(!found(&app).contains(&"Quorzella Vexwhistle"));
     assert_log_holds(&app).await;
 }
@@ -469,18 +484,21 @@ async fn a_gyms_contact_is_erased_with_the_athlete_and_by_itself() {
     let organiser = app.in_browser(&app.organiser().await).await;
     app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
     let csrf = organiser.get("/account").await.csrf();
-    let send = |bib, gym| {
-        let fields = [("csrf", &*csrf), ("erase_bib", bib), ("erase_gym", gym), ("sure", "yes")];
+    let look = |bib, gym| {
+        let fields = [("csrf", &*csrf), ("erase_bib", bib), ("erase_gym", gym)];
         organiser.post("/organise/saltmarsh/erase").form(&fields)
     };
-    assert!(send("4711", "millpond").await.expect(422).text().contains("one at a time"));
-    assert!(send("", "nowhere").await.expect(422).text().contains("href=\"#erase_gym\""));
-    send("4711", "").await.expect(303);
+    assert!(look("4711", "millpond").await.expect(422).text().contains("one at a time"));
+    assert!(look("", "nowhere").await.expect(422).text().contains("href=\"#erase_gym\""));
+    let page = look("", "millpond").await.expect(200).plain();
+    assert!(page.contains("Contact of") && page.contains("zephyrine.box"), "{page}");
+    organiser.erases("erase_bib", "4711").await.expect(303);
     let left = found(&app);
     assert!(!left.contains(&"Quorzella Vexwhistle") && !left.contains(&"1987-03-21"), "{left:?}");
     assert!(left.contains(&"zephyrine.box"), "of another name under the address: nobody can tell");
-    send("", "millpond").await.expect(303);
-    send("", "millpond").await.expect(303);
+    organiser.erases("erase_gym", "millpond").await.expect(303);
+    assert!(look("", "millpond").await.expect(200).plain().contains("Nobody: no contact is kept"));
+    organiser.erases("erase_gym", "millpond").await.expect(303);
     assert_eq!(found(&app), Vec::<&str>::new());
     assert_log_holds(&app).await;
     // Others may not.

@@ -63,7 +63,8 @@ async fn an_athlete_makes_an_account_with_the_code_of_a_slip_and_enters_their_ow
     let code = text.split_once("1042</dd>").and_then(|(_, r)| r.split_once("<code>")).expect("a code").1;
     let code = code.split_once('<').expect("its end").0.to_owned();
     let listed = staff.get("/desk/saltmarsh/quayside/codes").await.text();
-    assert!(listed.contains("handed out") && !listed.contains(&code), "shown once");
+    assert!(listed.contains("<td>made ") && !listed.contains(&code), "shown once: {listed}");
+    assert!(!page.text().contains("value=\"unused\"") && listed.contains("value=\"unused\""), "once some are out");
 
     let form = app.nobody().get("/claim?c=saltmarsh").await.expect(200);
     assert!(form.text().contains("name=\"c\" value=\"saltmarsh\""));
@@ -116,6 +117,23 @@ async fn who_is_signed_in_keeps_their_account_and_a_known_address_needs_its_pass
     assert_eq!(none.errors(), ["/email claim_needs_email", "/password claim_needs_password"]);
     let fine = with_account(1044, &made[2].1, "tomas@example.org", "three new oars");
     app.nobody().post("/api/v1/claims").json(fine).await.expect(200);
+}
+
+/// An answer that was lost, or slips that were: new ones for all who have not used theirs, by one button.
+#[tokio::test]
+async fn slips_that_are_lost_are_made_anew_for_all_who_have_not_used_theirs() {
+    let app = TestApp::new().await;
+    let first = codes(&app, json!([1042, 1043])).await;
+    let somebody = app.stranger().await;
+    somebody.post("/api/v1/claims").json(sent(1043, &first[1].1)).await.expect(200);
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let address = "/desk/saltmarsh/quayside/codes";
+    let csrf = staff.get(address).await.expect(200).csrf();
+    let made = staff.post(address).form(&[("csrf", &*csrf), ("for", "unused")]).await.expect(303);
+    let text = staff.follow(&made).await.expect(200).text();
+    assert!(text.contains("Ines Duarte") && text.contains("Tomás Brito") && !text.contains("Rita Alves"), "{text}");
+    assert_eq!(text.matches("<code>").count(), 2);
+    somebody.post("/api/v1/claims").json(sent(1042, &first[0].1)).await.expect(422);
 }
 
 #[tokio::test]
@@ -189,9 +207,7 @@ async fn codes_end_with_the_competition_and_with_the_athletes_erasure() {
     let app = TestApp::new().await;
     let made = codes(&app, json!([1042, 1043])).await;
     let organiser = app.in_browser(&app.organiser().await).await;
-    let csrf = organiser.get("/account").await.csrf();
-    let erase = [("csrf", csrf.as_str()), ("erase_bib", "1043"), ("sure", "yes")];
-    organiser.post("/organise/saltmarsh/erase").form(&erase).await.expect(303);
+    organiser.erases("erase_bib", "1043").await.expect(303);
     let somebody = app.stranger().await;
     somebody.post("/api/v1/claims").json(sent(1043, &made[1].1)).await.expect(422);
     app.set_clock("2027-03-01T12:00:00Z");

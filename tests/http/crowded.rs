@@ -117,7 +117,7 @@ async fn more_who_sign_in_than_there_is_room_for_changes_leave_room_for_scores()
     assert!(told > 0 && away > 0, "{told} were told, {away} were sent away at once");
 }
 
-/// As many files at once may fill it: the writer stands still here.
+/// As many scores at once may fill it: the writer stands still here.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_full_queue_refuses_the_next_change_and_stores_once_what_waits_while_standings_are_read() {
     // Of `store/writer.rs`.

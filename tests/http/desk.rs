@@ -395,3 +395,49 @@ async fn each_row_says_when_it_was_saved_and_the_statement_takes_the_number_of_e
     browser.post(&format!("{DESK}/w1/1043")).form(&fields).await.expect(303);
     assert_eq!(program.get(&format!("{SCORES}/1043")).await.expect(200).json()["sheet"], "B 18");
 }
+
+/// What stood in a field and was emptied is taken away; a row of the desk has no such fields and leaves it, and
+/// what somebody has added meanwhile does not go by a field that was empty before.
+#[tokio::test]
+async fn a_video_and_no_reps_are_emptied_in_the_form_alone() {
+    let app = TestApp::new().await;
+    let (program, browser) = at_desk(&app).await;
+    let link = "https://example.org/v/1";
+    let put = async |performance: &str, etag: Option<&str>| {
+        let body = json!({ "performance": performance, "no_reps": 3, "video": link });
+        let call = program.put(&format!("{SCORES}/1042"));
+        let call = if let Some(etag) = etag { call.if_match(etag) } else { call };
+        call.json(body).await.json()["etag"].as_str().expect("an etag").to_owned()
+    };
+    let now = async || {
+        let score = program.get(&format!("{SCORES}/1042")).await.expect(200).json();
+        (score["no_reps"].clone(), score["video"].clone(), score["etag"].as_str().expect("an etag").to_owned())
+    };
+    let first = put("6+14 tb 11:24", None).await;
+    let form = format!("{DESK}/w1/1042");
+    let page = browser.get(&form).await.expect(200);
+    let csrf = page.csrf();
+    assert!(page.text().contains(&format!("name=\"video\" type=\"url\" value=\"{link}\"")), "{}", page.text());
+    // A row of the desk.
+    let row = [("performance", "6+15 tb 11:24"), ("etag", &*first), ("csrf", &*csrf)];
+    browser.post(&form).form(&row).await.expect(303);
+    let (no_reps, video, second) = now().await;
+    assert_eq!((no_reps, video), (json!(3), json!(link)));
+    // The whole form.
+    let emptied = |etag: &str| {
+        let fields = [("performance", "6+15 tb 11:24"), ("etag", etag), ("csrf", &*csrf), ("no_reps", "")];
+        browser.post(&form).form(&[fields.as_slice(), &[("video", "")]].concat())
+    };
+    emptied(&second).await.expect(303);
+    let (no_reps, video, third) = now().await;
+    assert_eq!((no_reps, video), (json!(null), json!(null)));
+    // Somebody adds it again while the form is open.
+    put("6+15 tb 11:24", Some(&third)).await;
+    let told = emptied(&third).await.expect(412).text();
+    assert!(
+        told.contains(&format!("value=\"{link}\""))
+            && told.contains("name=\"no_reps\" inputmode=\"numeric\" value=\"3\""),
+        "{told}"
+    );
+    assert_eq!(now().await.1, json!(link));
+}

@@ -25,9 +25,12 @@ async fn the_file_that_goes_out_comes_back_filled_in() {
     assert!(out.header("content-disposition").contains("quayside-w1.csv"));
     let text = out.text();
     let rows: Vec<&str> = text.lines().collect();
-    assert_eq!(rows[0], "bib,name,performance,level,judge,sheet,no_reps,gym,revise,state,received_at,remark");
-    assert_eq!(rows[1], "1042,Ines Duarte,6+14 tb 11:24,prescribed,J-1,B7,3,quayside,,Attested,2027-01-14T12:00:00Z,");
-    assert_eq!(rows[2], "1043,Rita Alves,,,,,,,,Missing,,");
+    assert_eq!(rows[0], "bib,name,performance,level,judge,sheet,no_reps,gym,attempt,revise,state,received_at,remark");
+    assert_eq!(
+        rows[1],
+        "1042,Ines Duarte,6+14 tb 11:24,prescribed,J-1,B7,3,quayside,1,,Attested,2027-01-14T12:00:00Z,"
+    );
+    assert_eq!(rows[2], "1043,Rita Alves,,,,,,,,,Missing,,");
     let path = format!("{DESK}/file");
     let send = async |text: &str| {
         browser.post(&path).upload(&[("csrf", &csrf), ("workout", "w1"), ("do", "send")], text.as_bytes()).await
@@ -98,4 +101,32 @@ async fn what_the_organiser_refused_and_what_came_in_the_time_of_grace_is_said_t
     let page = browser.get(DESK).await.expect(200).plain();
     assert!(page.contains("Received 3 min after the close; it counts."), "{page}");
     assert!(page.contains("Came 30 min after the close, and the organiser has not let it in."), "{page}");
+}
+
+#[tokio::test]
+async fn what_is_to_be_known_of_stored_rows_is_said_by_row_and_line() {
+    let app = TestApp::new().await;
+    let (program, browser, csrf) = at_desk(&app).await;
+    program.post(&format!("{SCORES}/1044/not-taking-part")).await.expect(200);
+    let path = format!("{DESK}/file");
+    let send = async |rows: &str| {
+        browser.post(&path).upload(&[("csrf", &csrf), ("workout", "w1"), ("do", "send")], rows.as_bytes()).await
+    };
+    // A row without a result is passed over: the line is that of the file.
+    let done = send("bib,performance\n1042,6+14 tb 11:24\n1043,\n1044,6+2\n").await.expect(303);
+    let page = browser.follow(&done).await.expect(200).plain();
+    assert!(page.contains("2 stored, 0 as they were, 0 refused.") && page.contains("Stored all the same"), "{page}");
+    let table = page.split_once("id=\"told\"").and_then(|(_, rest)| rest.split_once("</table>")).expect("a table").0;
+    assert!(table.contains("<th scope=\"row\">2</th><td>4</td>"), "{table}");
+    assert!(table.contains("Noted at 2027-01-14 12:00 (Europe/Lisbon): takes no part."), "{table}");
+    assert!(table.contains("performance: ") && table.matches("<tr>").count() == 2, "{table}");
+    let german = browser.clone().with(http::header::ACCEPT_LANGUAGE, "de").follow(&done).await.expect(200).plain();
+    assert!(german.contains("Trotzdem gespeichert"), "{german}");
+    // With a refused row beside it both are said.
+    let page = send("bib,performance\n1042,5+44\n1044,6+2\n").await.expect(200).plain();
+    assert!(page.contains("Refused rows") && page.contains("<th scope=\"row\">2</th><td>3</td>"), "{page}");
+    // Nothing is said where there is nothing.
+    let done = send("bib,performance\n1043,6+10 tb 11:24\n").await.expect(303);
+    let page = browser.follow(&done).await.expect(200).plain();
+    assert!(page.contains("1 stored") && !page.contains("Stored all the same"), "{page}");
 }

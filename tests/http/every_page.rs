@@ -200,6 +200,7 @@ const TYPED: &[(Who, &str, Typed)] = &[
     (Who::Staff, "/desk/saltmarsh/quayside/w1/1043", &[("performance", "Zyxo\u{202e}<script>alert"), ("judge", "Zyxo\u{202e}x"), ("how", "paper_sheet")]),
     (Who::Staff, "/desk/saltmarsh/quayside/w1/1045", &[("performance", "1+2"), ("judge", "Zyxo"), ("how", "paper_sheet")]),
     (Who::Staff, "/desk/saltmarsh/quayside/w1/attestation", &[("a-1045", "1"), ("judge", "Zyxo\u{202e}x"), ("statement", "yes"), ("how", "paper_sheet")]),
+    (Who::Judge, "/judge/saltmarsh/w1/attestation", &[("judge", "J-1"), ("a-1045", "1/1-000000000000"), ("statement", "yes")]),
     (Who::Staff, "/desk/saltmarsh/quayside/file", &[("workout", "w1"), ("do", "send"), ("text", "bib,performance,name\n1042,Zyxo\u{202e},Zyxo \u{202e}x\n9,Zyxo,Zyxo\n")]),
     (Who::Staff, "/desk/saltmarsh/quayside/proposals", &[("kind", "entry"), ("name", "Zyxo <script>alert"), ("born", "Zyxo x"), ("division", "Zyxo x"), ("category", "Zyxo x")]),
     (Who::Staff, "/desk/saltmarsh/quayside/heats/w1", &[("do", "change"), ("version", "1"), ("heat-1042", "1"), ("lane-1042", "1"), ("judge-1042", "Zyxo <script>alert")]),

@@ -175,6 +175,71 @@ async fn two_people_never_overwrite_each_other() {
     assert!(text(&staff.0, HEATS).await.contains("No heats yet"));
 }
 
+/// Who saves again after somebody else was quicker changes what they changed, and takes nothing of theirs back.
+#[tokio::test]
+async fn saving_again_after_a_conflict_keeps_what_the_other_changed() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    post(&staff, MAKE).await;
+    // As the page holds it: Ines and Rita in the first heat, Tomás in the second.
+    let form = |page: &str| {
+        let hidden = |name: &str| {
+            let value = page.split_once(&format!("name=\"{name}\" value=\"")).map(|(_, rest)| rest);
+            value.and_then(|rest| rest.split_once('"')).map_or("", |(value, _)| value).to_owned()
+        };
+        let row = |bib: u32| {
+            let typed = |name: &str| {
+                let input = page.split_once(&format!("id=\"{name}-{bib}\"")).map_or("", |(_, rest)| rest);
+                let value = input.split_once("value=\"").and_then(|(_, rest)| rest.split_once('"'));
+                value.map_or("", |(value, _)| value).to_owned()
+            };
+            [hidden(&format!("was-{bib}")), typed("heat"), typed("lane"), typed("judge")]
+        };
+        (hidden("version"), [1042, 1043, 1044].map(row))
+    };
+    let sent = |(version, rows): &(String, [[String; 4]; 3])| {
+        let row = |(bib, [was, heat, lane, judge]): (u32, &[String; 4])| {
+            format!("&was-{bib}={}&heat-{bib}={heat}&lane-{bib}={lane}&judge-{bib}={judge}", was.replace(' ', "+"))
+        };
+        format!("do=change&version={version}{}", [1042, 1043, 1044].into_iter().zip(rows).map(row).collect::<String>())
+    };
+    let seen = form(&text(&staff.0, HEATS).await);
+    assert_eq!(seen.1[0], ["1 1 J-1", "1", "1", "J-1"]);
+    let (mut one, mut other) = (seen.clone(), seen);
+    // One moves Ines and Rita, the other Rita and Tomás.
+    (one.1[0][1], one.1[0][2]) = ("3".to_owned(), "1".to_owned());
+    (one.1[1][1], one.1[1][2]) = ("4".to_owned(), "2".to_owned());
+    (other.1[1][1], other.1[1][2]) = ("5".to_owned(), "1".to_owned());
+    (other.1[2][1], other.1[2][2]) = ("6".to_owned(), "2".to_owned());
+    post(&staff, &sent(&one)).await.expect(303);
+    let page = post(&staff, &sent(&other)).await.expect(409).plain();
+    assert!(page.contains("with your changes in their fields"), "{page}");
+    assert_eq!(page.matches("Now: heat 4, lane 2; who counts: nobody yet.").count(), 2, "beside it, and above: {page}");
+    assert!(!page.contains("Now: heat 3, lane 1") && !page.contains("Now: heat 2"), "changed by one alone: {page}");
+    let again = form(&page);
+    let typed = |bib: usize| again.1[bib].each_ref().map(String::as_str);
+    assert_eq!(typed(0), ["3 1 J-1", "3", "1", "J-1"], "theirs, as it is now");
+    assert_eq!(typed(1)[..3], ["4 2 ", "5", "1"], "changed by both: what was typed stays");
+    assert_eq!(typed(2)[1..3], ["6", "2"]);
+    post(&staff, &sent(&again)).await.expect(303);
+    // A second tap: it is so already.
+    post(&staff, &sent(&again)).await.expect(303);
+    let done = form(&text(&staff.0, HEATS).await);
+    let places = done.1.each_ref().map(|row| format!("{} {}", row[1], row[2]));
+    assert_eq!(places, ["3 1", "5 1", "6 2"]);
+    // What somebody else took out, or changed in the same way, is told apart.
+    let mut out = done.clone();
+    out.1[1] = [out.1[1][0].clone(), String::new(), String::new(), String::new()];
+    out.1[2][1] = "7".to_owned();
+    post(&staff, &sent(&out)).await.expect(303);
+    let mut late = done;
+    late.1[1][1] = "8".to_owned();
+    late.1[2][1] = "7".to_owned();
+    let page = post(&staff, &sent(&late)).await.expect(409).plain();
+    assert_eq!(page.matches("took this athlete out meanwhile").count(), 2, "{page}");
+    assert!(!page.contains("changed this row too"), "both did the same: {page}");
+}
+
 #[tokio::test]
 async fn what_is_typed_wrong_is_told_beside_its_field_and_kept() {
     let app = TestApp::new().await;

@@ -365,6 +365,32 @@ async fn large_bodies_have_room_for_some_at_once_and_keep_no_small_one_out() {
     large("/api/fine").await.expect(200);
 }
 
+/// Who takes an answer slowly keeps all of it: so much is kept together, and more is told to come again. Whatever is
+/// small goes out, and what was done is said in any case.
+#[tokio::test]
+async fn answers_that_are_not_taken_have_room_for_some_at_once_and_keep_no_small_one_back() {
+    let app = TestApp::empty().await;
+    let large = || async { vec![b'x'; 8 << 20] };
+    let routes =
+        axum::Router::new().route("/api/large", get(large).post(large)).route("/api/fine", get(|| async { "fine" }));
+    let client = Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
+    let mut held = Vec::new();
+    let full = loop {
+        assert!(held.len() < 1_000, "there is an end to what is kept");
+        let reply = client.get("/api/large").await;
+        if reply.status != 200 {
+            break reply.expect(503);
+        }
+        held.push(reply);
+    };
+    assert_eq!((full.code().as_str(), full.header("retry-after")), ("busy", "1"));
+    assert!(held.len() >= 32 && held.iter().all(|reply| reply.body.len() == 8 << 20), "{}", held.len());
+    client.get("/api/fine").await.expect(200);
+    assert_eq!(client.post("/api/large").await.expect(200).body.len(), 8 << 20);
+    held.pop();
+    client.get("/api/large").await.expect(200);
+}
+
 #[tokio::test]
 async fn pages_say_how_they_are_written_and_those_of_ones_own_are_not_kept() {
     let app = TestApp::new().await;

@@ -9,7 +9,7 @@ use serde_json::json;
 use std::fmt::Write as _;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tallywright::actions::accounts::issue_token;
 use tallywright::rules::access::Actor;
 use tallywright::web::listen::{Patience, serve};
@@ -21,9 +21,9 @@ use tokio_util::sync::CancellationToken;
 
 /// Long enough for anything on a loaded machine.
 const LONG: Duration = Duration::from_secs(20);
+const SOON: Duration = Duration::from_millis(400);
 /// Times short enough to be waited for.
-const SHORT: Patience =
-    Patience { connections: 10_000, head: Duration::from_millis(400), stalled: Duration::from_millis(400) };
+const SHORT: Patience = Patience { connections: 10_000, head: SOON, stalled: SOON, answer: LONG };
 
 struct Served {
     at: SocketAddr,
@@ -96,6 +96,58 @@ async fn a_reader_who_does_not_read_is_let_go() {
     tokio::time::sleep(SHORT.stalled * 4).await;
     let got = rest(&mut stalled).await.len();
     assert!(got < 64 << 20, "{got}");
+}
+
+/// Who takes a little now and then is let go as well: all of the answer is kept for them.
+#[tokio::test]
+async fn a_reader_who_never_comes_to_the_end_is_let_go() {
+    let served = Served::new(small(), Patience { stalled: LONG, answer: SOON * 2, ..SHORT }).await;
+    let mut slow = served.connect_and_send("GET /large HTTP/1.1\r\nhost: a\r\n\r\n").await;
+    let mut few = [0; 1_000];
+    let began = Instant::now();
+    while tokio::time::timeout(LONG, slow.read(&mut few)).await.expect("an end").is_ok_and(|got| got > 0) {
+        // What is on its way already comes to the end on its own.
+        if began.elapsed() < SOON * 4 {
+            tokio::time::sleep(Duration::from_millis(10)).await;
+        }
+        assert!(began.elapsed() < LONG, "it goes on for ever");
+    }
+    // Whoever asks again in time is served for as long as they like.
+    let mut stream = served.connect().await;
+    for _ in 0..8 {
+        stream.write_all(b"GET / HTTP/1.1\r\nhost: a\r\n\r\n").await.unwrap();
+        let got = tokio::time::timeout(LONG, stream.read(&mut few)).await.expect("answered").unwrap();
+        assert!(String::from_utf8_lossy(&few[..got]).starts_with("HTTP/1.1 200"));
+        tokio::time::sleep(SOON / 2).await;
+    }
+}
+
+/// An answer takes its room until the last of it is with the machine, not until it was handed over to be sent.
+#[tokio::test(flavor = "multi_thread")]
+async fn answers_that_nobody_takes_are_counted_until_their_connections_end() {
+    let app = TestApp::empty().await;
+    let large = Router::new().route("/api/large", get(|| async { vec![b'x'; 16 << 20] }));
+    let large = large.route("/api/fine", get(|| async { "fine" }));
+    let patience = Patience { stalled: LONG * 10, answer: LONG * 10, ..Patience::of_this_process() };
+    let served = Served::new(tallywright::web::behind_layers(app.app.clone(), large), patience).await;
+    let mut held = Vec::new();
+    loop {
+        assert!(held.len() < 200, "there is an end to what is kept");
+        let mut stream = served.connect_and_send("GET /api/large HTTP/1.1\r\nhost: a\r\n\r\n").await;
+        let mut head = [0; 12];
+        tokio::time::timeout(LONG, stream.read_exact(&mut head)).await.expect("answered").unwrap();
+        match &head {
+            b"HTTP/1.1 200" => held.push(stream),
+            told => break assert_eq!(String::from_utf8_lossy(told), "HTTP/1.1 503"),
+        }
+    }
+    assert!(held.len() >= 16, "{}", held.len());
+    assert!(served.ask("/api/fine").await.ends_with("fine"));
+    drop(held);
+    let began = Instant::now();
+    while !served.ask("/api/large").await.starts_with("HTTP/1.1 200") {
+        assert!(began.elapsed() < LONG, "there is room again");
+    }
 }
 
 #[tokio::test]

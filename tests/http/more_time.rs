@@ -17,6 +17,10 @@ async fn extend(app: &TestApp, workout: &str, gym: &str, closes: &str, attest_by
 async fn who_was_given_more_time_reads_their_own_end_and_others_that_some_have_it() {
     let app = TestApp::new().await;
     let nobody = app.nobody();
+    // Somebody is placed, so that the workout counts.
+    let placed = json!({ "performance": "6+14 tb 11:24", "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+    let score = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1043";
+    app.staff_of("quayside").await.put(score).json(placed).await.expect(201);
     // Half an hour after everybody's close.
     app.set_clock("2027-01-17T21:30:00Z");
     for address in ["/", C, BRIEF] {
@@ -62,12 +66,34 @@ async fn who_was_given_more_time_reads_their_own_end_and_others_that_some_have_i
         let rest = page.split_once("id=\"w-w1\"").and_then(|(_, rest)| rest.split_once("no score")).expect("said");
         assert_eq!(rest.1.starts_with(" yet"), yet, "{bib}: {page}");
     }
+    // And in lists, row by row; as it is with a region, whatever the gym's is.
+    let rows = async |address: &str, bib: u32| {
+        let page = nobody.get(address).await.expect(200).plain();
+        let row = page.split_once(&format!("id=\"b{bib}\"")).and_then(|(_, rest)| rest.split_once("</tr>"));
+        row.unwrap_or_else(|| panic!("a row of {bib} in {page}")).0.to_owned()
+    };
+    let (in_one, in_all) = (format!("{C}/divisions/women/workouts/w1"), format!("{C}/divisions/women"));
+    for address in [&in_one, &in_all] {
+        for (bib, said) in [(1042, "no score yet<"), (2001, "no score<")] {
+            assert!(rows(address, bib).await.contains(said), "{bib} at {address}: {}", rows(address, bib).await);
+        }
+    }
+    let north = json!({ "region": "North", "closes": "2027-01-17T22:30:00Z", "attest_by": "2027-01-19T21:00:00Z", "reason": "storm" });
+    let noor = json!({ "bib": 2001, "name": "Noor de Wit", "born": "1988-07-09", "category": "women",
+        "division": "women", "gym": "millpond", "region": "north" });
+    let organiser = app.organiser().await;
+    organiser.post("/api/v1/competitions/saltmarsh/entries").json(noor).await.expect(200);
+    organiser.post("/api/v1/competitions/saltmarsh/workouts/w1/extensions").json(north).await.expect(201);
+    for address in [&in_one, &in_all] {
+        assert!(rows(address, 2001).await.contains("no score yet<"), "{address}: {}", rows(address, 2001).await);
+    }
     // Then it is over for all.
     app.set_clock("2027-01-17T23:00:00Z");
     for who in [&nobody, &athlete] {
         let page = who.get(BRIEF).await.expect(200).plain();
         assert!(!page.contains("more time") && page.contains(">Closed</span>"), "{page}");
     }
+    assert!(rows(&in_one, 1042).await.contains("no score<") && rows(&in_one, 2001).await.contains("no score<"));
 }
 
 #[tokio::test]

@@ -106,6 +106,10 @@ async fn no_page_offers_a_form_or_a_link_that_its_reader_may_not_use() {
     for n in 0..names.len() + more.len() {
         // Each role on a stage of its own: what one has done must not hide a form from the next.
         let (app, ..) = stage().await;
+        // And something that still waits for a judge.
+        let waits = serde_json::json!({ "performance": "5+1 tb 11:00" });
+        let score = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1044";
+        app.staff_of("quayside").await.put(score).json(waits).await.expect(201);
         let Person { browser, .. } = people(&app).await.swap_remove(n);
         wrong.extend(offered(&app, names.iter().chain(&more).nth(n).expect("a name"), &browser).await);
     }

@@ -270,9 +270,8 @@ async fn a_proposed_person_reads_what_is_kept_and_may_have_it_erased() {
     let same = json!({ "kind": "entry", "name": "INES DUARTE", "born": "1996-04-02", "category": "women", "division": "women" });
     let namesake = json!({ "kind": "entry", "name": "Ines Duarte", "born": "1990-01-01", "category": "women", "division": "women" });
     let (same, namesake) = (propose(&app, same).await, propose(&app, namesake).await);
-    let (organiser, csrf) = organiser_browser(&app).await;
-    let erase = [("csrf", csrf.as_str()), ("erase_bib", "1042"), ("sure", "yes")];
-    organiser.post("/organise/saltmarsh/erase").form(&erase).await.expect(303);
+    let (organiser, _) = organiser_browser(&app).await;
+    organiser.erases("erase_bib", "1042").await.expect(303);
     let told = seen(&app).await;
     let of = |id: i64| told.as_array().and_then(|all| all.iter().find(|p| p["id"] == id)).cloned().expect("there");
     assert_eq!(of(same)["decided"]["outcome"], "erased");

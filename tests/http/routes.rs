@@ -169,6 +169,8 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/desk/saltmarsh/quayside/w1/1043/taking-part", "form:", "133+33+3333"),
     // The queue of who referees nothing is empty.
     ("GET",    "/judge/saltmarsh", "", "1333++33333"),
+    // Without a tick it is refused before anything is asked of a score; of another's code nobody gives a word.
+    ("POST",   "/judge/saltmarsh/w1/attestation", "form:judge=J-1", "1333+333333"),
     ("GET",    "/referee", "", "1++++++++++"),
     ("GET",    "/referee/saltmarsh/w1/1042", "", "13333333+++"),
     ("POST",   "/referee/saltmarsh/w1/1042/flag", "form:reason=count&note=two+short", "13333333+33"),

@@ -103,3 +103,27 @@ async fn what_is_not_there_is_said() {
         assert_eq!(page(&app.nobody(), &format!("{W1}?{query}")).await.0, status, "{query}");
     }
 }
+
+/// Two results out of one start are said to be that wherever somebody reads what will be done: in the
+/// competition, on the brief and on the sheet.
+#[tokio::test]
+async fn what_is_done_in_one_effort_is_said_on_the_brief_and_on_the_sheet() {
+    let app = TestApp::new().await;
+    let one = |slug: &str| format!("slug = \"{slug}\"");
+    let file = include_str!("../data/small.toml").replace(&one("saltmarsh"), &one("two-in-one"));
+    let both = |slug: &str| (one(slug), format!("{}\nsession = \"s1\"", one(slug)));
+    let ((w1, w1_both), (w2, w2_both)) = (both("w1"), both("w2"));
+    app.db_file(&file.replace(&w1, &w1_both).replace(&w2, &w2_both)).await;
+    for (workout, other) in [("w1", "Workout 2"), ("w2", "Workout 1")] {
+        for address in ["", "/sheet?division=women"] {
+            let address = format!("/c/two-in-one/workouts/{workout}{address}");
+            let text = app.nobody().get(&address).accept("text/html").await.expect(200).plain();
+            assert!(text.contains(&format!("One effort with {other}")), "{address}: {text}");
+            let german = app.nobody().get(&address).accept("text/html").header("accept-language", "de").await.plain();
+            assert!(german.contains(&format!("In einem Durchgang mit {other}")), "{address}: {german}");
+        }
+    }
+    for address in ["/c/saltmarsh/workouts/w1", W1] {
+        assert!(!page(&app.nobody(), address).await.1.contains("One effort"), "{address}");
+    }
+}

@@ -29,6 +29,25 @@ async fn three() -> TestApp {
 }
 
 #[tokio::test]
+async fn each_workouts_place_is_a_mark_on_its_bar_in_the_standings_too() {
+    let app = three().await;
+    let text = page(&app.nobody(), "/c/saltmarsh/divisions/women").await.expect(200).text();
+    let cells: Vec<&str> = text.split("<td class=\"perf\">").skip(1).filter_map(|c| c.split("</td>").next()).collect();
+    let marked = |place: &str, x: &str| {
+        let at = format!("<line class=\"at\" x1=\"{x}\"");
+        cells.iter().filter(|c| c.contains(&format!("{place}<svg class=\"bar\"")) && c.contains(&at)).count()
+    };
+    assert_eq!((marked("1st", "0.0%"), marked("2nd", "50.0%")), (1, 2), "{text}");
+    // A workout that nobody has a place in has no bar.
+    let without = cells.iter().filter(|c| !c.contains("<svg")).count();
+    assert_eq!((without, cells.len() - without), (cells.len() - 3, 3));
+    // In a gym among its own: two have a place there.
+    let scoped = page(&app.nobody(), "/c/saltmarsh/divisions/women?gym=quayside").await.expect(200).text();
+    let cell = scoped.split("<td class=\"perf\">").filter(|c| c.contains("x1=\"100.0%\"")).count();
+    assert!(cell >= 1, "the second of two is at the end: {scoped}");
+}
+
+#[tokio::test]
 async fn with_equal_points_it_is_said_that_no_points_are_missing() {
     let app = TestApp::new().await;
     app.set_clock("2027-01-08T12:00:00Z");

@@ -212,4 +212,20 @@ async fn a_result_that_takes_back_that_somebody_takes_no_part_says_so() {
     assert!(desk.contains("Noted at 2027-01-14 13:10 (Europe/Lisbon): takes no part."), "{desk}");
     let desk = browser.get("/desk/saltmarsh/quayside?saved=w1/1042").await.expect(200).plain();
     assert!(!desk.contains("Noted at"), "{desk}");
+    // By the athlete's own form, on the own page, and once.
+    app.set_clock("2027-01-14T13:20:00Z");
+    out(1044).await.expect(200);
+    let own = app.in_browser(&app.athlete(1044).await).await;
+    let address = "/c/saltmarsh/athletes/1044/workouts/w1";
+    let csrf = own.get(address).await.expect(200).csrf();
+    let form = [("csrf", &*csrf), ("performance", "6+14 tb 11:24"), ("etag", "")];
+    let done = own.post(address).form(&form).await.expect(303);
+    assert_eq!(done.header("location"), "/c/saltmarsh/athletes/1044?saved=w1&was_out=yes#w-w1");
+    let page = own.follow(&done).await.expect(200).plain();
+    let said = "Noted at 2027-01-14 13:20 (Europe/Lisbon): takes no part. A result takes that back.";
+    assert_eq!((page.matches(said).count(), page.matches("Noted at").count()), (1, 1), "{page}");
+    let german = own.clone().with(http::header::ACCEPT_LANGUAGE, "de").follow(&done).await.expect(200).plain();
+    assert!(german.contains("nimmt nicht teil. Ein Ergebnis nimmt das zurück."), "{german}");
+    let later = own.get("/c/saltmarsh/athletes/1044?saved=w1").await.expect(200).plain();
+    assert!(!later.contains("Noted at"), "{later}");
 }

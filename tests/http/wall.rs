@@ -91,4 +91,33 @@ async fn who_starts_is_told_once_the_heat_has_begun_and_not_before() {
     app.set_clock("2027-01-14T12:30:00Z");
     let second = floor().await;
     assert!(second.contains("heat 2") && second.contains("Rita Alves"), "{second}");
+    // The third is the last: it is on the floor for its hour, and then nobody is.
+    app.set_clock("2027-01-14T14:29:59Z");
+    let third = floor().await;
+    assert!(third.contains("heat 3") && third.contains("Tomás Brito"), "{third}");
+    for after in ["2027-01-14T14:30:00Z", "2027-01-16T09:00:00Z"] {
+        app.set_clock(after);
+        assert_eq!(floor().await, "", "{after}");
+    }
+}
+
+/// A heat that was planned beyond the workout's end is not on the floor after it.
+#[tokio::test]
+async fn nobody_is_on_the_floor_once_the_workout_is_over_there() {
+    let app = TestApp::new().await;
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let make = "do=make&version=0&lanes=3&minutes=240&start=2027-01-17T20:00&judging=judges";
+    let heats = "/desk/saltmarsh/quayside/heats/w1";
+    staff.post(heats).body("application/x-www-form-urlencoded", format!("{make}&csrf={csrf}")).await.expect(303);
+    for (at, there) in [
+        ("2027-01-17T19:59:59Z", false),
+        ("2027-01-17T20:00:00Z", true),
+        ("2027-01-17T20:59:59Z", true),
+        ("2027-01-17T21:00:00Z", false),
+    ] {
+        app.set_clock(at);
+        let text = app.nobody().get(WALL).accept("text/html").await.expect(200).text();
+        assert_eq!(text.contains("id=\"floor\""), there, "{at}");
+    }
 }

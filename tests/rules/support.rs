@@ -214,6 +214,7 @@ pub fn submit(text: &str) -> Submit {
         performed_at: None,
         gym: None,
         no_reps: None,
+        without_no_reps: false,
         video: None,
         attestation: None,
         reason: Some("sheet read again".into()),

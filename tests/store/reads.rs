@@ -1,7 +1,8 @@
 //! Reads: what each list holds, in which order, and what is hidden.
 
-use super::support::{FILE, Place, apply, ask, entry, moved, reader, score};
+use super::support::{FILE, Place, apply, ask, entry, moved, noon, reader, score};
 use futures_util::TryStreamExt;
+use tallywright::rules::heats::{self, Judging, Plan, Settings};
 use tallywright::rules::ledger::{Asked, Change, Precondition, Whose};
 use tallywright::rules::life::{Decision, FlagReason, Move, State};
 use tallywright::rules::placement::{Change as Placed, Placement};
@@ -230,6 +231,49 @@ async fn a_name_is_found_by_the_beginning_of_its_words_whatever_its_case_and_acc
     assert_eq!(place.difference().await, None);
     place.raw().await.run("INSERT INTO name_starts VALUES (1, 99, 'nobody')").await.unwrap();
     assert!(place.difference().await.is_some_and(|said| said.contains("99")));
+}
+
+/// Two places of a plan, with their judges.
+fn plan(judges: [Option<&str>; 2]) -> Plan {
+    let settings = Settings { start: noon(), minutes: 10, lanes: 2, judging: Judging::Judges };
+    let place =
+        |(bib, judge): (u32, Option<&str>)| heats::Place { bib, heat: 1, lane: bib, judge: judge.map(str::to_owned) };
+    Plan { settings, places: [1, 2].into_iter().zip(judges).map(place).collect() }
+}
+
+#[tokio::test]
+async fn the_heats_that_name_a_judge_are_found_as_they_are_now_and_were_before_the_table_of_them() {
+    let place = Place::with_entries(2).await;
+    let id = place.id().await;
+    let save = async |gym: &str, workout: &str, version, judges| {
+        let saved = place.store.save_heats(&reader(), id, gym, workout, version, &plan(judges), noon()).await.unwrap();
+        assert!(saved, "{gym} {workout}");
+    };
+    let of = async |judge: &str| -> Vec<String> {
+        let found = place.store.list_heats_of_judge(&reader(), id, judge).await.unwrap();
+        found.into_iter().map(|(gym, workout, plan)| format!("{gym} {workout} {}", plan.places.len())).collect()
+    };
+    save("quayside", "w1", 0, [Some("J-1"), Some("J-1")]).await;
+    save("quayside", "w2", 0, [Some("J-1"), Some("J-2")]).await;
+    save("millpond", "w1", 0, [None, Some("J-10")]).await;
+    assert_eq!(of("J-1").await, ["quayside w1 2", "quayside w2 2"]);
+    assert_eq!((of("J-10").await, of("J-_").await), (vec!["millpond w1 2".to_owned()], Vec::new()));
+    // Given to somebody else; not changed, where somebody was quicker; taken away.
+    save("quayside", "w1", 1, [Some("J-2"), None]).await;
+    assert_eq!(of("J-1").await, ["quayside w2 2"]);
+    let late = plan([Some("J-1"), None]);
+    assert!(!place.store.save_heats(&reader(), id, "quayside", "w1", 1, &late, noon()).await.unwrap());
+    assert_eq!((of("J-1").await.len(), of("J-2").await.len()), (1, 2));
+    assert!(!place.store.remove_heats(&reader(), id, "quayside", "w2", 9).await.unwrap());
+    assert!(place.store.remove_heats(&reader(), id, "quayside", "w1", 2).await.unwrap());
+    assert_eq!(of("J-2").await, ["quayside w2 2"]);
+    // As it was before there was a table of them.
+    let known = (of("J-1").await, of("J-2").await, of("J-10").await);
+    let mut raw = place.raw().await;
+    raw.run("DROP TABLE heat_judges").await.unwrap();
+    raw.run("DELETE FROM _sqlx_migrations WHERE version = 14").await.unwrap();
+    place.open_again().await;
+    assert_eq!((of("J-1").await, of("J-2").await, of("J-10").await), known);
 }
 
 #[tokio::test]

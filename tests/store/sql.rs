@@ -133,9 +133,10 @@ async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_na
 }
 
 /// What reads all of a competition, because it is about all of it: how it begins, and where. Seldom asked.
-const WHOLE: [(&str, &str); 12] = [
+const WHOLE: [(&str, &str); 13] = [
     ("accounts.rs", "DELETE FROM idempotency WHERE account"),
     ("idempotency.rs", "DELETE FROM idempotency WHERE path LIKE"),
+    ("idempotency.rs", "SELECT account, key, answer FROM idempotency WHERE path LIKE"),
     ("load.rs", "SELECT body FROM entries WHERE competition = $1"),
     ("load.rs", "SELECT body FROM scores WHERE competition = $1 ORDER BY"),
     ("load.rs", "SELECT id, body FROM persons WHERE competition = $1"),

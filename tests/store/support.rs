@@ -282,6 +282,7 @@ pub fn submit(performance: &str) -> Submit {
         performed_at: Some("2027-01-13T09:00:00Z".parse().unwrap()),
         gym: None,
         no_reps: None,
+        without_no_reps: false,
         video: None,
         attestation: None,
         reason: None,

@@ -37,6 +37,7 @@ pub fn submit_members(members: &mut Members<'_>) -> Submit {
         performed_at: members.instant("performed_at"),
         gym: members.text("gym", SHORT),
         no_reps: members.small("no_reps", 0, 1_000_000),
+        without_no_reps: members.is_null("no_reps"),
         video: members.text("video", SHORT),
         attestation,
         reason: members.text("reason", LONG),

@@ -4,11 +4,13 @@
 mod held;
 mod names;
 mod outcome;
+mod remarks;
 mod roster;
 mod scores;
 mod source;
 
 pub use outcome::refused_csv;
+pub use remarks::{ImportRemark, MORE, RowPlace};
 pub(super) use roster::change_of;
 
 use super::reader::Reader;
@@ -21,6 +23,7 @@ use crate::store::{Feed, KeptAnswer, aside};
 use crate::words::Sentence;
 use held::Held;
 use outcome::{add_others, fault, faults_of, of_faults, of_nobody};
+use remarks::Remarks;
 use serde::{Deserialize, Serialize};
 use source::Source;
 use std::collections::VecDeque;
@@ -109,7 +112,7 @@ pub async fn import_once(
 }
 
 /// What became of the rows.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ImportView {
     /// Rows stored.
     #[schema(example = 460)]
@@ -124,8 +127,11 @@ pub struct ImportView {
     /// lets them in.
     #[schema(example = 0)]
     pub late: u32,
-    /// About the file as a whole: unknown columns, names one row off.
-    pub remarks: Vec<super::views::RemarkView>,
+    /// About the file as a whole: unknown columns, names one row off. And about rows that are stored, each by the
+    /// place of its row, from 0, and what it is about (`/13/performance`): what one of them alone would be answered
+    /// as `warnings`. Of these the first 1,000, and then how many more there are.
+    #[schema(value_type = Vec<super::views::RemarkView>)]
+    pub remarks: Vec<ImportRemark>,
     /// The refused rows, with everything that is wrong with each.
     pub rows: Vec<RefusedRow>,
     /// Log position after the last row stored.
@@ -133,6 +139,9 @@ pub struct ImportView {
     /// Rows without a result that were passed over, where that was asked for.
     #[serde(skip)]
     pub empty: u32,
+    /// Remarks about stored rows that are not listed.
+    #[serde(skip)]
+    pub untold: u32,
     /// Column names of the file, for [`refused_csv`].
     #[serde(skip)]
     pub header: Vec<String>,
@@ -273,7 +282,8 @@ pub async fn import_with(
         refused: 0,
         late: 0,
         empty: super::score::count(empty),
-        remarks,
+        untold: 0,
+        remarks: remarks.into_iter().map(ImportRemark::of_file).collect(),
         rows: Vec::new(),
         log_seq: reader.seq,
         header: source.header(),
@@ -288,6 +298,7 @@ pub async fn import_with(
         feed: app.writer.feed(if options.most.is_some() { PATIENCE } else { LONG_PATIENCE }),
         waiting: VecDeque::new(),
         refused: Vec::new(),
+        remarks: Remarks::default(),
         view,
     };
     for index in 0..source.len() {
@@ -295,7 +306,9 @@ pub async fn import_with(
     }
     while taking.settle().await? {}
     taking.explain().await?;
-    let view = taking.view;
+    let Taking { mut view, remarks, .. } = taking;
+    remarks.end(&mut view.remarks);
+    view.untold = remarks.more();
     app.logs.at_least(reader.id, view.log_seq, WAIT).await;
     Ok(view)
 }
@@ -337,6 +350,7 @@ struct Taking<'a> {
     waiting: VecDeque<Sent>,
     /// By index the rows that are given back, and what the writer said of them.
     refused: Vec<(usize, Vec<RowFault>)>,
+    remarks: Remarks,
     view: ImportView,
 }
 
@@ -367,6 +381,8 @@ impl Taking<'_> {
                     view.log_seq = view.log_seq.max(answered.seq);
                     taken |= answered.outcome != Outcome::Unchanged;
                     late |= answered.warnings.iter().any(|w| w.sentence.code == "stored_late");
+                    let row = (index, column.as_deref());
+                    self.remarks.add(&mut view.remarks, self.source, row, &answered.warnings);
                 }
                 Some(Err(error)) => faults.extend(faults_of(error.into(), column.as_deref())?),
                 None => faults.push(fault("", &Sentence::new("row_unanswered"))),

@@ -1,6 +1,6 @@
 //! What was wrong with a row, column by column, and the rows given back to be mended.
 
-use super::{ImportView, KeptOutcome, RefusedRow, RowFault};
+use super::{ImportRemark, ImportView, KeptOutcome, RefusedRow, RowFault};
 use crate::actions::Failure;
 use crate::actions::language;
 use crate::actions::views::RemarkView;
@@ -46,7 +46,7 @@ pub fn add_others(errors: &mut Vec<RowFault>, unread: &[RowFault], said: Vec<Row
 }
 
 /// The column a pointer means. `performance`: the column that holds it in the wide shape.
-fn column(pointer: &str, performance: Option<&str>) -> String {
+pub(super) fn column(pointer: &str, performance: Option<&str>) -> String {
     let last = pointer.rsplit('/').find(|part| !part.is_empty() && part.parse::<u32>().is_err()).unwrap_or_default();
     let within = pointer.contains("/performance");
     match performance {
@@ -93,14 +93,20 @@ impl KeptOutcome {
     /// The counts, and what is to be done to see the refused rows again: what is kept where there is no room for
     /// all of it. Its CSV says so too, or it would pass for one without a refused row.
     pub(super) fn in_short(view: &ImportView) -> Result<Self, Failure> {
-        let ImportView { taken, unchanged, refused, late, log_seq, empty, .. } = *view;
-        let code = "rows_not_kept";
-        let message = (refused > 0).then(|| language::say(&Sentence::new(code).with("refused", refused)));
-        let remark = |message| RemarkView { pointer: String::new(), code: code.to_owned(), message };
-        let csv = table::write(&["line", "reason"], message.iter().map(|said| vec![String::new(), said.clone()]));
-        let remarks = message.map(remark).into_iter().collect();
+        let ImportView { taken, unchanged, refused, late, log_seq, empty, untold, .. } = *view;
+        let remark = |sentence: Sentence| RemarkView {
+            pointer: String::new(),
+            code: sentence.code.to_string(),
+            message: language::say(&sentence),
+        };
+        let refusals = (refused > 0).then(|| remark(Sentence::new("rows_not_kept").with("refused", refused)));
+        let of_rows = view.remarks.iter().filter(|told| told.row.is_some()).count() + untold as usize;
+        let others = (of_rows > 0).then(|| remark(Sentence::new("remarks_not_kept").with("n", of_rows)));
+        let message = refusals.as_ref().map(|told| told.message.clone());
+        let csv = table::write(&["line", "reason"], message.into_iter().map(|said| vec![String::new(), said]));
+        let remarks = refusals.into_iter().chain(others).map(ImportRemark::of_file).collect();
         let (rows, header) = (Vec::new(), Vec::new());
-        let counts = ImportView { taken, unchanged, refused, late, remarks, rows, log_seq, empty, header };
+        let counts = ImportView { taken, unchanged, refused, late, remarks, rows, log_seq, empty, untold, header };
         Ok(Self { csv, ..Self::of(&counts)? })
     }
 }

@@ -137,6 +137,7 @@ fn of_row(Read { value: row, faults }: Read<ScoreRow>, options: &Options) -> Raw
         performed_at: None,
         gym: some(row.gym.clone()),
         no_reps: row.no_reps,
+        without_no_reps: false,
         video: some(row.video.clone()),
         attestation: attestation.clone(),
         reason: None,

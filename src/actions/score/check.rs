@@ -9,10 +9,10 @@ use crate::actions::views::{CheckView, PlaceView, RemarkView};
 use crate::actions::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
 use crate::rules::access::Actor;
-use crate::rules::event::Event;
+use crate::rules::event::{Event, ScoreRef};
 use crate::rules::fault::{Fault, Question};
-use crate::rules::ledger::{self, Change, Decided, Refusal};
-use crate::rules::life::{Move, State, Stored, Submit};
+use crate::rules::ledger::{self, Change, Decided, Outcome, Refusal};
+use crate::rules::life::{Attempt, Details, Move, State, Stored, Submit};
 use crate::rules::people::{Entry, EntryState};
 use crate::rules::workout::Workout;
 use crate::standings::{Cut, Mask, Query, Scope};
@@ -43,30 +43,47 @@ pub async fn check(
         places: Vec::new(),
         log_seq: reader.seq,
     };
+    let number = sent.attempt;
     let Some(decided) = decide(app, actor, score, received, sent, &mut view).await? else { return Ok(view) };
     view.warnings = remarks(&decided.warnings);
     view.fits = view.questions.is_empty();
     let entry = find_entry(app, &reader, score.bib).await?.entry;
     let submitted = decided.events.iter().find_map(|event| match event {
-        Event::Submitted { stored, late, .. } => Some((stored.clone(), *late)),
+        Event::Submitted { score, stored, late, .. } => Some((score.attempt, stored.clone(), *late)),
         _ => None,
     });
     let attempts = app.store.list_attempts(reader.id, &workout.slug, score.bib).await?;
-    let (stored, late) = if let Some(new) = submitted {
+    let (number, stored, late) = if let Some(new) = submitted {
         new
     } else {
         // The same figures: nothing changes, or only details do.
         view.unchanged = decided.events.is_empty();
-        let Some(now) = ledger::shown(workout.attempts, &attempts) else { return Ok(view) };
-        (now.stored.clone(), now.state == State::Late)
+        let touched = match decided.outcome {
+            Outcome::Score { attempt, .. } => Some(attempt),
+            _ => number,
+        };
+        let touched = touched.and_then(|n| attempts.iter().find(|a| a.score.attempt == n));
+        let Some(now) = touched.or_else(|| ledger::shown(workout.attempts, &attempts)) else { return Ok(view) };
+        (now.score.attempt, now.stored.clone(), now.state == State::Late)
     };
     view.text = Some(show::performance(&reader, workout, &entry.division, &stored).text);
     view.late = late;
     if !late && entry.state == EntryState::Active {
         let placed = ledger::counting(workout.attempts, &attempts).is_some();
-        view.places = places(app, &reader, workout, &entry, &stored, placed);
+        let counts = would_count(workout, &attempts, number, stored);
+        view.places = places(app, &reader, workout, &entry, &counts, placed);
     }
     Ok(view)
+}
+
+/// What would count once a judge vouches for these figures of an attempt: they, or those of another one.
+fn would_count(workout: &Workout, attempts: &[Attempt], number: u32, stored: Stored) -> Stored {
+    let others = attempts.iter().filter(|a| a.score.attempt != number).cloned();
+    let score = ScoreRef { workout: workout.slug.clone(), bib: 0, attempt: number };
+    let vouched = Attempt::new(score, 1, 0, State::Attested, stored.clone(), Details::default());
+    let mut all: Vec<Attempt> = others.chain([vouched]).collect();
+    all.sort_by_key(|a| a.score.attempt);
+    ledger::counting(workout.attempts, &all).map_or(stored, |a| a.stored.clone())
 }
 
 /// The decision, with all questions answered with yes; `None`: there are faults. Both are noted.

@@ -90,8 +90,13 @@ pub async fn desk(
         log_seq: reader.seq,
     };
     for (bib, entry) in &lists.entries {
-        let attempt = lists.attempts.get(bib).and_then(|all| ledger::shown(workout.attempts, all));
-        let present = attempt.filter(|a| a.state != State::Withdrawn);
+        let all = lists.attempts.get(bib).map_or(&[][..], Vec::as_slice);
+        let attempt = ledger::shown(workout.attempts, all);
+        let there = |a: &&Attempt| a.state != State::Withdrawn;
+        let present = attempt.filter(there);
+        let others: Vec<&Attempt> =
+            all.iter().filter(there).filter(|a| Some(&a.score) != present.map(|p| &p.score)).collect();
+        let awaiting = all.iter().filter(|a| a.state == State::Entered).count();
         // Who has withdrawn takes no part, whatever was stated; of a guest nothing is expected.
         let stated = lists.out.get(bib);
         let out = stated.is_some() || entry.state == EntryState::Withdrawn;
@@ -103,12 +108,14 @@ pub async fn desk(
             _ if missing => MISSING,
             _ => GUEST,
         };
-        match present.map(|a| a.state) {
-            Some(State::Entered) => view.awaiting += 1,
-            None if missing => view.missing += 1,
-            _ => view.settled += 1,
+        view.awaiting += count(awaiting);
+        match awaiting {
+            0 if missing => view.missing += 1,
+            0 => view.settled += 1,
+            _ => {}
         }
-        if wanted.is_some_and(|w| w != state && !(w == MISSING && missing)) {
+        let fits = |w: &str| w == state || (w == MISSING && missing) || others.iter().any(|a| a.state.as_str() == w);
+        if wanted.is_some_and(|w| !fits(w)) {
             continue;
         }
         let show = Show::with(&reader, workout, entry, Arc::clone(&notes), Arc::clone(&extensions), reader.seq);
@@ -121,6 +128,7 @@ pub async fn desk(
             state,
             stated_at: stated.copied().flatten().filter(|_| state == OUT),
             score: attempt.map(|a| show.score(a)),
+            others: others.into_iter().map(|a| show.score(a)).collect(),
         });
     }
     Ok(view)

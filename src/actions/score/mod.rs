@@ -24,9 +24,10 @@ use super::{Failure, Request, ScorePath, signed_in};
 use crate::app::App;
 use crate::rules::access::{Actor, Denied, Role};
 use crate::rules::fault::{Fault, Read, Warning};
-use crate::rules::ledger::{self, Change, Outcome, Refusal};
+use crate::rules::ledger::{self, Change, Outcome, Precondition, Refusal};
 use crate::rules::life::{Attempt, Move, State, Submit};
 use crate::rules::people::{Entry, EntryState};
+use crate::rules::performance;
 use crate::rules::workout::Workout;
 use crate::store::Answered;
 use crate::store::entries::Named;
@@ -95,10 +96,17 @@ pub async fn make_move(
     signed_in(actor)?;
     let reader = Reader::find(app, actor, request.received, &score.competition).await?;
     let workout = reader.workout(&score.workout)?.clone();
-    let meant = match &what {
-        Move::Submit(sent) => sent.attempt,
-        Move::Attest(sent) => sent.attempt,
-        _ => None,
+    let about = Moved {
+        number: match &what {
+            Move::Submit(sent) => sent.attempt,
+            Move::Attest(sent) => sent.attempt,
+            _ => None,
+        },
+        written: match &what {
+            Move::Submit(sent) => Some(performance::written(&sent.performance)),
+            _ => None,
+        },
+        seen: request.precondition.clone(),
     };
     let change = Change::Score { workout: score.workout.clone(), bib: score.bib, what };
     let mut answered = match request.ask(app, actor, &score.competition, change).await {
@@ -109,9 +117,33 @@ pub async fn make_move(
         Some(entry) => *entry,
         None => stored(find_entry(app, &reader, score.bib).await)?.entry,
     };
-    // The answer is out before the board is told, if the process is slow: wait for it.
-    app.logs.at_least(reader.id, answered.seq, WAIT).await;
-    stored(written(app, &reader, &workout, &entry, answered, meant).await)
+    // The answer is out before the board is told, if the process is slow: wait for it. Of a state without this change
+    // no places are told.
+    let is_shown = app.logs.at_least(reader.id, answered.seq, WAIT).await;
+    stored(written(app, &reader, &workout, &entry, answered, (&about, is_shown)).await)
+}
+
+/// What was said of which attempt a move is about.
+struct Moved {
+    number: Option<u32>,
+    /// The figures, as they were written.
+    written: Option<String>,
+    seen: Precondition,
+}
+
+impl Moved {
+    /// The attempt, where nothing was changed: it is still as it was seen, or as it was sent before.
+    fn unchanged<'a>(&self, workout: &Workout, attempts: &'a [Attempt]) -> Option<&'a Attempt> {
+        let seen = |a: &Attempt| matches!(&self.seen, Precondition::Match(tags) if tags.contains(&a.tag()));
+        let sent =
+            |a: &Attempt| self.written.as_ref().is_some_and(|w| [&a.stored.written, &a.stored.text].contains(&w));
+        let meant = ledger::meant(workout.attempts, attempts, &self.seen);
+        match self.number {
+            Some(n) => attempts.iter().find(|a| a.score.attempt == n),
+            None if meant.is_some_and(|a| seen(a) || sent(a)) => meant,
+            None => attempts.iter().rev().find(|a| sent(a)).or(meant),
+        }
+    }
 }
 
 /// A refused precondition, with the score that its sender should have seen.
@@ -147,22 +179,22 @@ async fn written(
     workout: &Workout,
     entry: &Entry,
     answered: Answered,
-    meant: Option<u32>,
+    (about, is_shown): (&Moved, bool),
 ) -> Result<Written, Failure> {
-    let (created, number) = match answered.outcome {
-        Outcome::Score { created, attempt } => (created, Some(attempt)),
-        _ => (false, meant),
+    let (created, attempt) = match answered.outcome {
+        Outcome::Score { created, attempt } => (created, answered.attempts.iter().find(|a| a.score.attempt == attempt)),
+        _ => (false, about.unchanged(workout, &answered.attempts)),
     };
-    let attempt = number
-        .and_then(|n| answered.attempts.iter().find(|a| a.score.attempt == n))
-        .or_else(|| ledger::shown(workout.attempts, &answered.attempts))
-        .ok_or_else(|| no_score(workout, entry.bib))?;
+    let shown = || ledger::shown(workout.attempts, &answered.attempts);
+    let attempt = attempt.or_else(shown).ok_or_else(|| no_score(workout, entry.bib))?;
     let show = Show::load(app, reader, workout, entry, &[attempt], answered.seq).await?;
     let mut view = show.score(attempt);
     let mut warnings = answered.warnings;
-    warnings.extend(video_of_the_top(app, reader, workout, entry, attempt));
+    if is_shown {
+        warnings.extend(video_of_the_top(app, reader, workout, entry, attempt));
+        view.places = Some(places(app, reader, workout, entry.bib));
+    }
     view.warnings = remarks(&warnings);
-    view.places = Some(places(app, reader, workout, entry.bib));
     Ok(Written { created, unchanged: answered.outcome == Outcome::Unchanged, score: view })
 }
 

@@ -137,7 +137,7 @@ impl Desk {
         let version = self.version(division)?;
         let mut leaf = self.view.leaf(version);
         if leaf.is_none() {
-            leaf = app.store.leaves_between(self.reader.id, version.saturating_sub(1), version).await?.pop();
+            leaf = app.store.find_leaf(self.reader.id, version).await?;
             if let Some(leaf) = leaf {
                 self.view.note_leaf(version, leaf);
             }
@@ -280,6 +280,7 @@ impl Desk {
             name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
             gym: row.athlete.gym.as_deref().map(str::to_owned),
             country: row.athlete.country.to_string(),
+            region: Arc::clone(&row.athlete.region),
             entry_state: names::entry_state(row.athlete.state),
             points: row.points,
             unscoped_standing: row.unscoped_standing.filter(|_| !self.more),
@@ -316,6 +317,14 @@ impl Desk {
         self.places_page(app, division, (workout, index), page).await
     }
 
+    /// How many have a place in a workout of a division, within the scope; none: they are not to be seen.
+    #[must_use]
+    pub fn placed(&self, division: &str, workout: &str) -> u32 {
+        let none = Cut::Rows { from: 1, limit: 0 };
+        let placing = self.published(workout).and_then(|index| self.placing(division, index));
+        placing.map_or(0, |placing| super::score::count(placing.page(&self.view, none).of))
+    }
+
     fn placing(&self, division: &str, workout: usize) -> Result<Placing, Failure> {
         self.view.placing(&self.query(division), workout).ok_or_else(|| self.no_division(division))
     }
@@ -342,6 +351,7 @@ impl Desk {
                 name: shown_names.remove(&row.athlete.bib).unwrap_or_default(),
                 gym: row.athlete.gym.as_deref().map(str::to_owned),
                 country: row.athlete.country.to_string(),
+                region: Arc::clone(&row.athlete.region),
                 entry_state: names::entry_state(row.athlete.state),
                 text: score.filter(|s| s.key.is_some()).map(|s| self.figures(index, own, s.level, &s.text)),
                 state: score.map(|s| s.state.as_str()),

@@ -7,7 +7,7 @@ use super::{Failure, Reader, WAIT};
 use crate::actions::pour::{Rows, pour};
 use crate::app::App;
 use crate::standings::{Board, InForce, Past, View};
-use crate::store::StoreError;
+use crate::store::{Store, StoreError};
 use crate::words::Sentence;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -30,6 +30,8 @@ pub(super) async fn state(app: &App, reader: &mut Reader, seq: u64) -> Result<Ar
         Some(kept) if kept.waits_since.is_some_and(|since| since.elapsed() < KEPT) => return Err(Failure::Behind),
         _ => {}
     }
+    // Whatever is read from here on is of the log that is there, or of one that is found to be gone.
+    let forgotten = app.board.forgotten(reader.id);
     let known = app.store.find_head(reader.id).await?.map_or(0, |head| head.seq);
     let then = if seq <= known { app.store.definition_at(reader.id, seq).await? } else { None };
     let then = then
@@ -50,9 +52,10 @@ pub(super) async fn state(app: &App, reader: &mut Reader, seq: u64) -> Result<Ar
         };
         match made.unwrap_or(Err(StoreError::Late)) {
             Ok(view) => {
+                note_leaves(&store, of, &view).await;
                 let is_gone = answer.send(Ok(Arc::clone(&view))).is_err();
                 let waits_since = is_gone.then(Instant::now);
-                *past = Some(Past { competition: of, seq, view, waits_since });
+                *past = Some(Past { competition: of, seq, view, forgotten, waits_since });
             }
             Err(error) => {
                 if let Err(Err(error)) = answer.send(Err(error)) {
@@ -63,6 +66,22 @@ pub(super) async fn state(app: &App, reader: &mut Reader, seq: u64) -> Result<Ar
     });
     // Without an answer it broke, and has said so itself.
     let view = made.await.map_err(|broken| Failure::Broken(broken.into()))??;
+    if app.board.forgotten(reader.id) != forgotten {
+        return Err(Failure::Behind);
+    }
     reader.competition = competition;
     Ok(view)
+}
+
+/// Its tags are those of the log that it was read from, whatever stands at these positions when it is shown.
+async fn note_leaves(store: &Store, competition: i64, view: &View) {
+    for division in &view.definition().divisions {
+        let Some(version) = view.version(&division.slug).filter(|version| view.leaf(*version).is_none()) else {
+            continue;
+        };
+        // Else it is asked for again by who is shown it.
+        if let Ok(Some(leaf)) = store.find_leaf(competition, version).await {
+            view.note_leaf(version, leaf);
+        }
+    }
 }

@@ -228,7 +228,7 @@ pub struct ScoreView {
     pub appeal: Option<AppealView>,
     /// Taken, but somebody should know. Only in the answer to a write.
     pub warnings: Vec<RemarkView>,
-    /// Places in the workout, by division. Only in the answer to a write.
+    /// Places in the workout, by division. Only in the answer to a write, where the standings have it already.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub places: Option<Vec<PlaceView>>,
     /// Log position of this answer.
@@ -421,6 +421,8 @@ pub struct DeskRow {
     pub stated_at: Option<Timestamp>,
     /// The attempt that counts, else the latest.
     pub score: Option<ScoreView>,
+    /// Its other attempts, but for those that were taken back.
+    pub others: Vec<ScoreView>,
 }
 
 /// A working list of one workout.
@@ -438,9 +440,9 @@ pub struct DeskView {
     pub attest_by: Timestamp,
     /// Entries of the gym, and visitors who did the workout in it.
     pub entries: u32,
-    /// Those with a placed score, or who take no part.
+    /// Those of whom nothing awaits a judge: with a score, or who take no part.
     pub settled: u32,
-    /// Those whose score awaits a judge.
+    /// Attempts that await a judge.
     pub awaiting: u32,
     /// Those without any score or statement.
     pub missing: u32,

@@ -2,6 +2,7 @@
 
 use super::PlaceView;
 use serde::Serialize;
+use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// Among whom places are worked out; all null: the whole division.
@@ -64,6 +65,9 @@ pub struct StandingRow {
     /// What the entry is: `active`, `withdrawn` or `guest`.
     #[schema(example = "active")]
     pub entry_state: &'static str,
+    /// Its region, for pages: whose window holds for it. Empty: none.
+    #[serde(skip)]
+    pub region: Arc<str>,
     /// Sum of counted points; null without a standing.
     #[schema(example = 7)]
     pub points: Option<u64>,
@@ -141,6 +145,9 @@ pub struct PlaceRow {
     /// What the entry is: `active`, `withdrawn` or `guest`.
     #[schema(example = "active")]
     pub entry_state: &'static str,
+    /// Its region, for pages: whose window holds for it. Empty: none.
+    #[serde(skip)]
+    pub region: Arc<str>,
     /// The figures; null: no placed score.
     pub text: Option<String>,
     /// The score's state; null: none.

@@ -14,11 +14,7 @@ use jiff::{SignedDuration, Timestamp};
 
 /// Attests a stored score.
 pub(super) fn attest_stored(case: &Case<'_>, sent: &Attest) -> Result<Decided, Refusal> {
-    let found = match sent.attempt {
-        Some(n) => case.attempts.iter().find(|a| a.score.attempt == n),
-        None => case.shown(),
-    };
-    let attempt = found.ok_or_else(|| case.no_score())?;
+    let attempt = case.meant(sent.attempt).ok_or_else(|| case.no_score())?;
     let slug = &case.competition.slug;
     let act =
         Act::Attest { competition: slug, entry: case.entry, at: attempt.stored.gym.as_deref(), judge: &sent.judge };
@@ -33,7 +29,8 @@ pub(super) fn attest_stored(case: &Case<'_>, sent: &Attest) -> Result<Decided, R
     let waiting = attempt.waiting_attestation.as_ref().filter(|_| !case.window.takes_corrections(case.asked.received));
     let known = attempt.attestation.as_ref().or(waiting).is_some_and(same);
     let sheet_sent = sent.sheet.as_deref().map(str::trim);
-    if known && sheet_sent.is_none_or(|s| s == attempt.details.sheet.as_deref().unwrap_or("")) {
+    let same_sheet = sheet_sent.is_none_or(|s| s == attempt.details.sheet.as_deref().unwrap_or(""));
+    if known && same_sheet && !case.guessed(sent.attempt, attempt) {
         decided.outcome = Outcome::Unchanged;
         return Ok(decided);
     }

@@ -13,6 +13,7 @@ mod erase;
 mod extend;
 mod faults;
 mod fold;
+mod meant;
 mod notes;
 mod referee;
 mod statements;
@@ -21,6 +22,7 @@ mod touches;
 
 pub use attest::state_words;
 pub use case::{counting, shown};
+pub use meant::meant;
 pub use notes::{LONGEST_NOTE, commitment as note_commitment};
 pub use referee::APPEAL_WITHIN;
 pub use statements::{awaiting, withdrawal_ends};

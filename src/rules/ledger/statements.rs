@@ -13,7 +13,7 @@ use jiff::Timestamp;
 
 /// The athlete or the gym takes a score back.
 pub(super) fn withdraw(case: &Case<'_>) -> Result<Decided, Refusal> {
-    let attempt = case.shown();
+    let attempt = case.meant(None);
     let at = attempt.and_then(|a| a.stored.gym.as_deref());
     let permit = case.may(Act::Withdraw { competition: &case.competition.slug, entry: case.entry, at })?;
     let attempt = attempt.ok_or_else(|| case.no_score())?;

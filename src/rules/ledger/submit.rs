@@ -21,9 +21,8 @@ const MOST_NO_REPS: u32 = 10_000;
 
 /// Stores a score, or says why not.
 pub(super) fn submit(case: &Case<'_>, asked: &Submit) -> Result<Decided, Refusal> {
-    let latest = case.attempts.last().map_or(1, |a| a.score.attempt);
-    let number = asked.attempt.unwrap_or(latest);
-    let existing = case.attempts.iter().find(|a| a.score.attempt == number);
+    let existing = case.submitted(asked);
+    let number = asked.attempt.or(existing.map(|a| a.score.attempt)).unwrap_or(1);
     let permit = {
         // Who may correct a stored score follows from where it was done, not from what the
         // correction claims: else any gym could claim another gym's score.
@@ -86,6 +85,13 @@ impl Sending<'_> {
         if details != attempt.details {
             if !asked.revise {
                 case.seen(attempt)?;
+            }
+            // What a referee looks at is not taken away meanwhile.
+            if details.video.is_none() && attempt.details.video.is_some() {
+                no_open_appeal(attempt)?;
+                if let State::Flagged | State::Withheld = attempt.state {
+                    return Err(Refusal::Conflict(Sentence::new("being_checked"), Vec::new()));
+                }
             }
             shared_sheet(case, &attempt.stored, &details, "/attestation/sheet", warnings);
             self.decided.events.push(Event::Detailed { score: self.score.clone(), details });
@@ -227,7 +233,8 @@ fn read(case: &Case<'_>, asked: &Submit, number: u32, existing: Option<&Attempt>
         return Err(Refusal::Faults(faults));
     };
     let mut warnings = checked.warnings;
-    if asked.video.is_none() && existing.is_none_or(|a| a.details.video.is_none()) && wants_video(case) {
+    let stored = existing.is_some_and(|a| a.details.video.is_some());
+    if !asked.video.as_deref().map_or(stored, |link| !link.trim().is_empty()) && wants_video(case) {
         warnings.push(warn("/video", Sentence::new("video_expected")));
     }
     Ok(Read {
@@ -357,6 +364,11 @@ fn wants_video(case: &Case<'_>) -> bool {
     evidence.all || (evidence.no_gym && case.entry.gym.is_none())
 }
 
+/// Whether a submission has the figures that an attempt has.
+pub(super) fn reads_as_stored(case: &Case<'_>, asked: &Submit, attempt: &Attempt) -> bool {
+    read(case, asked, attempt.score.attempt, Some(attempt)).is_ok_and(|read| known(attempt, &read.stored))
+}
+
 /// Whether these figures stand already. A score that was taken back does not.
 fn known(attempt: &Attempt, stored: &Stored) -> bool {
     attempt.state != State::Withdrawn && same_figures(&attempt.stored, stored)
@@ -431,16 +443,16 @@ fn is_link(video: &str) -> bool {
 /// The details from here on: what was sent (and has been checked), over what was there.
 fn details(case: &Case<'_>, asked: &Submit, before: Option<&Details>, notes: &mut Notes) -> Details {
     let mut details = before.cloned().unwrap_or_default();
-    if asked.no_reps.is_some() {
+    if asked.no_reps.is_some() || asked.without_no_reps {
         details.no_reps = asked.no_reps;
     }
     if let Some(sheet) = asked.attestation.as_ref().and_then(|a| a.sheet.as_deref()) {
         details.sheet = Some(sheet.trim().to_owned()).filter(|s| !s.is_empty());
     }
-    if let Some(video) = asked.video.as_deref().map(str::trim).filter(|v| !v.is_empty()) {
+    if let Some(video) = asked.video.as_deref().map(str::trim) {
         let same = |n: &&NoteRef| case.ledger.videos.get(&n.id).is_some_and(|known| known == video);
         let known = before.and_then(|d| d.video.as_ref()).filter(same);
-        details.video = Some(known.cloned().unwrap_or_else(|| notes.keep(video)));
+        details.video = (!video.is_empty()).then(|| known.cloned().unwrap_or_else(|| notes.keep(video)));
     }
     details
 }

@@ -55,7 +55,7 @@ pub enum PerformanceIn {
 pub struct ScoreForm {
     /// What was done.
     pub performance: PerformanceIn,
-    /// Default: the current attempt, or 1.
+    /// Default: the attempt whose `etag` is in `If-Match`, else the one that counts, else the latest, else 1.
     #[schema(required = false, minimum = 1, maximum = 1000)]
     pub attempt: Option<i64>,
     /// Default: the division's.
@@ -67,10 +67,10 @@ pub struct ScoreForm {
     /// Where; default: the entry's gym.
     #[schema(required = false)]
     pub gym: Option<String>,
-    /// No-reps called.
+    /// No-reps called; `null` takes a count that is stored away.
     #[schema(required = false, minimum = 0, maximum = 1_000_000)]
     pub no_reps: Option<i64>,
-    /// Link to a video.
+    /// Link to a video; an empty text takes the one that is stored away.
     #[schema(required = false)]
     pub video: Option<String>,
     /// Attested in the same request.
@@ -96,7 +96,7 @@ pub struct AttestationForm {
     /// Sheet number.
     #[schema(required = false)]
     pub sheet: Option<String>,
-    /// Default: the attempt that counts, else the latest.
+    /// Default: the attempt whose `etag` is in `If-Match`, else the one that counts, else the latest.
     #[schema(required = false, minimum = 1, maximum = 1000)]
     pub attempt: Option<i64>,
 }
@@ -380,7 +380,7 @@ pub struct ScoreRowForm {
     pub revise: Option<bool>,
     /// What was done.
     pub performance: PerformanceIn,
-    /// Default: the current attempt, or 1.
+    /// Default: the attempt that counts, else the latest, else 1.
     #[schema(required = false, minimum = 1, maximum = 1000)]
     pub attempt: Option<i64>,
     /// Default: the division's.
@@ -392,10 +392,10 @@ pub struct ScoreRowForm {
     /// Where; default: the entry's gym.
     #[schema(required = false)]
     pub gym: Option<String>,
-    /// No-reps called.
+    /// No-reps called; `null` takes a count that is stored away.
     #[schema(required = false, minimum = 0, maximum = 1_000_000)]
     pub no_reps: Option<i64>,
-    /// Link to a video.
+    /// Link to a video; an empty text takes the one that is stored away.
     #[schema(required = false)]
     pub video: Option<String>,
     /// Attested in the same request.

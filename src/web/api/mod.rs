@@ -42,11 +42,13 @@ use crate::rules::access::Role;
 use crate::rules::fault::Fault;
 use crate::web::extract::Sent;
 use crate::web::problem::Problem;
+use crate::web::sending::BuiltIn;
 use crate::web::session::Caller;
 use crate::words::Sentence;
-use axum::Router;
+use axum::body::Bytes;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
+use axum::{Extension, Router};
 use http::{StatusCode, header};
 use paths::OfScore;
 use serde::Deserialize;
@@ -203,7 +205,7 @@ fn wrong_kind(wanted: &str) -> Problem {
 
 /// `GET /api/openapi.json`.
 pub fn document(document: &utoipa::openapi::OpenApi) -> Router<App> {
-    let json = serde_json::to_vec(document).unwrap_or_default();
+    let json = Bytes::from(serde_json::to_vec(document).unwrap_or_default());
     let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "public, max-age=300")];
-    Router::new().route("/api/openapi.json", get(move || async move { (headers, json.clone()) }))
+    Router::new().route("/api/openapi.json", get(move || async move { (headers, Extension(BuiltIn), json.clone()) }))
 }

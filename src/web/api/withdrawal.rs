@@ -26,7 +26,7 @@ fn nothing(value: &Value) -> Result<(), Vec<Fault>> {
     Members::of(value, "").and_then(|members| members.done(()))
 }
 
-/// Take a score back. Needs `If-Match`.
+/// Take a score back: the attempt whose `etag` is in `If-Match`, which it needs.
 #[utoipa::path(post, path = "/competitions/{competition}/workouts/{workout}/scores/{bib}/withdrawal", tag = "scores",
     params(OfScore, Matching, Once),
     responses((status = 200, description = "Withdrawn.", body = ScoreView), Problems, WriteProblems))]

@@ -226,7 +226,7 @@ impl About<'_> {
             title: x.title.clone(),
             attempts,
             none,
-            done: own_score::done(fields, &x.slug, read.as_ref().map(|r| &r.score)),
+            done: own_score::done(fields, (c, &x.slug), read.as_ref(), happened.as_ref()),
             appeal,
             history_title: put(w.history_of, &[("n", &(w.count)(history.len() as u64, Noun::Change))]),
             history,

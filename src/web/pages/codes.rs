@@ -51,6 +51,8 @@ struct View {
     rows: Vec<RowView>,
     /// As a file, as was ticked.
     as_csv: bool,
+    /// Where some have a code that they have not used: what to do if its slip is lost.
+    lost: Option<String>,
     errors: Vec<FieldError>,
 }
 
@@ -158,6 +160,11 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, error
         nobody: codes.rows.is_empty(),
         rows: rows.collect(),
         as_csv: fields.ticked("as"),
+        lost: codes
+            .rows
+            .iter()
+            .any(|r| r.made.is_some() && !r.claimed)
+            .then(|| put(t.lost_about, &[("n", &MOST_CODES)])),
         title,
         errors,
     }
@@ -197,7 +204,7 @@ async fn show(app: &App, caller: &Caller, whose: Whose<'_>, headers: &HeaderMap,
     Ok(html(&view(caller, &codes, whose, fields, Vec::new()))?.into_response())
 }
 
-/// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`) or `rest`; `as` is `csv`, else
+/// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`), `rest` or `unused`; `as` is `csv`, else
 /// slips.
 pub async fn post_codes(
     State(app): State<App>,
@@ -225,15 +232,16 @@ fn picked(fields: &Fields) -> BTreeSet<u32> {
 
 async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
     let Whose { competition, gym } = whose;
-    let picked = picked(fields);
-    let rest = fields.get("for") == "rest";
+    let (rest, lost) = (fields.get("for") == "rest", fields.get("for") == "unused");
     let before = accounts::list_codes(app, &caller.actor, caller.received, competition, gym).await?;
+    let picked = if lost { unused(&before.rows) } else { picked(fields) };
     let again = |status: StatusCode, text: String| {
         let errors = vec![FieldError::new("", text)];
         Ok((status, html(&view(caller, &before, whose, fields, errors))?).into_response())
     };
     if !rest && picked.is_empty() {
-        return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_picked.to_owned());
+        let said = if lost { texts().nobody_unused } else { texts().nobody_picked };
+        return again(StatusCode::UNPROCESSABLE_ENTITY, said.to_owned());
     }
     let bibs = Some(&picked).filter(|_| !rest);
     let made = accounts::make_codes(app, &caller.actor, caller.received, competition, gym, bibs).await;
@@ -267,8 +275,6 @@ pub(in crate::web) fn csv(codes: &Codes, slips: &[Slip], public_url: &str) -> St
 
 fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>, public_url: &str) -> SlipsView {
     let (t, c) = (texts(), &codes.reader.competition);
-    let waiting = codes.rows.iter().filter(|r| !r.claimed && r.made.is_none()).count();
-    let left = waiting.saturating_sub(slips.len());
     SlipsView {
         shell: Shell::new(caller, whose.here(), t.slips_title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
@@ -283,9 +289,23 @@ fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>
         gym: called(codes).to_owned(),
         where_to: put(t.slip_where, &[("url", &claim_address(public_url, &c.slug))]),
         until: codes.until.map(|at| Dated::new(t.slip_until, at, &c.time_zone)),
-        more: (slips.len() >= MOST_CODES && left > 0).then(|| put(t.slips_more, &[("n", &left)])),
+        more: more(&codes.rows, slips.len()),
         slips,
     }
+}
+
+/// What is left to be made, where not all could be made at once. `rows` are as they are now: those on the
+/// slips have their code.
+fn more(rows: &[CodeRow], slips: usize) -> Option<String> {
+    let left = rows.iter().filter(|r| !r.claimed && r.made.is_none()).count();
+    (slips >= MOST_CODES && left > 0).then(|| put(texts().slips_more, &[("n", &left)]))
+}
+
+/// Those who have not used their code, as many as get one at once: first who has none, then the oldest.
+fn unused(rows: &[CodeRow]) -> BTreeSet<u32> {
+    let mut unused: Vec<&CodeRow> = rows.iter().filter(|r| !r.claimed).collect();
+    unused.sort_by_key(|r| r.made);
+    unused.into_iter().take(MOST_CODES).map(|r| r.bib).collect()
 }
 
 #[cfg(test)]
@@ -317,6 +337,41 @@ mod tests {
         samples::assert_sound(&page(0));
     }
 
+    /// Of `n` entries the first two hundred have their slips, made one after the other.
+    fn rows(n: u32) -> Vec<CodeRow> {
+        let first = jiff::Timestamp::UNIX_EPOCH;
+        let made = |bib: u32| (bib <= 200).then(|| first + jiff::SignedDuration::from_mins(i64::from(bib)));
+        let row = |bib| CodeRow {
+            bib,
+            name: samples::HOSTILE.to_owned(),
+            division: "women".to_owned(),
+            made: made(bib),
+            claimed: false,
+        };
+        (1..=n).map(row).collect()
+    }
+
+    #[test]
+    fn slips_say_how_many_are_left_to_be_made_after_them() {
+        let said = |n| more(&rows(n), MOST_CODES);
+        assert_eq!(said(200), None);
+        assert_eq!(said(201), Some(put(texts().slips_more, &[("n", &1)])));
+        assert_eq!(said(500), Some(put(texts().slips_more, &[("n", &300)])));
+        assert_eq!(more(&rows(500), 3), None, "three that were ticked");
+    }
+
+    #[test]
+    fn of_slips_that_are_lost_the_oldest_codes_are_made_anew_after_those_who_have_none() {
+        let mut rows = rows(250);
+        let bibs = |all: &BTreeSet<u32>| (all.iter().copied().min(), all.iter().copied().max(), all.len());
+        let first = unused(&rows);
+        assert_eq!((bibs(&first), first.contains(&151)), ((Some(1), Some(250), 200), false));
+        for row in rows.iter_mut().filter(|r| r.bib != 7) {
+            row.claimed = true;
+        }
+        assert_eq!(unused(&rows), BTreeSet::from([7]), "who has used theirs keeps what it gave");
+    }
+
     #[test]
     fn the_list_says_of_each_what_became_of_the_code() {
         let page = |n| {
@@ -343,6 +398,7 @@ mod tests {
                 rows: (1..=n).map(row).collect(),
                 over: n == 0,
                 as_csv: true,
+                lost: Some(samples::HOSTILE.to_owned()),
                 errors: vec![FieldError::new("", samples::HOSTILE)],
             };
             view.render().expect("renders")

@@ -116,12 +116,7 @@ async fn desks(app: &App, reader: &Reader) -> Answer<Vec<Link>> {
 }
 
 fn workout_line(reader: &Reader, times: &Times, x: &Workout) -> WorkoutLine {
-    let (w, c, window) = (words(), &reader.competition, times.window(x));
-    let others: Vec<String> = reader
-        .workouts()
-        .filter(|o| x.session.is_some() && o.session == x.session && o.slug != x.slug)
-        .map(|o| apart(&o.title))
-        .collect();
+    let (c, window) = (&reader.competition, times.window(x));
     WorkoutLine {
         href: format!("/c/{}/workouts/{}", c.slug, x.slug),
         title: x.title.clone(),
@@ -131,8 +126,15 @@ fn workout_line(reader: &Reader, times: &Times, x: &Workout) -> WorkoutLine {
         opens: When::new(window.opens, &c.time_zone),
         closes: When::new(window.closes, &c.time_zone),
         more: more_time(reader, times, x).unwrap_or_default(),
-        session: (!others.is_empty()).then(|| put(w.session_with, &[("others", &others.join(", "))])),
+        session: one_effort(reader, x),
     }
+}
+
+/// With which other workouts it is done in one effort, as far as the reader knows of them.
+pub(super) fn one_effort(reader: &Reader, x: &Workout) -> Option<String> {
+    let same = |o: &&Workout| x.session.is_some() && o.session == x.session && o.slug != x.slug;
+    let others: Vec<String> = reader.workouts().filter(same).map(|o| apart(&o.title)).collect();
+    (!others.is_empty()).then(|| put(words().session_with, &[("others", &others.join(", "))]))
 }
 
 /// That the reader has more time for a workout, or that others have; `None`: nobody.

@@ -8,14 +8,14 @@ use crate::actions::Failure;
 use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
 use crate::actions::language;
 use crate::app::App;
-use crate::rules::heats::{Judging, Place, Settings};
+use crate::rules::heats::{Judging, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
 use crate::words::en::pages::Pages;
-use crate::words::{self, apart, put};
+use crate::words::{self, Sentence, apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
@@ -76,6 +76,8 @@ struct RowView {
     heat: String,
     lane: String,
     judge: String,
+    /// As it is stored, to tell later who changed what.
+    was: String,
 }
 
 fn texts() -> &'static words::en::heats::Heats {
@@ -118,19 +120,103 @@ pub async fn post_heats(
         errors.push(FieldError::new(field, texts().sure_needed));
     }
     let version = fields.get("version").parse().unwrap_or(0);
-    let mut status = StatusCode::UNPROCESSABLE_ENTITY;
+    // A second tap: what is wanted is so already.
+    if let (Some(Wanted::Changed(places)), Some(plan), true) = (&wanted, &found.plan, errors.is_empty()) {
+        let mut meant = Plan { settings: plan.settings, places: places.clone() };
+        meant.sort();
+        if meant == *plan {
+            return Ok(Redirect::to(&here(&path)).into_response());
+        }
+    }
+    if version != found.version {
+        return meanwhile(&caller, &path, &found, &fields, errors);
+    }
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
     if let Some(wanted) = wanted.filter(|_| errors.is_empty()) {
         match heats::change(&app, &caller.actor, caller.received, &path, version, wanted).await {
             Ok(()) => return Ok(Redirect::to(&here(&path)).into_response()),
             Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
-            Err(Failure::Refused(Refusal::Conflict(sentence, _))) => {
-                status = StatusCode::CONFLICT;
-                errors.push(FieldError::new("", language::say(&sentence)));
+            Err(Failure::Refused(Refusal::Conflict(..))) => {
+                let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+                return meanwhile(&caller, &path, &found, &fields, errors);
             }
             Err(other) => return Err(other.into()),
         }
     }
     Ok((status, html(&view(&caller, &path, &found, Some(&fields), errors)?)?).into_response())
+}
+
+/// Somebody else was quicker: theirs as it is now, with what this person changed in its fields.
+fn meanwhile(
+    caller: &Caller,
+    path: &HeatsPath,
+    found: &HeatsView,
+    fields: &Fields,
+    mut errors: Vec<FieldError>,
+) -> Answer {
+    let h = texts();
+    let changes = fields.get("do") == "change" && found.plan.is_some();
+    let said = if changes { h.changed_kept.to_owned() } else { language::say(&Sentence::new("heats_changed")) };
+    errors.insert(0, FieldError::new("", said));
+    for bib in found.entries.iter().map(|e| e.bib).filter(|_| changes) {
+        let row = Row::read(fields, bib);
+        let now = found.plan.as_ref().and_then(|plan| plan.place(bib));
+        if row.was.as_deref().is_none_or(|was| was == stored(now)) || !row.is_mine() || row.means(found, now) {
+            continue;
+        }
+        let text = match now {
+            None => h.changed_out.to_owned(),
+            Some(p) => {
+                let at = put(h.desk_place, &[("heat", &p.heat), ("lane", &p.lane)]);
+                put(h.changed_both, &[("place", &at), ("judge", &judge_said(found, p.judge.as_deref()))])
+            }
+        };
+        errors.push(FieldError::new(format!("heat-{bib}"), text));
+    }
+    Ok((StatusCode::CONFLICT, html(&view(caller, path, found, Some(fields), errors)?)?).into_response())
+}
+
+/// Somebody's place as the form holds it.
+fn stored(place: Option<&Place>) -> String {
+    place.map_or(String::new(), |p| format!("{} {} {}", p.heat, p.lane, p.judge.as_deref().unwrap_or_default()))
+}
+
+/// Somebody's fields as they came.
+struct Row<'f> {
+    heat: &'f str,
+    lane: &'f str,
+    judge: &'f str,
+    /// The place that was shown; `None`: the sender does not say.
+    was: Option<String>,
+}
+
+impl<'f> Row<'f> {
+    fn read(fields: &'f Fields, bib: u32) -> Self {
+        let was = format!("was-{bib}");
+        let said = fields.0.iter().any(|(name, _)| *name == was);
+        Self {
+            heat: fields.get(&format!("heat-{bib}")),
+            lane: fields.get(&format!("lane-{bib}")),
+            judge: fields.get(&format!("judge-{bib}")),
+            was: said.then(|| fields.0.iter().find(|(n, _)| *n == was).map_or("", |(_, v)| v).to_owned()),
+        }
+    }
+
+    /// Whether the sender changed it: who leaves a row as it was shown wants nothing of it.
+    fn is_mine(&self) -> bool {
+        let typed = format!("{} {} {}", self.heat, self.lane, self.judge);
+        self.was.as_deref().is_none_or(|was| was.trim() != typed.trim())
+    }
+
+    /// Whether what is typed is this place already.
+    fn means(&self, found: &HeatsView, place: Option<&Place>) -> bool {
+        let Some(place) = place else { return self.heat.is_empty() };
+        let judges: Vec<Link> = found.judges.iter().map(|(code, name)| Link::new(code, name)).collect();
+        let judge = judges::meant(&judges, self.judge).unwrap_or_else(|_| self.judge.to_owned());
+        self.heat == place.heat.to_string()
+            && self.lane == place.lane.to_string()
+            && judge == place.judge.as_deref().unwrap_or_default()
+    }
 }
 
 /// Faults beside their field, which is the whole pointer.
@@ -150,11 +236,16 @@ fn settings(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) ->
     Some(Settings { start: start?, minutes, lanes, judging: heats::judging(fields.get("judging")) })
 }
 
-/// The places as typed; an empty heat is none, where nothing was written beside it.
+/// The places as typed, where the sender changed them, and as they are elsewhere; an empty heat is none,
+/// where nothing was written beside it.
 fn places(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Vec<Place> {
     let mut places = Vec::new();
     let judges: Vec<Link> = found.judges.iter().map(|(code, name)| Link::new(code, name)).collect();
     for bib in found.entries.iter().map(|e| e.bib) {
+        if !Row::read(fields, bib).is_mine() {
+            places.extend(found.plan.as_ref().and_then(|plan| plan.place(bib)).cloned());
+            continue;
+        }
         let heat_field = format!("heat-{bib}");
         let heat = fields.number(&heat_field, errors);
         let lane = fields.number(&format!("lane-{bib}"), errors);
@@ -205,7 +296,10 @@ fn view(
     let judging = or_typed("judging", judging.to_owned());
     let rows = found.entries.iter().map(|e| {
         let place = plan.and_then(|p| p.place(e.bib));
+        let mine = typed.is_some_and(|f| Row::read(f, e.bib).is_mine());
+        let or_typed = |name: &str, stored: String| if mine { or_typed(name, stored) } else { stored };
         RowView {
+            was: stored(place),
             bib: e.bib,
             name: e.name.clone(),
             heat: or_typed(&format!("heat-{}", e.bib), place.map_or(String::new(), |p| p.heat.to_string())),
@@ -253,18 +347,18 @@ pub(super) fn without_place(found: &HeatsView) -> String {
     if names.is_empty() { names } else { put(texts().without_place, &[("names", &names)]) }
 }
 
+/// Who counts, by name and code.
+fn judge_said(found: &HeatsView, code: Option<&str>) -> String {
+    let Some(code) = code else { return texts().no_judge.to_owned() };
+    let name = found.judges.iter().find(|(c, _)| c == code).map_or("", |(_, name)| name);
+    format!("{name} ({code})").trim().to_owned()
+}
+
 /// The heats in order.
 pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<HeatView> {
     let (h, c) = (texts(), &found.reader.competition);
     let Some(plan) = &found.plan else { return Vec::new() };
     let own = own_zone(&found.gym_zone);
-    let judge = |code: &Option<String>| match code {
-        None => h.no_judge.to_owned(),
-        Some(code) => {
-            let name = found.judges.iter().find(|(c, _)| c == code).map_or("", |(_, name)| name);
-            format!("{name} ({code})").trim().to_owned()
-        }
-    };
     plan.places
         .chunk_by(|a, b| a.heat == b.heat)
         .filter_map(|places| {
@@ -277,7 +371,7 @@ pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<He
                     name: entry.name.clone(),
                     bib: p.bib,
                     division: say::division(c, &entry.division).to_owned(),
-                    judge: judge(&p.judge),
+                    judge: judge_said(found, p.judge.as_deref()),
                 })
             };
             Some(HeatView {

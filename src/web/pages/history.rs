@@ -2,8 +2,11 @@
 
 use super::say;
 use super::shell::{When, words};
+use crate::actions::language;
 use crate::actions::views::{HistoryItem, HistoryView};
-use crate::words::put;
+use crate::rules::competition::Competition;
+use crate::rules::window;
+use crate::words::{Sentence, put};
 use jiff::tz::TimeZone;
 
 /// One line of a history.
@@ -49,8 +52,17 @@ fn line(item: &HistoryItem, zone: &TimeZone, again: bool) -> Line {
     }
 }
 
+/// That they take no part, as it was stated last, is taken back by a result; `None`: it was never stated.
+#[must_use]
+pub fn stated_out(history: &HistoryView, competition: &Competition) -> Option<String> {
+    let stated = history.items.iter().rev().find(|item| item.action == "not_taking_part")?;
+    let at = window::local(stated.at, &competition.time_zone);
+    let at = format!("{at} ({})", competition.time_zone_name);
+    Some(language::say(&Sentence::new("was_not_taking_part").with("at", at)))
+}
+
 /// The figures, and as they were written where that differs.
-fn figures(text: &str, written: &str) -> String {
+pub fn figures(text: &str, written: &str) -> String {
     if written.trim().eq_ignore_ascii_case(text) {
         text.to_owned()
     } else {

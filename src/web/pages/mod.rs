@@ -57,6 +57,7 @@ mod take_back;
 mod taking_part;
 pub mod typed;
 mod upload;
+mod vouching;
 mod wall;
 mod what_if;
 mod workout;
@@ -129,6 +130,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/not-taking-part"),
     ("POST", "/desk/{c}/{gym}/{w}/{bib}/taking-part"),
     ("GET", "/judge/{c}"),
+    ("POST", "/judge/{c}/{w}/attestation"),
     ("GET", "/referee"),
     ("GET", "/referee/{c}/{w}/{bib}"),
     ("POST", "/referee/{c}/{w}/{bib}/flag"),
@@ -207,6 +209,7 @@ pub fn router() -> Router<App> {
         .route("/desk/{c}/{gym}/{w}/{bib}/not-taking-part", post(taking_part::post_not_taking_part))
         .route("/desk/{c}/{gym}/{w}/{bib}/taking-part", post(taking_part::post_taking_part))
         .route("/judge/{c}", get(judge::get_judge))
+        .route("/judge/{c}/{w}/attestation", post(judge::post_attestation))
         .route("/referee", get(referee::get_referee))
         .route("/referee/{c}/{w}/{bib}", get(review::get_review))
         .route("/referee/{c}/{w}/{bib}/flag", post(review::post_flag))
@@ -218,7 +221,7 @@ pub fn router() -> Router<App> {
         .route("/organise/{c}/late/{w}/{bib}", post(organise::late::post_late))
         .route("/organise/{c}/late", post(organise::late::post_many))
         .route("/organise/{c}/extensions", post(organise::overview::post_extension))
-        .route("/organise/{c}/erase", post(organise::overview::post_erase))
+        .route("/organise/{c}/erase", post(organise::erase::post_erase))
         .route("/organise/{c}/missing", get(organise::missing::get_missing))
         .route("/organise/{c}/competition.toml", get(organise::file::get_toml).layer(from_fn(language::data)))
         .route("/organise/{c}/missing.csv", get(organise::missing::get_missing_csv).layer(from_fn(language::data)))

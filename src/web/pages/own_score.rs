@@ -1,16 +1,20 @@
 //! `/c/{c}/athletes/{bib}/workouts/{w}`: an athlete's own score, for those who belong to no gym: the
 //! same form as at a desk, of no desk.
 
+use super::desk::saved::counts_instead;
 use super::form::Fields;
 use super::score::{get_score, post_score};
+use super::score_about::attempt;
 use super::shell::words;
 use super::take_back::post_withdrawal;
-use super::{appeal, late_said, say};
-use crate::actions::views::ScoreView;
+use super::{appeal, history, late_said, say};
+use crate::actions::views::{HistoryView, ScoreWithAttempts};
 use crate::app::App;
+use crate::rules::competition::Competition;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
+use crate::words::put;
 use axum::extract::State;
 
 /// Stands for no gym; none can be called so.
@@ -39,17 +43,28 @@ pub async fn post_own_withdrawal(
 }
 
 /// What is said on an athlete's page of what was just done in a workout, as it is stored now.
-pub(super) fn done(fields: &Fields, workout: &str, now: Option<&ScoreView>) -> Vec<String> {
+pub(super) fn done(
+    fields: &Fields,
+    (competition, workout): (&Competition, &str),
+    read: Option<&ScoreWithAttempts>,
+    happened: Option<&HistoryView>,
+) -> Vec<String> {
     let (w, said) = (words(), |name: &str| fields.get(name) == workout);
     if said("appealed") {
         return vec![appeal::texts().sent.to_owned()];
     }
-    let Some(score) = now.filter(|_| said("saved")) else { return Vec::new() };
+    let Some(read) = read.filter(|_| said("saved")) else { return Vec::new() };
+    let score = read.attempts.iter().find(|a| Some(a.attempt) == attempt(fields)).unwrap_or(&read.score);
+    let counts = counts_instead(read, score);
+    let nth = (read.attempts.len() > 1).then(|| format!("{}.", put(w.attempt_n, &[("n", &score.attempt)])));
     let first = match score.state {
         "withdrawn" => w.desk_words.taken_back,
         "entered" => w.saved_waiting,
+        "attested" | "flagged" | "amended" if counts.is_some() => w.saved_stored,
         "attested" | "flagged" | "amended" => w.saved_counts,
         other => say::state(other, score.refused),
     };
-    std::iter::once(first.to_owned()).chain(late_said::lines(score)).collect()
+    let was_out = happened.filter(|_| fields.ticked("was_out")).and_then(|h| history::stated_out(h, competition));
+    let out = was_out.into_iter().chain(nth).chain([first.to_owned()]).chain(counts);
+    out.chain(late_said::lines(score)).collect()
 }

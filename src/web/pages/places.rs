@@ -10,6 +10,7 @@ use crate::actions::directory;
 use crate::actions::language;
 use crate::actions::reader::Reader;
 use crate::actions::standings::Desk;
+use crate::actions::times::Times;
 use crate::actions::views::{GymView, PlaceRow, PlacesView};
 use crate::app::App;
 use crate::rules::competition::Competition;
@@ -115,9 +116,10 @@ pub async fn get_places(
     };
     let spread = if open { Some(desk.spread(&division, &workout, pin)?) } else { None };
     let ended = super::ended::ended(&app, reader, None).await?;
+    let times = Times::of_entries(&app, reader).await?;
     let base = format!("/c/{slug}");
     let (w, c) = (words(), &reader.competition);
-    let row = |r: &PlaceRow| row(reader, &gyms, &asked, &page, r, own);
+    let row = |r: &PlaceRow| row((reader, &times), &gyms, &asked, &page, r, own);
     let title = say::division(c, &division);
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.places_lead_scoped } else { w.places_lead };
@@ -195,8 +197,16 @@ fn task<'a>(c: &'a Competition, division: &'a str, x: &'a Workout) -> &'a Task {
     all.next().map_or(&x.task, |p| &p.task)
 }
 
-fn row(reader: &Reader, gyms: &[GymView], asked: &Asked, page: &PlacesView, r: &PlaceRow, own: Option<u32>) -> Row {
+fn row(
+    (reader, times): (&Reader, &Times),
+    gyms: &[GymView],
+    asked: &Asked,
+    page: &PlacesView,
+    r: &PlaceRow,
+    own: Option<u32>,
+) -> Row {
     let (w, c) = (words(), &reader.competition);
+    let whose = (r.gym.as_deref(), &*r.region);
     // Only what is out of the ordinary is said: a level below the division's own.
     let parts = c.division(&page.division).into_iter().flat_map(|d| d.combines.iter().chain([&d.slug]));
     let mut usual = parts.filter_map(|d| c.division(d)).filter(|d| d.combines.is_empty()).map(|d| usize::from(d.level));
@@ -217,7 +227,7 @@ fn row(reader: &Reader, gyms: &[GymView], asked: &Asked, page: &PlacesView, r: &
         country: r.country.clone(),
         unscoped: unscoped.map_or(String::new(), |n| put(w.in_all, &[("ordinal", &(w.ordinal)(n.into()))])),
         text: r.text.clone().unwrap_or_default(),
-        none: if r.state.is_none() { say::no_score(c.workout(&page.workout), reader.now) } else { "" },
+        none: if r.state.is_none() { say::no_score(times, c.workout(&page.workout), whose, reader.now) } else { "" },
         level: level.map_or(String::new(), |l| say::level(c, l).to_owned()),
         state: match (&r.text, r.state) {
             (Some(_), state) => say::remarkable(state),

@@ -1,6 +1,7 @@
 //! The names of states, reasons, rulings and gaps in the reader's language.
 
 use super::shell::words;
+use crate::actions::times::Times;
 use crate::rules::competition::Competition;
 use crate::rules::workout::Workout;
 use jiff::Timestamp;
@@ -32,10 +33,11 @@ pub fn public(now: &str) -> &'static str {
     if now == "late" { words().state_late_unplaced } else { state(now, false) }
 }
 
-/// What is said where somebody has no score in a workout; `None`: of a file of the past.
+/// What is said where an entry of this gym and region has no score in a workout, by the window that holds for
+/// it; `None`: of a file of the past.
 #[must_use]
-pub fn no_score(workout: Option<&Workout>, now: Timestamp) -> &'static str {
-    none(workout.is_some_and(|x| x.window.closed(now)))
+pub fn no_score(times: &Times, workout: Option<&Workout>, whose: (Option<&str>, &str), now: Timestamp) -> &'static str {
+    none(workout.is_some_and(|x| times.window_of(x, whose.0, whose.1).closed(now)))
 }
 
 /// The same, where it has closed, or has not.

@@ -3,9 +3,9 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::score_about::{About, Place, after};
+use super::score_about::{About, Place, after, attempt};
 use super::score_values::{Values, first_values, from_heat};
-use super::shell::{Link, Shell, When, words};
+use super::shell::{Link, Shell, When, encoded, words};
 use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -15,6 +15,7 @@ use crate::app::App;
 use crate::rules::ledger::{Precondition, Refusal};
 use crate::rules::life::{Attest, How, Submit};
 use crate::rules::performance::RawPerformance;
+use crate::rules::workout::Attempts;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
@@ -41,6 +42,8 @@ struct View {
     back: String,
     back_text: &'static str,
     etag: String,
+    /// Which attempt this is about; 0: nothing is stored.
+    attempt: u32,
     name: String,
     bib: u32,
     division: String,
@@ -54,6 +57,8 @@ struct View {
     confirmed: Vec<String>,
     conflict: Option<Conflict>,
     current: Option<Current>,
+    /// The other attempts, each with its form.
+    others: Vec<Link>,
     locked: Option<&'static str>,
     levels: Vec<Choice>,
     may_attest: bool,
@@ -61,7 +66,8 @@ struct View {
     hows: Vec<Choice>,
     performed_hint: String,
     more_open: bool,
-    again: bool,
+    /// The number of another attempt; 0: there may be none.
+    again: u32,
     save: &'static str,
     apart: String,
     apart_text: &'static str,
@@ -85,6 +91,8 @@ struct Conflict {
 
 /// What is stored now.
 struct Current {
+    /// "Attempt 2", where there are several.
+    nth: String,
     text: String,
     state: &'static str,
     lines: Vec<String>,
@@ -97,7 +105,7 @@ pub async fn get_score(
     Path(place): Path<Place>,
     Query(fields): Query<Fields>,
 ) -> Answer {
-    let about = About::read(&app, &caller, place).await?;
+    let about = About::read(&app, &caller, place, &fields).await?;
     let mut values = first_values(&about, &fields);
     if !about.own {
         from_heat(&app, &about, &mut values).await?;
@@ -142,6 +150,7 @@ async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> 
         back: about.back(),
         back_text: if about.own { w.back_to_own } else { w.back_to_desk },
         etag: about.now.as_ref().map_or(String::new(), |s| s.etag.clone()),
+        attempt: about.now.as_ref().map_or(0, |s| s.attempt),
         name: about.entry.name.clone(),
         bib: about.entry.bib,
         division: say::division(c, &about.entry.division).to_owned(),
@@ -153,7 +162,8 @@ async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> 
         questions: Vec::new(),
         confirmed: Vec::new(),
         conflict: None,
-        current: about.now.as_ref().map(current),
+        current: about.now.as_ref().map(|now| current(now, about.latest > 1)),
+        others: about.others.iter().map(|a| other(about, a, &values)).collect(),
         locked: about.closed(),
         levels: levels.into_iter().map(|(_, slug, title)| Choice::new(slug, title, &values.level)).collect(),
         may_attest: !about.own,
@@ -161,7 +171,7 @@ async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> 
         hows,
         performed_hint: performed_hint(about),
         more_open: [&values.performed_at, &values.no_reps, &values.video, &values.reason].iter().any(|v| !v.is_empty()),
-        again: about.now.is_some() && x.attempts != crate::rules::workout::Attempts::One,
+        again: if about.now.is_some() && x.attempts != Attempts::One { about.latest.saturating_add(1) } else { 0 },
         save: if about.now.is_some() { w.score_correct } else { w.score_save },
         apart,
         apart_text,
@@ -171,13 +181,22 @@ async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> 
     })
 }
 
-fn current(now: &ScoreView) -> Current {
+/// Another attempt, with the page of its form.
+fn other(about: &About, a: &ScoreView, values: &Values) -> Link {
+    let w = words();
+    let (nth, state) = (put(w.attempt_n, &[("n", &a.attempt)]), say::state(a.state, a.refused));
+    let by = format!("&judge={}&how={}", encoded(&values.desk_judge), encoded(&values.how));
+    Link::new(format!("{}?attempt={}{by}", about.here(), a.attempt), format!("{nth}: {} · {state}", a.performance.text))
+}
+
+fn current(now: &ScoreView, several: bool) -> Current {
     let w = words();
     let mut lines = late_said::lines(now);
     let judge =
         now.attestation.as_ref().map(|a| format!("{} {}", put(w.judge_of_now, &[("judge", &a.judge)]), w.judge_again));
     lines.extend(judge);
-    Current { text: now.performance.text.clone(), state: say::state(now.state, now.refused), lines }
+    let nth = if several { put(w.attempt_n, &[("n", &now.attempt)]) } else { String::new() };
+    Current { nth, text: now.performance.text.clone(), state: say::state(now.state, now.refused), lines }
 }
 
 fn performed_hint(about: &About) -> String {
@@ -199,19 +218,28 @@ pub async fn post_score(
     Path(place): Path<Place>,
     Form(fields): Form<Fields>,
 ) -> Answer {
-    let about = About::read(&app, &caller, place).await?;
+    let about = About::read(&app, &caller, place.clone(), &fields).await?;
     let mut errors = Vec::new();
     let fields = with_judge(&app, &caller, &about, fields, &mut errors).await?;
     let sent = sent(&about, &fields, &mut errors);
-    let seen = Some(Precondition::None).filter(|_| fields.ticked("again"));
-    let seen = seen.or_else(|| Precondition::of_field(fields.get("etag"))).unwrap_or(Precondition::Absent);
+    // Another attempt is stored only where there is none of its number.
+    let seen = Precondition::of_field(fields.get("etag")).filter(|_| !fields.ticked("again"));
+    let seen = seen.unwrap_or(Precondition::Absent);
+    let number = sent.attempt;
     let request = Request::at(caller.received).having_seen(seen);
     let failure = if errors.is_empty() {
         match submit::submit(&app, &caller.actor, &about.path, request, sent).await {
             Ok(done) => {
                 // A statement that this took back is said on the page that follows.
                 let was_out = done.score.warnings.iter().any(|w| w.code == "was_not_taking_part");
-                return Ok(Redirect::to(&after(&about, &fields, was_out)).into_response());
+                let stored = Some(done.score.attempt);
+                return Ok(Redirect::to(&after(&about, &fields, stored, was_out)).into_response());
+            }
+            Err(failure) if stale(&failure) => {
+                // What is stored now, of the very attempt that was sent.
+                let sent = Fields(number.map(|n| ("attempt".to_owned(), n.to_string())).into_iter().collect());
+                let about = About::read(&app, &caller, place, &sent).await?;
+                return again(&app, &caller, about, &fields, errors, Some(failure)).await;
             }
             Err(failure) => Some(failure),
         }
@@ -256,12 +284,20 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
         "video" => How::Video,
         _ => How::PaperSheet,
     };
-    let attempt = about.now.as_ref().filter(|_| fields.ticked("again")).map(|s| s.attempt.saturating_add(1));
+    let attempt = if fields.ticked("again") {
+        // The page says which, so that what is sent twice is stored once.
+        fields.get("again").parse().ok().or(Some(about.latest.saturating_add(1)))
+    } else {
+        attempt(fields)
+    };
     let attestation = fields.find("judge").map(|judge| Attest { judge, how, sheet: sheet.clone(), attempt });
     let stored_sheet = about.now.as_ref().and_then(|s| s.sheet.clone());
     if attestation.is_none() && sheet.is_some() && sheet != stored_sheet {
         errors.push(FieldError::new("judge", words().sheet_needs_judge));
     }
+    // What was shown in a field and is not there any more is to go.
+    let emptied = |name: &str, shown: bool| shown && fields.0.iter().any(|(n, v)| n == name && v.trim().is_empty());
+    let has_video = about.now.as_ref().is_some_and(|s| s.video.is_some());
     Submit {
         performance: RawPerformance::Text(fields.get("performance").to_owned()),
         attempt,
@@ -269,9 +305,13 @@ fn sent(about: &About, fields: &Fields, errors: &mut Vec<FieldError>) -> Submit 
         performed_at: fields.find("performed_at").and_then(|_| {
             form::instant(fields, "performed_at", words().field_time, &about.reader.competition.time_zone, errors)
         }),
-        gym: about.now.as_ref().map_or_else(|| Some(about.gym.clone()).filter(|gym| gym != NO_GYM), |s| s.gym.clone()),
+        gym: match &about.now {
+            Some(now) if !fields.ticked("again") => now.gym.clone(),
+            _ => Some(about.gym.clone()).filter(|gym| gym != NO_GYM),
+        },
         no_reps: fields.number("no_reps", errors),
-        video: fields.find("video"),
+        without_no_reps: emptied("no_reps", about.now.as_ref().is_some_and(|s| s.no_reps.is_some())),
+        video: fields.find("video").or_else(|| emptied("video", has_video).then(String::new)),
         attestation,
         reason: fields.find("reason"),
         confirm: fields.rests("confirm-"),
@@ -299,6 +339,12 @@ pub(super) async fn refused(
     Ok((status, html(&page)?).into_response())
 }
 
+/// Whether something else is stored than was seen.
+fn stale(failure: &Failure) -> bool {
+    let refused = |r: &Refusal| matches!(r, Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..));
+    matches!(failure, Failure::Stale { .. }) || matches!(failure, Failure::Refused(r) if refused(r))
+}
+
 /// The form again, with everything typed, and what to mend, answer or compare.
 async fn again(
     app: &App,
@@ -312,6 +358,7 @@ async fn again(
     let ours = values.performance.clone();
     let mut page = view(app, caller, &about, values).await?;
     fields.get("etag").clone_into(&mut page.etag);
+    page.again = fields.get("again").parse().unwrap_or(page.again);
     page.errors = errors;
     page.confirmed = fields.rests("confirm-");
     let status = match failure {
@@ -328,10 +375,12 @@ async fn again(
             page.confirmed.retain(|code| !asked.contains(&code));
             StatusCode::UNPROCESSABLE_ENTITY
         }
-        Some(
-            Failure::Stale { .. }
-            | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),
-        ) => {
+        Some(failure) if stale(&failure) => {
+            // Another attempt of that number is there by now: to be corrected, or left beside one more.
+            page.values.again = false;
+            if page.again > 0 {
+                page.again = about.latest.saturating_add(1);
+            }
             if let Some(now) = &about.now {
                 page.conflict = Some(Conflict {
                     theirs: now.performance.text.clone(),
@@ -340,6 +389,15 @@ async fn again(
                 });
                 // Saving again is then on purpose, over what is shown here.
                 page.etag.clone_from(&now.etag);
+                // What they have added is not taken away by a field that was empty before.
+                let theirs = |typed: &mut String, now: Option<String>| {
+                    if typed.is_empty() {
+                        *typed = now.unwrap_or_default();
+                    }
+                };
+                theirs(&mut page.values.no_reps, now.no_reps.map(|n| n.to_string()));
+                theirs(&mut page.values.video, now.video.clone());
+                page.attempt = now.attempt;
             }
             page.current = None;
             StatusCode::PRECONDITION_FAILED
@@ -370,6 +428,7 @@ mod tests {
             back: "/desk/s/g".to_owned(),
             back_text: words().back_to_desk,
             etag: "8812".to_owned(),
+            attempt: 2,
             name: samples::BIDI.to_owned(),
             bib: 1042,
             division: hostile(),
@@ -382,7 +441,13 @@ mod tests {
             questions,
             confirmed: vec!["pace".to_owned()],
             conflict,
-            current: Some(Current { text: hostile(), state: words().state_attested, lines: vec![hostile()] }),
+            others: vec![Link::new("/desk/s/g/w1/1042?attempt=1", samples::HOSTILE)],
+            current: Some(Current {
+                nth: hostile(),
+                text: hostile(),
+                state: words().state_attested,
+                lines: vec![hostile()],
+            }),
             locked: None,
             levels: vec![Choice::new("a", "prescribed", "a"), Choice::new("b", samples::LONG, "a")],
             may_attest: true,
@@ -390,7 +455,7 @@ mod tests {
             hows: vec![Choice::new("video", "Counted from a video", "video")],
             performed_hint: "In Europe/Lisbon.".to_owned(),
             more_open: true,
-            again: true,
+            again: 3,
             save: words().score_correct,
             apart: "/desk/s/g/w1/1042/not-taking-part".to_owned(),
             apart_text: words().not_taking_part_text,

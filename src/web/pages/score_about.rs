@@ -26,7 +26,12 @@ pub(super) struct About {
     /// At whose desk; [`NO_GYM`]: at none.
     pub(super) gym: String,
     pub(super) entry: EntryView,
+    /// The attempt that was asked for, else the one that counts, else the latest.
     pub(super) now: Option<ScoreView>,
+    /// The other attempts, but for those that were taken back.
+    pub(super) others: Vec<ScoreView>,
+    /// The highest number of an attempt; 0: there is none.
+    pub(super) latest: u32,
     /// The desk's word for it: `missing`, `not_taking_part`, or a state.
     pub(super) state: &'static str,
     pub(super) own: bool,
@@ -35,7 +40,13 @@ pub(super) struct About {
 }
 
 impl About {
-    pub(super) async fn read(app: &App, caller: &Caller, (slug, gym, workout, bib): Place) -> Answer<Self> {
+    /// Of the attempt that `fields` name, if they name one.
+    pub(super) async fn read(
+        app: &App,
+        caller: &Caller,
+        (slug, gym, workout, bib): Place,
+        fields: &Fields,
+    ) -> Answer<Self> {
         let (actor, at) = (&caller.actor, caller.received);
         let reader = Reader::find(app, actor, at, &slug).await?;
         let own = reader.is_own(bib);
@@ -45,11 +56,16 @@ impl About {
         reader.workout(&workout)?;
         let entry = lists::entry(app, actor, at, &slug, bib).await?;
         let path = ScorePath { competition: slug, workout, bib };
-        let now = match score::read(app, actor, at, &path).await.map_err(Problem::from) {
-            Ok(read) => Some(read.score),
-            Err(problem) if problem.status == StatusCode::NOT_FOUND => None,
+        let (shown, attempts) = match score::read(app, actor, at, &path).await.map_err(Problem::from) {
+            Ok(read) => (Some(read.score), read.attempts),
+            Err(problem) if problem.status == StatusCode::NOT_FOUND => (None, Vec::new()),
             Err(problem) => return Err(problem),
         };
+        let latest = attempts.iter().map(|a| a.attempt).max().unwrap_or(0);
+        let asked = attempts.iter().find(|a| Some(a.attempt) == attempt(fields)).cloned();
+        let now = asked.or(shown);
+        let this = now.as_ref().map(|a| a.attempt);
+        let others = attempts.into_iter().filter(|a| Some(a.attempt) != this && a.state != "withdrawn").collect();
         let mut state = now.as_ref().map_or("missing", |s| s.state);
         let home = !own && entry.gym.as_deref() == Some(gym.as_str());
         // Of a score that was taken back the list knows what was stated since.
@@ -59,7 +75,7 @@ impl About {
             state = list.rows.iter().find(|r| r.bib == bib).map_or(state, |r| r.state);
         }
         let allowed = score::allowed(app, &reader, bib, Some(&*gym).filter(|gym| *gym != NO_GYM)).await?;
-        Ok(Self { reader, path, gym, entry, now, state, own, allowed })
+        Ok(Self { reader, path, gym, entry, now, others, latest, state, own, allowed })
     }
 
     pub(super) fn workout(&self) -> Answer<&Workout> {
@@ -119,6 +135,11 @@ impl About {
     }
 }
 
+/// The attempt that a form, or an address, is about; `None`: it does not say.
+pub(super) fn attempt(fields: &Fields) -> Option<u32> {
+    fields.get("attempt").parse().ok()
+}
+
 /// Whether the form was of somebody in a heat: it says apart who vouches at the desk, maybe nobody.
 pub(super) fn in_heat(fields: &Fields) -> bool {
     fields.0.iter().any(|(name, _)| name == "desk_judge")
@@ -130,13 +151,18 @@ pub(super) fn desk_judge(fields: &Fields) -> String {
     fields.get(if in_heat(fields) { "desk_judge" } else { "judge" }).to_owned()
 }
 
-/// The page that says what was stored; `was_out`: that they take no part was taken back by it.
-pub(super) fn after(about: &About, fields: &Fields, was_out: bool) -> String {
+/// The page that says what was stored, of which attempt; `was_out`: that they take no part was taken back by it.
+pub(super) fn after(about: &About, fields: &Fields, attempt: Option<u32>, was_out: bool) -> String {
+    let out = if was_out { "&was_out=yes" } else { "" };
+    // Of one that is the only one it need not be said.
+    let attempt = attempt.filter(|n| *n > 1 || about.latest > 1);
     if about.own {
-        return format!("{0}?saved={1}#w-{1}", about.back(), about.path.workout);
+        let which = attempt.map_or(String::new(), |n| format!("&attempt={n}"));
+        return format!("{0}?saved={1}{which}{out}#w-{1}", about.back(), about.path.workout);
     }
+    let which = attempt.map_or(String::new(), |n| format!("/{n}"));
     let judge = encoded(&desk_judge(fields));
     let how = encoded(fields.get("how"));
-    let out = if was_out { "&was_out=yes" } else { "" };
-    format!("{}?saved={}/{}&judge={judge}&how={how}{out}#saved", about.desk(), about.path.workout, about.path.bib)
+    let ScorePath { workout, bib, .. } = &about.path;
+    format!("{}?saved={workout}/{bib}{which}&judge={judge}&how={how}{out}#saved", about.desk())
 }

@@ -8,6 +8,7 @@ use super::{html, say};
 use crate::actions::directory;
 use crate::actions::reader::Reader;
 use crate::actions::standings::Desk;
+use crate::actions::times::Times;
 use crate::actions::views::{GymView, StandingRow, StandingsView, WorkoutCell};
 use crate::app::App;
 use crate::rules::place::Points;
@@ -21,6 +22,7 @@ use crate::words::{apart, put};
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
+use std::collections::HashMap;
 
 #[derive(Template)]
 #[template(path = "standings.html")]
@@ -75,9 +77,20 @@ struct Row {
 struct Cell {
     text: String,
     none: &'static str,
+    /// The place, and where it is on the division's bar.
+    mark: Option<Mark>,
+    /// What counts in its stead.
     place: String,
     counted: bool,
     state: String,
+}
+
+/// What is known besides the rows.
+struct Told {
+    /// Of every gym.
+    times: Times,
+    /// How many have a place in each workout that is shown.
+    placed: HashMap<String, u32>,
 }
 
 /// `GET /c/{c}/divisions/{d}`.
@@ -108,13 +121,17 @@ pub async fn get_standings(
         None => None,
     };
     let ended = super::ended::ended(&app, reader, None).await?;
-    let view = view(reader, &asked, &caller, &gyms, form, &page, own, pinned, ended);
+    let shown = page.rows.iter().chain(&pinned).next().map_or([].as_slice(), |r| r.workouts.as_slice());
+    let placed = shown.iter().map(|x| (x.workout.clone(), desk.placed(&division, &x.workout))).collect();
+    let told = Told { times: Times::of_entries(&app, reader).await?, placed };
+    let view = view(reader, &told, &asked, &caller, &gyms, form, &page, own, pinned, ended);
     Ok(shared.says(&caller, html(&view).into_response()))
 }
 
 #[expect(clippy::too_many_arguments, reason = "everything the page shows, read by its handler")]
 fn view(
     reader: &Reader,
+    told: &Told,
     asked: &Asked,
     caller: &Caller,
     gyms: &[GymView],
@@ -130,7 +147,7 @@ fn view(
     let title = say::division(c, &page.division).to_owned();
     let to = page.from as usize + page.rows.len().saturating_sub(1);
     let lead = if asked.narrowed() { w.standings_lead_scoped } else { w.standings_lead };
-    let rows: Vec<Row> = page.rows.iter().map(|r| row(reader, gyms, asked, page, r, own)).collect();
+    let rows: Vec<Row> = page.rows.iter().map(|r| row((reader, told), gyms, asked, page, r, own)).collect();
     View {
         shell: Shell::new(
             caller,
@@ -156,7 +173,7 @@ fn view(
             ],
         ),
         columns: columns(reader, page, &here),
-        own: pinned.map(|r| Row { id: String::new(), ..row(reader, gyms, asked, page, &r, own) }),
+        own: pinned.map(|r| Row { id: String::new(), ..row((reader, told), gyms, asked, page, &r, own) }),
         any_uncounted: page.rows.iter().flat_map(|r| &r.workouts).any(|x| !x.counted && x.text.is_some()),
         pager: Pager::new(asked, &here, page.from, page.rows.len(), page.entries),
         rules_href: format!("{base}#rules"),
@@ -200,7 +217,7 @@ fn columns(reader: &Reader, page: &StandingsView, here: &str) -> Vec<Column> {
 }
 
 fn row(
-    reader: &Reader,
+    (reader, told): (&Reader, &Told),
     gyms: &[GymView],
     asked: &Asked,
     page: &StandingsView,
@@ -228,7 +245,7 @@ fn row(
             (None, Some(1)) => w.gap_first.to_owned(),
             (None, _) => String::new(),
         },
-        cells: r.workouts.iter().map(|x| cell(reader, x)).collect(),
+        cells: r.workouts.iter().map(|x| cell(reader, told, (r.gym.as_deref(), &r.region), x)).collect(),
     }
 }
 
@@ -244,7 +261,7 @@ pub(super) fn label(bib: u32, own: Option<u32>, asked: &Asked) -> &'static str {
     }
 }
 
-fn cell(reader: &Reader, x: &WorkoutCell) -> Cell {
+fn cell(reader: &Reader, told: &Told, whose: (Option<&str>, &str), x: &WorkoutCell) -> Cell {
     let (w, c) = (words(), &reader.competition);
     let place = x.place.map_or(String::new(), |n| {
         let ordinal = (w.ordinal)(n.into());
@@ -255,10 +272,14 @@ fn cell(reader: &Reader, x: &WorkoutCell) -> Cell {
         Some(points) => format!(" · {}", (w.count)(points, Noun::Point)),
         None => String::new(),
     };
+    let place = format!("{place}{points}");
+    let of = told.placed.get(&x.workout).copied().unwrap_or_default();
+    let mark = x.place.filter(|_| x.text.is_some()).map(|n| Mark { text: place.clone(), ..Mark::new(n, of) });
     Cell {
         text: x.text.clone().unwrap_or_default(),
-        none: if x.state.is_none() { say::no_score(c.workout(&x.workout), reader.now) } else { "" },
-        place: format!("{place}{points}"),
+        none: if x.state.is_none() { say::no_score(&told.times, c.workout(&x.workout), whose, reader.now) } else { "" },
+        place: if mark.is_some() { String::new() } else { place },
+        mark,
         counted: x.counted,
         state: match (&x.text, x.state) {
             (Some(_), state) => say::remarkable(state),
@@ -292,7 +313,8 @@ mod tests {
                 Cell {
                     text: "6+14 tb 11:24".to_owned(),
                     none: "",
-                    place: "2nd".to_owned(),
+                    place: String::new(),
+                    mark: Some(Mark::new(2, 3)),
                     counted: false,
                     state: words().state_flagged.to_owned(),
                 },
@@ -300,6 +322,7 @@ mod tests {
                     text: String::new(),
                     none: words().no_score,
                     place: "counts as 4th".to_owned(),
+                    mark: None,
                     counted: true,
                     state: String::new(),
                 },
@@ -349,6 +372,8 @@ mod tests {
         let page = page(rows, None);
         samples::assert_sound(&page);
         assert_eq!(page.matches("1st<svg").count(), 2);
+        // A workout's place is on the bar too, where there is one.
+        assert_eq!((page.matches("2nd<svg").count(), page.matches("counts as 4th<svg").count()), (3, 0));
         assert!(page.contains(words().no_standing) && page.contains(words().state_flagged));
         assert!(page.contains("<span class=\"uncounted\">6+14 tb 11:24</span>"));
     }

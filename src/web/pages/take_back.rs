@@ -22,11 +22,11 @@ pub async fn post_withdrawal(
     Path(place): Path<Place>,
     Form(fields): Form<Fields>,
 ) -> Answer {
-    let about = About::read(&app, &caller, place).await?;
+    let about = About::read(&app, &caller, place, &fields).await?;
     let seen = Precondition::of_field(fields.get("etag")).unwrap_or(Precondition::Absent);
     let request = Request::at(caller.received).having_seen(seen);
     match withdraw::withdraw(&app, &caller.actor, &about.path, request).await {
-        Ok(_) => Ok(Redirect::to(&after(&about, &fields, false)).into_response()),
+        Ok(done) => Ok(Redirect::to(&after(&about, &fields, Some(done.score.attempt), false)).into_response()),
         Err(
             Failure::Stale { .. }
             | Failure::Refused(Refusal::PreconditionFailed(_) | Refusal::PreconditionRequired(..)),

@@ -32,8 +32,8 @@ pub async fn post_taking_part(
 }
 
 async fn state(app: &App, caller: &Caller, place: Place, fields: &Fields, out: bool) -> Answer {
-    let about = About::read(app, caller, place).await?;
+    let about = About::read(app, caller, place, fields).await?;
     let request = Request::at(caller.received);
     withdraw::state_not_taking_part(app, &caller.actor, &about.path, request, out).await?;
-    Ok(Redirect::to(&after(&about, fields, false)).into_response())
+    Ok(Redirect::to(&after(&about, fields, None, false)).into_response())
 }

@@ -30,6 +30,8 @@ struct View {
     title: String,
     state: &'static str,
     format: String,
+    /// What is done in the same effort.
+    session: Option<String>,
     left: Option<Left>,
     /// Who has more time; empty: nobody.
     more_time: Dated,
@@ -108,6 +110,7 @@ pub async fn get_workout(
         title: x.title.clone(),
         state: competition::phase(&window, reader.now),
         format: rules_said::format(&x.task),
+        session: competition::one_effort(&reader, x),
         left: competition::time_left(&window, reader.now),
         more_time: competition::more_time(&reader, &times, x).unwrap_or_default(),
         facts: facts(c, &window),
@@ -283,6 +286,7 @@ mod tests {
             title: samples::HOSTILE.to_owned(),
             state: words().window_open,
             format: "For time, at most 9:00".to_owned(),
+            session: Some(apart(samples::HOSTILE)),
             left: Some(samples::left("closes in 2 h")),
             more_time: Dated::plain("You were given more time."),
             facts: vec![(words().closes, samples::when(), Dated::plain("Scores are still taken."))],

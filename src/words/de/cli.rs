@@ -125,6 +125,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_reworked", "  Ergebnis {workout}/{bib}: neu berechnet, jetzt {text}"),
     ("cli_reworked_stale", "  Ergebnis {workout}/{bib}: wird erst mit neuen Zahlen wieder bestätigt"),
     ("cli_reworked_void", "  Ergebnis {workout}/{bib}: jetzt {text}, neu zu bestätigen"),
+    ("cli_row_stored", "trotzdem gespeichert: {said}"),
     ("cli_serving", "{url} wird aus {database} bedient. Mit Strg-C beenden."),
     ("cli_stopping", "Es wird beendet: was unterwegs ist, bekommt noch seine Antwort."),
     ("cli_token_issued", "Token {id} für {email}, gültig bis {expires}; er wird nur dieses eine Mal gezeigt:"),

@@ -20,6 +20,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("member_unknown", "{member} gibt es hier nicht; bekannt sind: {known}."),
     ("member_whole", "{member} ist eine ganze Zahl von {least} bis {most}."),
     ("member_word", "{member} ist eines von: {words}."),
+    ("more_remarks", "{n} weitere Hinweise zu gespeicherten Zeilen sind nicht aufgeführt."),
     ("name_of_several", "{name} heißen mehrere: schreib die Startnummer, eine von {bibs}."),
     (
         "name_unknown",
@@ -42,6 +43,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     (
         "performance_form",
         "performance ist ein Text wie \"6+14 tb 11:24\" oder ein Objekt wie {\"rounds\": 6, \"reps\": 14}.",
+    ),
+    (
+        "remarks_not_kept",
+        "Hinweise zu gespeicherten Zeilen sind nicht noch einmal aufgeführt, weil diese Liste zu lang war, um sie aufzuheben: {n} Hinweise.",
     ),
     ("row_busy", "Es war zu viel in der Warteschlange: schick diese Zeile noch einmal."),
     (

@@ -103,6 +103,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_reworked", "  score {workout}/{bib}: worked out again, now {text}"),
     ("cli_reworked_stale", "  score {workout}/{bib}: attested again only with new figures"),
     ("cli_reworked_void", "  score {workout}/{bib}: now {text}, to be attested again"),
+    ("cli_row_stored", "stored all the same: {said}"),
     ("cli_serving", "Serving {url} from {database}. Stop with Ctrl-C."),
     ("cli_stopping", "Stopping: what is in flight is answered first."),
     ("cli_token_issued", "Token {id} for {email}, valid until {expires}; it is shown only this once:"),

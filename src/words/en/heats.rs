@@ -50,6 +50,9 @@ texts! {
     place_elsewhere: "heat {heat}, lane {lane} at {gym}",
     desk_judges: "Each athlete of a heat has the judge of the lane. Write another name where somebody else counted.",
     desk_judge_of: "Judge of {name}, {workout}",
+    changed_kept: "Somebody changed these heats meanwhile. Here they are as they are now, with your changes in their fields: look, and save again.",
+    changed_both: "Somebody else changed this row too. Now: {place}; who counts: {judge}. Saving again puts yours in its place.",
+    changed_out: "Somebody else took this athlete out meanwhile. Saving again puts them where you have written.",
     heat_needed: "Write the heat too, or leave lane and judge empty.",
     start_missing: "Say the day and the time of the first start.",
 }

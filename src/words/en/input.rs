@@ -20,6 +20,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("member_unknown", "There is nothing called {member} here; known are: {known}."),
     ("member_whole", "{member} is a whole number from {least} to {most}."),
     ("member_word", "{member} is one of: {words}."),
+    ("more_remarks", "{n} more remarks on stored rows are not listed."),
     ("name_of_several", "{name} is the name of several entries: write the bib, one of {bibs}."),
     ("name_unknown", "There is nobody called {name} in this competition that you may see: write the bib."),
     ("no_competition", "There is no competition called {competition} here, or it is private."),
@@ -39,6 +40,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     (
         "performance_form",
         "performance is a text such as \"6+14 tb 11:24\", or an object such as {\"rounds\": 6, \"reps\": 14}.",
+    ),
+    (
+        "remarks_not_kept",
+        "What was remarked on rows that are stored is not listed again, because that list was too long to be kept: {n} remarks.",
     ),
     ("row_busy", "Too much work was waiting: send this row again."),
     ("row_unanswered", "It is not known whether this row was stored: send it again, nothing is stored twice."),

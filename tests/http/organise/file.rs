@@ -87,6 +87,9 @@ async fn a_file_is_looked_at_first_and_then_applied_as_it_was_shown() {
     assert!(standards().await.contains("Hips open"));
     let brief = app.nobody().get("/c/saltmarsh/workouts/w1").accept("text/html").await.expect(200).text();
     assert!(brief.contains("Asked at the briefing"), "{brief}");
+    // A second tap on the button: the same file is in force already.
+    let page = browser.post(PATH).form(&form).await.expect(200).text();
+    assert!(page.contains("It is in force.") && !page.contains("Another file was applied meanwhile"), "{page}");
     // What was shown then is not what would happen now.
     let again = text.replace("Hips open", "Hips level");
     let form = [("csrf", &*csrf), ("etag", &etag), ("do", "apply"), ("text", &again)];

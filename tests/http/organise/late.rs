@@ -223,3 +223,61 @@ async fn an_end_that_comes_twice_is_asked_about_and_taken_with_its_offset() {
     let extensions = app.app.store.list_extensions(1).await.expect("extensions");
     assert_eq!(extensions.last().map(|e| e.closes.to_string()).as_deref(), Some("2027-10-31T01:30:00Z"));
 }
+
+/// Of each gym it is said what holds for it now; what was given by mistake is taken back by a button.
+#[tokio::test]
+async fn more_time_that_holds_no_more_is_told_apart_and_taken_back_by_a_button() {
+    let app = TestApp::new().await;
+    let (browser, csrf) = organiser_browser(&app).await;
+    let path = "/organise/saltmarsh/extensions";
+    let give = |gym, closes| {
+        let fields = [("csrf", &*csrf), ("workout", "w1"), ("gym", gym), ("closes", closes)];
+        let rest = [("attest_by", "2027-01-20T21:00"), ("reason", "power cut")];
+        browser.post(path).form(&[fields.as_slice(), &rest].concat())
+    };
+    give("quayside", "2027-01-18T20:00").await.expect(303);
+    give("millpond", "2027-01-18T21:00").await.expect(303);
+    give("quayside", "2027-01-18T22:00").await.expect(303);
+    // What is said of each, the newest first.
+    let rows = async || {
+        let page = browser.get("/organise/saltmarsh").await.expect(200).plain();
+        let table =
+            page.split_once("id=\"time\"").and_then(|(_, rest)| rest.split_once("</table>")).expect("a table").0;
+        let row = |row: &str| {
+            let gym = row.split_once("</th>").expect("a gym").0.to_owned();
+            let now = row.rsplit_once("<td>").expect("a cell").1;
+            let now = now.split('<').next().unwrap_or_default().replace("&#39;", "'");
+            (gym, now, row.contains("<details"))
+        };
+        (table.split("<th scope=\"row\">").skip(1).map(row).collect::<Vec<_>>(), table.to_owned())
+    };
+    let said = |all: &[(&str, &str, bool)]| -> Vec<(String, String, bool)> {
+        all.iter().map(|(gym, now, button)| ((*gym).to_owned(), (*now).to_owned(), *button)).collect()
+    };
+    let newer = "no longer: something newer was said of them";
+    let (found, table) = rows().await;
+    let first = [("Quayside Gym", "holds", true), ("Millpond Gym", "holds", true), ("Quayside Gym", newer, false)];
+    assert_eq!(found, said(&first));
+    // As the form of the newest row sends it.
+    let form = table.split("<form ").nth(1).expect("a form").split("</form>").next().unwrap_or_default().to_owned();
+    let hidden = |name: &str| {
+        let value = form.split_once(&format!("name=\"{name}\" value=\"")).expect("a field").1;
+        value.split_once('"').expect("its end").0.to_owned()
+    };
+    let names = ["workout", "gym", "region", "closes", "attest_by"];
+    let sent = names.map(|name| (name, hidden(name)));
+    let mut fields: Vec<(&str, &str)> = sent.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    fields.push(("csrf", &csrf));
+    let again = browser.post(path).form(&fields).await.expect(422).text();
+    assert!(again.contains("href=\"#reason\"") && again.contains(&hidden("closes")), "why is asked: {again}");
+    fields.push(("reason", "Given to the wrong gym"));
+    browser.post(path).form(&fields).await.expect(303);
+    let back = ("Quayside Gym", "taken back: they have the file's times", false);
+    let (found, table) = rows().await;
+    assert_eq!(found, said(&[back, ("Quayside Gym", newer, false), first[1], first[2]]));
+    assert!(table.contains("Given to the wrong gym"));
+    let desk = app.in_browser(&app.staff_of("quayside").await).await.get("/desk/saltmarsh/quayside").await.plain();
+    assert!(!desk.contains("more time"), "{desk}");
+    let german = browser.get("/organise/saltmarsh").header("accept-language", "de").await.expect(200).plain();
+    assert!(german.contains("zurückgenommen: Es gelten die Zeiten der Datei"), "{german}");
+}

@@ -110,6 +110,19 @@ impl Client {
         self.clone().with(header::COOKIE, &cookies.join("; "))
     }
 
+    /// Erases somebody of saltmarsh as its organiser does: looks who it is, and says yes.
+    pub async fn erases(&self, field: &str, value: &str) -> Reply {
+        let csrf = self.get("/account").await.csrf();
+        let fields = [("csrf", &*csrf), (field, value)];
+        let looked = self.post("/organise/saltmarsh/erase").form(&fields).await;
+        let seen = looked.seen();
+        if looked.status != 200 {
+            return looked;
+        }
+        let sure = [("seen", &*seen), ("sure", "yes"), ("do", "apply")];
+        self.post("/organise/saltmarsh/erase").form(&[fields.as_slice(), &sure].concat()).await
+    }
+
     pub fn call(&self, method: Method, path: &str) -> Call {
         Call {
             router: self.router.clone(),
@@ -256,8 +269,19 @@ impl Reply {
 
     /// The hidden field of the first form on a page.
     pub fn csrf(&self) -> String {
+        self.hidden("csrf")
+    }
+
+    /// What a page says that it has shown.
+    pub fn seen(&self) -> String {
+        self.hidden("seen")
+    }
+
+    /// The first hidden field of this name.
+    pub fn hidden(&self, name: &str) -> String {
         let page = self.text();
-        let value = page.split_once("name=\"csrf\" value=\"").map(|(_, rest)| rest);
-        value.and_then(|rest| rest.split_once('"')).map(|(value, _)| value.to_owned()).unwrap_or_default()
+        let value = page.split_once(&format!("name=\"{name}\" value=\"")).map(|(_, rest)| rest);
+        let value = value.and_then(|rest| rest.split_once('"')).map_or("", |(value, _)| value);
+        value.replace("&quot;", "\"").replace("&#34;", "\"").replace("&amp;", "&").replace("&#38;", "&")
     }
 }

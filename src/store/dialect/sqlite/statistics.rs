@@ -10,7 +10,7 @@ use sqlx::SqlitePool;
 
 /// Of an index: so many rows, and so many on average that are alike in its first column, its first two, … A
 /// table that is kept in the order of its key has that as an index of its own name.
-const STATISTICS: [(&str, &str, &str); 43] = [
+const STATISTICS: [(&str, &str, &str); 45] = [
     ("accounts", "sqlite_autoindex_accounts_1", "6000 1"),
     ("entries", "entries", "100000 100000 1"),
     ("entries", "entries_gym", "100000 100000 80 1"),
@@ -19,6 +19,8 @@ const STATISTICS: [(&str, &str, &str); 43] = [
     ("grants", "grants_competition", "6000 6000 1500"),
     ("grants", "grants_judge", "2000 2000 1"),
     ("gyms", "gyms", "1260 1260 1"),
+    ("heat_judges", "heat_judges", "20000 20000 16 4 1"),
+    ("heat_judges", "heat_judges_judge", "20000 20000 4"),
     ("heats", "heats", "5000 5000 4 1"),
     ("idempotency", "idempotency", "200000 1 1"),
     ("idempotency", "idempotency_age", "200000 1"),

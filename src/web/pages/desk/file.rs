@@ -7,14 +7,14 @@ use crate::actions::Request;
 use crate::actions::import::{ImportView, Options, Rows, What, import_with, refused_csv};
 use crate::actions::language;
 use crate::actions::score::{self, DeskQuery};
-use crate::actions::views::DeskRow;
+use crate::actions::views::{DeskRow, ScoreView};
 use crate::app::App;
 use crate::rules::ledger::Refusal;
 use crate::rules::table::{self, GIVEN_BACK, Kind};
 use crate::rules::workout::Workout;
 use crate::web::api::{MOST_ROWS, csv_file};
 use crate::web::extract::{Path, Query};
-use crate::web::once::{self, Shown};
+use crate::web::once;
 use crate::web::pages::form::{Choice, FieldError, Fields};
 use crate::web::pages::imported::{self, Outcome};
 use crate::web::pages::shell::{Link, Shell, encoded, words};
@@ -32,7 +32,7 @@ use axum::response::IntoResponse;
 use http::{HeaderMap, StatusCode};
 
 /// Columns of the file that goes out; those from `state` on are passed over when it comes back.
-const COLUMNS: [&str; 12] = [
+const COLUMNS: [&str; 13] = [
     "bib",
     "name",
     "performance",
@@ -41,6 +41,7 @@ const COLUMNS: [&str; 12] = [
     "sheet",
     "no_reps",
     "gym",
+    "attempt",
     "revise",
     "state",
     "received_at",
@@ -126,7 +127,7 @@ pub async fn get_file(
     };
     let workouts = page.workouts.into_iter().map(|o| Choice { chosen: o.value == shown.whose, ..o });
     page.workouts = workouts.collect();
-    page.outcome = Some(Outcome::all_taken(shown.told, shown.left_out.into_iter().map(|(remark, _)| remark).collect()));
+    page.outcome = Some(Outcome::of_shown(shown));
     Ok((gone, html(&page)?).into_response())
 }
 
@@ -158,10 +159,7 @@ pub async fn post_file(
             let outcome = outcome(&view);
             if view.rows.is_empty() {
                 // Loading the page again sends nothing again.
-                let left_out = outcome.remarks.iter().map(|remark| (remark.clone(), String::new())).collect();
-                let shown =
-                    Shown { told: outcome.said.clone(), whose: workout.to_owned(), left_out, ..Shown::default() };
-                if let Some(led) = once::lead_whole(&app, &caller, &page.action, &shown) {
+                if let Some(led) = once::lead_whole(&app, &caller, &page.action, &outcome.shown(workout)) {
                     return Ok(led);
                 }
                 page.text.clear();
@@ -204,14 +202,19 @@ pub async fn get_csv(
     let workout = fields.get("workout");
     let query = DeskQuery { gym: Some(gym.clone()), state: None };
     let list = score::desk(&app, &caller.actor, caller.received, &slug, workout, query).await?;
-    let text = table::write(&COLUMNS, list.rows.iter().map(row));
+    let text = table::write(&COLUMNS, list.rows.iter().flat_map(rows));
     Ok(csv_file(text, &format!("{gym}-{}.csv", list.workout)))
 }
 
-fn row(r: &DeskRow) -> Vec<String> {
-    let of = |text: Option<&String>| text.cloned().unwrap_or_default();
+/// An entry with the attempt that counts, then each other attempt.
+fn rows(r: &DeskRow) -> impl Iterator<Item = Vec<String>> {
     // Taken back: nothing is stored that could be sent again unchanged.
     let score = r.score.as_ref().filter(|s| s.state != "withdrawn");
+    std::iter::once(row(r, r.state, score)).chain(r.others.iter().map(|score| row(r, score.state, Some(score))))
+}
+
+fn row(r: &DeskRow, state: &str, score: Option<&ScoreView>) -> Vec<String> {
+    let of = |text: Option<&String>| text.cloned().unwrap_or_default();
     vec![
         r.bib.to_string(),
         r.name.clone(),
@@ -221,8 +224,9 @@ fn row(r: &DeskRow) -> Vec<String> {
         of(score.filter(|s| s.attestation.is_some()).and_then(|s| s.sheet.as_ref())),
         score.and_then(|s| s.no_reps).map_or(String::new(), |n| n.to_string()),
         of(score.and_then(|s| s.gym.as_ref())),
+        score.map_or(String::new(), |s| s.attempt.to_string()),
         String::new(),
-        say::state(r.state, score.is_some_and(|s| s.refused)).to_owned(),
+        say::state(state, score.is_some_and(|s| s.refused)).to_owned(),
         score.map_or(String::new(), |s| s.received_at.to_string()),
         score.map_or(String::new(), |s| late_said::lines(s).join(" ")),
     ]

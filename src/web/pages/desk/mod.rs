@@ -8,7 +8,7 @@ mod file;
 pub(super) mod judges;
 mod papers;
 mod rows;
-mod saved;
+pub(super) mod saved;
 mod vouch;
 
 pub use file::{get_csv, get_file, post_file};
@@ -176,8 +176,8 @@ impl Desk {
             workouts.push(at.workout(x, &window, &list, &heats));
         }
         let asked = self.give_fields(&mut workouts, fields, &tail);
-        if let (None, Some(path)) = (&done, saved::saved_path(slug, fields.get("saved"))) {
-            done = saved::saved(app, &self.reader, &path, &workouts, fields.ticked("was_out")).await?;
+        if let (None, Some((path, attempt))) = (&done, saved::saved_path(slug, fields.get("saved"))) {
+            done = saved::saved(app, &self.reader, (&path, attempt), &workouts, fields.ticked("was_out")).await?;
         }
         let title = put(w.desk_title, &[("gym", &self.gym.name)]);
         let now = match code.as_str() {
@@ -335,6 +335,9 @@ mod tests {
             href: format!("/desk/s/g/{workout}/{bib}"),
             name: name.to_owned(),
             bib,
+            attempt: bib,
+            nth: samples::HOSTILE.to_owned(),
+            key: bib.to_string(),
             division: samples::HOSTILE.to_owned(),
             text: "6+14".to_owned(),
             state,
@@ -472,7 +475,9 @@ mod tests {
     fn the_judge_is_remembered_from_one_athlete_to_the_next() {
         assert_eq!(remembered(&[("judge", "J 1&2"), ("how", "video")]), "?judge=J%201%262&how=video");
         assert_eq!(remembered(&[("judge", ""), ("how", "")]), "");
-        assert_eq!(saved::saved_path("s", "w1/1042").map(|p| p.bib), Some(1042));
-        assert_eq!(saved::saved_path("s", "w1/x"), None);
+        let saved = |said| saved::saved_path("s", said).map(|(path, attempt)| (path.bib, attempt));
+        assert_eq!(saved("w1/1042"), Some((1042, None)));
+        assert_eq!(saved("w1/1042/2"), Some((1042, Some(2))));
+        assert_eq!((saved("w1/x"), saved("w1/1042/x")), (None, None));
     }
 }

@@ -3,7 +3,7 @@
 
 use super::{Desk, judges};
 use crate::actions::score::{self, DeskQuery};
-use crate::actions::views::DeskRow;
+use crate::actions::views::{DeskRow, ScoreView};
 use crate::app::App;
 use crate::web::extract::Path;
 use crate::web::pages::shell::{Dated, Link, Shell, When, own_zone, words};
@@ -38,6 +38,8 @@ struct Stored {
     bib: u32,
     name: String,
     text: String,
+    /// "Attempt 2", where there are several.
+    nth: String,
     state: &'static str,
     late: Vec<String>,
     judge: String,
@@ -87,24 +89,29 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
         let list = score::desk(&app, &caller.actor, caller.received, &slug, &x.slug, query).await?;
         let values: [(&'static str, &dyn std::fmt::Display); 3] =
             [("workout", &x.title), ("settled", &list.settled), ("all", &list.entries)];
-        let stored = |r: &DeskRow| {
-            let score = r.score.as_ref();
+        let stored = |r: &DeskRow, state: &'static str, score: Option<&ScoreView>| {
             let judge = score.and_then(|s| s.attestation.as_ref());
+            let nth = score.filter(|s| s.attempt > 1 || !r.others.is_empty());
             Stored {
                 bib: r.bib,
                 name: r.name.clone(),
                 text: score.map_or_else(|| w.desk_words.receipt_nothing.to_owned(), |s| s.performance.text.clone()),
-                state: say::state(r.state, score.is_some_and(|s| s.refused)),
+                nth: nth.map_or(String::new(), |s| put(w.attempt_n, &[("n", &s.attempt)])),
+                state: say::state(state, score.is_some_and(|s| s.refused)),
                 late: score.map_or(Vec::new(), late_said::lines),
                 judge: judge.map_or(String::new(), |a| judges::called(&desk.judges, &a.judge)),
                 at: score.map_or(String::new(), |s| When::new(s.received_at, &c.time_zone).text),
                 position: score.map_or(String::new(), |s| s.changed_at.to_string()),
             }
         };
+        let all = |r: &DeskRow| {
+            let others: Vec<Stored> = r.others.iter().map(|score| stored(r, score.state, Some(score))).collect();
+            std::iter::once(stored(r, r.state, r.score.as_ref())).chain(others)
+        };
         workouts.push(Sheet {
             title: x.title.clone(),
             caption: put(w.desk_words.receipt_caption, &values),
-            rows: list.rows.iter().map(stored).collect(),
+            rows: list.rows.iter().flat_map(all).collect(),
         });
     }
     let title = put(w.desk_words.receipt, &[("gym", &desk.gym.name)]);
@@ -167,6 +174,7 @@ mod tests {
             bib,
             name: samples::BIDI.to_owned(),
             text: hostile(),
+            nth: hostile(),
             state: words().state_attested,
             late: vec![hostile()],
             judge: hostile(),

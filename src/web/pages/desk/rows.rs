@@ -9,7 +9,7 @@ use crate::rules::window::{self, Window};
 use crate::rules::workout::{Format, Workout};
 use crate::web::pages::form::Choice;
 use crate::web::pages::shell::{Dated, Link, left, words};
-use crate::web::pages::{late_said, say};
+use crate::web::pages::{late_said, say, vouching};
 use crate::words::{self, put};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -128,6 +128,14 @@ pub(super) struct Line {
     pub(super) href: String,
     pub(super) name: String,
     pub(super) bib: u32,
+    /// Which attempt it shows; 0: nothing is stored.
+    pub(super) attempt: u32,
+    /// It stands beside the line of the same entry, with an attempt that does not count.
+    pub(super) other: bool,
+    /// "Attempt 2", where it has to be said.
+    pub(super) nth: String,
+    /// Stands for the attempt in the names of fields.
+    pub(super) key: String,
     pub(super) division: String,
     pub(super) division_slug: String,
     pub(super) visiting: bool,
@@ -185,15 +193,12 @@ impl At<'_> {
     ) -> WorkoutView {
         let (w, now) = (words(), self.now);
         let open = now >= window.opens;
-        let of = |fits: &dyn Fn(&DeskRow) -> bool| -> Vec<Line> {
-            let fitting = list.rows.iter().filter(|r| open && fits(r));
-            let mut lines: Vec<Line> = fitting.map(|r| self.line(x, r, heats.get(&r.bib))).collect();
-            lines.sort_by_key(|l| l.turn);
-            lines
-        };
-        let is_left = |r: &DeskRow| matches!(r.state, "missing" | "withdrawn" | "guest");
-        let (todo, awaiting) = (of(&is_left), of(&|r| r.state == "entered"));
-        let settled = of(&|r| !is_left(r) && r.state != "entered");
+        let rows = list.rows.iter().filter(|_| open);
+        let mut lines: Vec<Line> = rows.flat_map(|r| self.lines(x, r, heats.get(&r.bib))).collect();
+        lines.sort_by_key(|l| l.turn);
+        let is_left = |l: &Line| matches!(l.code, "missing" | "withdrawn" | "guest");
+        let (todo, lines): (Vec<_>, Vec<_>) = lines.into_iter().partition(is_left);
+        let (awaiting, settled): (Vec<_>, Vec<_>) = lines.into_iter().partition(|l| l.code == "entered");
         let counts: [(&'static str, &dyn std::fmt::Display); 4] = [
             ("settled", &list.settled),
             ("all", &list.entries),
@@ -303,8 +308,18 @@ impl At<'_> {
         }
     }
 
-    fn line(&self, x: &Workout, r: &DeskRow, filled: Option<&Filled>) -> Line {
-        let (w, h, score) = (words(), words::heats(language::reader()), r.score.as_ref());
+    /// The line of an entry, with the attempt that counts, and one for each other attempt.
+    fn lines(&self, x: &Workout, r: &DeskRow, filled: Option<&Filled>) -> Vec<Line> {
+        let others = r.others.iter().map(|score| self.line(x, r, filled, Some(score), true));
+        std::iter::once(self.line(x, r, filled, r.score.as_ref(), false)).chain(others).collect()
+    }
+
+    fn line(&self, x: &Workout, r: &DeskRow, filled: Option<&Filled>, score: Option<&ScoreView>, other: bool) -> Line {
+        let (w, h) = (words(), words::heats(language::reader()));
+        let state = score.filter(|_| other).map_or(r.state, |s| s.state);
+        let attempt = score.map_or(0, |s| s.attempt);
+        let nth = if other || attempt > 1 { put(w.attempt_n, &[("n", &attempt)]) } else { String::new() };
+        let named = |said: String| if nth.is_empty() { said } else { format!("{said}, {nth}") };
         let own = self.c.division(&r.division).map_or(0, |d| usize::from(d.level));
         let own = self.c.levels.get(own).map_or("", |l| l.slug.as_str());
         let level = score.map_or(own, |s| &s.level);
@@ -329,9 +344,14 @@ impl At<'_> {
             done: done.filter(|at| *at <= self.now).map_or(String::new(), local),
             done_at: done.map_or(String::new(), |at| at.to_string()),
             late: score.map_or(Vec::new(), late_said::lines),
-            id: format!("{}-{}", x.slug, r.bib),
+            id: if other { format!("{}-{}-{attempt}", x.slug, r.bib) } else { format!("{}-{}", x.slug, r.bib) },
+            attempt,
+            other,
+            key: vouching::key(r.bib, attempt),
             href: if self.enters {
-                format!("{}/{}/{}{}", self.base, x.slug, r.bib, self.tail)
+                let form = format!("{}/{}/{}{}", self.base, x.slug, r.bib, self.tail);
+                let and = if self.tail.is_empty() { "?" } else { "&" };
+                if other { format!("{form}{and}attempt={attempt}") } else { form }
             } else {
                 format!("/c/{}/athletes/{}#w-{}", self.c.slug, r.bib, x.slug)
             },
@@ -341,8 +361,8 @@ impl At<'_> {
             division_slug: r.division.clone(),
             visiting: r.gym.as_deref() != Some(self.gym),
             text: score.map_or(String::new(), |s| s.performance.text.clone()),
-            state: say::state(r.state, score.is_some_and(|s| s.refused)),
-            code: r.state,
+            state: say::state(state, score.is_some_and(|s| s.refused)),
+            code: state,
             etag: score.map_or(String::new(), |s| s.etag.clone()),
             level: level.to_owned(),
             levels: levels.iter().map(|(l, title)| Choice::new(*l, *title, chosen)).collect(),
@@ -353,10 +373,11 @@ impl At<'_> {
             saved: at.map_or(String::new(), |at| self.saved(at)),
             received: at.map_or(String::new(), |at| at.to_string()),
             sheet: stored.and_then(|s| s.sheet.clone()).unwrap_or_default(),
-            sheet_label: put(w.desk_words.script_words.sheet_of, &[("name", &r.name), ("workout", &x.title)]),
-            label: put(w.desk_words.result_of, &[("name", &r.name), ("workout", &x.title)]),
+            sheet_label: named(put(w.desk_words.script_words.sheet_of, &[("name", &r.name), ("workout", &x.title)])),
+            label: named(put(w.desk_words.result_of, &[("name", &r.name), ("workout", &x.title)])),
             level_label: put(w.desk_words.level_of, &[("name", &r.name), ("workout", &x.title)]),
             ticked: false,
+            nth,
         }
     }
 }

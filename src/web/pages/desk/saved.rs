@@ -4,14 +4,15 @@ use super::rows::WorkoutView;
 use crate::actions::language;
 use crate::actions::lists;
 use crate::actions::reader::Reader;
-use crate::actions::{ScorePath, score, standings};
+use crate::actions::views::{ScoreView, ScoreWithAttempts};
+use crate::actions::{Failure, ScorePath, score, standings};
 use crate::app::App;
 use crate::rules::performance::{self, Around, RawPerformance};
-use crate::rules::window;
+use crate::rules::tag::Tag;
 use crate::web::pages::shell::{Link, words};
-use crate::web::pages::{late_said, say};
+use crate::web::pages::{history, late_said, say};
 use crate::web::problem::Answer;
-use crate::words::{Sentence, put};
+use crate::words::put;
 
 /// What has just been stored.
 pub(super) struct Saved {
@@ -21,24 +22,38 @@ pub(super) struct Saved {
 }
 
 impl Saved {
-    /// A judge's word for so many at once.
-    pub(super) fn vouched(n: u32) -> Self {
-        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines: Vec::new(), next: None }
+    /// A judge's word for so many at once, with what is said of them.
+    pub(super) fn vouched(n: u32, lines: Vec<String>) -> Self {
+        Self { title: put(words().desk_words.vouched, &[("n", &n)]), lines, next: None }
     }
 }
 
-/// `w1/1042`.
-pub(super) fn saved_path(competition: &str, saved: &str) -> Option<ScorePath> {
-    let (workout, bib) = saved.split_once('/')?;
-    Some(ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib: bib.parse().ok()? })
+/// `w1/1042`, with the attempt that was stored `w1/1042/2`.
+pub(super) fn saved_path(competition: &str, saved: &str) -> Option<(ScorePath, Option<u32>)> {
+    let (workout, rest) = saved.split_once('/')?;
+    let (bib, attempt) = match rest.split_once('/') {
+        Some((bib, attempt)) => (bib, Some(attempt.parse().ok()?)),
+        None => (rest, None),
+    };
+    let bib = bib.parse().ok()?;
+    Some((ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib }, attempt))
+}
+
+/// What counts in the place of an attempt; `None`: that one does, or nothing.
+pub(in crate::web::pages) fn counts_instead(read: &ScoreWithAttempts, stored: &ScoreView) -> Option<String> {
+    let counts = &read.score;
+    let other = counts.attempt != stored.attempt && matches!(counts.state, "attested" | "flagged" | "amended");
+    let values: [(&'static str, &dyn std::fmt::Display); 2] =
+        [("n", &counts.attempt), ("text", &counts.performance.text)];
+    other.then(|| put(words().saved_other_counts, &values))
 }
 
 /// What has just been stored, with its place now, and who is next; `was_out`: it took back that they take no
-/// part.
+/// part. Without an attempt: the one that counts.
 pub(super) async fn saved(
     app: &App,
     reader: &Reader,
-    path: &ScorePath,
+    (path, attempt): (&ScorePath, Option<u32>),
     workouts: &[WorkoutView],
     was_out: bool,
 ) -> Answer<Option<Saved>> {
@@ -59,26 +74,34 @@ pub(super) async fn saved(
         let back = put(w.saved_taking_part, &[("name", &entry.name)]);
         return Ok(Some(Saved { title: entry.name, lines: vec![if stated { line } else { back }], next }));
     };
-    let s = &read.score;
+    let s = read.attempts.iter().find(|a| Some(a.attempt) == attempt).unwrap_or(&read.score);
+    let counts = counts_instead(&read, s);
+    let mut lines = Vec::new();
+    if read.attempts.len() > 1 {
+        lines.push(format!("{}.", put(w.attempt_n, &[("n", &s.attempt)])));
+    }
     if s.state == "withdrawn" {
         let title = put(w.saved_title, &[("name", &entry.name), ("text", &s.performance.text)]);
-        return Ok(Some(Saved { title, lines: vec![w.desk_words.taken_back.to_owned()], next }));
+        lines.push(w.desk_words.taken_back.to_owned());
+        lines.extend(counts);
+        return Ok(Some(Saved { title, lines, next }));
     }
-    let mut lines = Vec::new();
     if was_out {
-        let history = score::history(app, &reader.actor, now, path).await?;
-        let stated = history.items.iter().rev().find(|i| i.action == "not_taking_part");
-        lines.extend(stated.map(|i| {
-            let at = format!("{} ({})", window::local(i.at, &c.time_zone), c.time_zone_name);
-            language::say(&Sentence::new("was_not_taking_part").with("at", at))
-        }));
+        lines.extend(history::stated_out(&score::history(app, &reader.actor, now, path).await?, c));
     }
     match s.state {
         "entered" => lines.push(w.saved_waiting.to_owned()),
         "late" => {}
+        "attested" | "flagged" | "amended" if counts.is_some() => lines.push(w.saved_stored.to_owned()),
         "attested" | "flagged" | "amended" => {
-            let own = standings::entry_standing(app, &reader.actor, now, &path.competition, path.bib, None).await?;
-            let places = own.workouts.iter().find(|o| o.workout == path.workout).map(|o| &o.places);
+            // In a state that has it: of another one no place is told.
+            let seq = s.etag.parse::<Tag>().ok().map(|tag| tag.seq);
+            let own = standings::entry_standing(app, &reader.actor, now, &path.competition, path.bib, seq).await;
+            let own = match own {
+                Err(Failure::Behind) => Vec::new(),
+                own => own?.workouts,
+            };
+            let places = own.iter().find(|o| o.workout == path.workout).map(|o| &o.places);
             if let Some(first) = places.and_then(|p| p.iter().find(|p| p.place.is_some())) {
                 let ordinal = (w.ordinal)(first.place.unwrap_or_default().into());
                 let division = say::division(c, &first.division);
@@ -89,6 +112,7 @@ pub(super) async fn saved(
         }
         other => lines.push(say::state(other, s.refused).to_owned()),
     }
+    lines.extend(counts);
     lines.extend(late_said::lines(s));
     let level = c.levels.iter().position(|l| l.slug == s.level).and_then(|n| u8::try_from(n).ok()).unwrap_or(0);
     if let Some(p) = c.prescription(&path.workout, &entry.division, level) {

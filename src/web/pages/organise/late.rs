@@ -210,5 +210,5 @@ pub async fn post_many(
         return Ok(Redirect::to(&format!("/organise/{slug}?done={what}&n={done}")).into_response());
     }
     let told = Some(put(o.late_many_some, &[("n", &done)]));
-    again(&app, &caller, &reader, StatusCode::CONFLICT, Typed { fields, errors, late, told }).await
+    again(&app, &caller, &reader, StatusCode::CONFLICT, Typed { fields, errors, late, told, erase: None }).await
 }

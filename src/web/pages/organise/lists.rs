@@ -261,7 +261,7 @@ fn said(view: &ImportView) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::imported::RefusedLine;
+    use super::super::super::imported::RowSaid;
     use super::super::super::samples;
     use super::*;
 
@@ -298,12 +298,14 @@ mod tests {
 
     #[test]
     fn refused_rows_stand_in_the_field_to_be_mended() {
-        let line = |row| RefusedLine { row, line: "15".to_owned(), mend: vec![samples::HOSTILE.to_owned()] };
+        let line = |row| RowSaid { row, line: "15".to_owned(), said: vec![samples::HOSTILE.to_owned()] };
         let outcome = Outcome {
             said: "460 taken".to_owned(),
             remarks: vec![samples::HOSTILE.to_owned()],
             refused: (1..=40).map(line).collect(),
             more: "3 more".to_owned(),
+            told: (41..=43).map(line).collect(),
+            told_more: samples::HOSTILE.to_owned(),
         };
         let page = page(3, Some(outcome));
         samples::assert_sound(&page);

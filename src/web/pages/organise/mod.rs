@@ -1,11 +1,12 @@
 //! `/organise`: what the one who answers for a competition needs, a page each: how it goes (`overview`)
 //! and what came late (`late`), who is missing (`missing`), the competition file (`file`), the
-//! lists of gyms, entries and judges (`lists`), one entry (`entry`), whom gyms propose (`proposals`), roles and sign-ins
+//! lists of gyms, entries and judges (`lists`), one entry (`entry`), whom to erase (`erase`), whom gyms propose (`proposals`), roles and sign-ins
 //! (`people`, and `give` a role by e-mail); and, for who
 //! organises all, a new one (`create`).
 
 pub mod create;
 pub mod entry;
+pub mod erase;
 pub mod file;
 pub mod give;
 pub mod late;

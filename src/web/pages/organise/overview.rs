@@ -5,18 +5,18 @@ use super::super::form::{self, Choice, FieldError, Fields};
 use super::super::html;
 use super::super::scope::gym_name;
 use super::super::shell::{Dated, Left, Link, Shell, When, words};
+use super::erase::Whom;
 use super::late::{Item, item};
 use super::{frame, number, reader, refused, texts};
+use crate::actions::Request;
 use crate::actions::extend::{self, Extended};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, Late, Progress};
 use crate::actions::views::GymView;
-use crate::actions::{Failure, Request, erase};
 use crate::app::App;
 use crate::rules::event::Extension;
-use crate::rules::ledger::{Refusal, Whose};
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -63,6 +63,8 @@ struct View {
     form: ExtensionForm,
     erase_bib: String,
     erase_gym: String,
+    /// Whom it would be; `None`: nobody was looked at yet.
+    erase: Option<Whom>,
 }
 
 /// How far a workout is.
@@ -75,13 +77,26 @@ struct Now {
     missing: Option<Link>,
 }
 
-/// Somebody who has more time.
+/// What was said of somebody's time.
 struct Line {
     workout: String,
     whom: String,
     closes: When,
     attest_by: When,
     reason: String,
+    /// Whether it holds now, or why it does not.
+    now: &'static str,
+    /// Where it holds: what gives them the file's times again.
+    back: Option<Back>,
+}
+
+/// The fields of a form that takes more time back.
+struct Back {
+    workout: String,
+    gym: String,
+    region: String,
+    closes: String,
+    attest_by: String,
 }
 
 /// The form for more time, as typed.
@@ -107,6 +122,8 @@ pub(super) struct Typed {
     pub(super) late: Option<String>,
     /// What was done all the same.
     pub(super) told: Option<String>,
+    /// Who would be erased.
+    pub(super) erase: Option<Whom>,
 }
 
 async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answer<View> {
@@ -159,10 +176,11 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         refused_open: after > 0,
         refused: no.into_iter().skip(after).take(SHOWN).map(item).collect(),
         refused_title,
-        extensions: extend::list(app, actor, now, &c.slug).await?.iter().map(|e| line(reader, &gyms, e)).collect(),
+        extensions: lines(reader, &gyms, &extend::list(app, actor, now, &c.slug).await?),
         form: extension_form(reader, &gyms, if typed.late.is_none() { &typed.fields } else { NONE }),
         erase_bib: typed.fields.get("erase_bib").to_owned(),
         erase_gym: typed.fields.get("erase_gym").to_owned(),
+        erase: typed.erase,
         errors: typed.errors,
         base,
     })
@@ -193,8 +211,29 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
     Now { href, title: x.title.clone(), left, when, facts, missing }
 }
 
-fn line(reader: &Reader, gyms: &[GymView], e: &Extended) -> Line {
+/// What was said of time, the newest first.
+fn lines(reader: &Reader, gyms: &[GymView], all: &[Extended]) -> Vec<Line> {
+    let replaced = |n: usize, x: &Extension| all.iter().take(n).any(|newer| newer.extension.for_the_same(x));
+    all.iter().enumerate().map(|(n, e)| line(reader, gyms, e, replaced(n, &e.extension))).collect()
+}
+
+fn line(reader: &Reader, gyms: &[GymView], e: &Extended, replaced: bool) -> Line {
     let (o, c, x) = (texts(), &reader.competition, &e.extension);
+    let file = c.workout(&x.workout).map(|found| found.window);
+    let gives = file.is_some_and(|file| x.closes > file.closes || x.attest_by > file.attest_by);
+    let now = match (replaced, x.taken_back, gives) {
+        (true, ..) => o.extension_replaced,
+        (_, true, _) => o.extension_taken_back,
+        (_, _, false) => o.extension_file_gives,
+        _ => o.extension_holds,
+    };
+    let back = file.filter(|_| !replaced && !x.taken_back && gives).map(|file| Back {
+        workout: x.workout.clone(),
+        gym: x.gym.clone().unwrap_or_default(),
+        region: x.region.clone().unwrap_or_default(),
+        closes: file.closes.to_string(),
+        attest_by: file.attest_by.to_string(),
+    });
     let region = || put(o.extension_region_of, &[("region", &x.region.as_deref().unwrap_or_default())]);
     Line {
         workout: c.workout(&x.workout).map_or_else(|| x.workout.clone(), |found| found.title.clone()),
@@ -202,6 +241,8 @@ fn line(reader: &Reader, gyms: &[GymView], e: &Extended) -> Line {
         closes: When::new(x.closes, &c.time_zone),
         attest_by: When::new(x.attest_by, &c.time_zone),
         reason: e.reason.clone().unwrap_or_default(),
+        now,
+        back,
     }
 }
 
@@ -311,47 +352,6 @@ pub async fn post_extension(
     }
 }
 
-/// `POST /organise/{c}/erase`.
-pub async fn post_erase(
-    State(app): State<App>,
-    caller: Caller,
-    Path(slug): Path<String>,
-    Form(fields): Form<Fields>,
-) -> Answer {
-    let reader = reader(&app, &caller, &slug).await?;
-    let mut errors = Vec::new();
-    let gym = fields.get("erase_gym").trim();
-    let (at, whose) = if gym.is_empty() {
-        let bib = form::bib(fields.get("erase_bib"));
-        if bib.is_none() {
-            errors.push(FieldError::new("erase_bib", words().field_number));
-        }
-        ("erase_bib", bib.map(Whose::Entry))
-    } else {
-        if !fields.get("erase_bib").trim().is_empty() {
-            errors.push(FieldError::new("erase_gym", texts().erase_one));
-        }
-        ("erase_gym", Some(Whose::Contact(gym.to_owned())))
-    };
-    if !fields.ticked("sure") {
-        errors.push(FieldError::new("sure", texts().erase_not_sure));
-    }
-    let status = match whose.filter(|_| errors.is_empty()) {
-        Some(whose) => match erase::erase(&app, &caller.actor, caller.received, &slug, whose).await {
-            Ok(()) => return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response()),
-            Err(Failure::Refused(Refusal::NotFound(sentence))) => {
-                errors.push(FieldError::new(at, language::say(&sentence)));
-                StatusCode::UNPROCESSABLE_ENTITY
-            }
-            Err(other) => return Err(other.into()),
-        },
-        None => StatusCode::UNPROCESSABLE_ENTITY,
-    };
-    // Nothing of this form belongs into the others.
-    let typed = Typed { errors, late: Some(String::new()), fields, ..Typed::default() };
-    again(&app, &caller, &reader, status, typed).await
-}
-
 /// The page again, with everything typed and what to mend.
 pub(super) async fn again(app: &App, caller: &Caller, reader: &Reader, status: StatusCode, typed: Typed) -> Answer {
     Ok((status, html(&view(app, caller, reader, typed).await?)?).into_response())
@@ -401,6 +401,14 @@ mod tests {
             closes: samples::when(),
             attest_by: samples::when(),
             reason: samples::BIDI.to_owned(),
+            now: texts().extension_holds,
+            back: Some(Back {
+                workout: hostile(),
+                gym: hostile(),
+                region: hostile(),
+                closes: hostile(),
+                attest_by: hostile(),
+            }),
         };
         let view = View {
             refused_open: true,
@@ -435,6 +443,7 @@ mod tests {
             },
             erase_bib: hostile(),
             erase_gym: hostile(),
+            erase: (n > 0).then(|| Whom::sample(samples::HOSTILE)),
         };
         view.render().expect("renders")
     }

@@ -147,6 +147,7 @@ fn order_of_days(value: &str) -> Option<&'static str> {
 /// A result, at a desk or one's own.
 const SCORE: &[Field] = &[
     ETAG,
+    machinery("attempt"),
     machinery("desk_judge"),
     own("performance", || words().performance),
     machinery("confirm-"),
@@ -161,7 +162,7 @@ const SCORE: &[Field] = &[
     ticked("again", || words().again),
 ];
 /// Buttons at a score: what the desk goes on with goes along.
-const BUTTON: &[Field] = &[ETAG, machinery("desk_judge"), machinery("how")];
+const BUTTON: &[Field] = &[ETAG, machinery("attempt"), machinery("desk_judge"), machinery("how")];
 const LATE: &[Field] = &[ETAG, own("reason", || organise().late_reason), DECISION];
 const CODES: &[Field] = &[
     Field { name: "bib-", kind: Kind::RowTicked },
@@ -239,6 +240,7 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             machinery("version"),
             machinery("do"),
+            machinery("was-"),
             Field { name: "heat-", kind: Kind::Row(|| heats().heat_n) },
             Field { name: "lane-", kind: Kind::Row(|| heats().lane) },
             Field { name: "judge-", kind: Kind::Row(|| heats().judge) },
@@ -277,6 +279,11 @@ pub(super) const FORMS: &[Form] = &[
     Form { route: "/desk/{c}/{gym}/{w}/{bib}/withdrawal", below: 1, fields: BUTTON },
     Form { route: "/desk/{c}/{gym}/{w}/{bib}/not-taking-part", below: 1, fields: BUTTON },
     Form { route: "/desk/{c}/{gym}/{w}/{bib}/taking-part", below: 1, fields: BUTTON },
+    Form {
+        route: "/judge/{c}/{w}/attestation",
+        below: 2,
+        fields: &[Field { name: "a-", kind: Kind::RowTicked }, machinery("judge"), machinery("statement")],
+    },
     Form {
         route: "/referee/{c}/{w}/{bib}/flag",
         below: 1,
@@ -331,7 +338,13 @@ pub(super) const FORMS: &[Form] = &[
     Form {
         route: "/organise/{c}/erase",
         below: 1,
-        fields: &[own("erase_bib", || words().bib), own("erase_gym", || organise().erase_gym), machinery("sure")],
+        fields: &[
+            own("erase_bib", || words().bib),
+            own("erase_gym", || organise().erase_gym),
+            machinery("sure"),
+            machinery("seen"),
+            machinery("do"),
+        ],
     },
     Form { route: "/organise/{c}/file", below: 0, fields: COMPETITION_FILE },
     Form {

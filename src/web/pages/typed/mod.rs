@@ -113,9 +113,14 @@ impl Field {
         };
         let in_row = |rest: &str, label: &str| {
             let (workout, bib) = rest.rsplit_once('/').unwrap_or(("", rest));
-            let bib = bib.parse::<u32>().ok()?;
-            let whose =
-                if workout.is_empty() { format!("{} {bib}", w.bib) } else { format!("{} {bib}, {workout}", w.bib) };
+            let (bib, nth) = bib.split_once('-').map_or((bib, None), |(bib, nth)| (bib, Some(nth)));
+            let mut whose = format!("{} {}", w.bib, bib.parse::<u32>().ok()?);
+            if let Some(nth) = nth {
+                whose = format!("{whose}, {}", put(w.attempt_n, &[("n", &nth.parse::<u32>().ok()?)]));
+            }
+            if !workout.is_empty() {
+                whose = format!("{whose}, {workout}");
+            }
             Some(if label.is_empty() {
                 whose
             } else {
@@ -202,7 +207,8 @@ mod tests {
             ("performance", "6+14"),
             ("how", "video"),
             ("sheet", "17"),
-            ("again", "yes"),
+            ("attempt", "1"),
+            ("again", "2"),
             ("judge", " "),
         ];
         assert_eq!(
@@ -221,12 +227,14 @@ mod tests {
             ("s-1042", "17"),
             ("s-9", ""),
             ("s-x", "planted"),
+            ("s-9-x", "planted"),
+            ("a-1043-2", "89-0a0b"),
             ("statement", "yes"),
             ("how", "planted"),
         ];
         assert_eq!(
             lines("/desk/s/q/w1/attestation", &sent(&vouch)),
-            ["Workout: w1", "Bib 1042: ticked", "\u{2068}Bib 1042\u{2069}, Sheet: 17"]
+            ["Workout: w1", "Bib 1042: ticked", "Bib 1043, Attempt 2: ticked", "\u{2068}Bib 1042\u{2069}, Sheet: 17"]
         );
         let many = [("t-w1/1042", "yes"), ("s-w1/1042", "88-0a"), ("many_reason", "Power cut"), ("decision", "admit")];
         assert_eq!(

@@ -90,6 +90,10 @@ async fn a_stale_file_is_not_applied_over_a_newer_one() {
         .body("application/toml", file("Two"))
         .await
         .expect(412);
+    // The one that is in force, sent again as after a lost answer, is no other one.
+    let again =
+        organiser.put(C).header("if-match", &tag).body("application/toml", file("One")).await.expect(200).json();
+    assert_eq!(again["changes"], json!([]), "{again}");
     assert_eq!(organiser.get(C).await.json()["title"], "One");
 }
 

@@ -6,6 +6,7 @@ mod entries;
 mod many;
 mod moves;
 mod roster;
+mod row_remarks;
 mod scores;
 mod standings;
 mod walk;

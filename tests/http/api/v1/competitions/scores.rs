@@ -81,6 +81,40 @@ async fn new_figures_void_the_attestation_and_other_details_do_not() {
     assert_eq!(revised["places"][0]["place"], json!(null));
 }
 
+/// A link to the wrong video, or a count read from another sheet, goes again: by an explicit empty value alone.
+#[tokio::test]
+async fn a_video_and_a_count_of_no_reps_are_taken_away_by_an_empty_value() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = score("w1", 1042);
+    let first = attested(&staff, 1042, "278", "J-1").await.expect(201).json();
+    let with = json!({ "performance": "278", "no_reps": 2, "video": "https://example.org/v/1" });
+    let with = staff.put(&path).if_match(etag(&first)).json(with).await.expect(200).json();
+    let has = |view: &serde_json::Value| (view["no_reps"].clone(), view["video"].clone());
+    assert_eq!(has(&with), (json!(2), json!("https://example.org/v/1")));
+    // What is left out stays, and so does a video under null: many do not see it.
+    let left = json!({ "performance": "278", "video": null });
+    let left = staff.put(&path).if_match(etag(&with)).json(left).await.expect(200).json();
+    assert_eq!((has(&left), etag(&left)), (has(&with), etag(&with)));
+    let gone = json!({ "performance": "278", "no_reps": null, "video": " " });
+    staff.put(&path).json(gone.clone()).await.expect(428);
+    let gone = staff.put(&path).if_match(etag(&with)).json(gone).await.expect(200).json();
+    assert_eq!((has(&gone), &gone["state"]), ((json!(null), json!(null)), &json!("attested")), "{gone}");
+    let history = staff.get(&format!("{path}/history")).await.expect(200).json();
+    let actions: Vec<&str> =
+        history["items"].as_array().expect("items").iter().filter_map(|item| item["action"].as_str()).collect();
+    assert_eq!(actions, ["submitted", "attested", "detailed", "detailed"], "{history}");
+    // While a referee looks at it, the video stays.
+    let with = json!({ "performance": "278", "no_reps": 2, "video": "https://example.org/v/2" });
+    let with = staff.put(&path).if_match(etag(&gone)).json(with).await.expect(200).json();
+    let flag = json!({ "reason": "count", "note": "two short" });
+    let flags = app.referee().await.post(&format!("{path}/flags")).if_match(etag(&with)).json(flag).await.expect(200);
+    let flagged = flags.json();
+    let gone = json!({ "performance": "278", "video": "" });
+    staff.put(&path).if_match(etag(&flagged)).json(gone).await.expect(409);
+    assert_eq!(has(&staff.get(&path).await.expect(200).json()), (json!(2), json!("https://example.org/v/2")));
+}
+
 #[tokio::test]
 async fn who_may_send_a_score() {
     let app = TestApp::new().await;

@@ -1,12 +1,19 @@
-//! `/judge/{c}`: where a judge counts, what the standards are, and what to sign.
+//! `/judge/{c}`: where a judge counts, what the standards are, what waits for their word, and what they gave it
+//! for.
 
+mod word;
+
+pub use word::post_attestation;
+
+use super::form::Fields;
 use super::shell::{Dated, Link, Shell, own_zone, words};
-use super::{html, say};
+use super::{html, say, vouching};
 use crate::actions::judging::{self, Credential, Lane, Share, Vouched, Work};
 use crate::actions::language;
 use crate::app::App;
 use crate::rules::workout::Workout;
-use crate::web::extract::Path;
+use crate::web::extract::{Path, Query};
+use crate::web::once;
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::words::en::pages::Pages;
@@ -14,15 +21,34 @@ use crate::words::{heats, put, sheet};
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
+use http::HeaderMap;
 use jiff::tz::TimeZone;
+use word::WordView;
 
 #[derive(Template)]
 #[template(path = "judge.html")]
 struct View {
     shell: Shell,
     w: &'static Pages,
+    csrf: String,
     title: String,
+    /// What has just been stored.
+    given: Option<GivenView>,
+    /// What went wrong with a word, and where it is mended.
+    troubles: Vec<Link>,
     credentials: Vec<CredentialView>,
+}
+
+/// For how many the word was just given.
+struct GivenView {
+    title: String,
+    lines: Vec<String>,
+}
+
+impl GivenView {
+    fn new(done: u32, lines: Vec<String>) -> Self {
+        Self { title: put(words().judging_given, &[("n", &done)]), lines }
+    }
 }
 
 /// One code of whoever reads.
@@ -41,6 +67,10 @@ struct WorkoutView {
     /// What is said where there is no lane.
     none: &'static str,
     lanes: Vec<LaneView>,
+    /// What waits for their word; `None`: nothing.
+    word: Option<WordView>,
+    /// What is said where nothing does, or not all of it is shown.
+    waits: Vec<&'static str>,
     vouched_title: String,
     vouched: Vec<VouchedView>,
 }
@@ -68,19 +98,38 @@ struct VouchedView {
 }
 
 /// `GET /judge/{c}`.
-pub async fn get_judge(State(app): State<App>, caller: Caller, Path(slug): Path<String>) -> Answer {
+pub async fn get_judge(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    headers: HeaderMap,
+    Query(fields): Query<Fields>,
+) -> Answer {
     let work = judging::work(&app, &caller.actor, caller.received, &slug).await?;
-    Ok(html(&view(&caller, &work))?.into_response())
+    let once = once::take(&app, &caller, &headers, &here(&work.reader.slug), fields.get(once::FIELD));
+    let given = once.as_ref().and_then(|(shown, _)| vouching::said_once(shown));
+    let mut page = view(&caller, &work);
+    page.given = given.map(|(done, lines)| GivenView::new(done, lines));
+    let page = html(&page)?;
+    Ok((once.map(|(_, gone)| gone), page).into_response())
+}
+
+/// The page's address.
+fn here(slug: &str) -> String {
+    format!("/judge/{slug}")
 }
 
 fn view(caller: &Caller, work: &Work) -> View {
     let (w, c) = (words(), &work.reader.competition);
     let title = put(w.judging_title, &[("competition", &c.title)]);
     View {
-        shell: Shell::new(caller, format!("/judge/{}", c.slug), &title)
+        shell: Shell::new(caller, here(&c.slug), &title)
             .below([Link::new(format!("/c/{}", c.slug), &c.title), Link::new("", w.nav_judge)]),
         w,
+        csrf: caller.csrf.clone(),
         title,
+        given: None,
+        troubles: Vec::new(),
         credentials: work.credentials.iter().enumerate().map(|(n, one)| credential(work, n, one)).collect(),
     }
 }
@@ -126,11 +175,7 @@ fn workout(
     };
     let of = |bib: u32| format!("/c/{}/athletes/{bib}#w-{}", c.slug, x.slug);
     let lane = |l: &Lane| LaneView {
-        place: if one.judge.gym.as_ref() == Some(&l.gym.slug) {
-            put(heats.desk_place, &[("heat", &l.heat), ("lane", &l.lane)])
-        } else {
-            put(heats.place_elsewhere, &[("heat", &l.heat), ("lane", &l.lane), ("gym", &l.gym.name)])
-        },
+        place: place(one, l),
         starts: Dated::at_place(heats.starts, l.starts, &c.time_zone, own_zone(&l.gym.time_zone).as_ref()),
         until: if l.window.attest_by == here || over || now < share.window.opens {
             Dated::default()
@@ -152,8 +197,12 @@ fn workout(
         at: said(w.judging_vouched_at, v.at),
         late: if v.waiting { w.judging_late } else { "" },
     };
+    let none = !over && now >= share.window.opens && share.waiting.is_empty();
+    let waits = [(none, w.judging_waiting_none), (!over && share.hidden, w.judging_others_hidden)];
     WorkoutView {
         id: format!("w-{nth}-{}", x.slug),
+        word: WordView::new(work, (nth, one), x, share),
+        waits: waits.into_iter().filter(|(holds, _)| *holds).map(|(_, said)| said).collect(),
         title: x.title.clone(),
         window,
         none: if over { "" } else { w.judging_no_lane },
@@ -164,6 +213,16 @@ fn workout(
         lanes: share.lanes.iter().map(lane).collect(),
         vouched_title: put(w.judging_vouched, &[("n", &share.vouched.len())]),
         vouched: share.vouched.iter().map(vouched).collect(),
+    }
+}
+
+/// A lane, and at which gym where it is not the judge's own.
+fn place(one: &Credential, lane: &Lane) -> String {
+    let heats = heats(language::reader());
+    if one.judge.gym.as_ref() == Some(&lane.gym.slug) {
+        put(heats.desk_place, &[("heat", &lane.heat), ("lane", &lane.lane)])
+    } else {
+        put(heats.place_elsewhere, &[("heat", &lane.heat), ("lane", &lane.lane), ("gym", &lane.gym.name)])
     }
 }
 
@@ -200,6 +259,8 @@ mod tests {
                 links: vec![Link::new("/c/s/workouts/w1", words().judging_brief)],
                 none: words().judging_no_lane,
                 lanes: (0..n * i).map(lane).collect(),
+                word: word::sample(n * i, &format!("0-w{i}")),
+                waits: vec![words().judging_waiting_none, words().judging_others_hidden],
                 vouched_title: put(words().judging_vouched, &[("n", &2)]),
                 vouched: (0..n * i).map(vouched).collect(),
             };
@@ -212,13 +273,17 @@ mod tests {
             let view = View {
                 shell: samples::shell("Judge"),
                 w: words(),
+                csrf: "token".to_owned(),
                 title: samples::LONG.to_owned(),
+                given: Some(GivenView::new(n, vec![samples::HOSTILE.to_owned(), samples::BIDI.to_owned()])),
+                troubles: vec![Link::new("#vs-0-w1", samples::HOSTILE)],
                 credentials: vec![credential],
             };
             view.render().expect("renders")
         };
         samples::assert_sound(&page(3));
         assert!(page(2).contains("has your name yet"));
-        assert!(page(0).contains(words().workouts_none));
+        assert!(page(2).contains("name=\"a-1\"") && page(2).contains(words().judging_statement));
+        assert!(page(0).contains(words().workouts_none) && !page(0).contains("<form class=\"vouch\""));
     }
 }

@@ -1,5 +1,10 @@
 //! What a judge has to do in a competition: the lanes that the heats give them, of their gym and of others;
-//! and what is stored under their code, for them to look over.
+//! what waits for their word; and what is stored under their code, for them to look over.
+
+mod own;
+mod waiting;
+
+pub use waiting::Waits;
 
 use super::Failure;
 use super::reader::Reader;
@@ -10,8 +15,9 @@ use crate::rules::access::{Act, Actor, Denied, Permit, permit};
 use crate::rules::event::Extension;
 use crate::rules::people::{Gym, Judge, Person};
 use crate::rules::window::{self, Window};
-use crate::rules::workout::Workout;
 use jiff::Timestamp;
+use own::Own;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// A lane in which a judge counts.
@@ -65,6 +71,13 @@ pub struct Share {
     pub lanes: Vec<Lane>,
     /// By bib.
     pub vouched: Vec<Vouched>,
+    /// What nobody vouches for yet, as long as a word for it is in time: those of the own lanes in their order,
+    /// then others of the judge's gym by bib. Only in what [`work`] finds.
+    pub waiting: Vec<Waits>,
+    /// More of the gym's wait than these.
+    pub more: bool,
+    /// Those of others are not published yet.
+    pub hidden: bool,
 }
 
 impl Share {
@@ -87,6 +100,10 @@ pub struct Credential {
     pub zone: String,
     /// In the order of the file.
     pub shares: Vec<Share>,
+    /// As whom they take part themselves.
+    own: Own,
+    /// All that are in force.
+    extensions: Arc<[Extension]>,
 }
 
 /// What a judge has to do.
@@ -109,12 +126,31 @@ pub async fn work(app: &App, actor: &Actor, now: Timestamp, competition: &str) -
     permit(actor, Act::ReadJudging { competition: &reader.slug, judge: first })?;
     let mut credentials = Vec::new();
     for code in codes {
-        credentials.extend(credential(app, actor, &reader, code).await?);
+        let Some(mut one) = credential(app, actor, &reader, code).await? else { continue };
+        waiting::add(app, &reader, &mut one).await?;
+        credentials.push(one);
     }
     if credentials.is_empty() {
         return Err(Denied::NotAllowed.into());
     }
     Ok(Work { reader, credentials })
+}
+
+/// 401 and 403 for all but the judge with this code, 404 for a workout that there is not.
+///
+/// # Errors
+/// As said.
+pub async fn may(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+    (workout, code): (&str, &str),
+) -> Result<(), Failure> {
+    let reader = Reader::find(app, actor, now, competition).await?;
+    permit(actor, Act::ReadJudging { competition: &reader.slug, judge: code })?;
+    reader.workout(workout)?;
+    Ok(())
 }
 
 /// One of them; `None`: there is no such judge any more.
@@ -127,16 +163,17 @@ pub(super) async fn credential(
     let permit = permit(actor, Act::ReadJudging { competition: &reader.slug, judge: code })?;
     let Some(judge) = app.store.find_judge(reader.id, code).await? else { return Ok(None) };
     let person = app.store.find_person(&permit, reader.id, judge.person.id).await?;
+    let own = Own::of(app, reader, &judge, person.as_ref()).await?;
     let gym = match &judge.gym {
         Some(gym) => app.store.find_gym(reader.id, gym).await?,
         None => None,
     };
-    let extensions = app.store.list_extensions(reader.id).await?;
+    let extensions: Arc<[Extension]> = app.store.list_extensions(reader.id).await?.into();
     let listed = app.store.list_vouched(&permit, reader.id, code).await?;
     let (at, region) = gym.as_ref().map_or((None, ""), |gym| (Some(gym.slug.as_str()), gym.region.as_str()));
+    let mut lanes = lanes(app, &permit, reader, &extensions, &own).await?;
     let mut shares = Vec::new();
     for workout in reader.workouts() {
-        let mut lanes = lanes(app, &permit, reader, workout, &extensions, code).await?;
         let late = app.store.list_late_words(&permit, reader.id, &workout.slug, code).await?;
         let done = listed.iter().filter(|l| l.attempt.score.workout == workout.slug);
         let done = done.map(|l| (l, l.attempt.attestation.as_ref(), false));
@@ -153,49 +190,62 @@ pub(super) async fn credential(
                 waiting,
             })
         });
-        let mut vouched: Vec<Vouched> = vouched.collect();
-        let bibs: Vec<u32> = lanes.iter().map(|l| l.bib).chain(vouched.iter().map(|v| v.bib)).collect();
-        let names = reader.names(app, &bibs).await?;
-        let called = |bib: u32| names.get(&bib).cloned().unwrap_or_default();
-        for lane in &mut lanes {
-            lane.name = called(lane.bib);
-        }
-        for one in &mut vouched {
-            one.name = called(one.bib);
-        }
-        lanes.sort_by(|a, b| (a.starts, &a.gym.slug, a.lane).cmp(&(b.starts, &b.gym.slug, b.lane)));
-        let window = window::for_entry(workout, &extensions, at, region);
-        shares.push(Share { workout: workout.slug.clone(), window, lanes, vouched });
+        shares.push(Share {
+            workout: workout.slug.clone(),
+            window: window::for_entry(workout, &extensions, at, region),
+            lanes: lanes.remove(workout.slug.as_str()).unwrap_or_default(),
+            vouched: vouched.collect(),
+            waiting: Vec::new(),
+            more: false,
+            hidden: false,
+        });
+    }
+    let of = |share: &Share| share.lanes.iter().map(|l| l.bib).chain(share.vouched.iter().map(|v| v.bib)).collect();
+    let names =
+        reader.names(app, &shares.iter().flat_map(|share| -> Vec<u32> { of(share) }).collect::<Vec<_>>()).await?;
+    let called = |bib: u32| names.get(&bib).cloned().unwrap_or_default();
+    for share in &mut shares {
+        share.lanes.iter_mut().for_each(|lane| lane.name = called(lane.bib));
+        share.vouched.iter_mut().for_each(|one| one.name = called(one.bib));
+        share.lanes.sort_by(|a, b| (a.starts, &a.gym.slug, a.lane).cmp(&(b.starts, &b.gym.slug, b.lane)));
     }
     let zone = gym.as_ref().map_or(String::new(), |gym| gym.time_zone.clone());
-    Ok(Some(Credential { judge, person, zone, shares }))
+    Ok(Some(Credential { judge, person, zone, shares, own, extensions }))
 }
 
-/// The lanes of a workout that heats give a judge, without names.
+/// The lanes that heats give a judge, by workout, without names. Who has become the athlete of a lane since the
+/// heats were made does not count there any more.
 async fn lanes(
     app: &App,
     permit: &Permit,
     reader: &Reader,
-    workout: &Workout,
     extensions: &[Extension],
-    code: &str,
-) -> Result<Vec<Lane>, Failure> {
-    let mut lanes = Vec::new();
-    for gym in app.store.list_heats_of_judge(permit, reader.id, &workout.slug, code).await? {
-        let Some(gym) = app.store.find_gym(reader.id, &gym).await?.map(Arc::new) else { continue };
-        let stored = super::heats::plan(app, permit, reader, &gym.slug, &workout.slug).await?;
-        let Some((_, plan)) = stored else { continue };
+    own: &Own,
+) -> Result<HashMap<String, Vec<Lane>>, Failure> {
+    let mut gyms: HashMap<String, Option<Arc<Gym>>> = HashMap::new();
+    let mut lanes: HashMap<String, Vec<Lane>> = HashMap::new();
+    for (gym, workout, plan) in app.store.list_heats_of_judge(permit, reader.id, own.code()).await? {
+        let Ok(workout) = reader.workout(&workout) else { continue };
+        if !gyms.contains_key(&gym) {
+            gyms.insert(gym.clone(), app.store.find_gym(reader.id, &gym).await?.map(Arc::new));
+        }
+        let Some(gym) = gyms.get(&gym).and_then(Option::as_ref) else { continue };
         let window = window::for_entry(workout, extensions, Some(&gym.slug), &gym.region);
-        let mine = plan.places.iter().filter(|place| place.judge.as_deref() == Some(code));
-        lanes.extend(mine.map(|place| Lane {
+        let mine = plan.places.iter().filter(|place| place.judge.as_deref() == Some(own.code()));
+        lanes.entry(workout.slug.clone()).or_default().extend(mine.map(|place| Lane {
             heat: place.heat,
             lane: place.lane,
             starts: plan.settings.starts(place.heat),
-            gym: Arc::clone(&gym),
+            gym: Arc::clone(gym),
             window,
             bib: place.bib,
             name: String::new(),
         }));
+    }
+    let bibs: Vec<u32> = lanes.values().flatten().map(|lane| lane.bib).collect();
+    let themselves = own.among(app, permit, reader, &app.store.list_named(reader.id, &bibs).await?).await?;
+    for lanes in lanes.values_mut() {
+        lanes.retain(|lane| !themselves.contains(&lane.bib));
     }
     Ok(lanes)
 }

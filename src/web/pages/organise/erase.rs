@@ -1,0 +1,128 @@
+//! The part of `/organise/{c}` that erases somebody. Whom a bib or a gym stands for is shown first; only
+//! then is there a button, and it erases nobody else: a slip in a number cannot be taken back.
+
+use super::super::form::{self, FieldError, Fields};
+use super::super::say;
+use super::super::scope::gym_name;
+use super::super::shell::words;
+use super::overview::{Typed, again};
+use super::{number, reader, texts};
+use crate::actions::erase::{self, Meant};
+use crate::actions::reader::Reader;
+use crate::actions::{Failure, directory, language};
+use crate::app::App;
+use crate::rules::ledger::{Refusal, Whose};
+use crate::web::extract::Path;
+use crate::web::problem::Answer;
+use crate::web::session::{Caller, Form};
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect};
+use http::StatusCode;
+
+/// Who would be erased.
+pub(super) struct Whom {
+    pub(super) facts: Vec<(&'static str, String)>,
+    /// Names them: only they are erased by the button.
+    pub(super) seen: String,
+}
+
+impl Whom {
+    async fn of(app: &App, reader: &Reader, meant: &Meant) -> Answer<Self> {
+        let (w, o) = (words(), texts());
+        Ok(match meant {
+            Meant::Athlete(entry, scores) => {
+                let gyms = directory::gyms(app, reader).await?;
+                let gym = entry.gym.as_deref().map_or(w.no_gym, |slug| gym_name(&gyms, slug)).to_owned();
+                Self {
+                    seen: format!("athlete {} {} {}", entry.bib, entry.division, entry.name),
+                    facts: vec![
+                        (o.list_name, entry.name.clone()),
+                        (w.bib, entry.bib.to_string()),
+                        (w.division, say::division(&reader.competition, &entry.division).to_owned()),
+                        (w.gym, gym),
+                        (o.erase_scores, number(*scores)),
+                    ],
+                }
+            }
+            Meant::Contact(gym) => {
+                let (name, email) = (gym.contact.clone(), gym.email.clone());
+                Self {
+                    seen: format!("contact {} {name:?} {email:?}", gym.slug),
+                    facts: vec![
+                        (o.list_name, name.unwrap_or_else(|| o.erase_nobody.to_owned())),
+                        (o.erase_contact_of, gym.name.clone()),
+                        (w.email, email.unwrap_or_default()),
+                    ]
+                    .into_iter()
+                    .filter(|(_, fact)| !fact.is_empty())
+                    .collect(),
+                }
+            }
+        })
+    }
+}
+
+/// Who is meant, and the field that says so.
+fn whose(fields: &Fields, errors: &mut Vec<FieldError>) -> (&'static str, Option<Whose>) {
+    let gym = fields.get("erase_gym");
+    if gym.is_empty() {
+        let bib = form::bib(fields.get("erase_bib"));
+        if bib.is_none() {
+            errors.push(FieldError::new("erase_bib", words().field_number));
+        }
+        return ("erase_bib", bib.map(Whose::Entry));
+    }
+    if !fields.get("erase_bib").is_empty() {
+        errors.push(FieldError::new("erase_gym", texts().erase_one));
+        return ("erase_gym", None);
+    }
+    ("erase_gym", Some(Whose::Contact(gym.to_owned())))
+}
+
+/// `POST /organise/{c}/erase`: `do=apply` erases whom the page showed; anything else only shows them.
+pub async fn post_erase(
+    State(app): State<App>,
+    caller: Caller,
+    Path(slug): Path<String>,
+    Form(fields): Form<Fields>,
+) -> Answer {
+    let reader = reader(&app, &caller, &slug).await?;
+    let mut errors = Vec::new();
+    let mut whom = None;
+    let mut status = StatusCode::OK;
+    if let (at, Some(whose)) = whose(&fields, &mut errors) {
+        match erase::meant(&app, &caller.actor, caller.received, &slug, &whose).await {
+            Ok(meant) => {
+                let shown = Whom::of(&app, &reader, &meant).await?;
+                let applies = fields.get("do") == "apply";
+                if applies && fields.get("seen") != shown.seen.trim() {
+                    errors.push(FieldError::new("sure", texts().erase_other));
+                    status = StatusCode::CONFLICT;
+                } else if applies && !fields.ticked("sure") {
+                    errors.push(FieldError::new("sure", texts().erase_not_sure));
+                } else if applies {
+                    erase::erase(&app, &caller.actor, caller.received, &slug, whose).await?;
+                    return Ok(Redirect::to(&format!("/organise/{slug}?done=erased")).into_response());
+                }
+                whom = Some(shown);
+            }
+            Err(Failure::Refused(Refusal::NotFound(sentence))) => {
+                errors.push(FieldError::new(at, language::say(&sentence)));
+            }
+            Err(other) => return Err(other.into()),
+        }
+    }
+    if status == StatusCode::OK && !errors.is_empty() {
+        status = StatusCode::UNPROCESSABLE_ENTITY;
+    }
+    // Nothing of this form belongs into the others.
+    let typed = Typed { errors, late: Some(String::new()), fields, erase: whom, ..Typed::default() };
+    again(&app, &caller, &reader, status, typed).await
+}
+
+#[cfg(test)]
+impl Whom {
+    pub(super) fn sample(text: &str) -> Self {
+        Self { facts: vec![(texts().list_name, text.to_owned())], seen: text.to_owned() }
+    }
+}
