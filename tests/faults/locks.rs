@@ -7,16 +7,18 @@ use crate::service::{Service, free};
 use crate::{check, long, pause};
 use sqlx::{Connection, Executor, PgConnection, SqliteConnection};
 use std::time::Duration;
+use tokio::sync::oneshot;
 
 const CLIENTS: usize = 64;
 
-/// Holds the database for so long, as a process would that writes or has gone astray: a file whole, of
-/// a server the one competition.
-async fn hold(field: &Field, time: Duration) {
+/// Holds the database for so long from the moment `taken` tells, as a process would that writes or has
+/// gone astray: a file whole, of a server the one competition.
+async fn hold(field: &Field, time: Duration, taken: oneshot::Sender<()>) {
     if field.url.starts_with("sqlite:") {
         let mut connection = SqliteConnection::connect(&field.url).await.expect("it opens");
         connection.execute("PRAGMA busy_timeout = 60000").await.expect("a setting");
         connection.execute("BEGIN IMMEDIATE").await.expect("held");
+        taken.send(()).expect("somebody waits for it");
         tokio::time::sleep(time).await;
         connection.execute("ROLLBACK").await.expect("let go");
     } else {
@@ -24,6 +26,7 @@ async fn hold(field: &Field, time: Duration) {
         let mut tx = connection.begin().await.expect("begun");
         let head = sqlx::query("SELECT 1 FROM competitions WHERE slug = $1 FOR UPDATE").bind(SLUG);
         head.fetch_one(&mut *tx).await.expect("held");
+        taken.send(()).expect("somebody waits for it");
         tokio::time::sleep(time).await;
         tx.rollback().await.expect("let go");
     }
@@ -35,8 +38,14 @@ async fn hold_it(field: Field, times: &[u64], patience: u64) {
     let load = Load::start(service.at, &field.token, u32::try_from(CLIENTS).expect("a few"));
     for millis in times {
         pause(300).await;
-        let held = hold(&field, Duration::from_millis(*millis));
+        let (taken, is_taken) = oneshot::channel();
+        let held = hold(&field, Duration::from_millis(*millis), taken);
         tokio::pin!(held);
+        // Beside a writer that is hardly ever done it takes a while to get in between.
+        tokio::select! {
+            () = &mut held => panic!("let go before it was taken"),
+            told = is_taken => told.expect("taken"),
+        }
         assert!(tokio::time::timeout(Duration::from_millis(400), &mut held).await.is_err());
         let read = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women").0);
         assert!(check::is_ok(&read), "{read}");

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use tallywright::config::Config;
 
 /// Long enough for anything on a loaded machine.
-const LONG: Duration = Duration::from_secs(60);
+const LONG: Duration = Duration::from_mins(1);
 
 /// Reads of its rows stand still for one competition, as on a disk that is slow for a large one: a server's tables can
 /// be made to.

@@ -138,7 +138,10 @@ async fn answers_that_nobody_takes_are_counted_until_their_connections_end() {
         tokio::time::timeout(LONG, stream.read_exact(&mut head)).await.expect("answered").unwrap();
         match &head {
             b"HTTP/1.1 200" => held.push(stream),
-            told => break assert_eq!(String::from_utf8_lossy(told), "HTTP/1.1 503"),
+            told => {
+                assert_eq!(String::from_utf8_lossy(told), "HTTP/1.1 503");
+                break;
+            }
         }
     }
     assert!(held.len() >= 16, "{}", held.len());

@@ -8,6 +8,7 @@ mod attempts;
 mod calendar;
 mod changes;
 mod claims;
+mod contacts;
 mod crowded;
 mod desk;
 mod desk_file;

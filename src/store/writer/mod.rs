@@ -4,6 +4,8 @@
 //! which commits it as one transaction. Only then is anybody answered. What it does not do: hash
 //! passwords, reach the network, or anything else that is slow.
 
+mod queues;
+
 use super::group::{Failure, Grouped};
 use super::merkle::{Hash, Peaks};
 use super::{Idempotency, Store, StoreError, Trouble};
@@ -15,6 +17,7 @@ use crate::rules::life::Attempt;
 use crate::rules::people::Entry;
 use crate::rules::placement::Placement;
 use futures_util::FutureExt;
+use queues::{Queues, ROWS};
 use std::collections::{BTreeMap, HashSet, VecDeque};
 use std::panic::AssertUnwindSafe;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -29,14 +32,6 @@ use tokio_util::sync::CancellationToken;
 const QUEUE: usize = 4_096;
 /// Changes committed together at most, where somebody waits for each.
 const GROUP: usize = 256;
-/// Rows of files committed together at most, where nobody else waits: the rows of a group go to pages all
-/// over the tables, and each page is written once a group.
-const ROWS: usize = 2_048;
-/// Rows of files that are committed beside a full group of other changes.
-const BESIDE: usize = 32;
-/// How long after a change that somebody waited for the rows of files go in small groups: the next one is
-/// waited for by somebody too.
-const CALM: Duration = Duration::from_secs(1);
 /// Changes of one [`Feed`] in flight: while a group is committed the next gathers.
 const FEED: usize = 2 * ROWS;
 
@@ -160,8 +155,7 @@ impl Writer {
         let (stop, stopped) = (CancellationToken::new(), CancellationToken::new());
         let writer = Self { jobs, rows, held: Held::default(), stop, stopped };
         // On a server others may wait for the competition that a group holds.
-        let together = if store.holds_one_by_one() { GROUP } else { ROWS };
-        let queues = Queues { waited_for, of_files, together, waited: None };
+        let queues = Queues::new(waited_for, of_files, !store.holds_one_by_one());
         let (stop, stopped, held) = (writer.stop.clone(), writer.stopped.clone(), Arc::clone(&writer.held));
         tokio::spawn(async move {
             // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
@@ -314,46 +308,6 @@ impl Feed<'_> {
     }
 }
 
-/// What waits. Rows of files make way for the changes that somebody waits for.
-struct Queues {
-    waited_for: mpsc::Receiver<Job>,
-    of_files: mpsc::Receiver<Job>,
-    /// Rows committed together at most, where nobody else waits.
-    together: usize,
-    /// When somebody waited last.
-    waited: Option<Instant>,
-}
-
-impl Queues {
-    /// What is to be committed next, together; `None`: nothing comes any more. Once it is to stop, nothing
-    /// new is taken, and what waits is given out.
-    async fn next(&mut self, stop: &CancellationToken) -> Option<Vec<Job>> {
-        let calm = self.waited.is_none_or(|at| at.elapsed() >= CALM);
-        let together = if calm { self.together } else { GROUP };
-        let (mut jobs, mut rows) = (Vec::new(), Vec::new());
-        let mut ended = false;
-        loop {
-            tokio::select! {
-                biased;
-                () = stop.cancelled(), if !self.waited_for.is_closed() => {
-                    self.waited_for.close();
-                    self.of_files.close();
-                }
-                n = self.waited_for.recv_many(&mut jobs, GROUP), if !ended => {
-                    ended = n == 0;
-                    if n > 0 {
-                        self.waited = Some(Instant::now());
-                        let beside = (GROUP - n).max(BESIDE);
-                        jobs.extend((0..beside).map_while(|_| self.of_files.try_recv().ok()));
-                        return Some(jobs);
-                    }
-                }
-                n = self.of_files.recv_many(&mut rows, together) => return (n > 0).then_some(rows),
-            }
-        }
-    }
-}
-
 struct Task<F> {
     store: Store,
     clock: Clock,
@@ -364,7 +318,12 @@ struct Task<F> {
 impl<F: Fn(&Committed) + Send + 'static> Task<F> {
     async fn run(mut self, mut queues: Queues, stop: CancellationToken) {
         while let Some(jobs) = queues.next(&stop).await {
+            let (began, all) = (Instant::now(), jobs.len());
+            let rows = jobs.iter().filter(|job| job.gate.is_some()).count();
             self.take(jobs).await;
+            if rows == all {
+                queues.took(rows, began.elapsed());
+            }
         }
     }
 
