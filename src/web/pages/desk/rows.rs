@@ -108,6 +108,7 @@ impl WorkoutView {
 
 /// One entry.
 #[derive(Clone, Default)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own; none excludes another")]
 pub(super) struct Line {
     /// Where it comes: heat, lane, bib; those without a heat last.
     pub(super) turn: (u32, u32, u32),
