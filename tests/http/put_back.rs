@@ -101,9 +101,13 @@ async fn while_a_log_that_was_put_back_cannot_be_read_it_is_not_ready_and_says_n
     // Of a score that is stored now it is not known what place it has.
     let stored = attested(&staff, 1043, "7+2 tb 11:30").await.expect(201).json();
     assert_eq!((&stored["performance"]["text"], &stored["places"]), (&json!("7+2 tb 11:30"), &Value::Null));
+    let desk = app.in_browser(&staff).await.get("/desk/saltmarsh/quayside?saved=w1/1043").await.expect(200).plain();
+    assert!(desk.contains("Rita Alves: 7+2 tb 11:30") && !desk.contains("Placed "), "{desk}");
     raw.run("UPDATE placements SET state = 'attested' WHERE state = 'unread'").await.unwrap();
     comes_to_show(&app, &["7+2 tb 11:30", "6+14 tb 11:24"]).await;
     assert!(is_ready(&app).await);
+    let desk = app.in_browser(&staff).await.get("/desk/saltmarsh/quayside?saved=w1/1043").await.expect(200).plain();
+    assert!(desk.contains("Placed 1st of 2 in Women"), "{desk}");
     // Something else stands there now.
     let now = app.nobody().get(&past).header("if-none-match", before.header("etag")).await.expect(200);
     assert!(now.text().contains("7+2 tb 11:30") && !now.text().contains("3+1 tb 11:00"), "{}", now.text());

@@ -4,9 +4,10 @@ use super::rows::WorkoutView;
 use crate::actions::language;
 use crate::actions::lists;
 use crate::actions::reader::Reader;
-use crate::actions::{ScorePath, score, standings};
+use crate::actions::{Failure, ScorePath, score, standings};
 use crate::app::App;
 use crate::rules::performance::{self, Around, RawPerformance};
+use crate::rules::tag::Tag;
 use crate::rules::window;
 use crate::web::pages::shell::{Link, words};
 use crate::web::pages::{late_said, say};
@@ -77,8 +78,14 @@ pub(super) async fn saved(
         "entered" => lines.push(w.saved_waiting.to_owned()),
         "late" => {}
         "attested" | "flagged" | "amended" => {
-            let own = standings::entry_standing(app, &reader.actor, now, &path.competition, path.bib, None).await?;
-            let places = own.workouts.iter().find(|o| o.workout == path.workout).map(|o| &o.places);
+            // In a state that has it: of another one no place is told.
+            let seq = s.etag.parse::<Tag>().ok().map(|tag| tag.seq);
+            let own = standings::entry_standing(app, &reader.actor, now, &path.competition, path.bib, seq).await;
+            let own = match own {
+                Err(Failure::Behind) => Vec::new(),
+                own => own?.workouts,
+            };
+            let places = own.iter().find(|o| o.workout == path.workout).map(|o| &o.places);
             if let Some(first) = places.and_then(|p| p.iter().find(|p| p.place.is_some())) {
                 let ordinal = (w.ordinal)(first.place.unwrap_or_default().into());
                 let division = say::division(c, &first.division);
