@@ -4,6 +4,7 @@
 use crate::disk::NOT_STORED;
 use crate::field::{Field, SLUG};
 use crate::load::{self, Load};
+use crate::mixed::Mixed;
 use crate::server::{End, Server};
 use crate::service::{Service, free};
 use crate::wire::Wire;
@@ -20,19 +21,27 @@ async fn a_server_that_is_restarted_under_load_loses_and_repeats_nothing() {
     let field = Field::on(&server).await;
     let mut service = Service::start(&field, free());
     let load = Load::start(service.at, &field.token, CLIENTS);
+    let mixed = Mixed::start(&field, &[service.at]).await;
     for n in 0..times(2, 20) {
         pause(500).await;
         server.end(if n % 2 == 0 { End::Immediate } else { End::Fast });
-        pause(300).await;
+        until("it says that its database is not there", async || knows_no_database(&service)).await;
         assert!(service.runs(), "it stays up");
         server.start_again();
         load.goes_on().await;
         check::meanwhile(&field, &[service.at], &load);
     }
     let done = load.finish().await;
+    let did = mixed.finish(&field, &[service.at]).await;
     check::whole(&field, service.at, &done);
-    println!("{} changes, {} sent again", done.changes(), done.again);
-    assert!(done.again > 0);
+    println!("{} changes, {} sent again, {did:?}", done.changes(), done.again);
+    assert!(done.again > 0 && did.is_all(), "{did:?}");
+}
+
+/// Whether it is not ready, for its database does not answer.
+fn knows_no_database(service: &Service) -> bool {
+    let (head, body) = tokio::task::block_in_place(|| check::raw(service.at, "/readyz"));
+    !check::is_ok(&head) && body.contains(r#""database":false"#)
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -74,6 +83,9 @@ async fn a_network_that_is_slow_cut_or_silent_loses_and_repeats_nothing() {
         pause(400).await;
         wire.silence(true);
         pause(*millis).await;
+        if *millis == silences[0] {
+            until("it says that its database does not answer", async || knows_no_database(&service)).await;
+        }
         wire.silence(false);
         load.goes_on().await;
         check::meanwhile(&field, &[service.at], &load);

@@ -4,6 +4,7 @@
 
 use crate::field::{Field, SLUG};
 use crate::load::{self, Load};
+use crate::mixed::Mixed;
 use crate::server::{End, Server};
 use crate::service::{Service, free};
 use crate::wire::Wire;
@@ -77,6 +78,7 @@ async fn a_standby_that_takes_over_has_every_change_that_was_acknowledged() {
     let mut services = [(); 2].map(|()| Service::start(&field, free()));
     let at = services.each_ref().map(|service| service.at);
     let load = Load::start_round(&at, &field.token, CLIENTS);
+    let mixed = Mixed::start(&field, &at).await;
     for n in 0..times(1, 8) {
         let name = format!("standby_{n}");
         let standby = server.standby(&name);
@@ -98,8 +100,9 @@ async fn a_standby_that_takes_over_has_every_change_that_was_acknowledged() {
         until("it has taken in what the other did", async || readiness(at)["ready"] == true).await;
         check::whole(&field, at, &done);
     }
-    println!("{} changes, {} sent again, {} seen at the other", done.changes(), done.again, done.seen.len());
-    assert!(done.again > 0 && !done.seen.is_empty());
+    let did = mixed.finish(&field, &at).await;
+    println!("{} changes, {} sent again, {} seen at the other, {did:?}", done.changes(), done.again, done.seen.len());
+    assert!(done.again > 0 && !done.seen.is_empty() && did.is_all(), "{did:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

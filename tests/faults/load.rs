@@ -45,7 +45,9 @@ struct Shared {
     refused: Mutex<BTreeSet<String>>,
     acknowledged_at: Vec<AtomicU64>,
     seen: Mutex<Vec<Duration>>,
+    plainly_seen: Mutex<Vec<Duration>>,
     not_seen: AtomicU64,
+    away: AtomicU64,
     behind: AtomicU64,
 }
 
@@ -58,9 +60,13 @@ pub struct Done {
     /// Where there are several services: from the answer of one until another showed the change,
     /// shortest first.
     pub seen: Vec<Duration>,
-    /// How often the other one could not be asked: it was down.
+    /// The same of one who does not say what they wait for, and loads the page again until it is there.
+    pub plainly_seen: Vec<Duration>,
+    /// How often the connection to the other one was lost, or could not be had: it was down.
     pub not_seen: u64,
-    /// How often it gave up waiting for the change: more than two seconds.
+    /// How often one that was up sent them away for another reason than that it was behind.
+    pub away: u64,
+    /// How often it gave up waiting for the change, or said nothing: more than two seconds.
     pub behind: u64,
 }
 
@@ -108,7 +114,9 @@ impl Load {
             refused: Mutex::default(),
             acknowledged_at: at.iter().map(|_| AtomicU64::new(0)).collect(),
             seen: Mutex::default(),
+            plainly_seen: Mutex::default(),
             not_seen: AtomicU64::new(0),
+            away: AtomicU64::new(0),
             behind: AtomicU64::new(0),
         });
         let mut tasks = JoinSet::new();
@@ -162,11 +170,16 @@ impl Load {
         };
         tokio::time::timeout(LONGEST, ends).await.expect("every client is told what became of its last change");
         let made = std::mem::take(&mut *self.shared.made.lock().unwrap());
-        let mut seen = std::mem::take(&mut *self.shared.seen.lock().unwrap());
-        seen.sort_unstable();
+        let sorted = |times: &Mutex<Vec<Duration>>| {
+            let mut times = std::mem::take(&mut *times.lock().unwrap());
+            times.sort_unstable();
+            times
+        };
+        let (seen, plainly_seen) = (sorted(&self.shared.seen), sorted(&self.shared.plainly_seen));
         let count = |counter: &AtomicU64| counter.load(Ordering::SeqCst);
         let (again, not_seen) = (count(&self.shared.again), count(&self.shared.not_seen));
-        Done { made, again, seen, not_seen, behind: count(&self.shared.behind) }
+        let (away, behind) = (count(&self.shared.away), count(&self.shared.behind));
+        Done { made, again, seen, plainly_seen, not_seen, away, behind }
     }
 }
 
@@ -192,8 +205,11 @@ async fn work(shared: Arc<Shared>, client: u32, bibs: Vec<u32>) {
         let etag = shared.put(home, score, reps, etags.get(&score), &format!("{}-{client}-{n}", shared.n)).await;
         shared.made.lock().unwrap().entry(score).or_default().push(reps);
         shared.in_flight.lock().unwrap().remove(&score);
+        let other = (home + 1) % shared.at.len();
         if shared.stay < u64::MAX && n % 8 == 0 {
-            shared.look((home + 1) % shared.at.len(), score, reps, &etag).await;
+            shared.look(other, score, reps, &etag).await;
+        } else if shared.stay < u64::MAX && n % 16 == 4 {
+            shared.load_again(other, score, reps).await;
         }
         etags.insert(score, etag);
     }
@@ -264,12 +280,47 @@ impl Shared {
                 // So long at least as it waits for it.
                 self.seen.lock().unwrap().push(asked.elapsed().max(Duration::from_secs(2)));
             }
+            // It says nothing at all: as long as that it is not seen.
+            Err(_) => {
+                self.behind.fetch_add(1, Ordering::SeqCst);
+                self.seen.lock().unwrap().push(asked.elapsed());
+            }
+            Ok(Some((StatusCode::SERVICE_UNAVAILABLE, _))) => {
+                self.away.fetch_add(1, Ordering::SeqCst);
+            }
             // It is down, or was a moment ago: there is nothing to be seen.
-            Ok(None | Some((StatusCode::SERVICE_UNAVAILABLE, _))) | Err(_) => {
+            Ok(None) => {
                 self.not_seen.fetch_add(1, Ordering::SeqCst);
             }
             Ok(Some((status, answer))) => panic!("{path}: {status} {answer}"),
         }
+    }
+
+    /// Loads a page of another service until the change is on it, as somebody who looks for their own score.
+    async fn load_again(&self, at: usize, (bib, workout): (u32, &str), reps: u64) {
+        let division = DIVISIONS[usize::from(bib % 2 == 0)];
+        let path = format!("/api/v1/competitions/{SLUG}/divisions/{division}/standings?bib={bib}&limit=1");
+        let expected = Value::String(written(workout, reps));
+        let began = Instant::now();
+        while began.elapsed() < PATIENCE {
+            match tokio::time::timeout(PATIENCE, self.send(get(self.at[at], &path))).await {
+                Ok(Some((StatusCode::OK, page))) => {
+                    let mut cells = page["rows"][0]["workouts"].as_array().into_iter().flatten();
+                    // Nobody else sends anything for this bib.
+                    if cells.any(|cell| cell["workout"] == workout && cell["text"] == expected) {
+                        break;
+                    }
+                }
+                Ok(Some((StatusCode::SERVICE_UNAVAILABLE, _))) | Err(_) => {}
+                Ok(None) => {
+                    self.not_seen.fetch_add(1, Ordering::SeqCst);
+                    return;
+                }
+                Ok(Some((status, answer))) => panic!("{path}: {status} {answer}"),
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        self.plainly_seen.lock().unwrap().push(began.elapsed());
     }
 
     async fn send(&self, request: Request<Full<Bytes>>) -> Option<(StatusCode, Value)> {

@@ -9,6 +9,7 @@
 //! `cargo test --test faults` takes about two minutes; `TALLYWRIGHT_FAULTS=long` kills a hundred
 //! times.
 
+mod aside;
 mod board;
 mod check;
 mod copies;

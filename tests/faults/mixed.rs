@@ -1,7 +1,8 @@
 //! What else goes on beside the scores: entries come in, one by one and in lists, what they do is flagged and ruled
-//! on, somebody is erased, and the file is applied anew; each at one service after the other, and sent again where no
-//! answer came.
+//! on, somebody is erased, the file is applied anew, and what stands outside the log is stored; each at one service
+//! after the other, and sent again where no answer came.
 
+use crate::aside::{Aside, Kept};
 use crate::desk::{Desk, Office, Said};
 use crate::field::{ATHLETES, FILE, Field, SLUG};
 use crate::load;
@@ -27,6 +28,7 @@ pub struct Mixed {
     cases: JoinHandle<Vec<Case>>,
     files: JoinHandle<u32>,
     lists: JoinHandle<Lists>,
+    aside: JoinHandle<(Aside, Kept)>,
 }
 
 /// An entry made, and its score: entered, vouched for, flagged and ruled on.
@@ -53,6 +55,14 @@ pub struct Did {
     pub files: u32,
     pub lists: usize,
     pub erased: usize,
+    pub aside: usize,
+}
+
+impl Did {
+    /// Whether there was some of each.
+    pub fn is_all(&self) -> bool {
+        self.cases > 1 && self.files > 1 && self.lists > 1 && self.erased > 0 && self.aside > 1
+    }
 }
 
 impl Mixed {
@@ -68,6 +78,7 @@ impl Mixed {
             cases: tokio::spawn(cases(entries, judging, stop.clone())),
             files: tokio::spawn(files(desk("file", &field.token), stop.clone())),
             lists: tokio::spawn(lists(desk("list", &field.token), office, stop.clone())),
+            aside: tokio::spawn(Aside::new(at, &field.token).work(stop.clone())),
             stop,
         }
     }
@@ -79,6 +90,8 @@ impl Mixed {
         let cases = self.cases.await.expect("a case found what must not be");
         let files = self.files.await.expect("a file found what must not be");
         let lists = self.lists.await.expect("a list found what must not be");
+        let (aside, kept) = self.aside.await.expect("somebody aside found what must not be");
+        let aside = aside.is_there(&kept).await;
         let http = load::http();
         for (at, case) in at.iter().flat_map(|at| cases.iter().map(move |case| (*at, case))) {
             let score = format!("/api/v1/competitions/{SLUG}/workouts/w2/scores/{}", case.bib);
@@ -96,7 +109,7 @@ impl Mixed {
         let there: u64 = lists.taken.iter().map(|(_, there)| there).sum();
         let (all, again) = (lists.taken.len(), lists.rekeyed);
         println!("{all} lists, {there} of their rows there already, {again} under another key");
-        Did { cases: cases.len(), files, lists: all, erased: lists.erased.len() }
+        Did { cases: cases.len(), files, lists: all, erased: lists.erased.len(), aside }
     }
 }
 
