@@ -180,7 +180,7 @@ impl Aside {
     }
 
     /// Whether all of it is there, at every service; how many people.
-    pub async fn is_there(self, kept: &Kept) -> usize {
+    pub async fn look_again(self, kept: &Kept) -> usize {
         for at in &self.at {
             let here = Self::new(&[*at], &self.token);
             here.has(kept).await;

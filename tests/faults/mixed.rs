@@ -91,7 +91,7 @@ impl Mixed {
         let files = self.files.await.expect("a file found what must not be");
         let lists = self.lists.await.expect("a list found what must not be");
         let (aside, kept) = self.aside.await.expect("somebody aside found what must not be");
-        let aside = aside.is_there(&kept).await;
+        let aside = aside.look_again(&kept).await;
         let http = load::http();
         for (at, case) in at.iter().flat_map(|at| cases.iter().map(move |case| (*at, case))) {
             let score = format!("/api/v1/competitions/{SLUG}/workouts/w2/scores/{}", case.bib);

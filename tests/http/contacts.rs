@@ -116,3 +116,33 @@ async fn a_gyms_contact_is_erased_with_the_athlete_and_by_itself() {
     let fields = [("csrf", &*csrf), ("erase_gym", "millpond"), ("sure", "yes")];
     staff.post("/organise/saltmarsh/erase").form(&fields).await.expect(403);
 }
+
+/// The contact of the same person is gone before the entry is: who is told that nothing was stored would
+/// look no further.
+#[tokio::test]
+async fn what_goes_wrong_between_two_parts_is_told_as_that() {
+    let app = TestApp::new().await;
+    athlete(&app, &[]).await;
+    app.organiser().await.post(&format!("{C}/gyms")).csv(GYMS).await.expect(200);
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let mut raw = app.database.raw().await;
+    let (stop, go) = if app.database.is_served() {
+        let broken = "CREATE FUNCTION broken() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE disk_full; END $$;
+                      CREATE TRIGGER stop BEFORE DELETE ON persons FOR EACH ROW
+                      WHEN (OLD.body LIKE '%\"born\":\"1987%') EXECUTE FUNCTION broken()";
+        (broken, "DROP TRIGGER stop ON persons")
+    } else {
+        let broken = "CREATE TRIGGER stop BEFORE DELETE ON persons WHEN OLD.body LIKE '%\"born\":\"1987%'
+                      BEGIN SELECT RAISE(ABORT, 'broken'); END";
+        (broken, "DROP TRIGGER stop")
+    };
+    raw.run(stop).await.expect("a trigger");
+    let told = organiser.erases("erase_bib", "4711").await.expect(503).plain();
+    assert!(told.contains("A part is erased for good. The rest in") && !told.contains("Nothing was stored"), "{told}");
+    assert!(found(&app).contains(&"Quorzella Vexwhistle"));
+    raw.run(go).await.expect("no trigger");
+    raw.close().await;
+    organiser.erases("erase_bib", "4711").await.expect(303);
+    assert!(!found(&app).contains(&"Quorzella Vexwhistle"));
+    assert_log_holds(&app).await;
+}

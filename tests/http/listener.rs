@@ -134,9 +134,9 @@ async fn answers_that_nobody_takes_are_counted_until_their_connections_end() {
     loop {
         assert!(held.len() < 200, "there is an end to what is kept");
         let mut stream = served.connect_and_send("GET /api/large HTTP/1.1\r\nhost: a\r\n\r\n").await;
-        let mut head = [0; 12];
-        tokio::time::timeout(LONG, stream.read_exact(&mut head)).await.expect("answered").unwrap();
-        match &head {
+        let mut begun = [0; 12];
+        tokio::time::timeout(LONG, stream.read_exact(&mut begun)).await.expect("answered").unwrap();
+        match &begun {
             b"HTTP/1.1 200" => held.push(stream),
             told => {
                 assert_eq!(String::from_utf8_lossy(told), "HTTP/1.1 503");
