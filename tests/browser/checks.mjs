@@ -4,6 +4,7 @@
 //   SHOTS=FOLDER keeps a picture of every page in every look, as it is
 //   LOOKS=FOLDER keeps a small one on a phone in light and on a desk in dark, for tests/looks
 
+import { AsyncLocalStorage } from "node:async_hooks";
 import { mkdir, readFile, writeFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import http from "node:http";
@@ -16,6 +17,9 @@ const HEAVIEST = 60_000;
 
 export const counts = { passed: 0, failed: 0 };
 
+// Whose evening it is, where several go on at once: told with what fails.
+export const during = new AsyncLocalStorage();
+
 // Runs one check; a failing one is told and counted, and the walk goes on.
 export async function check(name, does) {
   try {
@@ -23,7 +27,8 @@ export async function check(name, does) {
     counts.passed += 1;
   } catch (error) {
     counts.failed += 1;
-    console.log(`FAILED  ${name}: ${error.message.split("\n").slice(0, 12).join("\n        ")}`);
+    const whose = during.getStore();
+    console.log(`FAILED  ${name}${whose ? ` (${whose})` : ""}: ${error.message.split("\n").slice(0, 12).join("\n        ")}`);
   }
 }
 

@@ -8,7 +8,7 @@
 
 import { readFile } from "node:fs/promises";
 import { gymsWithMostLeft, staffElsewhere, staffOf } from "./at_desk.mjs";
-import { LOOKS, assert, check, counts, kept, light, sees, sound } from "./checks.mjs";
+import { LOOKS, assert, check, counts, during, kept, light, sees, sound } from "./checks.mjs";
 import { deskCorrections } from "./correct.mjs";
 import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
@@ -263,7 +263,8 @@ await check("staff sign out", async () => {
 await atDesk.close();
 // In every look at a gym of its own, where nobody has been at work.
 const elsewhere = await gymsWithMostLeft(base, demo, running, LOOKS.length - 1);
-for (const [n, look] of LOOKS.entries()) {
+async function evening(n) {
+  const look = LOOKS[n];
   const who = n === 0 ? staffOf(demo) : await staffElsewhere(base, demo, elsewhere[n - 1]);
   await deskEvening(base, demo, who, look);
   await deskRows(base, demo, who, look);
@@ -272,6 +273,9 @@ for (const [n, look] of LOOKS.entries()) {
   if (look.width >= 1024) await gridEvening(base, demo, who, look);
   await heatsEvening(base, demo, who, look);
 }
+// Two at a time, as each waits more than it works: on a phone in light and in dark, then on a wide screen.
+const inLook = (n) => during.run(`${LOOKS[n].width} px, ${LOOKS[n].scheme}`, () => evening(n));
+for (const n of [0, 2]) await Promise.all([inLook(n), inLook(n + 1)]);
 await walls(base, demo);
 
 // --- a referee --------------------------------------------------------------------------------
