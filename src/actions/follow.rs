@@ -13,12 +13,11 @@ use crate::store::merkle::{Hash, Peaks};
 use crate::store::placements::Block;
 use crate::store::{Committed, Store, StoreError};
 use futures_util::StreamExt;
-use futures_util::future::BoxFuture;
-use futures_util::stream::FuturesUnordered;
 use std::collections::{HashMap, HashSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Notify, Semaphore, watch};
+use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
 /// How often the heads of the logs are compared with what the board has taken in while the database cannot be
@@ -70,8 +69,9 @@ type Reading = (i64, u64, Result<(), StoreError>);
 
 /// Competitions that are being taken in.
 #[derive(Default)]
-struct UnderWay<'a> {
-    readings: FuturesUnordered<BoxFuture<'a, Reading>>,
+struct UnderWay {
+    /// Each goes on by itself: what they have in hand they give back while the heads are asked for, too.
+    readings: JoinSet<Reading>,
     /// By competition, whether a later look found it to differ too.
     going: HashMap<i64, bool>,
     /// Those that could not be read when it was tried last.
@@ -189,7 +189,10 @@ impl Follower {
             let pause = if reachable { self.0.look } else { LOOK_FOR_IT };
             let why = tokio::select! {
                 () = stop.cancelled() => return,
-                Some(one) = under_way.readings.next(), if !under_way.readings.is_empty() => self.ended(&mut under_way, one),
+                Some(one) = under_way.readings.join_next() => {
+                    let one = one.unwrap_or_else(|failed| std::panic::resume_unwind(failed.into_panic()));
+                    self.ended(&mut under_way, one)
+                }
                 () = self.0.wake.notified() => self.look(&mut under_way).await,
                 () = tokio::time::sleep(pause) => self.look(&mut under_way).await,
             };
@@ -218,7 +221,7 @@ impl Follower {
     }
 
     /// Compares the heads of the logs with what the board has, and begins to take in what differs.
-    async fn look<'a>(&'a self, under_way: &mut UnderWay<'a>) -> Result<(), StoreError> {
+    async fn look(&self, under_way: &mut UnderWay) -> Result<(), StoreError> {
         self.0.looks.send_modify(|looks| looks.begun += 1);
         let begun = self.0.looks.borrow().begun;
         // Before what is there is read: that can only be further, if it is the same log.
@@ -251,14 +254,14 @@ impl Follower {
                 continue;
             }
             under_way.going.insert(id, false);
-            let before = seen.get(&id).cloned();
-            under_way.readings.push(Box::pin(async move { (id, begun, self.catch_up(id, before).await) }));
+            let (follower, before) = (self.clone(), seen.get(&id).cloned());
+            under_way.readings.spawn(async move { (id, begun, follower.catch_up(id, before).await) });
         }
         Ok(())
     }
 
     /// What has come of one competition.
-    fn ended(&self, under_way: &mut UnderWay<'_>, (id, begun, caught_up): Reading) -> Result<(), StoreError> {
+    fn ended(&self, under_way: &mut UnderWay, (id, begun, caught_up): Reading) -> Result<(), StoreError> {
         // Somebody has asked meanwhile: what was there then is not known yet.
         if under_way.going.remove(&id) == Some(true) && caught_up.is_ok() {
             self.0.wake.notify_one();
@@ -283,18 +286,28 @@ impl Follower {
             turn = self.0.long.acquire().await;
             found = patiently(self.0.store.find_competition_by_id(id)).await?;
         }
-        let (Some(known), _turn) = (found, turn) else { return Ok(()) };
+        let Some(known) = found else { return Ok(()) };
         match before {
-            Some(before) => self.advance(known, before).await,
-            None if !self.seen().contains_key(&id) => self.begin(known).await,
-            None => Ok(()),
+            Some(before) => {
+                if self.advance(&known, before).await? {
+                    return Ok(());
+                }
+            }
+            None if !self.seen().contains_key(&id) => return self.begin(known).await,
+            None => return Ok(()),
         }
+        // All of it is to be read now, not only what seemed to be missing.
+        drop(turn);
+        let turns = if known.seq > LONG { &self.0.long } else { &self.0.short };
+        let _turn = turns.acquire().await;
+        self.begin_anew(known).await
     }
 
-    async fn advance(&self, known: Known, mut peaks: Peaks) -> Result<(), StoreError> {
+    /// Takes in what is missing; false: the log is not the one that the board has followed.
+    async fn advance(&self, known: &Known, mut peaks: Peaks) -> Result<bool, StoreError> {
         let position = peaks.size();
         if position > known.seq {
-            return self.begin_anew(known).await;
+            return Ok(false);
         }
         while peaks.size() < known.seq {
             let (from, upto) = (peaks.size(), known.seq.min(peaks.size() + LEAVES));
@@ -307,9 +320,9 @@ impl Follower {
             }
         }
         if peaks != known.peaks {
-            return self.begin_anew(known).await;
+            return Ok(false);
         }
-        let definition = (known.definition.seq > position).then(|| in_force(&known));
+        let definition = (known.definition.seq > position).then(|| in_force(known));
         // Only what the head read above vouches for: a file may have been applied after it.
         let mut blocks = std::pin::pin!(self.0.store.placements(known.id, position, known.seq));
         while let Some(block) = blocks.next().await {
@@ -318,7 +331,7 @@ impl Follower {
             // We have committed meanwhile, on top of what was compared.
             if seen.get(&known.id).is_none_or(|peaks| peaks.size() != position) {
                 self.0.wake.notify_one();
-                return Ok(());
+                return Ok(true);
             }
             // Of a long way the board may be some blocks along when the rest cannot be read: then it
             // is gone again from the beginning.
@@ -326,10 +339,10 @@ impl Follower {
             self.0.board.follow(known.id, upto, definition, &placements);
             if upto == known.seq {
                 seen.insert(known.id, peaks);
-                return Ok(());
+                return Ok(true);
             }
         }
-        Ok(())
+        Ok(true)
     }
 
     /// The log is not the one that the board has followed.

@@ -27,8 +27,8 @@ pub(super) use turns::{hold, take_turn, until_free};
 /// Readers at the same time.
 const READERS: u32 = 8;
 /// Those who follow the logs, read a state of the past or ask whether all is well, at the same time: one who reads
-/// much reads two blocks ahead.
-const FOLLOWERS: u32 = 4;
+/// much reads two blocks ahead, and two read little; so two are left for who asks how far the logs are.
+const FOLLOWERS: u32 = 6;
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
 /// How long a server is given to say that it is there.

@@ -18,8 +18,8 @@ use std::time::Duration;
 /// Readers at the same time. They do not wait for the writer (WAL).
 const READERS: u32 = 8;
 /// Those who follow the logs, read a state of the past or ask whether all is well, at the same time: one who reads
-/// much reads two blocks ahead.
-const FOLLOWERS: u32 = 4;
+/// much reads two blocks ahead, and two read little; so two are left for who asks how far the logs are.
+const FOLLOWERS: u32 = 6;
 /// How long to wait for another process that writes.
 const BUSY: Duration = Duration::from_secs(5);
 /// How long a connection is waited for before a request is told to come again: another of ours may have
