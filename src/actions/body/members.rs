@@ -54,6 +54,15 @@ impl<'a> Members<'a> {
         self.map.get(name).filter(|v| !v.is_null())
     }
 
+    /// Whether a member is there and an empty text: what it says is to be taken away. It is taken then.
+    pub fn is_emptied(&mut self, name: &'static str) -> bool {
+        let emptied = self.map.get(name).and_then(Value::as_str).is_some_and(|text| text.trim().is_empty());
+        if emptied {
+            self.known.insert(name);
+        }
+        emptied
+    }
+
     /// Whether a member is there and `null`.
     #[must_use]
     pub fn is_null(&self, name: &str) -> bool {

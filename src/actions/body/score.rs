@@ -30,14 +30,15 @@ pub fn submit_members(members: &mut Members<'_>) -> Submit {
         let at = members.pointer("attestation");
         attest_at(value, &at).map_err(|faults| members.faults(faults)).ok()
     });
+    let without_no_reps = members.is_emptied("no_reps");
     Submit {
         performance,
         attempt: members.small("attempt", 1, ATTEMPTS),
         level: members.text("level", SHORT),
         performed_at: members.instant("performed_at"),
         gym: members.text("gym", SHORT),
-        no_reps: members.small("no_reps", 0, 1_000_000),
-        without_no_reps: members.is_null("no_reps"),
+        no_reps: if without_no_reps { None } else { members.small("no_reps", 0, 1_000_000) },
+        without_no_reps,
         video: members.text("video", SHORT),
         attestation,
         reason: members.text("reason", LONG),

@@ -67,7 +67,7 @@ pub struct ScoreForm {
     /// Where; default: the entry's gym.
     #[schema(required = false)]
     pub gym: Option<String>,
-    /// No-reps called; `null` takes a count that is stored away.
+    /// No-reps called; an empty text takes a count that is stored away.
     #[schema(required = false, minimum = 0, maximum = 1_000_000)]
     pub no_reps: Option<i64>,
     /// Link to a video; an empty text takes the one that is stored away.
@@ -392,7 +392,7 @@ pub struct ScoreRowForm {
     /// Where; default: the entry's gym.
     #[schema(required = false)]
     pub gym: Option<String>,
-    /// No-reps called; `null` takes a count that is stored away.
+    /// No-reps called; an empty text takes a count that is stored away.
     #[schema(required = false, minimum = 0, maximum = 1_000_000)]
     pub no_reps: Option<i64>,
     /// Link to a video; an empty text takes the one that is stored away.
