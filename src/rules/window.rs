@@ -112,7 +112,7 @@ pub fn for_entry(workout: &Workout, extensions: &[Extension], gym: Option<&str>,
             }
     };
     let own = workout.window;
-    // What was said last of a gym or region holds for it; where that gives nothing, what fits besides does.
+    // Of what was said of the same gym or region only the last counts; of those that fit and give time, the newest.
     let last = |(n, e): &(usize, &Extension)| !extensions.iter().skip(n + 1).any(|later| later.for_the_same(e));
     let gives = |e: &Extension| !e.taken_back && (e.closes > own.closes || e.attest_by > own.attest_by);
     let mut in_force = extensions.iter().enumerate().rev().filter(|(_, e)| fits(e)).filter(last).map(|(_, e)| e);

@@ -281,3 +281,27 @@ async fn more_time_that_holds_no_more_is_told_apart_and_taken_back_by_a_button()
     let german = browser.get("/organise/saltmarsh").header("accept-language", "de").await.expect(200).plain();
     assert!(german.contains("zurückgenommen: Es gelten die Zeiten der Datei"), "{german}");
 }
+
+/// Of what was said of a gym and of its region the newest holds; the other line says so, and offers no button.
+#[tokio::test]
+async fn a_gym_whose_region_was_given_another_time_since_is_not_said_to_have_its_own() {
+    let app = TestApp::new().await;
+    let organiser = app.organiser().await;
+    let path = "/api/v1/competitions/saltmarsh";
+    let gym = json!({ "slug": "quayside", "name": "Quayside Gym", "country": "PT", "region": "North" });
+    organiser.post(&format!("{path}/gyms")).json(gym).await.expect(200);
+    let give = |whom: &str, name: &str, closes: &str| {
+        let body = json!({ whom: name, "closes": closes, "attest_by": "2027-01-20T21:00:00Z", "reason": "power cut" });
+        organiser.post(&format!("{path}/workouts/w1/extensions")).json(body)
+    };
+    give("gym", "quayside", "2027-01-18T22:00:00Z").await.expect(201);
+    give("region", "North", "2027-01-18T20:00:00Z").await.expect(201);
+    let page = app.in_browser(&organiser).await.get("/organise/saltmarsh").await.expect(200).plain();
+    let table = page.split_once("id=\"time\"").and_then(|(_, rest)| rest.split_once("</table>")).expect("a table").0;
+    let rows: Vec<_> = table.split("<th scope=\"row\">").skip(1).collect();
+    let since = "no longer: their region was given another time since";
+    assert!(rows[0].starts_with("Region North") && rows[0].contains("holds"), "{table}");
+    assert!(rows[1].starts_with("Quayside Gym") && rows[1].contains(since) && !rows[1].contains("<form"), "{table}");
+    let desk = app.in_browser(&app.staff_of("quayside").await).await.get("/desk/saltmarsh/quayside").await.plain();
+    assert!(desk.contains("2027-01-18T20:00:00Z") && !desk.contains("2027-01-18T22:00:00Z"), "{desk}");
+}

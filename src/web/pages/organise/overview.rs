@@ -17,6 +17,7 @@ use crate::actions::score::{self, Late, Progress};
 use crate::actions::views::GymView;
 use crate::app::App;
 use crate::rules::event::Extension;
+use crate::rules::window;
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
@@ -214,20 +215,31 @@ fn now_of(reader: &Reader, x: &Workout, progress: Option<Progress>, base: &str) 
 /// What was said of time, the newest first.
 fn lines(reader: &Reader, gyms: &[GymView], all: &[Extended]) -> Vec<Line> {
     let replaced = |n: usize, x: &Extension| all.iter().take(n).any(|newer| newer.extension.for_the_same(x));
-    all.iter().enumerate().map(|(n, e)| line(reader, gyms, e, replaced(n, &e.extension))).collect()
+    let said: Vec<Extension> = all.iter().rev().map(|e| e.extension.clone()).collect();
+    all.iter().enumerate().map(|(n, e)| line(reader, gyms, e, replaced(n, &e.extension), &said)).collect()
 }
 
-fn line(reader: &Reader, gyms: &[GymView], e: &Extended, replaced: bool) -> Line {
+/// Whether a gym has other times than those that were said of it, for its region was given some since.
+fn by_region(x: &Extension, file: &Workout, gyms: &[GymView], said: &[Extension]) -> bool {
+    let Some(gym) = &x.gym else { return false };
+    let region = gyms.iter().find(|g| g.slug == *gym).map_or("", |g| &*g.region);
+    let now = window::for_entry(file, said, Some(gym), region);
+    (now.closes, now.attest_by) != (x.closes.max(file.window.closes), x.attest_by.max(file.window.attest_by))
+}
+
+fn line(reader: &Reader, gyms: &[GymView], e: &Extended, replaced: bool, said: &[Extension]) -> Line {
     let (o, c, x) = (texts(), &reader.competition, &e.extension);
     let file = c.workout(&x.workout).map(|found| found.window);
     let gives = file.is_some_and(|file| x.closes > file.closes || x.attest_by > file.attest_by);
-    let now = match (replaced, x.taken_back, gives) {
+    let by_region = gives && c.workout(&x.workout).is_some_and(|found| by_region(x, found, gyms, said));
+    let now = match (replaced, x.taken_back, gives, by_region) {
         (true, ..) => o.extension_replaced,
-        (_, true, _) => o.extension_taken_back,
-        (_, _, false) => o.extension_file_gives,
+        (_, true, ..) => o.extension_taken_back,
+        (_, _, false, _) => o.extension_file_gives,
+        (.., true) => o.extension_by_region,
         _ => o.extension_holds,
     };
-    let back = file.filter(|_| !replaced && !x.taken_back && gives).map(|file| Back {
+    let back = file.filter(|_| now == o.extension_holds).map(|file| Back {
         workout: x.workout.clone(),
         gym: x.gym.clone().unwrap_or_default(),
         region: x.region.clone().unwrap_or_default(),
