@@ -68,12 +68,19 @@ async function look(workouts) {
   settle();
 }
 
+// Where an attempt will stand elsewhere once nobody is at its row.
+const waiting = new Set();
+
 // The attempts that stand beside those that count: new ones, changed ones, and those that are not among them any more.
 function others(workout, views, asked) {
   const there = new Map(views.flatMap((view) => (view.others ?? []).map((one) => [idOf(workout, view.bib, one.attempt), { view, one }])));
   for (const [id, { view, one }] of there) {
     const row = rows.get(id);
-    if (!row) {
+    // What was stored a moment ago and can be taken back stands at its own row still.
+    const own = rows.get(idOf(workout, view.bib));
+    if (!row && own?.inHand && own.data.attempt === String(one.attempt)) {
+      waiting.add(workout);
+    } else if (!row) {
       add(workout, view, one);
       moved = true;
     } else if (!row.inHand && row.changed <= asked && one.etag !== row.data.etag) {
@@ -134,6 +141,9 @@ desk.addEventListener("stored", ({ detail }) => {
     due.clear();
   }, 400);
 });
-desk.addEventListener("rested", settle);
+desk.addEventListener("rested", ({ detail }) => {
+  if (waiting.delete(detail)) refresh([detail]);
+  else settle();
+});
 document.addEventListener("woke", () => refresh());
 setInterval(() => document.hidden || refresh(), 60_000);
