@@ -53,6 +53,7 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["staff", "results as a file", `/desk/${c}/${gym}/file`],
     ["staff", "a file that cannot be read", `/desk/${c}/${gym}/file`, badResults],
     ["nobody", "the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
+    ["nobody", "the gym's screen, by heat", `/desk/${c}/${gym}/wall?show=${running}&by=heat&still=yes`],
     ["nobody", "the gym's screen, one workout", `/desk/${c}/${gym}/wall?show=${running}&still=yes`],
     ["nobody", "places with a mark", `/c/${c}/divisions/women/workouts/${running}?bib=${done}`],
     ["nobody", "another result tried", `/c/${c}/athletes/${done}?workout=${running}&performance=25%2F24%2F23%2F22`],

@@ -38,6 +38,7 @@ pub const PAGES: &[(Who, &str)] = &[
     (Who::Nobody, "/claim?c=saltmarsh"),
     (Who::Nobody, "/desk/saltmarsh/quayside/wall"),
     (Who::Nobody, "/desk/saltmarsh/quayside/wall?show=w1"),
+    (Who::Nobody, "/desk/saltmarsh/quayside/wall?show=w1&by=heat"),
     (Who::Nobody, "/api"),
     (Who::Nobody, "/problems/invalid"),
     (Who::Athlete, "/account"),

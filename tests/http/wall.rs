@@ -101,6 +101,37 @@ async fn who_starts_is_told_once_the_heat_has_begun_and_not_before() {
     }
 }
 
+/// Who was in which heat is told by the heats that have begun, the last of them first.
+#[tokio::test]
+async fn results_are_shown_by_heat_too() {
+    let app = TestApp::new().await;
+    let by_heat = format!("{WALL}?show=w1&by=heat");
+    let captions = async || {
+        let text = app.nobody().get(&by_heat).accept("text/html").await.expect(200).text();
+        let of = |part: &str| {
+            let (title, rest) = part.split_once("</bdi>").expect("a title");
+            let names = rest.split("<th scope=\"row\"><bdi>").skip(1).filter_map(|row| row.split('<').next());
+            format!("{title}: {}", names.collect::<Vec<_>>().join(", "))
+        };
+        (text.split("<caption><span><bdi>").skip(1).map(of).collect::<Vec<_>>(), text.contains("by=heat"))
+    };
+    for (bib, performance) in [(1042, "6+14 tb 11:24"), (1043, "6+15 tb 11:24")] {
+        score(&app, "quayside", bib, performance, "J-1").await;
+    }
+    assert_eq!(captions().await, (vec!["Women: Rita Alves, Ines Duarte".to_owned()], false), "no heats yet");
+    let staff = app.in_browser(&app.staff_of("quayside").await).await;
+    let csrf = staff.get("/account").await.csrf();
+    let make = "do=make&version=0&lanes=1&minutes=60&start=2027-01-14T11:30&judging=judges";
+    let heats = "/desk/saltmarsh/quayside/heats/w1";
+    staff.post(heats).body("application/x-www-form-urlencoded", format!("{make}&csrf={csrf}")).await.expect(303);
+    let (first, then) = ("Heat 1: Ines Duarte".to_owned(), "Heat 2: Rita Alves".to_owned());
+    assert_eq!(captions().await, (vec![first.clone(), "In no heat: Rita Alves".to_owned()], true), "one has begun");
+    app.set_clock("2027-01-14T12:30:00Z");
+    assert_eq!(captions().await, (vec![then, first], true));
+    let plain = app.nobody().get(WALL).accept("text/html").await.expect(200).text();
+    assert!(plain.contains("show=w1&#38;by=heat\">By heat</a>"), "{plain}");
+}
+
 /// A heat that was planned beyond the workout's end is not on the floor after it.
 #[tokio::test]
 async fn nobody_is_on_the_floor_once_the_workout_is_over_there() {

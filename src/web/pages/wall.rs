@@ -23,7 +23,8 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 use http::{HeaderMap, StatusCode, header};
 use sha2::{Digest, Sha256};
-use std::collections::HashMap;
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, HashMap};
 
 #[derive(Template)]
 #[template(path = "wall.html")]
@@ -52,7 +53,7 @@ struct HeatView {
     lanes: Vec<(String, String)>,
 }
 
-/// A division.
+/// A division, or a heat.
 struct Section {
     title: String,
     rows: Vec<Row>,
@@ -81,7 +82,7 @@ pub async fn get_wall(
 ) -> Answer {
     let found = action::read(&app, &caller.actor, caller.received, &slug, &gym, fields.get("show")).await?;
     let ended = ended(&app, &found.reader, Some((Some(&found.gym.slug), &found.gym.region))).await?;
-    let view = view(&caller, &found, fields.ticked("still"), ended);
+    let view = view(&caller, &found, fields.get("by") == "heat", fields.ticked("still"), ended);
     let now = view.shell.now.clone();
     let left = view.left.as_ref().map(|l| format!(">{}<", l.text));
     let page = html(&view)?;
@@ -97,12 +98,14 @@ pub async fn get_wall(
     Ok((kept, page).into_response())
 }
 
-fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>) -> View {
+fn view(caller: &Caller, found: &action::Wall, by_heat: bool, still: bool, ended: Option<Dated>) -> View {
     let (t, reader, gym) = (texts(), &found.reader, &found.gym);
     let c = &reader.competition;
     let x = found.workout.as_deref().and_then(|w| c.workout(w));
     let base = format!("/desk/{}/{}/wall", c.slug, gym.slug);
+    let by_heat = by_heat && has_heats(found);
     let here = match (&found.workout, found.workouts.first()) {
+        (Some(shown), _) if by_heat => format!("{base}?show={shown}&by=heat"),
         (Some(shown), Some(first)) if shown == first => base.clone(),
         (Some(shown), _) => format!("{base}?show={shown}"),
         (None, _) => format!("{base}?show=overall"),
@@ -110,6 +113,7 @@ fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>
     let what = x.map_or(t.overall, |x| &x.title);
     let title = put(t.title, &[("gym", &gym.name), ("workout", &what)]);
     let sections = match &found.shown {
+        Shown::Workout(divisions) if by_heat => heats(divisions, &found.heats),
         Shown::Workout(divisions) => sections(divisions, |r| place_row(r, &found.heats)),
         Shown::Overall(divisions) => sections(divisions, standing_row),
         Shown::Hidden => Vec::new(),
@@ -135,7 +139,7 @@ fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>
             .as_ref()
             .and_then(|window| time_said(window, reader.now, c, own_zone(&gym.time_zone).as_ref())),
         ended,
-        tabs: tabs(found, &base),
+        tabs: tabs(found, &base, by_heat),
         heat,
         points: x.is_none(),
         none: if sections.is_empty() { none } else { Dated::default() },
@@ -148,14 +152,47 @@ fn view(caller: &Caller, found: &action::Wall, still: bool, ended: Option<Dated>
 }
 
 /// What else the screen can show; the one that is shown is no link.
-fn tabs(found: &action::Wall, base: &str) -> Vec<Link> {
+fn tabs(found: &action::Wall, base: &str, by_heat: bool) -> Vec<Link> {
     let c = &found.reader.competition;
+    let unless = |shown: bool, href: String| if shown { String::new() } else { href };
     let one = |slug: &String| {
-        let href = if found.workout.as_ref() == Some(slug) { String::new() } else { format!("{base}?show={slug}") };
-        Link::new(href, c.workout(slug).map_or("", |x| &x.title))
+        let shown = found.workout.as_ref() == Some(slug) && !by_heat;
+        Link::new(unless(shown, format!("{base}?show={slug}")), c.workout(slug).map_or("", |x| &x.title))
     };
-    let overall = if found.workout.is_none() { String::new() } else { format!("{base}?show=overall") };
-    found.workouts.iter().map(one).chain([Link::new(overall, texts().overall)]).collect()
+    let overall = unless(found.workout.is_none(), format!("{base}?show=overall"));
+    let heats = found.workout.iter().filter(|_| has_heats(found));
+    let heats = heats.map(|x| Link::new(unless(by_heat, format!("{base}?show={x}&by=heat")), texts().by_heat));
+    found.workouts.iter().map(one).chain([Link::new(overall, texts().overall)]).chain(heats).collect()
+}
+
+/// Whether there is something to be shown by heat.
+fn has_heats(found: &action::Wall) -> bool {
+    matches!(found.shown, Shown::Workout(_)) && !found.heats.is_empty()
+}
+
+/// By heat, the one that started last first: what somebody from the floor looks for.
+fn heats(divisions: &[(String, Vec<PlaceRow>, u32)], heats: &HashMap<u32, u32>) -> Vec<Section> {
+    let (t, h) = (texts(), crate::words::heats(language::reader()));
+    let mut by: BTreeMap<Option<Reverse<u32>>, Vec<Row>> = BTreeMap::new();
+    for (division, row) in divisions.iter().flat_map(|(title, rows, _)| rows.iter().map(move |row| (title, row))) {
+        let mut shown = place_row(row, &HashMap::new());
+        if shown.state.is_empty() {
+            shown.state.clone_from(division);
+        }
+        by.entry(heats.get(&row.bib).copied().map(Reverse)).or_default().push(shown);
+    }
+    let in_none = by.remove(&None);
+    let title = |heat| put(h.heat, &[("n", &heat)]);
+    let in_heats = by.into_iter().filter_map(|(heat, rows)| Some((title(heat?.0), rows)));
+    let more = divisions.iter().map(|(.., n)| n).sum::<u32>();
+    let mut all: Vec<Section> = in_heats
+        .chain(in_none.map(|rows| (t.no_heat.to_owned(), rows)))
+        .map(|(title, rows)| Section { title, rows, more: String::new() })
+        .collect();
+    if let Some(last) = all.last_mut().filter(|_| more > 0) {
+        last.more = put(t.more, &[("n", &more)]);
+    }
+    all
 }
 
 fn sections<T>(divisions: &[(String, Vec<T>, u32)], row: impl Fn(&T) -> Row) -> Vec<Section> {

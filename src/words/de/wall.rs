@@ -9,6 +9,8 @@ pub const WALL: Wall = Wall {
     about: "Diese Seite darf jede Person öffnen: Sie zeigt, was öffentlich ist, und braucht auf dem Bildschirm keine Anmeldung.",
     show: "Was gezeigt wird",
     overall: "Gesamtwertung",
+    by_heat: "Nach Heats",
+    no_heat: "In keinem Heat",
     heat: "Gerade dran: Heat {n}",
     heat_caption: "Bahnen in Heat {n}",
     lane: "Bahn {n}",

@@ -8,6 +8,8 @@ texts! {
     about: "Anybody may open this page: it shows what is public, and needs no sign-in on the screen.",
     show: "What is shown",
     overall: "Overall",
+    by_heat: "By heat",
+    no_heat: "In no heat",
     heat: "On the floor: heat {n}",
     heat_caption: "Lanes of heat {n}",
     lane: "Lane {n}",
