@@ -337,7 +337,7 @@ export async function deskRows(base, demo, staff, look) {
       await row.field.fill(less(after ? 2 : 3));
       await row.says(/^Not checked yet: the service did not answer/);
       assert((await row.work.getByText(/sent again/).count()) === 0, "nothing is sent");
-      await sees(page, "Nothing waits to be sent.");
+      await sees(page, "1 not sent yet");
       const first = asked.at(-1);
       await page.waitForTimeout(Math.max(0, first + 3_500 - Date.now()));
       assert(asked.at(-1) === first, `asked again after ${asked.at(-1) - first} ms`);
