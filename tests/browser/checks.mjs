@@ -27,6 +27,9 @@ export async function check(name, does) {
   }
 }
 
+// The checks of a walk in one look: what fails says in which.
+export const checksIn = ({ width, scheme }) => (name, does) => check(`${name}, at ${width} px, ${scheme}`, does);
+
 export function assert(holds, message) {
   if (!holds) throw new Error(message);
 }
@@ -36,6 +39,9 @@ export async function sees(page, text) {
   // What is looked at next is as the scripts of a page that has just come leave it.
   await page.waitForLoadState("load");
 }
+
+// What a click or a key does, and the page that comes of it.
+export const comes = (page, does) => Promise.all([page.waitForEvent("load"), does()]);
 
 // What axe finds on the page as it is now.
 async function axed(page) {
