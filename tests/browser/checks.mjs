@@ -40,8 +40,14 @@ export async function sees(page, text) {
   await page.waitForLoadState("load");
 }
 
-// What a click or a key does, and the page that comes of it.
+// What a click or a key does, and the page that comes of it; where it fails, nobody waits for that page any more.
 export const comes = (page, does) => Promise.all([page.waitForEvent("load"), does()]);
+
+// The text of the file that comes of it.
+export async function downloads(page, does) {
+  const [took] = await Promise.all([page.waitForEvent("download"), does()]);
+  return readFile(await took.path(), "utf8");
+}
 
 // What axe finds on the page as it is now.
 async function axed(page) {

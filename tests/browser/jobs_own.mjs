@@ -1,8 +1,7 @@
 // By keyboard alone, an athlete's own: from a slip of paper to an account, another result tried, a ruling appealed
 // against and decided by somebody else, and the account itself until it is erased.
 
-import { readFile } from "node:fs/promises";
-import { assert, check, sees } from "./checks.mjs";
+import { assert, check, downloads, sees } from "./checks.mjs";
 import { choose, enter, follow, pick, signsIn, tick, to, type, unfold, write } from "./keyboard.mjs";
 import { open } from "./people.mjs";
 
@@ -151,8 +150,7 @@ export async function account({ how, c, base, visitor }, at, { bib, name }, emai
   await check(`${how}: the own data are taken along, and all is erased`, async () => {
     await page.goto("/account");
     await to(page, page.locator('a[href="/account/data.json"]'));
-    const [took] = await Promise.all([page.waitForEvent("download"), page.keyboard.press("Enter")]);
-    const data = await readFile(await took.path(), "utf8");
+    const data = await downloads(page, () => page.keyboard.press("Enter"));
     for (const part of [email, name, String(bib)]) assert(data.includes(part), `${part} is not in the data`);
     await type(page, page.locator("#me"), email);
     await tick(page, page.locator("#close"));
