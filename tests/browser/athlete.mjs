@@ -2,29 +2,37 @@
 // ruling and the appeal against it, the own data, a browser that is signed out from afar, and the end of
 // it all, erased. Then one without a gym, who enters the own score, mends it and takes it back.
 
-import { readFile } from "node:fs/promises";
-import { assert, check, sees, sound } from "./checks.mjs";
+import { assert, checksIn, downloads, sees, sound } from "./checks.mjs";
 import { open, signIn } from "./people.mjs";
 
 const PASSWORD = "nine lamps on the breakwater";
+// Who has had an evening already: each has one of their own.
+const met = new Set();
 
-export async function athletesEvening(base, demo) {
+/** In one look, of somebody of the gym of `staff`. */
+export async function athletesEvening(base, demo, staff, look, from) {
   const person = (role) => demo.sign_in.find((s) => s.role === role);
-  const [staff, referee, organiser] = ["staff", "referee", "organiser"].map(person);
+  const [referee, organiser] = ["referee", "organiser"].map(person);
+  const check = checksIn(look);
   const c = demo.competition;
   const api = `/api/v1/competitions/${c}`;
-  const gym = await open(base);
-  await signIn(gym.page, staff);
+  const visitor = () => open(base, { look, from });
+  const gym = await visitor();
+  await staff.enter(gym.page);
   const get = async (path) => (await gym.page.request.get(`${api}${path}`)).json();
-  const address = (who) => `${who}-${Date.now()}@athletes.example`;
+  const address = (who) => `${who}-${look.width}-${look.scheme}-${Date.now()}@athletes.example`;
 
   // Somebody of the gym with a place in the running workout, who is not known to any account yet.
   await gym.page.goto("/");
   const running = (await gym.page.locator("p.lead a").first().getAttribute("href")).split("/").pop();
   const { rows } = await get(`/workouts/${running}/scores?gym=${staff.gym}`);
   const entries = await get("/entries");
-  const names = new Map(entries.map((e) => [e.bib, e.name]));
-  const attested = rows.filter((r) => r.state === "attested" && r.bib !== person("athlete").bib).map((r) => r.bib);
+  // Whose name everybody reads; their gym reads the others' too.
+  const names = new Map(entries.filter((e) => e.show_name).map((e) => [e.bib, e.name]));
+  const untouched = ({ state, score }) => state === "attested" && !score.flag && !score.ruling && !score.appeal;
+  const attested = rows.filter((r) => untouched(r) && r.bib !== person("athlete").bib && !met.has(r.bib));
+  // Somebody who could do better.
+  const best = Math.max(...attested.map((r) => r.score.performance.combined));
 
   // A slip as it is printed: who, which bib, which code, where to.
   async function slip(page, path, bib) {
@@ -47,11 +55,12 @@ export async function athletesEvening(base, demo) {
     await page.getByRole("button", { name: "Get my entry" }).click();
   }
 
-  const bib = attested.find((b) => names.get(b) && !/^Athlete/.test(names.get(b)));
+  const { bib } = attested.find((r) => names.get(r.bib) && !/^Athlete/.test(names.get(r.bib)) && r.score.performance.combined < best - 3);
+  met.add(bib);
   const name = names.get(bib);
   const email = address("first");
   const own = `/c/${c}/athletes/${bib}`;
-  const at = await open(base);
+  const at = await visitor();
   const { page } = at;
   let got;
 
@@ -70,7 +79,7 @@ export async function athletesEvening(base, demo) {
     await claim(page, { ...got, code: got.code.toLowerCase() }, bib, email);
     await page.waitForURL((url) => url.pathname === own);
     await sees(page, name);
-    const other = await open(base);
+    const other = await visitor();
     await claim(other.page, got, bib, address("thief"));
     await other.page.locator("#errors").waitFor({ state: "visible" });
     await other.close();
@@ -91,7 +100,7 @@ export async function athletesEvening(base, demo) {
   });
 
   await check("a ruling is read, and appealed against with a reason", async () => {
-    const judge = await open(base);
+    const judge = await visitor();
     await signIn(judge.page, referee);
     await judge.page.goto(`/referee/${c}/${running}/${bib}`);
     await judge.page.locator("#kind-strike, input[name=kind][value=strike]").first().check();
@@ -113,16 +122,16 @@ export async function athletesEvening(base, demo) {
     await judge.close();
   });
   await check("somebody who had no part in it decides the appeal, and the score is back with its reason", async () => {
-    const office = await open(base);
+    const office = await visitor();
     await signIn(office.page, organiser);
-    const address = `appeals-${Date.now()}@referees.example`;
+    const arbiter = address("appeals");
     await office.page.goto(`/organise/${c}/people`);
-    await office.page.locator("#email").fill(address);
+    await office.page.locator("#email").fill(arbiter);
     await office.page.locator("#role").selectOption("referee");
     await office.page.getByRole("button", { name: "Give the role" }).click();
-    const link = await office.page.locator(".done", { hasText: address }).locator("code").innerText();
+    const link = await office.page.locator(".done", { hasText: arbiter }).locator("code").innerText();
     await office.close();
-    const second = await open(base);
+    const second = await visitor();
     await second.page.goto(link);
     await second.page.getByRole("main").getByRole("button", { name: "Sign in" }).click();
     await second.page.goto(`/referee/${c}/${running}/${bib}`);
@@ -143,15 +152,13 @@ export async function athletesEvening(base, demo) {
 
   await check("the own data come along, all of them", async () => {
     await page.goto("/account");
-    const took = page.waitForEvent("download");
-    await page.getByRole("link", { name: "Take it along" }).click();
-    const data = JSON.parse(await readFile(await (await took).path(), "utf8"));
+    const data = JSON.parse(await downloads(page, () => page.getByRole("link", { name: "Take it along" }).click()));
     const text = JSON.stringify(data);
     for (const part of [email, name, String(bib), "The judge read all four bells aloud"]) assert(text.includes(part), `${part} is not in the data`);
   });
 
   await check("another browser is signed out from here", async () => {
-    const second = await open(base);
+    const second = await visitor();
     await signIn(second.page, { email, password: PASSWORD });
     await second.page.goto("/account");
     await sees(second.page, email);
@@ -171,7 +178,7 @@ export async function athletesEvening(base, demo) {
     await page.getByLabel("Your e-mail, to be sure").fill(email);
     await page.getByRole("button", { name: "Erase me" }).click();
     await page.waitForLoadState();
-    const public_ = await open(base);
+    const public_ = await visitor();
     await public_.page.goto(own);
     await public_.page.getByRole("heading", { level: 1, name: `Athlete ${bib}` }).waitFor({ state: "visible" });
     const text = await public_.page.locator("main").innerText();
@@ -192,12 +199,18 @@ export async function athletesEvening(base, demo) {
 
   // --- without a gym ----------------------------------------------------------------------------
 
-  const alone = await open(base);
-  const office = await open(base);
+  const alone = await visitor();
+  const office = await visitor();
   await signIn(office.page, organiser);
-  const unscored = async (e) => !e.gym && e.state === "active" && e.name && !/^Athlete/.test(e.name) && (await get(`/workouts/${running}/scores/${e.bib}`)).status === 404;
+  const unscored = async (e) => !e.gym && e.state === "active" && e.name && e.show_name && !/^Athlete/.test(e.name) && (await get(`/workouts/${running}/scores/${e.bib}`)).status === 404;
   let free;
-  for (const e of entries) if (!free && (await unscored(e))) free = e;
+  for (const e of entries) {
+    if (free || met.has(e.bib)) continue;
+    // Theirs while it is asked whether they have a score.
+    met.add(e.bib);
+    if (await unscored(e)) free = e;
+    else met.delete(e.bib);
+  }
   const page2 = alone.page;
   const form = `/c/${c}/athletes/${free.bib}/workouts/${running}`;
   let written;

@@ -32,6 +32,9 @@ export async function check(name, does) {
   }
 }
 
+// The checks of a walk in one look: what fails says in which.
+export const checksIn = ({ width, scheme }) => (name, does) => check(`${name}, at ${width} px, ${scheme}`, does);
+
 export function assert(holds, message) {
   if (!holds) throw new Error(message);
 }
@@ -40,6 +43,15 @@ export async function sees(page, text) {
   await page.getByText(text).filter({ visible: true }).first().waitFor({ state: "visible" });
   // What is looked at next is as the scripts of a page that has just come leave it.
   await page.waitForLoadState("load");
+}
+
+// What a click or a key does, and the page that comes of it; where it fails, nobody waits for that page any more.
+export const comes = (page, does) => Promise.all([page.waitForEvent("load"), does()]);
+
+// The text of the file that comes of it.
+export async function downloads(page, does) {
+  const [took] = await Promise.all([page.waitForEvent("download"), does()]);
+  return readFile(await took.path(), "utf8");
 }
 
 // What axe finds on the page as it is now.

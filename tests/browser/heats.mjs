@@ -2,7 +2,7 @@
 // at one heat, results that come late, results as a file; and the whole of it by plain forms.
 
 import { Desk, Row, howWritten } from "./at_desk.mjs";
-import { assert, check, sees, sound } from "./checks.mjs";
+import { assert, check, comes, sees, sound } from "./checks.mjs";
 import { open } from "./people.mjs";
 
 export async function heatsEvening(base, demo, staff, look) {
@@ -77,9 +77,7 @@ export async function heatsEvening(base, demo, staff, look) {
     const form = page.locator("form", { has: page.locator('input[name=do][value=change]') });
     await page.locator("details", { has: form }).locator("> summary").click();
     for (const [bib, code] of judges) await page.locator(`#judge-${bib}`).fill(code);
-    const came = page.waitForEvent("load");
-    await form.getByRole("button").click();
-    await came;
+    await comes(page, () => form.getByRole("button").click());
     await page.goto(address);
   };
   await check("a judge goes to the lanes of the heat that have none, is kept there, and gives way to a new plan", async () => {

@@ -1,156 +1,123 @@
-// The main jobs by keyboard alone: Tab, Enter and Space, and typing; on every step the focus can be
-// seen. Once as browsers come, once without JavaScript.
+// The main jobs by keyboard alone: Tab, arrows, Enter and Space, and typing; on every step the focus can be
+// seen. Once as browsers come, once without JavaScript, side by side.
 //
 //   node jobs.mjs DEMO.json    what `tallywright demo --json` printed
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
 
 import { readFile } from "node:fs/promises";
+import { howWritten } from "./at_desk.mjs";
 import { assert, check, counts, sees } from "./checks.mjs";
-import { open } from "./people.mjs";
+import { heats, proposals, slip, word } from "./jobs_gym.mjs";
+import { file, late } from "./jobs_office.mjs";
+import { account, appeal, claim, whatIf } from "./jobs_own.mjs";
+import { choose, enter, follow, pick, signsIn, tick, to, type, write } from "./keyboard.mjs";
+import { inTurn, open, signIn } from "./people.mjs";
 
 const demo = JSON.parse(await readFile(process.argv[2], "utf8"));
 const base = demo.url;
 const c = demo.competition;
 const person = (role) => demo.sign_in.find((s) => s.role === role);
 
-// --- by keyboard ------------------------------------------------------------------------------
+// Somebody of the desk with a mouse, who makes ready what a job is about.
+const { page: aside } = await open(base);
+await signIn(aside, person("staff"));
+await aside.goto("/");
+const running = (await aside.locator("p.lead a").first().getAttribute("href")).split("/").pop();
+const written = await howWritten(aside, c, running);
 
-// Where the focus is, and whether it can be seen: inside the window, with a ring or a border of its own.
-const focus = (page) =>
-  page.evaluate(() => {
-    const e = document.activeElement;
-    if (!e || e === document.body) return null;
-    const box = e.getBoundingClientRect();
-    const style = getComputedStyle(e);
-    const ring = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
-    const inside = box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth && box.width > 0 && box.height > 0;
-    return { seen: ring && inside, html: e.outerHTML.slice(0, 120) };
-  });
+const shown = new Set((await (await aside.request.get(`/api/v1/competitions/${c}/entries`)).json()).filter((e) => e.show_name).map((e) => e.bib));
 
-// Tab until the focus is on what a locator finds.
-async function to(page, wanted) {
-  await wanted.waitFor({ state: "visible" });
-  for (let n = 0; n < 400; n += 1) {
-    if (await wanted.evaluate((e) => e === document.activeElement)) return;
-    await page.keyboard.press("Tab");
-    const at = await focus(page);
-    assert(!at || at.seen, `the focus cannot be seen: ${at?.html}`);
-  }
-  throw new Error(`not reached by Tab: ${wanted}`);
+// A row of the gym in the running workout that no other job is about.
+const taken = new Set([person("athlete").bib]);
+async function take(fits) {
+  const { rows } = await (await aside.request.get(`/api/v1/competitions/${c}/workouts/${running}/scores?gym=${person("staff").gym}`)).json();
+  const row = rows.find((r) => !taken.has(r.bib) && fits(r, rows));
+  taken.add(row.bib);
+  return row;
 }
 
-// Enter where the focus is, and what comes of it.
-async function enter(page) {
-  const came = page.waitForEvent("load");
-  await page.keyboard.press("Enter");
-  await came;
-}
+// --- what one job after the other is done with ------------------------------------------------
 
-async function follow(page, wanted) {
-  await to(page, wanted);
-  await enter(page);
-}
-
-async function type(page, wanted, text) {
-  await to(page, wanted);
-  await page.keyboard.type(text);
-}
-
-const link = (page, href) => page.locator(`main a[href="${href}"], header a[href="${href}"]`).first();
-
-async function signedIn(role, options) {
-  const at = await open(base, options);
-  const { page } = at;
-  await page.goto("/signin");
-  await type(page, page.locator("input[name=email]"), person(role).email);
-  await page.keyboard.press("Tab");
-  await page.keyboard.type(person(role).password);
-  await enter(page);
-  assert(new URL(page.url()).pathname !== "/signin", "signed in");
-  return at;
+// As a browser comes in `options`, the nth of those that go side by side.
+function kit(how, options, n) {
+  const from = `127.0.2.${n + 1}`;
+  const visitor = () => open(base, { ...options, from });
+  const signed = new Map();
+  // Each signs in once, by keyboard too, and goes on in the same window.
+  const page = async (role) => {
+    if (!signed.has(role)) signed.set(role, visitor().then(async (at) => (await signsIn(at.page, person(role)), at)));
+    return (await signed.get(role)).page;
+  };
+  const close = async () => {
+    for (const [role, at] of signed) {
+      const { page, close } = await at;
+      await check(`${how}: nothing odd happened to the ${role}`, async () => assert(page.odd.length === 0, page.odd.join("\n")));
+      await close();
+    }
+  };
+  return { how, n, base, c, person, page, visitor, aside, running, written, take, close, stamp: `${n + 1}-${Date.now()}` };
 }
 
 // --- the jobs ---------------------------------------------------------------------------------
 
-async function evening(how, options) {
-  let running, bib;
-  await check(`${how}: an athlete finds the own row`, async () => {
-    const at = await signedIn("athlete", options);
+function ownRow({ how, page }) {
+  return check(`${how}: an athlete finds the own row`, async () => {
+    const at = await page("athlete");
     const own = `/c/${c}/athletes/${person("athlete").bib}`;
-    await at.page.goto("/");
-    running = (await at.page.locator("p.lead a").first().getAttribute("href")).split("/").pop();
-    await follow(at.page, link(at.page, own));
-    await follow(at.page, at.page.locator("dl.facts dd a").first());
-    await at.page.locator("tr.own").first().waitFor({ state: "visible" });
-    await at.close();
+    await at.goto("/");
+    await follow(at, at.locator(`header a[href="${own}"], main a[href="${own}"]`).first());
+    await follow(at, at.locator("dl.facts dd a").first());
+    await at.locator("tr.own").first().waitFor({ state: "visible" });
   });
+}
 
-  await check(`${how}: staff enter a score and vouch for it`, async () => {
-    const at = await signedIn("staff", options);
-    const { page } = at;
-    await page.goto(`/c/${c}/workouts/${running}`);
-    const written = (await page.locator("table", { has: page.getByText("How to write a result") }).locator("tbody th").first().innerText()).trim();
+// Of whom the score is.
+async function enters({ how, page }) {
+  const { bib } = await take((row) => row.state === "missing");
+  // No heats are made meanwhile: they change what a row asks.
+  await check(`${how}: staff enter a score and vouch for it`, () => inTurn("heats", async () => {
+    const at = await page("staff");
     const desk = `/desk/${c}/${person("staff").gym}`;
-    await follow(page, link(page, desk));
-    const missing = page.locator(`[data-workout="${running}"] [data-state="missing"] a, #w-${running} ~ * [data-state="missing"] a`).first();
-    await follow(page, missing);
-    bib = new URL(page.url()).pathname.split("/").pop();
-    await type(page, page.locator("#performance"), written);
-    await to(page, page.locator("#judge"));
-    await page.keyboard.press("ControlOrMeta+a");
-    await page.keyboard.type(person("judge").judge);
-    await page.keyboard.press("Enter");
-    await page.waitForLoadState();
-    for (let n = 0; n < 4 && (await page.locator("input[name^=confirm-][type=checkbox]").count()) > 0; n += 1) {
-      for (const box of await page.locator("input[name^=confirm-][type=checkbox]").all()) {
-        await to(page, box);
-        await page.keyboard.press("Space");
-      }
-      await follow(page, page.locator("form.stack button", { hasText: /^Save/ }).first());
+    await at.goto("/");
+    await follow(at, at.locator(`header a[href="${desk}"]`));
+    await follow(at, at.locator(`#r-${running}-${bib}[data-state="missing"] a[href*="${desk}/${running}/${bib}"]`).first());
+    assert(new URL(at.url()).pathname === `${desk}/${running}/${bib}`, at.url());
+    await type(at, at.locator("#performance"), written);
+    await write(at, at.locator("#judge"), person("judge").judge);
+    await enter(at);
+    for (let n = 0; n < 4 && (await at.locator("input[name^=confirm-][type=checkbox]").count()) > 0; n += 1) {
+      for (const box of await at.locator("input[name^=confirm-][type=checkbox]").all()) await tick(at, box);
+      await follow(at, at.locator("form.stack button", { hasText: /^Save/ }).first());
     }
-    await sees(page, /Placed \d+(st|nd|rd|th) of [\d,]+/);
-    await at.close();
-  });
+    await sees(at, /Placed \d+(st|nd|rd|th) of [\d,]+/);
+  }));
+  return bib;
+}
 
-  await check(`${how}: a referee doubts a score and rules on it`, async () => {
-    const at = await signedIn("referee", options);
-    const { page } = at;
-    await follow(page, link(page, "/referee"));
-    await sees(page, "Scores to check");
-    await page.goto(`/referee/${c}/${running}/${bib}`);
-    const flag = page.locator('form[action$="/flag"]');
-    await to(page, flag.locator("select"));
-    await page.keyboard.type("the t");
-    await type(page, flag.locator("textarea"), "Two reps short of full height.");
-    await follow(page, flag.getByRole("button").last());
-    await sees(page, "The doubt stands in the history now.");
-    const ruling = page.locator('form[action$="/ruling"]');
-    await to(page, ruling.locator("input[type=radio]").first());
-    await page.keyboard.press("Space");
-    await type(page, ruling.locator('[name="reason"]'), "Seen again: they count.");
-    await follow(page, ruling.locator('button[value="rule"]'));
-    await sees(page, "The ruling stands in the history now.");
-    await at.close();
+function doubts({ how, page }, bib) {
+  return check(`${how}: a referee doubts a score and rules on it`, async () => {
+    const at = await page("referee");
+    await at.goto("/");
+    await follow(at, at.locator('header a[href="/referee"]').first());
+    await sees(at, "Scores to check");
+    await at.goto(`/referee/${c}/${running}/${bib}`);
+    const flag = at.locator('form[action$="/flag"]');
+    await pick(at, flag.locator("select"), "count");
+    await type(at, flag.locator("textarea"), "Two reps short of full height.");
+    await follow(at, flag.getByRole("button").last());
+    await sees(at, "The doubt stands in the history now.");
+    const ruling = at.locator('form[action$="/ruling"]');
+    await choose(at, ruling.locator("#kind-stands"));
+    await type(at, ruling.locator('[name="reason"]'), "Seen again: they count.");
+    await follow(at, ruling.locator('button[value="rule"]'));
+    await sees(at, "The ruling stands in the history now.");
   });
+}
 
-  await check(`${how}: an organiser lets a late score in`, async () => {
-    const at = await signedIn("organiser", options);
-    const { page } = at;
-    await page.goto(`/c/${c}`);
-    await follow(page, link(page, `/organise/${c}`).or(link(page, "/organise")).first());
-    if (new URL(page.url()).pathname === "/organise") await follow(page, link(page, `/organise/${c}`));
-    const late = page.locator('form[action*="/late/"]').first();
-    const action = await late.getAttribute("action");
-    await type(page, late.locator('input[name="reason"]'), "Power cut, told by telephone.");
-    await follow(page, late.locator('button[value="admit"]'));
-    await page.locator("[role=status]").getByText("Let in. The place counts from now on.").waitFor({ state: "visible" });
-    assert((await page.locator(`details:not([open]) >> form[action="${action}"]`).count()) === (await page.locator(`form[action="${action}"]`).count()), "it still waits");
-    await at.close();
-  });
-
-  await check(`${how}: anybody finds somebody by name, and a gym's rows`, async () => {
-    const at = await open(base, options);
+function finds({ how, visitor }) {
+  return check(`${how}: anybody finds somebody by name, and a gym's rows`, async () => {
+    const at = await visitor();
     const { page } = at;
     await page.goto("/");
     await follow(page, page.locator("main h2 a").first());
@@ -180,8 +147,38 @@ async function evening(how, options) {
   });
 }
 
-await evening("by keyboard", {});
-await evening("by keyboard, without JavaScript", { javaScriptEnabled: false });
+// From the slip to the end of the account.
+async function oneAthlete(kit) {
+  const top = (r, rows) => r.score.performance.combined > Math.max(...rows.map((x) => x.score?.performance.combined ?? 0)) - 4;
+  const fresh = (r) => r.state === "attested" && !r.score.flag && !r.score.ruling && shown.has(r.bib) && !/^Athlete/.test(r.name);
+  const row = await take((r, rows) => fresh(r) && !top(r, rows));
+  const who = { bib: row.bib, name: row.name, text: row.score.performance.text };
+  const email = `own-${kit.stamp}@athletes.example`;
+  const { code } = await slip(kit, who);
+  const at = await kit.visitor();
+  await claim(kit, at, who, code, email);
+  await whatIf(kit, at, who);
+  await appeal(kit, at, who);
+  await account(kit, at, who, email);
+  await at.close();
+}
+
+async function evening(how, options, n) {
+  const own = kit(how, options, n);
+  await ownRow(own);
+  const bib = await enters(own);
+  await doubts(own, bib);
+  await late(own);
+  await finds(own);
+  await heats(own);
+  await proposals(own);
+  await word(own);
+  await oneAthlete(own);
+  await file(own);
+  await own.close();
+}
+
+await Promise.all([evening("by keyboard", {}, 0), evening("by keyboard, without JavaScript", { javaScriptEnabled: false }, 1)]);
 
 console.log(`${counts.passed} passed, ${counts.failed} failed`);
 process.exit(counts.failed ? 1 : 0);

@@ -3,8 +3,8 @@
 // it is anybody else's.
 
 import { Desk } from "./at_desk.mjs";
-import { LOOKS, assert, check, sees, sound } from "./checks.mjs";
-import { open, signIn } from "./people.mjs";
+import { LOOKS, assert, check, checksIn, comes, sees, sound } from "./checks.mjs";
+import { open, send, signIn } from "./people.mjs";
 
 export async function judgesEvening(base, demo) {
   const person = (role) => demo.sign_in.find((s) => s.role === role);
@@ -37,16 +37,15 @@ export async function judgesEvening(base, demo) {
       if (who.includes(judge.judge) && (await gym.page.locator(`#heat-${of}`).inputValue()) === heat) await field.fill("");
     }
     await gym.page.locator(`#judge-${bib}`).fill(judge.judge);
-    const came = gym.page.waitForEvent("load");
-    await form.getByRole("button").click();
-    await came;
+    await comes(gym.page, () => form.getByRole("button").click());
     assert((await gym.page.locator("#errors").count()) === 0, await gym.page.locator("main").innerText());
   });
   for (const look of LOOKS) {
     const at = await open(base, { look });
     const { page } = at;
+    const check = checksIn(look);
     const mine = () => page.locator("main section section", { has: page.locator(`a[href$="/workouts/${desk.workout}"]`) });
-    await check(`a judge signs in, and reads where to count, at ${look.width} px, ${look.scheme}`, async () => {
+    await check("a judge signs in, and reads where to count", async () => {
       await signIn(page, judge);
       await page.goto(home);
       await sees(page, `(${judge.judge})`);
@@ -66,16 +65,11 @@ export async function judgesEvening(base, demo) {
       const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
       const one = missing.find((r) => r.bib !== bib) ?? missing[0];
       const path = `${api}/workouts/${desk.workout}/scores/${one.bib}`;
-      const sent = (from, method, to, body, headers = {}) =>
-        from.evaluate(async ([method, to, body, headers]) => {
-          const answer = await fetch(to, { method, headers: { "content-type": "application/json", ...headers }, body: JSON.stringify(body) });
-          return { status: answer.status, json: await answer.json() };
-        }, [method, to, body, headers]);
-      const stored = await sent(gym.page, "PUT", path, { performance: desk.written, gym: staff.gym });
+      const stored = await send(gym.page, "PUT", path, { performance: desk.written, gym: staff.gym });
       assert(stored.status === 201 && stored.json.state === "entered", JSON.stringify(stored));
       // Nobody gives it in the judge's name.
       const tag = { "if-match": `"${stored.json.etag}"` };
-      const staffs = await sent(gym.page, "POST", `${path}/attestation`, { judge: judge.judge, how: "signed_in" }, tag);
+      const staffs = await send(gym.page, "POST", `${path}/attestation`, { judge: judge.judge, how: "signed_in" }, tag);
       assert(staffs.status === 422, JSON.stringify(staffs));
       await page.reload();
       const tick = page.locator(`input[name="a-${one.bib}"]`);
@@ -89,9 +83,7 @@ export async function judgesEvening(base, demo) {
     await check("without the statement nothing is stored, and the tick stays", async () => {
       const tick = page.locator(`input[name="a-${waits}"]`);
       const button = page.locator("form.vouch", { has: tick }).getByRole("button", { name: "Give my word for all that is ticked" });
-      const came = page.waitForEvent("load");
-      await button.click();
-      await came;
+      await comes(page, () => button.click());
       await page.locator("#errors").getByText("Tick the statement too").waitFor({ state: "visible" });
       assert(await tick.isChecked(), "the tick is lost");
       assert(await tick.isVisible(), "what is ticked is folded away");

@@ -2,6 +2,7 @@
 // odd written down.
 
 import { chromium } from "playwright-core";
+import { through } from "./addresses.mjs";
 
 const ARGS = [
   "--no-sandbox",
@@ -15,12 +16,13 @@ const ARGS = [
 
 let browser;
 
-// Opens a profile with one page, as wide and as light as `look` says, else a phone in light. `page.odd`
-// collects what no page may do: errors in the console (a broken content policy is one) and requests
+// Opens a profile with one page, as wide and as light as `look` says, else a phone in light, at the address `from`.
+// `page.odd` collects what no page may do: errors in the console (a broken content policy is one) and requests
 // that leave our own address.
-export async function open(base, { look, ...more } = {}) {
+export async function open(base, { look, from, ...more } = {}) {
   browser ??= chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", headless: true, args: ARGS });
-  const context = await (await browser).newContext({ baseURL: base, ...seen(look), ...more });
+  const proxy = from && (await through(from));
+  const context = await (await browser).newContext({ baseURL: base, ...seen(look), ...(proxy && { proxy }), ...more });
   context.setDefaultTimeout(20_000);
   const page = await context.newPage();
   page.look = look;
@@ -56,7 +58,8 @@ export async function signIn(page, { email, password }) {
   const before = sessions.get(email);
   if (before?.times >= ENOUGH) {
     await page.context().addCookies(before.cookies);
-    if ((await page.goto("/account")).status() === 200 && !page.url().includes("/signin")) return;
+    // Where signing in led to.
+    if ((await page.goto(before.to)).status() === 200 && !page.url().includes("/signin")) return;
     await page.context().clearCookies();
   }
   await page.goto("/signin");
@@ -66,5 +69,22 @@ export async function signIn(page, { email, password }) {
   await page.keyboard.type(password);
   await page.keyboard.press("Enter");
   await page.waitForURL((url) => !url.pathname.startsWith("/signin"));
-  sessions.set(email, { times: (before?.times ?? 0) + 1, cookies: await page.context().cookies() });
+  sessions.set(email, { times: (before?.times ?? 0) + 1, cookies: await page.context().cookies(), to: page.url() });
+}
+
+// What a script of the page would send to the API, and what is answered.
+export const send = (page, method, path, body, headers = {}) =>
+  page.evaluate(async ([method, path, body, headers]) => {
+    const answer = await fetch(path, { method, headers: { "content-type": "application/json", ...headers }, body: JSON.stringify(body) });
+    return { status: answer.status, json: await answer.json() };
+  }, [method, path, body, headers]);
+
+const turns = new Map();
+
+// Does what cannot be done by two at once, as there is one clipboard and one file in force: walks that go side by
+// side come one after the other there.
+export function inTurn(what, does) {
+  const own = (turns.get(what) ?? Promise.resolve()).then(does);
+  turns.set(what, own.catch(() => {}));
+  return own;
 }

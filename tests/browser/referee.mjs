@@ -1,15 +1,16 @@
-// The referee's evening, in one window: the list narrowed and turned, a score taken off the
+// The referee's evening, in one look: the list narrowed and turned, a score taken off the
 // places until there is a ruling, reps taken off with the tiebreak that is right then, another result put,
 // and what each would move looked at first.
 
-import { assert, check, sees, sound } from "./checks.mjs";
-import { open, seen, signIn } from "./people.mjs";
+import { assert, checksIn, sees, sound } from "./checks.mjs";
+import { open, signIn } from "./people.mjs";
 
-export async function refereesEvening(base, demo, look) {
+export async function refereesEvening(base, demo, look, from) {
+  const check = checksIn(look);
   const person = (role) => demo.sign_in.find((s) => s.role === role);
   const c = demo.competition;
   const api = `/api/v1/competitions/${c}`;
-  const { page, close } = await open(base, seen(look));
+  const { page, close } = await open(base, { look, from });
   const get = async (path) => (await page.request.get(`${api}${path}`)).json();
   const figure = () => page.locator("main .figure").first().innerText();
   const state = () => page.locator("main .state").first().innerText();
