@@ -21,10 +21,28 @@ use jiff::Timestamp;
 /// Who would be erased: to be looked at first, as nothing brings them back.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Meant {
-    /// An athlete, with how many results of theirs are stored.
-    Athlete(EntryView, u64),
+    /// An athlete.
+    Athlete {
+        /// The entry.
+        entry: EntryView,
+        /// How many results of theirs are stored.
+        scores: u64,
+        /// Whether name and facts are still kept: who was erased has none any more.
+        kept: bool,
+    },
     /// The contact of a gym, if it has one.
     Contact(GymView),
+}
+
+impl Meant {
+    /// Whether anything is kept of them. Where nothing is, to erase again takes away what was left beside it.
+    #[must_use]
+    pub fn is_kept(&self) -> bool {
+        match self {
+            Self::Athlete { kept, .. } => *kept,
+            Self::Contact(gym) => gym.contact.is_some(),
+        }
+    }
 }
 
 /// Who a bib or a gym stands for; for the organiser.
@@ -43,7 +61,8 @@ pub async fn meant(
         Whose::Entry(bib) => {
             let entry = lists::entry(app, actor, now, competition, *bib).await?;
             let scores = app.store.list_attempts_of(reader.id, *bib).await?.len();
-            Ok(Meant::Athlete(entry, u64::try_from(scores).unwrap_or(u64::MAX)))
+            let kept = person(app, actor, competition, whose).await?.is_some();
+            Ok(Meant::Athlete { entry, scores: u64::try_from(scores).unwrap_or(u64::MAX), kept })
         }
         Whose::Judge(code) => Err(Failure::not_found(Sentence::new("no_judge").with("code", code))),
         Whose::Contact(gym) | Whose::ContactToo(gym, _) => {

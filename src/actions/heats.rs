@@ -252,7 +252,11 @@ fn changed_meanwhile() -> Failure {
     Refusal::Conflict(Sentence::new("heats_changed"), Vec::new()).into()
 }
 
-fn made(view: &HeatsView, settings: Settings, path: &HeatsPath) -> Result<Plan, Failure> {
+/// The heats as they are made anew by these settings: by the same people and settings the same.
+///
+/// # Errors
+/// What of the settings cannot be.
+pub fn made(view: &HeatsView, settings: Settings, path: &HeatsPath) -> Result<Plan, Failure> {
     let faults = settings.faults();
     if !faults.is_empty() {
         return Err(Failure::faults(faults));

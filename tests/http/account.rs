@@ -224,7 +224,26 @@ async fn the_organiser_erases_who_asks_and_other_roles_stay() {
     assert!(found(&app).contains(&"Quorzella Vexwhistle"));
     let page = send("1042", &seen, "yes").await.expect(409).plain();
     assert!(page.contains("<dd>Ines Duarte</dd>"), "{page}");
-    send("4711", &seen, "yes").await.expect(303);
+    // The same form once more is a second tap: it is done, and nobody is asked who that is.
+    for _ in 0..2 {
+        let done = send("4711", &seen, "yes").await.expect(303);
+        assert_eq!(done.header("location"), "/organise/saltmarsh?done=erased");
+    }
+    let page = organiser.follow(&send("4711", &seen, "yes").await).await.expect(200).plain();
+    assert!(page.contains("Erased. No name is left there."), "{page}");
+    assert!(send("4711", &seen, "").await.expect(422).text().contains("href=\"#sure\""));
+    // Whoever looks reads that nothing is kept, and finishes what was left over.
+    let look = [("csrf", &*csrf), ("erase_bib", "4711")];
+    let page = organiser.post(path).form(&look).await.expect(200).plain();
+    assert!(page.contains("<dd>Nobody: name and facts are erased already</dd>"), "{page}");
+    assert!(
+        page.contains("Nobody would be erased: it is done already") && !page.contains("Athlete 4711</dd>"),
+        "{page}"
+    );
+    assert!(page.contains("takes away only what was left over") && !page.contains("This person would be"), "{page}");
+    let german = organiser.post(path).header("accept-language", "de").form(&look).await.expect(200).plain();
+    assert!(german.contains("Niemand: Name und Angaben sind schon gelöscht"), "{german}");
+    assert!(german.contains("Niemand würde gelöscht: Das ist schon geschehen"), "{german}");
     organiser.erases("erase_bib", "4711").await.expect(303);
     let left = found(&app);
     assert!(!left.contains(&"Quorzella Vexwhistle") && !left.contains(&"1987-03-21"), "{left:?}");

@@ -212,8 +212,18 @@ async fn what_was_stored_is_said_as_it_was_stored_with_what_counts_instead() {
         let done = two.browser.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(303);
         let saved = two.follow(&done).await;
         assert!(saved.contains("Ines Duarte: 5+20 tb 11:24") && saved.contains("Taken back."), "{saved}");
-        let states: Vec<String> = two.all().await.into_iter().map(|(_, state)| state).collect();
-        assert_eq!(states, ["attested", "attested", "withdrawn"], "{rule}");
+        let states = async || two.all().await.into_iter().map(|(_, state)| state).collect::<Vec<_>>();
+        assert_eq!(states().await, ["attested", "attested", "withdrawn"], "{rule}");
+        // The same form once more is a second tap: it is taken back, and no other one is.
+        let done = two.browser.post(&format!("{FORM}/withdrawal")).form(&fields).await.expect(303);
+        let saved = two.follow(&done).await;
+        assert!(saved.contains("Ines Duarte: 5+20 tb 11:24") && saved.contains("Taken back."), "{saved}");
+        assert_eq!(states().await, ["attested", "attested", "withdrawn"], "{rule}");
+        // Of an attempt that still stands, a state that is no more is somebody's change, as before.
+        let mut other = fields.clone();
+        other[1].1 = "2";
+        two.browser.post(&format!("{FORM}/withdrawal")).form(&other).await.expect(412);
+        assert_eq!(states().await, ["attested", "attested", "withdrawn"], "{rule}");
 
         // The athlete's own page.
         let own = two.app.in_browser(&two.app.athlete(1042).await).await;

@@ -129,11 +129,77 @@ async fn slips_that_are_lost_are_made_anew_for_all_who_have_not_used_theirs() {
     let staff = app.in_browser(&app.staff_of("quayside").await).await;
     let address = "/desk/saltmarsh/quayside/codes";
     let csrf = staff.get(address).await.expect(200).csrf();
-    let made = staff.post(address).form(&[("csrf", &*csrf), ("for", "unused")]).await.expect(303);
+    let unsure = [("csrf", &*csrf), ("for", "unused")];
+    let asked = staff.post(address).form(&unsure).await.expect(422).plain();
+    assert!(asked.contains("href=\"#sure\">Tick that the codes of now may end") && asked.contains("<details open>"));
+    let german = staff.post(address).header("accept-language", "de").form(&unsure).await.expect(422).plain();
+    assert!(german.contains("Hak ab, dass die jetzigen Codes enden dürfen"), "{german}");
+    let sure = [unsure.as_slice(), &[("sure", "yes")]].concat();
+    let made = staff.post(address).form(&sure).await.expect(303);
     let text = staff.follow(&made).await.expect(200).text();
+    assert!(!text.contains("value=\"next\""), "all have one: {text}");
     assert!(text.contains("Ines Duarte") && text.contains("Tomás Brito") && !text.contains("Rita Alves"), "{text}");
     assert_eq!(text.matches("<code>").count(), 2);
     somebody.post("/api/v1/claims").json(sent(1042, &first[0].1)).await.expect(422);
+}
+
+/// More than get a code at once: each page of slips says how many are left and makes the next, each once.
+#[tokio::test]
+async fn new_codes_for_many_are_a_round_that_ends() {
+    const MANY: u32 = 203;
+    let app = TestApp::new().await;
+    let rows = (0..MANY).map(|n| format!("{},Runner {n},1995-05-05,women,women\n", 3_001 + n));
+    let alone = std::iter::once("bib,name,born,category,division\n".to_owned()).chain(rows).collect::<String>();
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(&alone).await.expect(200);
+    let organiser = app.in_browser(&app.organiser().await).await;
+    let address = "/organise/saltmarsh/codes";
+    let csrf = organiser.get(address).await.expect(200).csrf();
+    let sure = [("csrf", &*csrf), ("for", "unused"), ("sure", "yes")];
+    let made = organiser.post(address).form(&sure).await.expect(303);
+    let slips = organiser.follow(&made).await.expect(200);
+    let (text, german) = (slips.plain(), organiser.clone().with(http::header::ACCEPT_LANGUAGE, "de"));
+    assert_eq!(text.matches("<code>").count(), 200);
+    assert!(text.contains("3 more are to get a new code") && text.contains(">Make the next</button>"), "{text}");
+    let said = german.follow(&made).await.expect(200).plain();
+    assert!(
+        said.contains("3 weitere bekommen noch einen neuen Code") && said.contains(">Die nächsten machen<"),
+        "{said}"
+    );
+    // The list, come to from there, goes on with it too.
+    let (round, last) = (slips.hidden("round"), slips.hidden("last"));
+    let list = organiser.get(&format!("{address}?round={round}&last={last}")).await.expect(200).plain();
+    assert!(list.contains("3 more are to get a new code"), "{list}");
+    let back = format!("href=\"{address}?round={round}&last={last}\"");
+    assert!(text.replace("&#38;", "&").contains(&back), "{back} in {text}");
+    app.set_clock("2027-01-14T12:05:00Z");
+    let next = [("csrf", &*csrf), ("for", "next"), ("round", &*round), ("last", &*last)];
+    let made = organiser.post(address).form(&next).await.expect(303);
+    let rest = organiser.follow(&made).await.expect(200).plain();
+    assert_eq!(rest.matches("<code>").count(), 3);
+    assert!(!rest.contains("value=\"next\"") && !rest.contains("are to get a new code"), "it is complete: {rest}");
+    // A second tap makes none that end those, and says that their slips are to be seen.
+    app.set_clock("2027-01-14T12:06:00Z");
+    let told = organiser.post(address).form(&next).await.expect(409).plain();
+    assert!(told.contains("Codes were made after your last slips") && told.contains("somebody else: 3."), "{told}");
+    let told = german.post(address).form(&next).await.expect(409).plain();
+    assert!(told.contains("Seit deinen letzten Zetteln sind Codes erstellt worden"), "{told}");
+    // As files: the page stays where it is, the name of each says how many are left, and then there is no more.
+    let page = organiser.get(address).await.expect(200);
+    let shown = page.hidden("shown");
+    let file = [("csrf", &*csrf), ("for", "unused"), ("as", "csv"), ("sure", "yes"), ("shown", &*shown)];
+    let (mut seen, mut names) = (std::collections::BTreeSet::new(), Vec::new());
+    for _ in 0..2 {
+        app.set_clock(if names.is_empty() { "2027-01-14T12:07:00Z" } else { "2027-01-14T12:08:00Z" });
+        let made = organiser.post(address).form(&file).await.expect(200);
+        names.push(made.header("content-disposition").to_owned());
+        seen.extend(made.text().lines().skip(1).filter_map(|row| row.split(',').next()).map(str::to_owned));
+    }
+    assert_eq!(u32::try_from(seen.len()).ok(), Some(MANY), "each has one new code");
+    assert!(names[0].contains("codes-saltmarsh-no-gym-3-more.csv") && names[1].contains("-no-gym.csv"), "{names:?}");
+    let told = organiser.post(address).form(&file).await.expect(422).plain();
+    assert!(told.contains("All who have not used their code have a new one by now."), "{told}");
+    let told = german.post(address).form(&file).await.expect(422).plain();
+    assert!(told.contains("haben inzwischen einen neuen"), "{told}");
 }
 
 #[tokio::test]
@@ -270,7 +336,7 @@ async fn codes_are_for_the_own_gyms_athletes_alone() {
 async fn an_athlete_without_a_gym_gets_a_code_from_the_organiser_and_enters_their_own_score_by_page() {
     let app = TestApp::new().await;
     let alone = "bib,name,born,category,division\n3001,Marta Reis,1995-05-05,women,women\n";
-    app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(alone).await.expect(200);
+    app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(&alone).await.expect(200);
     let organiser = app.in_browser(&app.organiser().await).await;
     let page = organiser.get("/organise/saltmarsh/codes").await.expect(200);
     assert!(page.text().contains("Marta Reis") && !page.text().contains("Ines Duarte"), "{}", page.text());

@@ -162,17 +162,47 @@ async fn two_people_never_overwrite_each_other() {
     let app = TestApp::new().await;
     let staff = staff(&app).await;
     post(&staff, MAKE).await;
-    let late = post(&staff, &format!("{MAKE}&sure=yes")).await;
+    let other = MAKE.replace("lanes=2", "lanes=3");
+    let late = post(&staff, &format!("{other}&sure=yes")).await;
     assert_eq!(late.status.as_u16(), 409);
     assert!(late.text().contains("Somebody changed these heats meanwhile"));
     // One tap takes nothing away that was planned.
-    for slip in ["do=remove&version=1", &MAKE.replace("version=0", "version=1")] {
+    for slip in ["do=remove&version=1", &other.replace("version=0", "version=1")] {
         let page = post(&staff, slip).await;
         assert_eq!(page.status.as_u16(), 422);
         assert!(page.text().contains("what is planned now would be lost") && page.text().contains("Heat 1"));
     }
     assert_eq!(post(&staff, "do=remove&version=1&sure=yes").await.status.as_u16(), 303);
     assert!(text(&staff.0, HEATS).await.contains("No heats yet"));
+}
+
+/// Tapped twice, the second tap finds what is wanted: made, made anew, or taken away. What somebody else has
+/// changed by hand meanwhile is another plan.
+#[tokio::test]
+async fn a_second_tap_finds_what_the_first_one_did() {
+    let app = TestApp::new().await;
+    let staff = staff(&app).await;
+    let version = async || staff.0.get(HEATS).accept("text/html").await.expect(200).hidden("version");
+    let twice = async |form: &str| {
+        for _ in 0..2 {
+            post(&staff, form).await.expect(303);
+        }
+    };
+    twice(MAKE).await;
+    assert_eq!(version().await, "1", "made once");
+    let anew = MAKE.replace("version=0", "version=1").replace("lanes=2", "lanes=3");
+    twice(&format!("{anew}&sure=yes")).await;
+    assert_eq!(version().await, "2");
+    post(&staff, "do=change&version=2&heat-1042=4&lane-1042=1").await.expect(303);
+    let page = post(&staff, &format!("{anew}&sure=yes")).await.expect(409).plain();
+    assert!(page.contains("Somebody changed these heats meanwhile") && page.contains("Heat 4"), "{page}");
+    // A second tap with something wrong in it is told what.
+    let wrong = anew.replace("version=1", "version=3").replace("lanes=3", "lanes=0");
+    post(&staff, &format!("{wrong}&sure=yes")).await.expect(422);
+    twice("do=remove&version=3&sure=yes").await;
+    assert!(text(&staff.0, HEATS).await.contains("No heats yet"));
+    let page = post(&staff, "do=change&version=3&heat-1042=1&lane-1042=1").await.expect(409).plain();
+    assert!(page.contains("meanwhile"), "there is nothing to change any more: {page}");
 }
 
 /// Who saves again after somebody else was quicker changes what they changed, and takes nothing of theirs back.

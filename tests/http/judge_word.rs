@@ -2,9 +2,16 @@
 
 use crate::support::{Client, Reply, SALTMARSH, TestApp, grant};
 use serde_json::{Value, json};
+use std::sync::Arc;
+use tallywright::actions::accounts::Gate;
+use tallywright::actions::changes::Kept;
+use tallywright::actions::directory::Directory;
+use tallywright::actions::mail::Post;
 use tallywright::actions::{Request, roster};
+use tallywright::app::{App, Parts, Wholes};
 use tallywright::rules::access::{Actor, Grant, Role};
 use tallywright::rules::roster::RawEntry;
+use tallywright::store::Writer;
 
 const PAGE: &str = "/judge/saltmarsh";
 const WORD: &str = "/judge/saltmarsh/w1/attestation";
@@ -324,6 +331,63 @@ async fn a_word_that_comes_too_late_is_said_to_wait_and_is_asked_for_no_more() {
     assert!(row(&open, 1042).is_some() && row(&open, 1043).is_some(), "{open}");
     give(&client, "J-1", &[tick(&open, 1043)], &[STATED]).await.expect(303);
     assert_eq!(score(&app, 1043).await["state"], "attested");
+}
+
+/// Where nothing can be stored it is tried once, said once, and the ticks stay to be sent once more: on the judge's
+/// page and at the desk.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_word_that_nothing_can_be_stored_of_waits_with_its_ticks() {
+    let app = TestApp::new().await;
+    let program = evening(&app).await;
+    let judge = judge(&app, "J-1").await;
+    let shown = page(&judge).await;
+    let ticks = [tick(&shown, 1042), tick(&shown, 1044)];
+    let router = stopped(&app).await;
+    let waits = give(&judge.at(router.clone()), "J-1", &ticks, &[STATED]).await.expect(409).plain();
+    let said = "Not stored yet: 2. Nothing can be stored at the moment; they are still ticked.";
+    assert_eq!(waits.matches(said).count(), 1, "{waits}");
+    assert!(waits.contains("Your word is given: 0.") && !waits.contains("Not given"), "{waits}");
+    for bib in [1042, 1044] {
+        assert!(row(&waits, bib).is_some_and(|row| row.contains(" checked>")), "{bib}: {waits}");
+    }
+    assert!(waits.contains("name=\"statement\" value=\"yes\" checked"), "{waits}");
+    let german = judge.at(router.clone()).with(http::header::ACCEPT_LANGUAGE, "de");
+    let waits = give(&german, "J-1", &ticks, &[STATED]).await.expect(409).plain();
+    assert!(waits.contains("Noch nicht gespeichert: 2. Gerade lässt sich nichts speichern"), "{waits}");
+    // At the desk, each once though a row stands there twice.
+    let staff = app.in_browser(&program).await;
+    let csrf = staff.get("/account").await.csrf();
+    let desk = "/desk/saltmarsh/quayside/w1/attestation";
+    let rows = ticks.iter().chain([&ticks[0]]).map(|(name, value)| (name.as_str(), value.as_str()));
+    let sent: Vec<(&str, &str)> = rows.chain([("judge", "J-1"), STATED, ("csrf", csrf.as_str())]).collect();
+    let waits = staff.at(router).post(desk).form(&sent).await.expect(409).plain();
+    assert!(waits.contains(said) && waits.contains("Vouched for: 0.") && !waits.contains("Not vouched"), "{waits}");
+    assert_eq!(score(&app, 1042).await["state"], "entered");
+    // It goes on: the same once more.
+    let given = staff.post(desk).form(&sent).await.expect(303);
+    assert!(staff.follow(&given).await.expect(200).plain().contains("Vouched for: 2."), "a row twice is one");
+    assert_eq!(score(&app, 1044).await["state"], "attested");
+}
+
+/// The same service on the same database, whose writer takes nothing any more.
+async fn stopped(app: &TestApp) -> axum::Router {
+    let parts = &app.app;
+    let writer = Writer::start(parts.store.clone(), parts.clock.clone(), |_| {});
+    writer.stop().await;
+    tallywright::web::router(App::new(Parts {
+        config: parts.config.clone(),
+        store: parts.store.clone(),
+        writer,
+        board: Arc::clone(&parts.board),
+        logs: parts.logs.clone(),
+        clock: parts.clock.clone(),
+        keys: parts.keys.clone(),
+        post: Post::default(),
+        changes: Kept::default(),
+        gyms: Directory::default(),
+        gate: Gate::default(),
+        wholes: Wholes::default(),
+    }))
 }
 
 /// What is to be known of a word that is stored is said with it, at the desk as on the judge's page.

@@ -110,6 +110,11 @@ pub async fn post_heats(
         "remove" => Some(Wanted::Gone),
         _ => settings(&found, &fields, &mut errors).map(Wanted::Made),
     };
+    let version = fields.get("version").parse().unwrap_or(0);
+    // A second tap.
+    if errors.is_empty() && wanted.as_ref().is_some_and(|wanted| is_so(wanted, version, &found, &path)) {
+        return Ok(Redirect::to(&here(&path)).into_response());
+    }
     // One tap takes no plan away.
     let lost = match (&wanted, &found.plan) {
         (Some(Wanted::Made(_)), Some(_)) => Some("sure-make"),
@@ -119,31 +124,46 @@ pub async fn post_heats(
     if let Some(field) = lost.filter(|_| !fields.ticked("sure")) {
         errors.push(FieldError::new(field, texts().sure_needed));
     }
-    let version = fields.get("version").parse().unwrap_or(0);
-    // A second tap: what is wanted is so already.
-    if let (Some(Wanted::Changed(places)), Some(plan), true) = (&wanted, &found.plan, errors.is_empty()) {
-        let mut meant = Plan { settings: plan.settings, places: places.clone() };
-        meant.sort();
-        if meant == *plan {
-            return Ok(Redirect::to(&here(&path)).into_response());
-        }
-    }
     if version != found.version {
         return meanwhile(&caller, &path, &found, &fields, errors);
     }
     let status = StatusCode::UNPROCESSABLE_ENTITY;
     if let Some(wanted) = wanted.filter(|_| errors.is_empty()) {
-        match heats::change(&app, &caller.actor, caller.received, &path, version, wanted).await {
+        match heats::change(&app, &caller.actor, caller.received, &path, version, wanted.clone()).await {
             Ok(()) => return Ok(Redirect::to(&here(&path)).into_response()),
             Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
             Err(Failure::Refused(Refusal::Conflict(..))) => {
                 let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+                if is_so(&wanted, version, &found, &path) {
+                    return Ok(Redirect::to(&here(&path)).into_response());
+                }
                 return meanwhile(&caller, &path, &found, &fields, errors);
             }
             Err(other) => return Err(other.into()),
         }
     }
     Ok((status, html(&view(&caller, &path, &found, Some(&fields), errors)?)?).into_response())
+}
+
+/// Whether what is wanted is so already, whoever made it so: then nothing is to be done, and nothing is lost.
+/// `version`: that of the heats the sender has seen; who sees what is made and makes it anew is no second tap.
+fn is_so(wanted: &Wanted, version: u64, found: &HeatsView, path: &HeatsPath) -> bool {
+    match (wanted, &found.plan) {
+        (Wanted::Gone, None) => true,
+        (Wanted::Made(settings), Some(plan)) => {
+            let meant = heats::made(found, *settings, path).ok().filter(|_| version != found.version);
+            meant.is_some_and(|mut meant| {
+                meant.sort();
+                meant == *plan
+            })
+        }
+        (Wanted::Changed(places), Some(plan)) => {
+            let mut meant = Plan { settings: plan.settings, places: places.clone() };
+            meant.sort();
+            meant == *plan
+        }
+        (Wanted::Gone, Some(_)) | (Wanted::Made(_) | Wanted::Changed(_), None) => false,
+    }
 }
 
 /// Somebody else was quicker: theirs as it is now, with what this person changed in its fields.

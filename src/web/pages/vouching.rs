@@ -7,7 +7,7 @@ use super::form::Fields;
 use super::shell::words;
 use crate::actions::language;
 use crate::actions::views::{RemarkView, ScoreView};
-use crate::actions::{Request, ScorePath, attest, lists};
+use crate::actions::{Failure, Request, ScorePath, attest, lists};
 use crate::app::App;
 use crate::rules::ledger::Precondition;
 use crate::rules::life::{Attest, How};
@@ -17,6 +17,7 @@ use crate::web::problem::Problem;
 use crate::web::session::Caller;
 use crate::words::put;
 use axum::response::Response;
+use std::collections::BTreeSet;
 
 /// What is shown once: for how many the word was given.
 const VOUCHED: &str = "vouched";
@@ -57,10 +58,12 @@ impl Ticked {
     }
 }
 
-/// What was ticked; what no page of ours sends is no tick.
+/// What was ticked, each once; what no page of ours sends is no tick.
 #[must_use]
 pub fn ticked(fields: &Fields) -> Vec<Ticked> {
-    fields.0.iter().filter_map(|(name, value)| Ticked::read(name, value)).collect()
+    let mut known = BTreeSet::new();
+    let all = fields.0.iter().filter_map(|(name, value)| Ticked::read(name, value));
+    all.filter(|one| known.insert((one.bib, one.attempt))).collect()
 }
 
 /// What became of it.
@@ -74,6 +77,41 @@ pub struct Given {
     late: u32,
     /// Of whom nothing was stored, and why.
     pub left: Vec<String>,
+    /// Nothing goes on: what was not sent any more is still ticked.
+    pub stopped: Option<Stopped>,
+}
+
+/// Why nothing goes on, and how many were not sent any more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stopped {
+    /// Nothing can be stored at the moment.
+    Waits(u32),
+    /// Of the one before those it cannot be told whether it is stored.
+    Unknown(u32),
+}
+
+/// What a word is that was not answered.
+#[derive(Debug)]
+enum Unanswered {
+    /// It is stored.
+    Stored,
+    /// It is not, and neither would be the next.
+    Waits,
+    /// Nobody can tell.
+    Unknown,
+    /// It is not given, for a reason of its own.
+    Left(Box<Problem>),
+}
+
+impl From<Failure> for Unanswered {
+    fn from(failure: Failure) -> Self {
+        match failure {
+            Failure::Stored => Self::Stored,
+            Failure::Busy | Failure::Unavailable => Self::Waits,
+            Failure::OutcomeUnknown => Self::Unknown,
+            other => Self::Left(Box::new(other.into())),
+        }
+    }
 }
 
 /// Gives the word of a judge, as this account, for each that is ticked.
@@ -85,7 +123,10 @@ pub async fn give(
     fields: &Fields,
 ) -> Given {
     let mut given = Given::default();
-    for one in ticked(fields) {
+    let all = ticked(fields);
+    let mut rest = u32::try_from(all.len()).unwrap_or(u32::MAX);
+    for one in all {
+        rest = rest.saturating_sub(1);
         let path = ScorePath { competition: competition.to_owned(), workout: workout.to_owned(), bib: one.bib };
         let request = Request::at(caller.received).having_seen(Precondition::Match(vec![one.tag]));
         let sent = Attest { judge: judge.to_owned(), how, sheet: one.sheet(fields), attempt: Some(one.attempt) };
@@ -97,7 +138,17 @@ pub async fn give(
                     given.remarks.push(of(app, caller, competition, &one, &remark.message).await);
                 }
             }
-            Err(failure) => given.left.push(left(app, caller, competition, &one, fields, &why(&failure.into())).await),
+            Err(failure) => match Unanswered::from(failure) {
+                Unanswered::Stored => given.done += 1,
+                Unanswered::Waits => given.stopped = Some(Stopped::Waits(rest.saturating_add(1))),
+                Unanswered::Unknown => given.stopped = Some(Stopped::Unknown(rest)),
+                Unanswered::Left(problem) => {
+                    given.left.push(left(app, caller, competition, &one, fields, &why(&problem)).await);
+                }
+            },
+        }
+        if given.stopped.is_some() {
+            break;
         }
     }
     given
@@ -118,6 +169,24 @@ impl Given {
     pub fn lines(&self) -> Vec<String> {
         let late = (self.late > 0).then(|| put(words().desk_words.vouch_late, &[("n", &self.late)]));
         late.into_iter().chain(self.remarks.iter().cloned()).collect()
+    }
+
+    /// Whether it is given for all that was ticked.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        self.left.is_empty() && self.stopped.is_none()
+    }
+
+    /// What is said where it is not: `left` says of how many alone nothing is stored.
+    #[must_use]
+    pub fn lines_left(self, left: &str) -> Vec<String> {
+        let w = words().desk_words;
+        let first = match self.stopped {
+            None => put(left, &[("n", &self.left.len())]),
+            Some(Stopped::Waits(n)) => put(w.vouch_waits, &[("n", &n)]),
+            Some(Stopped::Unknown(n)) => put(w.vouch_unknown, &[("n", &n)]),
+        };
+        self.lines().into_iter().chain([first]).chain(self.left).collect()
     }
 
     /// Leads on to the page `to`, which says it once.
@@ -178,12 +247,51 @@ mod tests {
     fn only_attempts_with_a_state_are_ticked() {
         let state = "88-0a0b0c0d0e0f";
         let pair = |(n, v): (&str, &str)| (n.to_owned(), v.to_owned());
-        let fields =
-            [("a-1042", state), ("a-1042-2", state), ("a-x", "1"), ("a-1042-x", state), ("a-7", ""), ("judge", "J-1")];
+        let fields = [
+            ("a-1042", state),
+            ("a-1042-2", state),
+            ("a-1042-2", state),
+            ("a-x", "1"),
+            ("a-1042-x", state),
+            ("a-7", ""),
+            ("judge", "J-1"),
+        ];
         let one = |attempt| Ticked { bib: 1042, attempt, tag: state.parse().unwrap() };
         let ticked = ticked(&Fields(fields.map(pair).into()));
         assert_eq!(ticked, [one(1), one(2)]);
         assert_eq!(ticked.iter().map(Ticked::key).collect::<Vec<_>>(), ["1042", "1042-2"]);
+    }
+
+    #[test]
+    fn what_is_stored_is_done_and_what_would_fail_for_all_is_no_fault_of_one() {
+        let of = Unanswered::from;
+        assert!(matches!(of(Failure::Stored), Unanswered::Stored));
+        assert!(
+            matches!(of(Failure::Busy), Unanswered::Waits) && matches!(of(Failure::Unavailable), Unanswered::Waits)
+        );
+        assert!(matches!(of(Failure::OutcomeUnknown), Unanswered::Unknown));
+        let refused = Failure::not_found(crate::words::Sentence::new("no_entry").with("bib", 7));
+        assert!(matches!(of(refused), Unanswered::Left(problem) if problem.status == 404));
+    }
+
+    #[test]
+    fn where_nothing_goes_on_it_is_said_once_before_what_was_left_out() {
+        let said = |stopped| {
+            let left = vec!["Ines (7): why".to_owned()];
+            Given { done: 2, late: 1, left, stopped, ..Given::default() }.lines_left("Not given: {n}. Others are.")
+        };
+        let late = "Came too late, and waits for the organiser: 1.";
+        assert_eq!(said(None), [late, "Not given: 1. Others are.", "Ines (7): why"]);
+        let waits = said(Some(Stopped::Waits(3)));
+        assert!(waits.len() == 3 && waits[1].starts_with("Not stored yet: 3."), "{waits:?}");
+        let unknown = said(Some(Stopped::Unknown(3)));
+        assert!(
+            unknown.len() == 3 && unknown[1].contains("cannot be told") && unknown[1].contains(": 3."),
+            "{unknown:?}"
+        );
+        assert!(
+            Given::default().is_whole() && !Given { stopped: Some(Stopped::Waits(1)), ..Given::default() }.is_whole()
+        );
     }
 
     #[test]

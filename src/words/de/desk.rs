@@ -27,6 +27,8 @@ pub const DESK: Desk = Desk {
     vouch_needs_judge: "Nenn den Judge, der gezählt hat.",
     vouched: "Bestätigt: {n}.",
     vouch_left: "Nicht bestätigt: {n}. Die anderen sind gespeichert.",
+    vouch_waits: "Noch nicht gespeichert: {n}. Gerade lässt sich nichts speichern; sie sind weiter abgehakt. Schick sie in einer Weile noch einmal.",
+    vouch_unknown: "Bei einem ist gerade nicht zu sagen, ob es gespeichert ist. Noch nicht geschickt: {n}. Was noch wartet, ist weiter abgehakt: Schick es in einer Weile noch einmal. Doppelt zählt einfach.",
     vouch_late: "Kam zu spät und wartet auf die Wettkampfleitung: {n}.",
     vouch_more: "{n} weitere Hinweise passen nicht hierher.",
     vouch_changed: "Es wurde geändert, nachdem du es gesehen hast. Schau es dir an, wie es jetzt ist.",

@@ -29,6 +29,8 @@ texts! {
     vouch_needs_judge: "Name the judge who counted.",
     vouched: "Vouched for: {n}.",
     vouch_left: "Not vouched for: {n}. The others are stored.",
+    vouch_waits: "Not stored yet: {n}. Nothing can be stored at the moment; they are still ticked. Send them once more in a while.",
+    vouch_unknown: "Of one it cannot be told at the moment whether it is stored. Not sent yet: {n}. What still waits is still ticked: send it once more in a while. Twice is once.",
     vouch_late: "Came too late, and waits for the organiser: {n}.",
     vouch_more: "{n} more remarks do not fit here.",
     vouch_changed: "It was changed after you saw it. Look at it as it is now.",

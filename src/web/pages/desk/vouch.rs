@@ -12,7 +12,6 @@ use crate::web::pages::shell::{Link, words};
 use crate::web::pages::vouching::{self, Ticked, ticked};
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
-use crate::words::put;
 use axum::extract::State;
 use axum::response::IntoResponse;
 use http::StatusCode;
@@ -66,7 +65,7 @@ pub async fn post_attestation(
         _ => How::PaperSheet,
     };
     let given = vouching::give(&app, &caller, (&slug, &workout), (&judge, how), &fields).await;
-    if given.left.is_empty() {
+    if given.is_whole() {
         // The desk goes on with its own judge: who has seen these sheets has not seen the next ones.
         let desk_judge = judges::meant(&desk.judges, fields.get("desk_judge")).unwrap_or_default();
         let (how, workout) = (fields.get("desk_how"), fields.get("desk_workout"));
@@ -75,12 +74,14 @@ pub async fn post_attestation(
     }
     // What was stored is asked for afresh, so that the page says how it is now.
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
-    let mut lines = given.lines();
-    lines.push(put(w.vouch_left, &[("n", &given.left.len())]));
-    lines.extend(given.left);
-    let saved = Saved::vouched(given.done, lines);
+    let is_same = given.stopped.is_some();
+    let saved = Saved::vouched(given.done, given.lines_left(w.vouch_left));
     let mut page = desk.page(&app, &caller, &at_desk(&fields), Some(saved), Vec::new()).await?;
     keep(&mut page, &workout, &fields, &ticked);
+    // To be sent once more as it was.
+    if let Some(form) = page.workouts.iter_mut().find(|x| x.slug == workout).filter(|_| is_same) {
+        form.stated = true;
+    }
     Ok((StatusCode::CONFLICT, html(&page)?).into_response())
 }
 

@@ -139,17 +139,14 @@ pub async fn post_attestation(
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
     }
     let given = vouching::give(&app, &caller, (&slug, &workout), (code, How::SignedIn), &fields).await;
-    if given.left.is_empty() {
+    if given.is_whole() {
         return Ok(given.lead(&app, &caller, &here(&slug), ""));
     }
     // How it is now, with what is stored since.
     let work = judging::work(&app, &caller.actor, caller.received, &slug).await?;
     let mut page = view(&caller, &work);
     keep(&mut page, (&work, &workout), &fields);
-    let mut lines = given.lines();
-    lines.push(put(w.judging_left, &[("n", &given.left.len())]));
-    lines.extend(given.left);
-    page.given = Some(GivenView::new(given.done, lines));
+    page.given = Some(GivenView::new(given.done, given.lines_left(w.judging_left)));
     Ok((StatusCode::CONFLICT, html(&page)?).into_response())
 }
 

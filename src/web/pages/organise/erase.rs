@@ -21,6 +21,8 @@ use http::StatusCode;
 
 /// Who would be erased.
 pub(super) struct Whom {
+    pub(super) title: &'static str,
+    pub(super) about: &'static str,
     pub(super) facts: Vec<(&'static str, String)>,
     /// Names them: only they are erased by the button.
     pub(super) seen: String,
@@ -29,14 +31,19 @@ pub(super) struct Whom {
 impl Whom {
     async fn of(app: &App, reader: &Reader, meant: &Meant) -> Answer<Self> {
         let (w, o) = (words(), texts());
+        let (title, about) =
+            if meant.is_kept() { (o.erase_would, o.erase_about) } else { (o.erase_gone, o.erase_gone_about) };
         Ok(match meant {
-            Meant::Athlete(entry, scores) => {
+            Meant::Athlete { entry, scores, kept } => {
                 let gyms = directory::gyms(app, reader).await?;
                 let gym = entry.gym.as_deref().map_or(w.no_gym, |slug| gym_name(&gyms, slug)).to_owned();
+                let name = if *kept { &*entry.name } else { o.erase_nobody_left };
                 Self {
+                    title,
+                    about,
                     seen: format!("athlete {} {} {}", entry.bib, entry.division, entry.name),
                     facts: vec![
-                        (o.list_name, entry.name.clone()),
+                        (o.list_name, name.to_owned()),
                         (w.bib, entry.bib.to_string()),
                         (w.division, say::division(&reader.competition, &entry.division).to_owned()),
                         (w.gym, gym),
@@ -47,6 +54,8 @@ impl Whom {
             Meant::Contact(gym) => {
                 let (name, email) = (gym.contact.clone(), gym.email.clone());
                 Self {
+                    title,
+                    about,
                     seen: format!("contact {} {name:?} {email:?}", gym.slug),
                     facts: vec![
                         (o.list_name, name.unwrap_or_else(|| o.erase_nobody.to_owned())),
@@ -95,7 +104,9 @@ pub async fn post_erase(
             Ok(meant) => {
                 let shown = Whom::of(&app, &reader, &meant).await?;
                 let applies = fields.get("do") == "apply";
-                if applies && fields.get("seen") != shown.seen.trim() {
+                // A second tap, or one to finish what was left: of who is erased nothing is there to be mistaken.
+                let same = fields.get("seen") == shown.seen.trim() || !meant.is_kept();
+                if applies && !same {
                     errors.push(FieldError::new("sure", texts().erase_other));
                     status = StatusCode::CONFLICT;
                 } else if applies && !fields.ticked("sure") {
@@ -123,6 +134,12 @@ pub async fn post_erase(
 #[cfg(test)]
 impl Whom {
     pub(super) fn sample(text: &str) -> Self {
-        Self { facts: vec![(texts().list_name, text.to_owned())], seen: text.to_owned() }
+        let o = texts();
+        Self {
+            title: o.erase_would,
+            about: o.erase_about,
+            facts: vec![(o.list_name, text.to_owned())],
+            seen: text.to_owned(),
+        }
     }
 }

@@ -169,6 +169,10 @@ const CODES: &[Field] = &[
     ticked("as", || claims().make_csv),
     machinery("for"),
     machinery("q"),
+    machinery("sure"),
+    machinery("shown"),
+    machinery("round"),
+    machinery("last"),
 ];
 const COMPETITION_FILE: &[Field] = &[
     ETAG,

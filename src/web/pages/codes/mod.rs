@@ -2,6 +2,9 @@
 //! `/organise/{c}/codes`: for those who have no gym. Codes are shown
 //! in the answer that makes them, and never again.
 
+mod round;
+
+use self::round::{Next, Round};
 use super::form::{FieldError, Fields};
 use super::shell::{Dated, Link, Shell, When, words};
 use super::{html, say};
@@ -53,6 +56,10 @@ struct View {
     as_csv: bool,
     /// Where some have a code that they have not used: what to do if its slip is lost.
     lost: Option<String>,
+    /// When this page was made.
+    shown: String,
+    /// Where new ones for all are under way: the next of them.
+    next: Option<Next>,
     errors: Vec<FieldError>,
 }
 
@@ -77,6 +84,9 @@ struct SlipsView {
     where_to: String,
     until: Option<Dated>,
     more: Option<String>,
+    csrf: String,
+    action: String,
+    next: Option<Next>,
     slips: Vec<Slip>,
 }
 
@@ -165,6 +175,8 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, error
             .iter()
             .any(|r| r.made.is_some() && !r.claimed)
             .then(|| put(t.lost_about, &[("n", &MOST_CODES)])),
+        shown: caller.received.as_microsecond().to_string(),
+        next: Round::read(fields).filter(|_| !over).and_then(|round| round.next(&codes.rows)),
         title,
         errors,
     }
@@ -198,14 +210,15 @@ async fn show(app: &App, caller: &Caller, whose: Whose<'_>, headers: &HeaderMap,
     if let Some((shown, gone)) = once::take(app, caller, headers, &whose.here(), fields.get(once::FIELD)) {
         let name = |bib: u32| codes.rows.iter().find(|r| r.bib == bib).map_or(String::new(), |r| r.name.clone());
         let slips = shown.codes.into_iter().map(|(bib, code)| Slip { bib, name: name(bib), code }).collect();
-        let page = html(&slips_view(caller, &codes, slips, whose, &app.config.public_url))?;
+        let round = Round::read(fields);
+        let page = html(&slips_view(caller, &codes, slips, (whose, round), &app.config.public_url))?;
         return Ok((gone, page).into_response());
     }
     Ok(html(&view(caller, &codes, whose, fields, Vec::new()))?.into_response())
 }
 
-/// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`), `rest` or `unused`; `as` is `csv`, else
-/// slips.
+/// `POST /desk/{c}/{gym}/codes`: `for` is `picked` (boxes `bib-N`), `rest`, `unused` or `next` (of a round of
+/// `unused`); `as` is `csv`, else slips.
 pub async fn post_codes(
     State(app): State<App>,
     caller: Caller,
@@ -232,16 +245,29 @@ fn picked(fields: &Fields) -> BTreeSet<u32> {
 
 async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> Answer {
     let Whose { competition, gym } = whose;
-    let (rest, lost) = (fields.get("for") == "rest", fields.get("for") == "unused");
+    let (rest, as_csv) = (fields.get("for") == "rest", fields.get("as") == "csv");
     let before = accounts::list_codes(app, &caller.actor, caller.received, competition, gym).await?;
-    let picked = if lost { unused(&before.rows) } else { picked(fields) };
-    let again = |status: StatusCode, text: String| {
-        let errors = vec![FieldError::new("", text)];
+    let round = Round::asked(caller, fields);
+    let picked = round.map_or_else(|| picked(fields), |round| round.chosen(&before.rows));
+    let back = |status: StatusCode, at: &str, text: String, fields: &Fields| {
+        let errors = vec![FieldError::new(at, text)];
         Ok((status, html(&view(caller, &before, whose, fields, errors))?).into_response())
     };
+    let again = |status: StatusCode, text: String| back(status, "", text, fields);
+    // Whoever goes on is to have the slips of all that this round has made so far.
+    if let Some((since, now)) = round.and_then(|round| round.passed(&before.rows)) {
+        return back(StatusCode::CONFLICT, "", put(texts().unused_since, &[("n", &since)]), &now.fields());
+    }
     if !rest && picked.is_empty() {
-        let said = if lost { texts().nobody_unused } else { texts().nobody_picked };
+        let said = match round {
+            Some(_) if before.rows.iter().any(|row| !row.claimed) => texts().unused_all_new,
+            Some(_) => texts().nobody_unused,
+            None => texts().nobody_picked,
+        };
         return again(StatusCode::UNPROCESSABLE_ENTITY, said.to_owned());
+    }
+    if fields.get("for") == "unused" && !fields.ticked("sure") {
+        return back(StatusCode::UNPROCESSABLE_ENTITY, "sure", texts().unused_not_sure.to_owned(), fields);
     }
     let bibs = Some(&picked).filter(|_| !rest);
     let made = accounts::make_codes(app, &caller.actor, caller.received, competition, gym, bibs).await;
@@ -255,13 +281,18 @@ async fn make(app: &App, caller: &Caller, whose: Whose<'_>, fields: &Fields) -> 
     if slips.is_empty() {
         return again(StatusCode::UNPROCESSABLE_ENTITY, texts().nobody_left.to_owned());
     }
-    if fields.get("as") == "csv" {
+    if as_csv {
+        // No page says it: the name does.
+        let lack = |row: &&CodeRow| round.map_or(rest && row.made.is_none(), |round| round.lacks(row));
+        let left = before.rows.iter().filter(|row| !row.claimed).filter(lack).count().saturating_sub(slips.len());
+        let more = if left > 0 { format!("-{left}-more") } else { String::new() };
         let text = csv(&codes, &slips, &app.config.public_url);
-        return Ok(csv_file(text, &format!("codes-{competition}-{}.csv", gym.unwrap_or("no-gym"))));
+        return Ok(csv_file(text, &format!("codes-{competition}-{}{more}.csv", gym.unwrap_or("no-gym"))));
     }
     // Loading the page again must not make codes that end those just printed.
     let shown = Shown { codes: slips.iter().map(|s| (s.bib, s.code.clone())).collect(), ..Shown::default() };
-    Ok(once::lead(app, caller, &whose.here(), shown))
+    let tail = round.map_or(String::new(), |round| round.made_at(caller.received).tail());
+    Ok(once::lead_with(app, caller, &whose.here(), &tail, "", shown))
 }
 
 /// A row a code, for a mail merge or a label printer.
@@ -273,8 +304,15 @@ pub(in crate::web) fn csv(codes: &Codes, slips: &[Slip], public_url: &str) -> St
     table::write(&["bib", "name", "code", "address", "until"], rows)
 }
 
-fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>, public_url: &str) -> SlipsView {
+fn slips_view(
+    caller: &Caller,
+    codes: &Codes,
+    slips: Vec<Slip>,
+    (whose, round): (Whose<'_>, Option<Round>),
+    public_url: &str,
+) -> SlipsView {
     let (t, c) = (texts(), &codes.reader.competition);
+    let next = round.and_then(|round| round.next(&codes.rows));
     SlipsView {
         shell: Shell::new(caller, whose.here(), t.slips_title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
@@ -284,12 +322,15 @@ fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>
         ]),
         w: words(),
         t,
-        back: whose.here(),
+        back: format!("{}{}", whose.here(), next.as_ref().map_or(String::new(), |next| next.round.tail())),
         competition: c.title.clone(),
         gym: called(codes).to_owned(),
         where_to: put(t.slip_where, &[("url", &claim_address(public_url, &c.slug))]),
         until: codes.until.map(|at| Dated::new(t.slip_until, at, &c.time_zone)),
-        more: more(&codes.rows, slips.len()),
+        more: if round.is_some() { None } else { more(&codes.rows, slips.len()) },
+        csrf: caller.csrf.clone(),
+        action: whose.here(),
+        next,
         slips,
     }
 }
@@ -299,13 +340,6 @@ fn slips_view(caller: &Caller, codes: &Codes, slips: Vec<Slip>, whose: Whose<'_>
 fn more(rows: &[CodeRow], slips: usize) -> Option<String> {
     let left = rows.iter().filter(|r| !r.claimed && r.made.is_none()).count();
     (slips >= MOST_CODES && left > 0).then(|| put(texts().slips_more, &[("n", &left)]))
-}
-
-/// Those who have not used their code, as many as get one at once: first who has none, then the oldest.
-fn unused(rows: &[CodeRow]) -> BTreeSet<u32> {
-    let mut unused: Vec<&CodeRow> = rows.iter().filter(|r| !r.claimed).collect();
-    unused.sort_by_key(|r| r.made);
-    unused.into_iter().take(MOST_CODES).map(|r| r.bib).collect()
 }
 
 #[cfg(test)]
@@ -327,6 +361,9 @@ mod tests {
                 where_to: "Go to https://scores.example/claim?c=s".to_owned(),
                 until: Some(Dated::plain("Works once, until Sunday")),
                 more: Some("10 more".to_owned()),
+                csrf: "x".to_owned(),
+                action: "/desk/s/q/codes".to_owned(),
+                next: Some(Next::sample()),
                 slips: (1..=n).map(slip).collect(),
             };
             view.render().expect("renders")
@@ -337,39 +374,13 @@ mod tests {
         samples::assert_sound(&page(0));
     }
 
-    /// Of `n` entries the first two hundred have their slips, made one after the other.
-    fn rows(n: u32) -> Vec<CodeRow> {
-        let first = jiff::Timestamp::UNIX_EPOCH;
-        let made = |bib: u32| (bib <= 200).then(|| first + jiff::SignedDuration::from_mins(i64::from(bib)));
-        let row = |bib| CodeRow {
-            bib,
-            name: samples::HOSTILE.to_owned(),
-            division: "women".to_owned(),
-            made: made(bib),
-            claimed: false,
-        };
-        (1..=n).map(row).collect()
-    }
-
     #[test]
     fn slips_say_how_many_are_left_to_be_made_after_them() {
-        let said = |n| more(&rows(n), MOST_CODES);
+        let said = |n| more(&round::sample(n), MOST_CODES);
         assert_eq!(said(200), None);
         assert_eq!(said(201), Some(put(texts().slips_more, &[("n", &1)])));
         assert_eq!(said(500), Some(put(texts().slips_more, &[("n", &300)])));
-        assert_eq!(more(&rows(500), 3), None, "three that were ticked");
-    }
-
-    #[test]
-    fn of_slips_that_are_lost_the_oldest_codes_are_made_anew_after_those_who_have_none() {
-        let mut rows = rows(250);
-        let bibs = |all: &BTreeSet<u32>| (all.iter().copied().min(), all.iter().copied().max(), all.len());
-        let first = unused(&rows);
-        assert_eq!((bibs(&first), first.contains(&151)), ((Some(1), Some(250), 200), false));
-        for row in rows.iter_mut().filter(|r| r.bib != 7) {
-            row.claimed = true;
-        }
-        assert_eq!(unused(&rows), BTreeSet::from([7]), "who has used theirs keeps what it gave");
+        assert_eq!(more(&round::sample(500), 3), None, "three that were ticked");
     }
 
     #[test]
@@ -399,6 +410,8 @@ mod tests {
                 over: n == 0,
                 as_csv: true,
                 lost: Some(samples::HOSTILE.to_owned()),
+                shown: "7".to_owned(),
+                next: (n > 0).then(Next::sample),
                 errors: vec![FieldError::new("", samples::HOSTILE)],
             };
             view.render().expect("renders")
