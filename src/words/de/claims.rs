@@ -12,6 +12,7 @@ pub const CLAIMS: Claims = Claims {
     until: "Codes gelten bis {at}.",
     ended: "Codes galten bis {at}. Neue gibt es nicht mehr.",
     caption: "Meldungen von {gym} und ihre Codes",
+    caption_without: "Meldungen ohne Gym und ihre Codes",
     none: "Für dieses Gym ist noch niemand gemeldet.",
     athlete: "Athlet:in",
     division: "Klasse",

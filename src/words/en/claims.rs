@@ -11,6 +11,7 @@ texts! {
     until: "Codes hold until {at}.",
     ended: "Codes held until {at}. No new ones are made.",
     caption: "Entries of {gym} and their codes",
+    caption_without: "Entries without a gym and their codes",
     none: "Nobody is entered for this gym yet.",
     athlete: "Athlete",
     division: "Division",

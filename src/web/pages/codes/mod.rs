@@ -163,7 +163,7 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, error
         action: whose.here(),
         over,
         until: codes.until.map(|at| Dated::new(if over { t.ended } else { t.until }, at, &c.time_zone)),
-        caption: put(t.caption, &[("gym", &called(codes))]),
+        caption: codes.gym.as_ref().map_or(t.caption_without.to_owned(), |gym| put(t.caption, &[("gym", gym)])),
         o: words::organise(language::reader()),
         q: q.to_owned(),
         more: (found > SHOWN).then(|| put(words::organise(language::reader()).list_more, &[("n", &SHOWN)])),
