@@ -69,6 +69,11 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["organiser", "a competition made", "/new-competition"],
     ["organiser", "a competition made with faults", "/new-competition", badFile],
     ["organiser", "overview", `/organise/${c}`],
+    ["organiser", "who would be erased", `/organise/${c}`, async (page) => {
+      await page.locator("#erase_bib").fill(String(bib));
+      await page.locator('form[action$="/erase"] button[value="look"]').click();
+      await page.locator("#would").waitFor();
+    }],
     ["organiser", "who is missing", `/organise/${c}/missing?workout=${running}`],
     ["organiser", "who is missing in a gym", `/organise/${c}/missing?workout=${running}&gym=${gym}`],
     ["organiser", "competition file", `/organise/${c}/file`],
