@@ -159,16 +159,16 @@ async fn new_codes_for_many_are_a_round_that_ends() {
     let slips = organiser.follow(&made).await.expect(200);
     let (text, german) = (slips.plain(), organiser.clone().with(http::header::ACCEPT_LANGUAGE, "de"));
     assert_eq!(text.matches("<code>").count(), 200);
-    assert!(text.contains("3 more are to get a new code") && text.contains(">Make the next</button>"), "{text}");
+    assert!(text.contains("Still to get a new code: 3.") && text.contains(">Make the next</button>"), "{text}");
     let said = german.follow(&made).await.expect(200).plain();
     assert!(
-        said.contains("3 weitere bekommen noch einen neuen Code") && said.contains(">Die nächsten machen<"),
+        said.contains("Noch ohne neuen Code: 3.") && said.contains(">Die nächsten machen<"),
         "{said}"
     );
     // The list, come to from there, goes on with it too.
     let (round, printed) = (slips.hidden("round"), slips.hidden("last"));
     let list = organiser.get(&format!("{address}?round={round}&last={printed}")).await.expect(200).plain();
-    assert!(list.contains("3 more are to get a new code"), "{list}");
+    assert!(list.contains("Still to get a new code: 3."), "{list}");
     let back = format!("href=\"{address}?round={round}&last={printed}\"");
     assert!(text.replace("&#38;", "&").contains(&back), "{back} in {text}");
     app.set_clock("2027-01-14T12:05:00Z");
