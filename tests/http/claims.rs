@@ -161,10 +161,7 @@ async fn new_codes_for_many_are_a_round_that_ends() {
     assert_eq!(text.matches("<code>").count(), 200);
     assert!(text.contains("Still to get a new code: 3.") && text.contains(">Make the next</button>"), "{text}");
     let said = german.follow(&made).await.expect(200).plain();
-    assert!(
-        said.contains("Noch ohne neuen Code: 3.") && said.contains(">Die nächsten machen<"),
-        "{said}"
-    );
+    assert!(said.contains("Noch ohne neuen Code: 3.") && said.contains(">Die nächsten machen<"), "{said}");
     // The list, come to from there, goes on with it too.
     let (round, printed) = (slips.hidden("round"), slips.hidden("last"));
     let list = organiser.get(&format!("{address}?round={round}&last={printed}")).await.expect(200).plain();

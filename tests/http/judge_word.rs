@@ -354,18 +354,18 @@ async fn a_word_that_nothing_can_be_stored_of_waits_with_its_ticks() {
     let german = judge.at(router.clone()).with(http::header::ACCEPT_LANGUAGE, "de");
     let waits = give(&german, "J-1", &ticks, &[STATED]).await.expect(409).plain();
     assert!(waits.contains("Noch nicht gespeichert: 2. Gerade lässt sich nichts speichern"), "{waits}");
-    // At the desk, each once though a row stands there twice.
+    // At the desk.
     let staff = app.in_browser(&program).await;
     let csrf = staff.get("/account").await.csrf();
     let desk = "/desk/saltmarsh/quayside/w1/attestation";
-    let rows = ticks.iter().chain([&ticks[0]]).map(|(name, value)| (name.as_str(), value.as_str()));
+    let rows = ticks.iter().map(|(name, value)| (name.as_str(), value.as_str()));
     let sent: Vec<(&str, &str)> = rows.chain([("judge", "J-1"), STATED, ("csrf", csrf.as_str())]).collect();
     let waits = staff.at(router).post(desk).form(&sent).await.expect(409).plain();
     assert!(waits.contains(said) && waits.contains("Vouched for: 0.") && !waits.contains("Not vouched"), "{waits}");
     assert_eq!(score(&app, 1042).await["state"], "entered");
     // It goes on: the same once more.
     let given = staff.post(desk).form(&sent).await.expect(303);
-    assert!(staff.follow(&given).await.expect(200).plain().contains("Vouched for: 2."), "a row twice is one");
+    assert!(staff.follow(&given).await.expect(200).plain().contains("Vouched for: 2."));
     assert_eq!(score(&app, 1044).await["state"], "attested");
 }
 

@@ -113,7 +113,7 @@ async fn results_are_shown_by_heat_too() {
             let names = rest.split("<th scope=\"row\"><bdi>").skip(1).filter_map(|row| row.split('<').next());
             format!("{title}: {}", names.collect::<Vec<_>>().join(", "))
         };
-        (text.split("<caption><span><bdi>").skip(1).map(of).collect::<Vec<_>>(), text.contains("by=heat"))
+        (text.split("<caption><span><bdi>").skip(1).map(of).collect::<Vec<_>>(), text.contains("By heat"))
     };
     for (bib, performance) in [(1042, "6+14 tb 11:24"), (1043, "6+15 tb 11:24")] {
         score(&app, "quayside", bib, performance, "J-1").await;
