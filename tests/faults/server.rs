@@ -99,8 +99,9 @@ impl Server {
     /// The same with its tables in this folder, which is not there yet.
     pub async fn database_in(&self, folder: &Path) -> String {
         let folder = folder.display();
-        // It has to be of the user whom the server runs as.
-        self.obey(&format!("COPY (SELECT) TO PROGRAM 'mkdir {folder}'")).await;
+        // It has to be of the user whom the server runs as. What the server sends is read to its end: a program
+        // that is gone before is a fault to it.
+        self.obey(&format!("COPY (SELECT) TO PROGRAM 'mkdir {folder} && cat > /dev/null'")).await;
         self.obey(&format!("CREATE TABLESPACE elsewhere LOCATION '{folder}'")).await;
         self.new_database("TABLESPACE elsewhere").await
     }
