@@ -73,8 +73,9 @@ impl Proposed {
             category: self.category.clone(),
             division: self.division.clone(),
             gym: gym.to_owned(),
-            email: self.email.clone(),
-            guardian_consent: Some(self.guardian_consent),
+            email: Some(self.email.clone()),
+            guardian_consent: self.guardian_consent.then_some(true),
+            proposed: true,
             ..RawEntry::default()
         }
     }
@@ -85,10 +86,10 @@ impl Proposed {
         RawJudge {
             code: self.code.clone(),
             name: self.name.clone(),
-            gym: gym.to_owned(),
+            gym: Some(gym.to_owned()),
             valid_from: self.valid_from.clone(),
             valid_to: self.valid_to.clone(),
-            email: self.email.clone(),
+            email: Some(self.email.clone()).filter(|email| !email.trim().is_empty()),
         }
     }
 

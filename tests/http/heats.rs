@@ -87,7 +87,7 @@ async fn nobody_counts_for_themselves_nor_twice_in_a_heat() {
     let judge = RawJudge {
         code: "J-3".into(),
         name: "Ines Duarte".into(),
-        gym: "quayside".into(),
+        gym: Some("quayside".into()),
         valid_from: "2026-01-01".into(),
         valid_to: "2027-12-31".into(),
         ..RawJudge::default()

@@ -226,7 +226,7 @@ async fn nobody_gives_their_word_for_themselves() {
         category: "women".into(),
         division: "women".into(),
         gym: "quayside".into(),
-        email: "J-1@example.org".into(),
+        email: Some("J-1@example.org".into()),
         ..RawEntry::default()
     };
     let request = Request::at(app.app.clock.now());

@@ -406,7 +406,7 @@ fn a_contact_that_is_taken_away_is_erased() {
         slug: "quayside".into(),
         name: "Quayside".into(),
         country: "PT".into(),
-        contact: contact.into(),
+        contact: Some(contact.into()),
         ..RawGym::default()
     };
     world.ok(&organiser(), Change::SetGym(gym("Keeper of Quayside")));

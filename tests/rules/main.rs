@@ -7,6 +7,7 @@ mod changes;
 mod dates;
 mod files;
 mod languages;
+mod left_out;
 mod life;
 mod names;
 mod places;

@@ -121,7 +121,7 @@ impl World {
                 category: "women".into(),
                 division: "women".into(),
                 gym: gym.into(),
-                email: format!("athlete{bib}@example.org"),
+                email: Some(format!("athlete{bib}@example.org")),
                 ..RawEntry::default()
             };
             world.ok(&organiser(), Change::SetEntry(entry));
@@ -132,7 +132,7 @@ impl World {
                 name: format!("Judge {code}"),
                 valid_from: "2027-01-01".into(),
                 valid_to: "2027-12-31".into(),
-                email: email.into(),
+                email: Some(email.into()),
                 ..RawJudge::default()
             };
             world.ok(&organiser(), Change::SetJudge(judge));

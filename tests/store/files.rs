@@ -29,7 +29,7 @@ async fn a_file_waits_for_whoever_has_its_competition_in_hand_loses_no_row_and_k
     let place = Place::with_entries(600).await;
     let mut raw = place.held().await;
     // The first of them comes once more at the end, of another country.
-    let of = |bib, country: &str| ask(Change::SetEntry(RawEntry { country: country.to_owned(), ..entry(bib) }));
+    let of = |bib, country: &str| ask(Change::SetEntry(RawEntry { country: Some(country.to_owned()), ..entry(bib) }));
     let rows = (1..=600).map(|bib| of(bib, "ES")).chain((1..=600).map(|bib| of(bib, "FR"))).collect::<Vec<_>>();
     let writer = place.writer.clone();
     let file = tokio::spawn(async move { fed(&writer, rows).await });

@@ -150,7 +150,7 @@ async fn placements_are_read_as_they_were_told() {
     // More records than are read at once.
     let place = Place::with_entries(4_200).await;
     let id = place.id().await;
-    let alone = RawEntry { gym: String::new(), country: "PT".to_owned(), ..entry(4_201) };
+    let alone = RawEntry { gym: String::new(), country: Some("PT".to_owned()), ..entry(4_201) };
     place.submit(ask(Change::SetEntry(alone))).await.unwrap();
     let first = place.attested(1, "4+0").await;
     let again = Asked { precondition: Precondition::Any, ..score("w1", 1, "5+0", true) };

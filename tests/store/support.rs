@@ -116,17 +116,17 @@ impl Place {
                 slug: gym.to_owned(),
                 name: gym.to_owned(),
                 country: "PT".to_owned(),
-                contact: format!("Keeper of {gym}"),
-                email: format!("{gym}@example.org"),
+                contact: Some(format!("Keeper of {gym}")),
+                email: Some(format!("{gym}@example.org")),
                 ..RawGym::default()
             })));
             asked.push(ask(Change::SetJudge(RawJudge {
                 code: judge.to_owned(),
                 name: format!("Judge of {gym}"),
-                gym: gym.to_owned(),
+                gym: Some(gym.to_owned()),
                 valid_from: "2026-01-01".to_owned(),
                 valid_to: "2027-12-31".to_owned(),
-                email: String::new(),
+                email: None,
             })));
         }
         asked.extend((1..=entries).map(|bib| ask(Change::SetEntry(entry(bib)))));
@@ -269,7 +269,7 @@ pub fn entry(bib: u32) -> RawEntry {
         category: if woman { "women" } else { "men" }.to_owned(),
         division: if woman { "women" } else { "men" }.to_owned(),
         gym: if woman { "quayside" } else { "milltown" }.to_owned(),
-        email: format!("person{bib}@example.org"),
+        email: Some(format!("person{bib}@example.org")),
         ..RawEntry::default()
     }
 }

@@ -366,7 +366,7 @@ async fn a_contact_made_and_taken_away_in_one_group_is_gone() {
             slug: "northbank".to_owned(),
             name: "Northbank".to_owned(),
             country: "PT".to_owned(),
-            contact: contact.to_owned(),
+            contact: Some(contact.to_owned()),
             ..RawGym::default()
         }))
     };

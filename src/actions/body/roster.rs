@@ -23,17 +23,18 @@ const STATES: [(&str, EntryState); 4] = [
 /// Reads a gym, with a stand-in for each member at fault, and what is wrong.
 pub fn gym(body: &Value) -> Result<Read<RawGym>, Vec<Fault>> {
     let mut members = Members::of(body, "")?;
-    let mut text = |name| members.text(name, SHORT).unwrap_or_default();
+    // What is left out is not said.
+    let mut said = |name| members.text(name, SHORT);
     let gym = RawGym {
-        slug: text("slug"),
-        name: text("name"),
-        country: text("country"),
-        region: text("region"),
-        time_zone: text("time_zone"),
-        contact: text("contact"),
-        email: text("email"),
-        phone: text("phone"),
-        emergency: text("emergency"),
+        slug: said("slug").unwrap_or_default(),
+        name: said("name").unwrap_or_default(),
+        country: said("country").unwrap_or_default(),
+        region: said("region"),
+        time_zone: said("time_zone"),
+        contact: said("contact"),
+        email: said("email"),
+        phone: said("phone"),
+        emergency: said("emergency"),
     };
     Ok(members.parts(gym))
 }
@@ -44,19 +45,21 @@ pub fn entry(body: &Value) -> Result<Read<RawEntry>, Vec<Fault>> {
     let bib = members.small("bib", 1, MOST_BIB);
     let show_name = members.yes("show_name");
     let guardian_consent = members.yes("guardian_consent");
-    let mut text = |name| members.text(name, SHORT).unwrap_or_default();
+    // What is left out is not said.
+    let mut said = |name| members.text(name, SHORT);
     let entry = RawEntry {
         bib,
-        name: text("name"),
-        born: text("born"),
-        category: text("category"),
-        division: text("division"),
-        gym: text("gym"),
-        country: text("country"),
-        region: text("region"),
-        email: text("email"),
+        name: said("name").unwrap_or_default(),
+        born: said("born").unwrap_or_default(),
+        category: said("category").unwrap_or_default(),
+        division: said("division").unwrap_or_default(),
+        gym: said("gym").unwrap_or_default(),
+        country: said("country"),
+        region: said("region"),
+        email: said("email"),
         show_name,
         guardian_consent,
+        proposed: false,
     };
     Ok(members.parts(entry))
 }
@@ -64,14 +67,15 @@ pub fn entry(body: &Value) -> Result<Read<RawEntry>, Vec<Fault>> {
 /// Reads a judge, with a stand-in for each member at fault, and what is wrong.
 pub fn judge(body: &Value) -> Result<Read<RawJudge>, Vec<Fault>> {
     let mut members = Members::of(body, "")?;
-    let mut text = |name| members.text(name, SHORT).unwrap_or_default();
+    // What is left out is not said.
+    let mut said = |name| members.text(name, SHORT);
     let judge = RawJudge {
-        code: text("code"),
-        name: text("name"),
-        gym: text("gym"),
-        valid_from: text("valid_from"),
-        valid_to: text("valid_to"),
-        email: text("email"),
+        code: said("code").unwrap_or_default(),
+        name: said("name").unwrap_or_default(),
+        gym: said("gym"),
+        valid_from: said("valid_from").unwrap_or_default(),
+        valid_to: said("valid_to").unwrap_or_default(),
+        email: said("email"),
     };
     Ok(members.parts(judge))
 }

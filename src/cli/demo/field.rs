@@ -171,18 +171,18 @@ fn gym(index: usize) -> RawGym {
     let (_, name, country, region, zone, _) = place(index);
     let slug = slug(index);
     RawGym {
-        email: format!("desk@{slug}.example"),
+        email: Some(format!("desk@{slug}.example")),
         slug,
         name: match index / GYMS.len() {
             0 => (*name).to_owned(),
             round => format!("{name} {}", round + 1),
         },
         country: (*country).to_owned(),
-        region: (*region).to_owned(),
-        time_zone: (*zone).to_owned(),
-        contact: String::new(),
-        phone: String::new(),
-        emergency: "Call 112. The defibrillator hangs beside the front desk.".to_owned(),
+        region: Some((*region).to_owned()),
+        time_zone: Some((*zone).to_owned()),
+        contact: None,
+        phone: None,
+        emergency: Some("Call 112. The defibrillator hangs beside the front desk.".to_owned()),
     }
 }
 
@@ -218,10 +218,10 @@ fn judges(calendar: &Calendar, size: Size) -> Vec<RawJudge> {
             let expired = number == EXPIRED_AT && n + 1 == JUDGES;
             let (from, to) = if expired { (-800, -60) } else { (-300, 400) };
             judges.push(RawJudge {
-                email: format!("{}@{}.example", code.to_lowercase(), gym.slug),
+                email: Some(format!("{}@{}.example", code.to_lowercase(), gym.slug)),
                 code,
                 name: full_name(names::of(&gym.country), woman, &mut seeded),
-                gym: gym.slug.clone(),
+                gym: Some(gym.slug.clone()),
                 valid_from: calendar.day(from).to_string(),
                 valid_to: calendar.day(to).to_string(),
             });
@@ -281,11 +281,12 @@ fn draw(size: Size, bib: u32, division: &str, ages: (i64, i64), age_date: Date) 
         category: if woman { "women" } else { "men" }.to_owned(),
         division: division.to_owned(),
         gym: gym.map_or(String::new(), slug),
-        country: if gym.is_none() || from != country { from.to_owned() } else { String::new() },
-        region: String::new(),
-        email: if own { "athlete@saltmarsh.example".to_owned() } else { String::new() },
+        country: (gym.is_none() || from != country).then(|| from.to_owned()),
+        region: None,
+        email: own.then(|| "athlete@saltmarsh.example".to_owned()),
         show_name: if age < 18 { None } else { Some(own || !hidden) },
         guardian_consent: (age < 18).then_some(true),
+        proposed: false,
     };
     let shows_name = entry.show_name == Some(true);
     let ability = Ability::draw(who, &mut seeded);

@@ -10,6 +10,7 @@ use crate::rules::fault::Fault;
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Person, PersonRef, fold_name};
 use crate::rules::roster::{self, EntryChange, NewGym, RawEntry, RawGym, RawJudge};
+use crate::rules::table::dates::{self, DateOrder};
 use crate::words::Sentence;
 
 /// The competition, and the permission to organise it.
@@ -52,10 +53,12 @@ fn set(permit: &Permit, created: bool, id: String, event: Option<Event>, kept: O
 /// Adds or changes a gym.
 pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<Decided, Refusal> {
     let (_, permit) = organise(ledger, asked)?;
-    let checked = roster::check_gym(raw).map_err(Refusal::Faults)?;
-    let NewGym { gym, contact } = checked.value;
-    let before = ledger.gyms.get(&gym.slug);
+    let before = ledger.gyms.get(raw.slug.trim());
     let known = before.and_then(|g| g.contact.as_ref());
+    let person = known.and_then(|known| ledger.persons.get(&known.id));
+    let said = before.map_or_else(|| raw.clone(), |gym| raw.over(gym, person));
+    let checked = roster::check_gym(&said).map_err(Refusal::Faults)?;
+    let NewGym { gym, contact } = checked.value;
     let is_erased = known.is_some_and(|known| !ledger.persons.contains_key(&known.id));
     if is_erased && contact.is_some() {
         // Who it was is not known any more: somebody else is named on purpose.
@@ -63,7 +66,9 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
         return Err(Refusal::Faults(vec![Fault::new("/contact", sentence)]));
     }
     let kept = contact.map(|person| keep(ledger, asked, known, person));
-    let gym = Gym { contact: kept.as_ref().map(|k| k.reference.clone()), ..gym };
+    // Of an erased one it stays known that there was somebody.
+    let unsaid = || known.filter(|_| raw.leaves_contact()).cloned();
+    let gym = Gym { contact: kept.as_ref().map(|k| k.reference.clone()).or_else(unsaid), ..gym };
     let slug = gym.slug.clone();
     let gym_contact_gone = gym.contact.is_none();
     let event = (before != Some(&gym)).then_some(Event::GymSet { gym });
@@ -79,9 +84,11 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
 pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Result<Decided, Refusal> {
     let (_, permit) = organise(ledger, asked)?;
     let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
-    let checked = roster::check_judge(raw, &known_gym).map_err(Refusal::Faults)?;
+    let before = ledger.judges.get(raw.code.trim());
+    let person = before.and_then(|judge| ledger.persons.get(&judge.person.id));
+    let said = before.map_or_else(|| raw.clone(), |judge| raw.over(judge, person));
+    let checked = roster::check_judge(&said, &known_gym).map_err(Refusal::Faults)?;
     let new = checked.value;
-    let before = ledger.judges.get(&new.code);
     if let Some(judge) = before {
         erased_stays(ledger, &judge.person, &judge.code)?;
     }
@@ -107,7 +114,13 @@ fn erased_stays(ledger: &Ledger, person: &PersonRef, number: &str) -> Result<(),
 pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Result<Decided, Refusal> {
     let (competition, permit) = organise(ledger, asked)?;
     let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
-    let checked = roster::check_entry(raw, competition, &known_gym).map_err(|mut faults| {
+    // Whoever has no bib yet is found by name and birth.
+    let born = || dates::read(raw.born.trim(), DateOrder::Ask).ok();
+    let bib = raw.bib.or_else(|| ledger.by_name.get(&(fold_name(raw.name.trim()), born())).copied());
+    let before = bib.and_then(|bib| ledger.entries.get(&bib));
+    let person = before.and_then(|entry| ledger.persons.get(&entry.person.id));
+    let said = before.map_or_else(|| raw.clone(), |entry| raw.over(entry, person));
+    let checked = roster::check_entry(&said, competition, &known_gym).map_err(|mut faults| {
         // Said at once with the rest, where the bib tells whose row it is.
         let before = raw.bib.and_then(|bib| ledger.entries.get(&bib));
         let moved = before.map(|entry| moved(entry, raw.division.trim(), raw.gym.trim())).unwrap_or_default();
@@ -115,9 +128,6 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
         Refusal::Faults(faults)
     })?;
     let new = checked.value;
-    let same = (fold_name(&new.person.name), new.person.born);
-    let bib = new.bib.or_else(|| ledger.by_name.get(&same).copied());
-    let before = bib.and_then(|b| ledger.entries.get(&b));
     let bib = match bib {
         Some(bib) => bib,
         None => ledger

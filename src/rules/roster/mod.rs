@@ -5,7 +5,7 @@ mod countries;
 use super::competition::{Competition, clip, find_zone, is_slug, nearest};
 use super::division::{Category, age_on, check_eligible};
 use super::fault::{Checked, Fault, Warning};
-use super::people::{Entry, EntryState, Gym, Judge, Person, PersonRef, check_email, check_line, check_name};
+use super::people::{Entry, EntryState, Gym, Judge, Person, PersonRef, check_email, check_line, check_name, fold_name};
 use super::table::dates::{self, DateOrder};
 use crate::words::Sentence;
 use jiff::civil::Date;
@@ -19,15 +19,16 @@ pub struct RawGym {
     pub slug: String,
     pub name: String,
     pub country: String,
-    pub region: String,
-    pub time_zone: String,
-    pub contact: String,
-    pub email: String,
-    pub phone: String,
-    pub emergency: String,
+    pub region: Option<String>,
+    pub time_zone: Option<String>,
+    pub contact: Option<String>,
+    pub email: Option<String>,
+    pub phone: Option<String>,
+    pub emergency: Option<String>,
 }
 
-/// An entry as sent; the columns of its CSV.
+/// An entry as sent; the columns of its CSV. What is `None` is not said: of somebody who is entered already it stays
+/// as it is.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 #[expect(missing_docs, reason = "the columns of competition-file's table")]
@@ -38,11 +39,14 @@ pub struct RawEntry {
     pub category: String,
     pub division: String,
     pub gym: String,
-    pub country: String,
-    pub region: String,
-    pub email: String,
+    pub country: Option<String>,
+    pub region: Option<String>,
+    pub email: Option<String>,
     pub show_name: Option<bool>,
     pub guardian_consent: Option<bool>,
+    /// A gym proposed it: whatever is known of somebody who is entered already stays.
+    #[serde(skip)]
+    pub proposed: bool,
 }
 
 /// A judge as sent; the columns of its CSV.
@@ -52,10 +56,66 @@ pub struct RawEntry {
 pub struct RawJudge {
     pub code: String,
     pub name: String,
-    pub gym: String,
+    pub gym: Option<String>,
     pub valid_from: String,
     pub valid_to: String,
-    pub email: String,
+    pub email: Option<String>,
+}
+
+impl RawGym {
+    /// With what is known of the gym, where nothing is said of it. What is said of one contact is not said of
+    /// another.
+    #[must_use]
+    pub fn over(&self, gym: &Gym, contact: Option<&Person>) -> Self {
+        let same = |name: &String| contact.is_some_and(|known| fold_name(&known.name) == fold_name(name));
+        let contact = contact.filter(|_| self.contact.as_ref().is_none_or(same));
+        let of = |said: fn(&Person) -> &String| contact.map(|known| said(known).clone());
+        Self {
+            region: self.region.clone().or_else(|| Some(gym.region.clone())),
+            time_zone: self.time_zone.clone().or_else(|| Some(gym.time_zone.clone())),
+            emergency: self.emergency.clone().or_else(|| Some(gym.emergency.clone())),
+            contact: self.contact.clone().or_else(|| of(|known| &known.name)),
+            email: self.email.clone().or_else(|| of(|known| &known.email)),
+            phone: self.phone.clone().or_else(|| of(|known| &known.phone)),
+            ..self.clone()
+        }
+    }
+
+    /// Whether it says nothing of a contact.
+    #[must_use]
+    pub fn leaves_contact(&self) -> bool {
+        self.contact.is_none() && self.email.is_none() && self.phone.is_none()
+    }
+}
+
+impl RawEntry {
+    /// With what is known of the entry, where nothing is said of it.
+    #[must_use]
+    pub fn over(&self, entry: &Entry, person: Option<&Person>) -> Self {
+        let email = person.map(|known| known.email.clone());
+        let consent = person.map(|known| known.guardian_consent);
+        let stays = |known: &Option<String>| self.proposed && known.as_ref().is_some_and(|known| !known.is_empty());
+        Self {
+            country: self.country.clone().or_else(|| Some(entry.country.clone())),
+            region: self.region.clone().or_else(|| Some(entry.region.clone())),
+            email: if stays(&email) { email } else { self.email.clone().or(email) },
+            show_name: self.show_name.or(Some(entry.show_name)),
+            guardian_consent: self.guardian_consent.or(consent),
+            ..self.clone()
+        }
+    }
+}
+
+impl RawJudge {
+    /// With what is known of the judge, where nothing is said of it.
+    #[must_use]
+    pub fn over(&self, judge: &Judge, person: Option<&Person>) -> Self {
+        Self {
+            gym: self.gym.clone().or_else(|| Some(judge.gym.clone().unwrap_or_default())),
+            email: self.email.clone().or_else(|| person.map(|known| known.email.clone())),
+            ..self.clone()
+        }
+    }
 }
 
 /// A change to an entry, with its reason.
@@ -227,6 +287,11 @@ impl Notes {
     }
 }
 
+/// What is said of something; nothing is as good as an empty text.
+fn said(given: &Option<String>) -> &str {
+    given.as_deref().unwrap_or_default()
+}
+
 /// Checks a gym.
 pub fn check_gym(raw: &RawGym) -> Result<Checked<NewGym>, Vec<Fault>> {
     let mut notes = Notes::default();
@@ -236,22 +301,22 @@ pub fn check_gym(raw: &RawGym) -> Result<Checked<NewGym>, Vec<Fault>> {
     }
     let name = notes.take("/name", check_name(&raw.name));
     let country = notes.country(&raw.country, true);
-    let region = notes.take("/region", check_line(&raw.region, MAX_REGION));
-    let emergency = notes.take("/emergency", check_line(&raw.emergency, MAX_EMERGENCY));
-    let zone = raw.time_zone.trim();
+    let region = notes.take("/region", check_line(said(&raw.region), MAX_REGION));
+    let emergency = notes.take("/emergency", check_line(said(&raw.emergency), MAX_EMERGENCY));
+    let zone = said(&raw.time_zone).trim();
     if !zone.is_empty()
         && let Err(sentence) = find_zone(zone)
     {
         notes.fault("/time_zone", sentence);
     }
-    let contact_name = match raw.contact.trim() {
+    let contact_name = match said(&raw.contact).trim() {
         "" => String::new(),
         name => notes.take("/contact", check_name(name)),
     };
     let contact = Person {
         name: contact_name,
-        email: notes.take("/email", check_email(&raw.email)),
-        phone: notes.take("/phone", check_line(&raw.phone, MAX_PHONE)),
+        email: notes.take("/email", check_email(said(&raw.email))),
+        phone: notes.take("/phone", check_line(said(&raw.phone), MAX_PHONE)),
         ..Person::default()
     };
     let gym =
@@ -279,9 +344,9 @@ pub fn check_entry(
         notes.fault("/division", unknown_division(division, competition));
     }
     let gym = notes.gym(&raw.gym, known_gym);
-    let country = notes.country(&raw.country, false);
-    let region = notes.take("/region", check_line(&raw.region, MAX_REGION));
-    let email = notes.take("/email", check_email(&raw.email));
+    let country = notes.country(said(&raw.country), false);
+    let region = notes.take("/region", check_line(said(&raw.region), MAX_REGION));
+    let email = notes.take("/email", check_email(said(&raw.email)));
     if let (Some(born), Some(category), Some(division)) = (born, category, found)
         && let Err(why) = check_eligible(competition, division, born, category)
     {
@@ -344,14 +409,14 @@ pub fn check_judge(raw: &RawJudge, known_gym: &dyn Fn(&str) -> bool) -> Result<C
         notes.fault("/code", Sentence::new("judge_code").with("code", clip(code)).with("most", MAX_CODE));
     }
     let name = notes.take("/name", check_name(&raw.name));
-    let gym = notes.gym(&raw.gym, known_gym);
+    let gym = notes.gym(said(&raw.gym), known_gym);
     let (from, to) = (notes.date("/valid_from", &raw.valid_from), notes.date("/valid_to", &raw.valid_to));
     if let (Some(from), Some(to)) = (from, to)
         && to < from
     {
         notes.fault("/valid_to", Sentence::new("judge_dates").with("from", from).with("to", to));
     }
-    let email = notes.take("/email", check_email(&raw.email));
+    let email = notes.take("/email", check_email(said(&raw.email)));
     let person = Person { name, email, ..Person::default() };
     let (Some(valid_from), Some(valid_to)) = (from, to) else {
         return Err(notes.faults);

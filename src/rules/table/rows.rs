@@ -73,6 +73,11 @@ impl<'a> Cells<'a> {
         self.table.cell(self.row, column).to_owned()
     }
 
+    /// `None`: the file has no such column, and says nothing of it.
+    fn said(&self, column: &str) -> Option<String> {
+        self.table.has(column).then(|| self.text(column))
+    }
+
     /// A date as `YYYY-MM-DD` where it has one reading; else as written, for the check to explain.
     fn date(&self, column: &str, order: DateOrder) -> String {
         let text = self.table.cell(self.row, column);
@@ -129,12 +134,12 @@ pub fn gym(table: &Table, row: &Row) -> Read<RawGym> {
         slug: cells.text("slug"),
         name: cells.text("name"),
         country: cells.text("country"),
-        region: cells.text("region"),
-        time_zone: cells.text("time_zone"),
-        contact: cells.text("contact"),
-        email: cells.text("email"),
-        phone: cells.text("phone"),
-        emergency: cells.text("emergency"),
+        region: cells.said("region"),
+        time_zone: cells.said("time_zone"),
+        contact: cells.said("contact"),
+        email: cells.said("email"),
+        phone: cells.said("phone"),
+        emergency: cells.said("emergency"),
     };
     cells.done(gym)
 }
@@ -150,11 +155,12 @@ pub fn entry(table: &Table, row: &Row, order: DateOrder) -> Read<RawEntry> {
         category: cells.text("category"),
         division: cells.text("division"),
         gym: cells.text("gym"),
-        country: cells.text("country"),
-        region: cells.text("region"),
-        email: cells.text("email"),
+        country: cells.said("country"),
+        region: cells.said("region"),
+        email: cells.said("email"),
         show_name: cells.yes("show_name"),
         guardian_consent: cells.yes("guardian_consent"),
+        proposed: false,
     };
     cells.done(entry)
 }
@@ -166,10 +172,10 @@ pub fn judge(table: &Table, row: &Row, order: DateOrder) -> Read<RawJudge> {
     let judge = RawJudge {
         code: cells.text("code"),
         name: cells.text("name"),
-        gym: cells.text("gym"),
+        gym: cells.said("gym"),
         valid_from: cells.date("valid_from", order),
         valid_to: cells.date("valid_to", order),
-        email: cells.text("email"),
+        email: cells.said("email"),
     };
     cells.done(judge)
 }

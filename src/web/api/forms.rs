@@ -237,7 +237,7 @@ pub struct ExtensionForm {
     pub reason: String,
 }
 
-/// A gym as sent.
+/// A gym as sent. Of one that is known already what is left out stays.
 #[derive(ToSchema)]
 #[schema(as = Gym, example = json!({ "slug": "quayside", "name": "Quayside Hall", "country": "PT",
     "emergency": "Rua do Cais 4; 112; defibrillator at the door" }))]
@@ -269,7 +269,7 @@ pub struct GymForm {
     pub emergency: Option<String>,
 }
 
-/// An entry as sent.
+/// An entry as sent. Of somebody who is entered already what is left out stays.
 #[derive(ToSchema)]
 #[schema(as = Entry, example = json!({ "bib": 1042, "name": "Ines Duarte", "born": "1994-05-02", "category": "women",
     "division": "women", "gym": "quayside" }))]
@@ -307,7 +307,7 @@ pub struct EntryForm {
     pub guardian_consent: Option<bool>,
 }
 
-/// A judge as sent.
+/// A judge as sent. Of one who is known already what is left out stays.
 #[derive(ToSchema)]
 #[schema(as = Judge, example = json!({ "code": "J-0142", "name": "Rita Alves", "valid_from": "2027-01-01", "valid_to": "2027-12-31" }))]
 #[serde(deny_unknown_fields)]

@@ -177,7 +177,7 @@ pub const ORGANISE: Organise = Organise {
 
     // Lists
     list_upload_title: "Viele auf einmal anlegen oder ändern",
-    list_upload_about: "Wähl eine CSV-Datei, oder füg Zeilen mit ihrer Kopfzeile ein. Jede Zeile wird für sich übernommen oder abgelehnt, und dieselben Zeilen zweimal zu schicken ändert nichts.",
+    list_upload_about: "Wähl eine CSV-Datei, oder füg Zeilen mit ihrer Kopfzeile ein. Jede Zeile wird für sich übernommen oder abgelehnt, und dieselben Zeilen zweimal zu schicken ändert nichts. Wofür eine Datei keine Spalte hat, das bleibt, wie es ist.",
     list_columns: "Spalten: {known}. Gebraucht: {needed}.",
     list_choose: "Die Datei",
     list_choose_hint: "CSV, aus jeder Tabellenkalkulation",

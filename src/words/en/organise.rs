@@ -176,7 +176,7 @@ texts! {
 
     // Lists
     list_upload_title: "Add or change many",
-    list_upload_about: "Choose a CSV file or paste rows with their header. Every row is taken or refused by itself, and sending the same rows twice changes nothing.",
+    list_upload_about: "Choose a CSV file or paste rows with their header. Every row is taken or refused by itself, and sending the same rows twice changes nothing. What a file has no column for stays as it is.",
     list_columns: "Columns: {known}. Needed: {needed}.",
     list_choose: "The file",
     list_choose_hint: "CSV, from any spreadsheet",

@@ -139,7 +139,7 @@ impl TestApp {
             let judge = RawJudge {
                 code: code.into(),
                 name: name.into(),
-                gym: gym.into(),
+                gym: Some(gym.into()),
                 valid_from: "2026-01-01".into(),
                 valid_to: "2027-12-31".into(),
                 ..RawJudge::default()

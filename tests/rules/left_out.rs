@@ -1,0 +1,111 @@
+//! What a row of a list leaves out stays as it is.
+
+use super::support::{World, organiser};
+use tallywright::rules::ledger::{Change, Outcome};
+use tallywright::rules::people::Person;
+use tallywright::rules::roster::{RawEntry, RawGym, RawJudge};
+use tallywright::rules::table::dates::DateOrder;
+use tallywright::rules::table;
+
+fn person(world: &World, bib: u32) -> &Person {
+    &world.ledger.persons[&world.ledger.entries[&bib].person.id]
+}
+
+/// Rows of entries as a file has them.
+fn entries(world: &mut World, file: &str) -> Vec<Outcome> {
+    let table = table::read(file.as_bytes()).expect("a table");
+    let rows = table.rows.iter().map(|row| table::entry(&table, row, DateOrder::Ask).value).collect::<Vec<_>>();
+    rows.into_iter().map(|row| world.ok(&organiser(), Change::SetEntry(row))).collect()
+}
+
+/// The first list, sent once more with somebody who is new, shows nobody who has been hidden since.
+#[test]
+fn a_list_without_a_column_changes_nothing_of_it() {
+    let mut world = World::new();
+    let with = "bib,name,born,category,division,gym,country,region,email,show_name\n\
+        1,Ana Rocha,1995-05-05,women,women,quayside,ES,North,ana@example.org,no\n";
+    entries(&mut world, with);
+    let hidden = world.ledger.entries[&1].clone();
+    assert!(!hidden.show_name && hidden.country == "ES" && hidden.region == "North");
+    let base = "bib,name,born,category,division,gym\n\
+        1,Ana Rocha,1995-05-05,women,women,quayside\n\
+        9,Lea Pinto,1996-06-06,women,women,quayside\n";
+    let outcomes = entries(&mut world, base);
+    assert_eq!(outcomes[0], Outcome::Unchanged);
+    assert_eq!((&world.ledger.entries[&1], person(&world, 1).email.as_str()), (&hidden, "ana@example.org"));
+    assert!(world.ledger.entries[&9].show_name, "who is new has what is usual");
+    // What the file has and leaves empty is said: nothing.
+    entries(&mut world, "bib,name,born,category,division,gym,email\n1,Ana Rocha,1995-05-05,women,women,quayside,\n");
+    assert_eq!((person(&world, 1).email.as_str(), world.ledger.entries[&1].show_name), ("", false));
+}
+
+/// Found by name and birth: nothing of what is known goes, and no other address comes in its place.
+#[test]
+fn a_gyms_proposal_of_somebody_who_is_entered_changes_nothing_of_them() {
+    let mut world = World::new();
+    let raw = RawEntry {
+        name: "Ana Rocha".into(),
+        born: "1995-05-05".into(),
+        category: "women".into(),
+        division: "women".into(),
+        gym: "quayside".into(),
+        ..RawEntry::default()
+    };
+    let hidden = RawEntry { bib: Some(1), show_name: Some(false), ..raw.clone() };
+    world.ok(&organiser(), Change::SetEntry(hidden));
+    let proposed = RawEntry { proposed: true, email: Some("gym@example.org".into()), ..raw };
+    let done = world.ok(&organiser(), Change::SetEntry(proposed));
+    assert_eq!(done, Outcome::Unchanged);
+    assert_eq!((person(&world, 1).email.as_str(), world.ledger.entries[&1].show_name), ("athlete1@example.org", false));
+}
+
+/// Of a gym that is named again without its contact the contact stays; another contact has no facts of the first.
+#[test]
+fn a_gym_keeps_its_contact_until_another_one_is_named() {
+    let mut world = World::new();
+    let raw = RawGym { slug: "quayside".into(), name: "Quayside".into(), country: "PT".into(), ..RawGym::default() };
+    let with = RawGym {
+        contact: Some("Ines Duarte".into()),
+        email: Some("ines@example.org".into()),
+        phone: Some("+351 1".into()),
+        region: Some("North".into()),
+        time_zone: Some("Atlantic/Azores".into()),
+        ..raw.clone()
+    };
+    world.ok(&organiser(), Change::SetGym(with));
+    let before = world.ledger.gyms["quayside"].clone();
+    let emergency = RawGym { emergency: Some("Call 112.".into()), ..raw.clone() };
+    world.ok(&organiser(), Change::SetGym(emergency));
+    let gym = world.ledger.gyms["quayside"].clone();
+    assert_eq!((&gym.contact, &*gym.region, &*gym.time_zone), (&before.contact, "North", "Atlantic/Azores"));
+    let known = |world: &World| {
+        let contact = world.ledger.gyms["quayside"].contact.clone().expect("somebody");
+        let person = &world.ledger.persons[&contact.id];
+        (person.name.clone(), person.email.clone(), person.phone.clone())
+    };
+    let is = |name: &str, email: &str, phone: &str| (name.to_owned(), email.to_owned(), phone.to_owned());
+    assert_eq!(known(&world), is("Ines Duarte", "ines@example.org", "+351 1"));
+    let same = RawGym { contact: Some("Ines Duarte".into()), phone: Some("+351 2".into()), ..raw.clone() };
+    world.ok(&organiser(), Change::SetGym(same));
+    assert_eq!(known(&world), is("Ines Duarte", "ines@example.org", "+351 2"));
+    world.ok(&organiser(), Change::SetGym(RawGym { contact: Some("Rui Costa".into()), ..raw }));
+    assert_eq!(known(&world), is("Rui Costa", "", ""));
+}
+
+#[test]
+fn a_judge_keeps_gym_and_address() {
+    let mut world = World::new();
+    let raw = RawJudge {
+        code: "J-1".into(),
+        name: "Judge J-1".into(),
+        valid_from: "2027-01-01".into(),
+        valid_to: "2027-12-31".into(),
+        ..RawJudge::default()
+    };
+    world.ok(&organiser(), Change::SetJudge(RawJudge { gym: Some("quayside".into()), ..raw.clone() }));
+    let longer = RawJudge { valid_to: "2028-12-31".into(), ..raw };
+    world.ok(&organiser(), Change::SetJudge(longer));
+    let judge = &world.ledger.judges["J-1"];
+    let person = &world.ledger.persons[&judge.person.id];
+    assert_eq!((judge.gym.as_deref(), person.email.as_str()), (Some("quayside"), "judge1@example.org"));
+}
