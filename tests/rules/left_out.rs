@@ -4,8 +4,8 @@ use super::support::{World, organiser};
 use tallywright::rules::ledger::{Change, Outcome};
 use tallywright::rules::people::Person;
 use tallywright::rules::roster::{RawEntry, RawGym, RawJudge};
-use tallywright::rules::table::dates::DateOrder;
 use tallywright::rules::table;
+use tallywright::rules::table::dates::DateOrder;
 
 fn person(world: &World, bib: u32) -> &Person {
     &world.ledger.persons[&world.ledger.entries[&bib].person.id]

@@ -125,11 +125,12 @@ fn station(index: usize, station: &Station, repeat: &Repeat) -> StationView {
     let count = match repeat {
         Repeat::List(rows) => {
             let counts: Vec<String> = rows.iter().filter_map(|row| row.get(index)).map(u64::to_string).collect();
-            counts.join(", ")
+            with_unit(counts.join(", "), station.counts)
         }
         Repeat::Ladder { start, step, .. } => {
             let start = start.get(index).or(start.first()).copied().unwrap_or_default();
             let step = step.get(index).or(step.first()).copied().unwrap_or_default();
+            let start = with_unit(start.to_string(), station.counts);
             match step {
                 0 => put(w.ladder_same, &[("n", &start)]),
                 1.. => put(w.ladder_up, &[("n", &start), ("step", &step)]),
@@ -139,11 +140,22 @@ fn station(index: usize, station: &Station, repeat: &Repeat) -> StationView {
         Repeat::Rounds(_) | Repeat::Endless => match station.counts {
             Some(Counts::Reps(n)) => n.to_string(),
             Some(Counts::Calories(n)) => (w.count)(n, Noun::Calorie),
-            Some(Counts::Lengths { metres, .. }) => format!("{metres} m"),
+            Some(Counts::Lengths { metres, per }) => put(w.counts_lengths, &[("metres", &metres), ("per", &per)]),
+            Some(Counts::Once(0)) => w.counts_nothing.to_owned(),
             Some(Counts::Once(_)) | None => w.counts_once.to_owned(),
         },
     };
     StationView { count, movement: station.movement.clone() }
+}
+
+/// What counts from round to round, with what is counted where that is no rep.
+fn with_unit(counts: String, of: Option<Counts>) -> String {
+    let w = words();
+    match of {
+        Some(Counts::Calories(_)) => put(w.list_calories, &[("n", &counts)]),
+        Some(Counts::Lengths { per, .. }) => put(w.list_lengths, &[("n", &counts), ("per", &per)]),
+        Some(Counts::Reps(_) | Counts::Once(_)) | None => counts,
+    }
 }
 
 /// A load or height: the published unit first, the other one beside it.
@@ -220,6 +232,7 @@ pub fn height(height: &PublishedHeight) -> ItemView {
 
 #[cfg(test)]
 mod tests {
+    use super::super::sheet_said;
     use super::*;
 
     #[test]
@@ -249,5 +262,44 @@ mod tests {
         };
         assert_eq!(said(Some(500), None), ("50 cm".to_owned(), "20 in".to_owned()));
         assert_eq!(said(None, Some(2400)), ("24 in".to_owned(), "61 cm".to_owned()));
+    }
+
+    /// One station that counts so, round after round.
+    fn scheme(counts: Counts, repeat: Repeat) -> Scheme {
+        let station = |movement: &str, counts| Station { movement: movement.to_owned(), counts: Some(counts) };
+        let stations = vec![station("row", counts), station("squat", Counts::Reps(4))];
+        Scheme::new(vec![Block::Work { title: None, stations, repeat, by: None }], false).expect("a scheme")
+    }
+
+    /// A number is never left without what it counts: as the brief and the sheet say it.
+    #[tokio::test]
+    async fn what_is_counted_is_said_of_every_kind_in_every_repeat() {
+        let list = || Repeat::List(vec![vec![4, 4], vec![2, 2]]);
+        let ladder = || Repeat::Ladder { start: vec![4, 4], step: vec![2, 2], rounds: Some(2) };
+        let said = |counts, repeat: Repeat| {
+            let scheme = scheme(counts, repeat);
+            (scheme_view(&scheme, String::new()).blocks[0].stations[0].count.clone(), sheet_said::done(&scheme))
+        };
+        let lengths = Counts::Lengths { metres: 60, per: 15 };
+        let cases = [
+            (Counts::Reps(4), Repeat::Rounds(2), "4", "4 row, 4 squat"),
+            (Counts::Reps(4), list(), "4, 2", "4-2: row, squat"),
+            (Counts::Calories(4), Repeat::Rounds(2), "4 calories", "4 cal row, 4 squat"),
+            (Counts::Calories(4), list(), "4, 2 calories", "4-2: row (cal), squat"),
+            (Counts::Calories(4), ladder(), "4 calories, then 2 more each round", "row (cal), squat"),
+            (lengths, Repeat::Rounds(2), "60 m, every 15 m counts 1", "60 m (4 × 15 m) row, 4 squat"),
+            (lengths, list(), "4, 2 × 15 m, each counts 1", "4-2: row (× 15 m), squat"),
+            (Counts::Once(1), Repeat::Rounds(2), "once", "row, 4 squat"),
+            (Counts::Once(0), Repeat::Rounds(2), "once, counts nothing", "row, 4 squat"),
+        ];
+        for (counts, repeat, strip, sheet) in cases {
+            let case = format!("{counts:?} {repeat:?}");
+            let (brief, line) = said(counts, repeat);
+            assert!(brief == strip && line.ends_with(sheet), "{case}: {brief}, {line}");
+        }
+        let german = crate::actions::language::speaking(crate::words::Lang::De, async {
+            [said(Counts::Calories(4), list()).0, said(lengths, list()).0, said(Counts::Once(0), Repeat::Rounds(2)).0]
+        });
+        assert_eq!(german.await, ["4, 2 Kalorien", "4, 2 × 15 m, je zählt 1", "einmal, zählt nicht"]);
     }
 }

@@ -46,16 +46,36 @@ fn texts() -> &'static words::en::sheet::Sheet {
 /// What a station is, with its count where that is the same in every round.
 fn station(scheme: &Scheme, block: usize, station: usize) -> String {
     let movement = scheme.movement(block, station);
-    let Some(Block::Work { stations, .. }) = scheme.blocks().get(block).filter(|b| same_counts(b)) else {
-        return movement.to_owned();
-    };
+    let counts = counted(scheme, block, station);
     let unit = |n: u64, unit: &str| format!("{n}{unit} {movement}");
-    match stations.get(station).and_then(|s| s.counts) {
-        Some(Counts::Reps(n)) => unit(n, ""),
-        Some(Counts::Calories(n)) => unit(n, " cal"),
-        Some(Counts::Lengths { metres, .. }) => unit(metres, " m"),
-        Some(Counts::Once(_)) | None => movement.to_owned(),
+    match (scheme.blocks().get(block).is_some_and(same_counts), counts) {
+        (true, Some(Counts::Reps(n))) => unit(n, ""),
+        (true, Some(Counts::Calories(n))) => unit(n, " cal"),
+        (true, Some(Counts::Lengths { metres, per })) => {
+            unit(metres, &format!(" m ({} × {per} m)", metres.checked_div(per).unwrap_or_default()))
+        }
+        (false, Some(Counts::Calories(_))) => format!("{movement} (cal)"),
+        (false, Some(Counts::Lengths { per, .. })) => format!("{movement} (× {per} m)"),
+        (true, Some(Counts::Once(_)) | None) | (false, _) => movement.to_owned(),
     }
+}
+
+/// How a station counts; of a list or a ladder in its first round.
+fn counted(scheme: &Scheme, block: usize, station: usize) -> Option<Counts> {
+    match scheme.blocks().get(block)? {
+        Block::Work { stations, .. } => stations.get(station)?.counts,
+        Block::Rest(_) => None,
+    }
+}
+
+/// So much of a station, where that changes from round to round.
+fn so_much(count: u64, scheme: &Scheme, block: usize, station: usize) -> String {
+    let unit = match counted(scheme, block, station) {
+        Some(Counts::Calories(_)) => " cal".to_owned(),
+        Some(Counts::Lengths { per, .. }) => format!(" × {per} m"),
+        Some(Counts::Reps(_) | Counts::Once(_)) | None => String::new(),
+    };
+    format!("{count}{unit} {}", scheme.movement(block, station))
 }
 
 /// All of it on a line.
@@ -144,7 +164,7 @@ fn row(scheme: &Scheme, row: &Row, plus: bool) -> RowView {
         None => round.to_string(),
         Some(n) => {
             let name = match (scheme.blocks().get(row.block).is_some_and(same_counts), row.cells.first()) {
-                (false, Some(cell)) => format!("{} {}", cell.count, scheme.movement(row.block, n)),
+                (false, Some(cell)) => so_much(cell.count, scheme, row.block, n),
                 _ => station(scheme, row.block, n),
             };
             if once { name } else { format!("{round}: {name}") }
