@@ -229,6 +229,7 @@ impl Follower {
         let heads = patiently(self.0.store.list_heads()).await?;
         for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
             tracing::error!(competition = id, "a log that was followed is gone");
+            self.0.store.forget_definitions();
             self.seen().remove(id);
             self.0.board.forget(*id);
             self.0.board.forget_past(*id);
@@ -244,6 +245,8 @@ impl Follower {
             seen.get(id).is_some_and(|peaks| is_another((peaks.size(), peaks.root()), (*seq, *root)))
         });
         for (id, ..) in gone {
+            // Changes are judged by the file that is there, from here on.
+            self.0.store.forget_definitions();
             self.anew().insert(*id);
             self.0.board.forget_past(*id);
         }

@@ -160,6 +160,11 @@ async fn a_server_that_only_reads_refuses_changes_and_standings_are_read() {
         assert_eq!(load.changes(), before, "none is said to be stored");
         let read = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women").0);
         assert!(check::is_ok(&read), "{read}");
+        // One that is begun only now shows them too.
+        let another = Service::start(&field, free());
+        let read = tokio::task::block_in_place(|| check::raw(another.at, "/c/harbour/divisions/women").0);
+        assert!(check::is_ok(&read), "{read}");
+        assert!(tokio::task::block_in_place(|| another.stop()).success());
         server.obey("ALTER SYSTEM RESET default_transaction_read_only").await;
         server.obey("SELECT pg_reload_conf()").await;
         load.goes_on().await;

@@ -14,6 +14,7 @@ use crate::store::db::by;
 use crate::store::transfer::{Kind, Table};
 use crate::store::{Footing, StoreError};
 use sqlx::error::DatabaseError;
+use sqlx::migrate::Migrator;
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgPoolOptions, PgSeverity};
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
@@ -91,13 +92,12 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     let mut first = PgConnection::connect_with(&options).await.map_err(refuse)?;
     // That the list of migrations is there already is no news.
     first.execute(MIGRATING).await?;
-    let mut migrations = sqlx::migrate!("migrations/postgres");
-    // Where nothing is to be done nobody is waited for.
-    let newest = migrations.iter().map(|migration| migration.version).max();
-    if newest.is_some() && newest == applied(&mut first).await? {
-        migrations.set_locking(false);
+    let migrations = sqlx::migrate!("migrations/postgres");
+    // Where nothing is to be done nobody is waited for, and nothing is tried: a server may only be read just now,
+    // or be a standby, and is read all the same.
+    if !is_up_to_date(&mut first, &migrations).await? {
+        migrations.run(&mut first).await?;
     }
-    migrations.run(&mut first).await?;
     first.close().await?;
     let pool = |connections| PgPoolOptions::new().max_connections(connections).acquire_timeout(PATIENCE);
     let to_write = || {
@@ -122,6 +122,17 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
         (to_read(READERS).connect_lazy_with(options.clone()), to_read(FOLLOWERS).connect_lazy_with(options.clone()));
     let looks = pool(1).connect_lazy_with(options);
     Ok(Pools { reads, follows, looks, writes, groups })
+}
+
+/// Whether all of ours were applied as they are, and no others.
+async fn is_up_to_date(on: &mut PgConnection, ours: &Migrator) -> sqlx::Result<bool> {
+    if applied(&mut *on).await?.is_none() {
+        return Ok(false);
+    }
+    let there: Vec<(i64, Vec<u8>, bool)> =
+        sqlx::query_as("SELECT version, checksum, success FROM _sqlx_migrations ORDER BY version").fetch_all(on).await?;
+    let ours = ours.iter().map(|one| (one.version, one.checksum.to_vec(), true));
+    Ok(there.into_iter().eq(ours))
 }
 
 /// The newest migration that was applied; `None`: none was.

@@ -31,7 +31,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     (
         "cli_database_read_only",
-        "Die Datenbank kann nur gelesen werden: sieh nach den Rechten ihrer Datei und ihres Ordners, und ob ihr Datenträger zum Schreiben eingehängt ist.",
+        "Die Datenbank kann nur gelesen werden. Bei einer Datei: sieh nach ihren Rechten und denen ihres Ordners, und ob ihr Datenträger zum Schreiben eingehängt ist. Bei einem Server: ist er ein Standby, oder ist auf ihm default_transaction_read_only gesetzt?",
     ),
     (
         "cli_database_unavailable",

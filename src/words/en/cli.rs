@@ -24,7 +24,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_database_full", "The disk of the database is full. Nothing was stored: make room and run this again."),
     (
         "cli_database_read_only",
-        "The database may only be read: look at the permissions of its file and folder, and whether its disk is mounted to be written.",
+        "The database may only be read. Of a file: look at its permissions and its folder's, and whether its disk is mounted to be written. Of a server: is it a standby, or has default_transaction_read_only been set on it?",
     ),
     (
         "cli_database_unavailable",
