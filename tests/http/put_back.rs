@@ -43,7 +43,7 @@ async fn a_database_put_back_to_another_state_is_loaded_anew() {
     put_back(&app, "late").await;
     comes_to_show(&app, &["6+14 tb 11:24", "3+1 tb 11:00"]).await;
 
-    // Put back and gone on at once, past where it was: our own commit meets another log.
+    // Put back and gone on at once, as far as it was: our own commit meets another log.
     put_back(&app, "early").await;
     attested(&staff, 1043, "2+2 tb 11:40").await.expect(201);
     comes_to_show(&app, &["6+14 tb 11:24", "2+2 tb 11:40"]).await;
@@ -63,6 +63,46 @@ async fn a_database_put_back_to_another_state_is_loaded_anew() {
         assert_eq!(verified.difference, None);
     }
     app.nobody().get("/readyz").await.expect(200);
+}
+
+/// Longer than what was followed, and another one: only the leaves between tell. Nothing of the one is shown beside the
+/// other.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_longer_log_that_is_another_one_is_loaded_anew() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
+    keep(&app, "early").await;
+    attested(&staff, 1043, "3+1 tb 11:00").await.expect(201);
+    attested(&staff, 1044, "3+3 tb 11:20").await.expect(201);
+    let long = seq(&app.nobody().get(WOMEN).await.expect(200).json());
+    keep(&app, "long").await;
+    put_back(&app, "early").await;
+    comes_to_show(&app, &["6+14 tb 11:24"]).await;
+    attested(&staff, 1043, "7+2 tb 11:30").await.expect(201);
+    comes_to_show(&app, &["7+2 tb 11:30", "6+14 tb 11:24"]).await;
+    assert!(seq(&app.nobody().get(WOMEN).await.expect(200).json()) < long, "the other one is longer");
+    put_back(&app, "long").await;
+    comes_to_show(&app, &["6+14 tb 11:24", "3+1 tb 11:00"]).await;
+    assert_eq!(seq(&app.nobody().get(WOMEN).await.expect(200).json()), long);
+}
+
+/// Nobody looks but who commits, and meets a log just as long: only its root tells.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_commit_on_another_log_of_the_same_length_is_found_out() {
+    let app = TestApp::configured(|config| config.look = Duration::from_hours(24)).await;
+    let staff = app.staff_of("quayside").await;
+    attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
+    keep(&app, "early").await;
+    attested(&staff, 1043, "3+1 tb 11:00").await.expect(201);
+    keep(&app, "other").await;
+    put_back(&app, "early").await;
+    attested(&staff, 1043, "7+2 tb 11:30").await.expect(201);
+    comes_to_show(&app, &["7+2 tb 11:30", "6+14 tb 11:24"]).await;
+    put_back(&app, "other").await;
+    assert_eq!(shown(&app).await, ["7+2 tb 11:30", "6+14 tb 11:24"], "nobody has looked");
+    attested(&staff, 1044, "3+3 tb 11:20").await.expect(201);
+    comes_to_show(&app, &["6+14 tb 11:24", "3+1 tb 11:00"]).await;
 }
 
 /// Whether requests may be sent to it.

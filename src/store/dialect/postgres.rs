@@ -130,7 +130,9 @@ async fn is_up_to_date(on: &mut PgConnection, ours: &Migrator) -> sqlx::Result<b
         return Ok(false);
     }
     let there: Vec<(i64, Vec<u8>, bool)> =
-        sqlx::query_as("SELECT version, checksum, success FROM _sqlx_migrations ORDER BY version").fetch_all(on).await?;
+        sqlx::query_as("SELECT version, checksum, success FROM _sqlx_migrations ORDER BY version")
+            .fetch_all(on)
+            .await?;
     let ours = ours.iter().map(|one| (one.version, one.checksum.to_vec(), true));
     Ok(there.into_iter().eq(ours))
 }
