@@ -76,7 +76,7 @@ pub(super) async fn hire(app: &App, field: &Field) -> Result<(Cast, Vec<SignIn>)
     let others: &[_] = if field.size == Size::SAMPLE { &field.gyms } else { &[] };
     for gym in others.iter().filter(|g| g.slug != OWN_GYM) {
         let grant = Grant { gym: Some(gym.slug.clone()), ..grant(Role::Staff) };
-        staff.insert(gym.slug.clone(), add(app, &gym.email, None, &grant).await?);
+        staff.insert(gym.slug.clone(), add(app, gym.email.as_deref().unwrap_or_default(), None, &grant).await?);
     }
     let cast = Cast { organiser, referee, second_referee, staff, operator: Actor::operator() };
     Ok((cast, sign_ins))

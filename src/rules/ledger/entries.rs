@@ -83,8 +83,10 @@ pub(super) fn set_gym(ledger: &Ledger, asked: &Asked, raw: &RawGym) -> Result<De
 /// Adds or changes a judge.
 pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Result<Decided, Refusal> {
     let (_, permit) = organise(ledger, asked)?;
-    let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
     let before = ledger.judges.get(raw.code.trim());
+    // Where nothing is said of the gym, it is the one they have.
+    let stays = |slug: &str| raw.gym.is_none() && before.is_some_and(|judge| judge.gym.as_deref() == Some(slug));
+    let known_gym = |slug: &str| ledger.gyms.contains_key(slug) || stays(slug);
     let person = before.and_then(|judge| ledger.persons.get(&judge.person.id));
     let said = before.map_or_else(|| raw.clone(), |judge| raw.over(judge, person));
     let checked = roster::check_judge(&said, &known_gym).map_err(Refusal::Faults)?;
@@ -115,8 +117,8 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
     let (competition, permit) = organise(ledger, asked)?;
     let known_gym = |slug: &str| ledger.gyms.contains_key(slug);
     // Whoever has no bib yet is found by name and birth.
-    let born = || dates::read(raw.born.trim(), DateOrder::Ask).ok();
-    let bib = raw.bib.or_else(|| ledger.by_name.get(&(fold_name(raw.name.trim()), born())).copied());
+    let named = || (fold_name(&raw.name), dates::read(&raw.born, DateOrder::Ask).ok());
+    let bib = raw.bib.or_else(|| ledger.by_name.get(&named()).copied());
     let before = bib.and_then(|bib| ledger.entries.get(&bib));
     let person = before.and_then(|entry| ledger.persons.get(&entry.person.id));
     let said = before.map_or_else(|| raw.clone(), |entry| raw.over(entry, person));

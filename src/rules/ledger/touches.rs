@@ -29,7 +29,7 @@ impl Asked {
             }
             Change::SetJudge(raw) => {
                 touches.judges.insert(raw.code.trim().to_owned());
-                touches.gyms.insert(raw.gym.trim().to_owned());
+                touches.gyms.extend(raw.gym.as_deref().map(|gym| gym.trim().to_owned()));
             }
             Change::MoveEntry { bib, change, .. } => {
                 touches.bibs.insert(*bib);

@@ -288,8 +288,8 @@ impl Notes {
 }
 
 /// What is said of something; nothing is as good as an empty text.
-fn said(given: &Option<String>) -> &str {
-    given.as_deref().unwrap_or_default()
+fn said(given: Option<&str>) -> &str {
+    given.unwrap_or_default()
 }
 
 /// Checks a gym.
@@ -301,22 +301,22 @@ pub fn check_gym(raw: &RawGym) -> Result<Checked<NewGym>, Vec<Fault>> {
     }
     let name = notes.take("/name", check_name(&raw.name));
     let country = notes.country(&raw.country, true);
-    let region = notes.take("/region", check_line(said(&raw.region), MAX_REGION));
-    let emergency = notes.take("/emergency", check_line(said(&raw.emergency), MAX_EMERGENCY));
-    let zone = said(&raw.time_zone).trim();
+    let region = notes.take("/region", check_line(said(raw.region.as_deref()), MAX_REGION));
+    let emergency = notes.take("/emergency", check_line(said(raw.emergency.as_deref()), MAX_EMERGENCY));
+    let zone = said(raw.time_zone.as_deref()).trim();
     if !zone.is_empty()
         && let Err(sentence) = find_zone(zone)
     {
         notes.fault("/time_zone", sentence);
     }
-    let contact_name = match said(&raw.contact).trim() {
+    let contact_name = match said(raw.contact.as_deref()).trim() {
         "" => String::new(),
         name => notes.take("/contact", check_name(name)),
     };
     let contact = Person {
         name: contact_name,
-        email: notes.take("/email", check_email(said(&raw.email))),
-        phone: notes.take("/phone", check_line(said(&raw.phone), MAX_PHONE)),
+        email: notes.take("/email", check_email(said(raw.email.as_deref()))),
+        phone: notes.take("/phone", check_line(said(raw.phone.as_deref()), MAX_PHONE)),
         ..Person::default()
     };
     let gym =
@@ -344,9 +344,9 @@ pub fn check_entry(
         notes.fault("/division", unknown_division(division, competition));
     }
     let gym = notes.gym(&raw.gym, known_gym);
-    let country = notes.country(said(&raw.country), false);
-    let region = notes.take("/region", check_line(said(&raw.region), MAX_REGION));
-    let email = notes.take("/email", check_email(said(&raw.email)));
+    let country = notes.country(said(raw.country.as_deref()), false);
+    let region = notes.take("/region", check_line(said(raw.region.as_deref()), MAX_REGION));
+    let email = notes.take("/email", check_email(said(raw.email.as_deref())));
     if let (Some(born), Some(category), Some(division)) = (born, category, found)
         && let Err(why) = check_eligible(competition, division, born, category)
     {
@@ -409,14 +409,14 @@ pub fn check_judge(raw: &RawJudge, known_gym: &dyn Fn(&str) -> bool) -> Result<C
         notes.fault("/code", Sentence::new("judge_code").with("code", clip(code)).with("most", MAX_CODE));
     }
     let name = notes.take("/name", check_name(&raw.name));
-    let gym = notes.gym(said(&raw.gym), known_gym);
+    let gym = notes.gym(said(raw.gym.as_deref()), known_gym);
     let (from, to) = (notes.date("/valid_from", &raw.valid_from), notes.date("/valid_to", &raw.valid_to));
     if let (Some(from), Some(to)) = (from, to)
         && to < from
     {
         notes.fault("/valid_to", Sentence::new("judge_dates").with("from", from).with("to", to));
     }
-    let email = notes.take("/email", check_email(said(&raw.email)));
+    let email = notes.take("/email", check_email(said(raw.email.as_deref())));
     let person = Person { name, email, ..Person::default() };
     let (Some(valid_from), Some(valid_to)) = (from, to) else {
         return Err(notes.faults);
