@@ -85,17 +85,16 @@ export async function deskEvening(base, demo, staff, look) {
     await page.locator("#judge").focus();
   });
   await check("which place it would have is told before it is stored, and the place after", async () => {
-    // Others are at work too: what somebody else stored in between moves places, but hardly three times.
-    let row, would, placed;
-    for (let n = 0; n < 3 && (!would || would !== `Would be ${placed}`); n += 1) {
-      row = await desk.take(0);
-      await row.checked(desk.written);
-      would = await row.work.getByText(/^Would be /).innerText();
-      await row.store();
-      await row.saved();
-      placed = await row.work.getByText(/^\d+(st|nd|rd|th) of [\d,]+ in/).innerText();
-    }
-    assert(would === `Would be ${placed}`, `${would} Then: ${placed}`);
+    const row = await desk.take(0);
+    await row.checked(desk.written);
+    const would = await row.work.getByText(/^Would be /).innerText();
+    await row.store();
+    await row.saved();
+    const placed = await row.work.getByText(/^\d+(st|nd|rd|th) of [\d,]+ in/).innerText();
+    // Another desk is at work too: with the same figures it moves no place, but one more has one.
+    const parts = (text) => [text.replace(/ of [\d,]+ in/, " in"), Number(/ of ([\d,]+) in/.exec(text)[1].replace(/,/g, ""))];
+    const [[said, of], [is, now]] = [parts(would), parts(placed)];
+    assert(said === `Would be ${is}` && now - of >= 0 && now - of <= 3, `${would} Then: ${placed}`);
     await row.says("Attested");
   });
   await sound(page, "desk with a saved row");
