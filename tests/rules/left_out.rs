@@ -1,8 +1,9 @@
 //! What a row of a list leaves out stays as it is.
 
 use super::support::{World, organiser};
+use jiff::civil::date;
 use tallywright::rules::ledger::{Change, Outcome};
-use tallywright::rules::people::Person;
+use tallywright::rules::people::{Person, fold_name};
 use tallywright::rules::roster::{RawEntry, RawGym, RawJudge};
 use tallywright::rules::table;
 use tallywright::rules::table::dates::DateOrder;
@@ -53,6 +54,8 @@ fn a_gyms_proposal_of_somebody_who_is_entered_changes_nothing_of_them() {
     };
     let hidden = RawEntry { bib: Some(1), show_name: Some(false), ..raw.clone() };
     world.ok(&organiser(), Change::SetEntry(hidden));
+    // As the store finds them.
+    world.ledger.by_name.insert((fold_name("Ana Rocha"), Some(date(1995, 5, 5))), 1);
     let proposed = RawEntry { proposed: true, email: Some("gym@example.org".into()), ..raw };
     let done = world.ok(&organiser(), Change::SetEntry(proposed));
     assert_eq!(done, Outcome::Unchanged);
