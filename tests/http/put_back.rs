@@ -74,7 +74,7 @@ async fn a_longer_log_that_is_another_one_is_loaded_anew() {
     attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
     keep(&app, "early").await;
     attested(&staff, 1043, "3+1 tb 11:00").await.expect(201);
-    attested(&staff, 1044, "3+3 tb 11:20").await.expect(201);
+    attested(&app.staff_of("millpond").await, 2001, "3+3 tb 11:20").await.expect(201);
     let long = seq(&app.nobody().get(WOMEN).await.expect(200).json());
     keep(&app, "long").await;
     put_back(&app, "early").await;
@@ -83,14 +83,15 @@ async fn a_longer_log_that_is_another_one_is_loaded_anew() {
     comes_to_show(&app, &["7+2 tb 11:30", "6+14 tb 11:24"]).await;
     assert!(seq(&app.nobody().get(WOMEN).await.expect(200).json()) < long, "the other one is longer");
     put_back(&app, "long").await;
-    comes_to_show(&app, &["6+14 tb 11:24", "3+1 tb 11:00"]).await;
+    comes_to_show(&app, &["6+14 tb 11:24", "3+3 tb 11:20", "3+1 tb 11:00"]).await;
     assert_eq!(seq(&app.nobody().get(WOMEN).await.expect(200).json()), long);
 }
 
 /// Nobody looks but who commits, and meets a log just as long: only its root tells.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_commit_on_another_log_of_the_same_length_is_found_out() {
-    let app = TestApp::configured(|config| config.look = Duration::from_hours(24)).await;
+    let beside = TestApp::new().await;
+    let app = beside.beside_configured(|config| config.look = Duration::from_hours(24)).await;
     let staff = app.staff_of("quayside").await;
     attested(&staff, 1042, "6+14 tb 11:24").await.expect(201);
     keep(&app, "early").await;

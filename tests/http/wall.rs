@@ -129,7 +129,7 @@ async fn results_are_shown_by_heat_too() {
     app.set_clock("2027-01-14T12:30:00Z");
     assert_eq!(captions().await, (vec![then, first], true));
     let plain = app.nobody().get(WALL).accept("text/html").await.expect(200).text();
-    assert!(plain.contains("show=w1&#38;by=heat\">By heat</a>"), "{plain}");
+    assert!(plain.contains("show=w1&#38;by=heat\"><bdi>By heat</bdi></a>"), "{plain}");
 }
 
 /// A heat that was planned beyond the workout's end is not on the floor after it.

@@ -40,6 +40,24 @@ fn a_list_without_a_column_changes_nothing_of_it() {
     assert_eq!((person(&world, 1).email.as_str(), world.ledger.entries[&1].show_name), ("", false));
 }
 
+/// A slip that is put right keeps what is known; whoever is under age by it is not shown unasked; and nobody gets the
+/// facts of whoever had the bib before.
+#[test]
+fn what_is_known_of_one_is_not_known_of_another() {
+    let mut world = World::new();
+    let row =
+        |name: &str, born: &str| format!("bib,name,born,category,division,gym\n1,{name},{born},women,women,quayside\n");
+    entries(&mut world, &row("Ana Rocha", "1995-05-06"));
+    assert_eq!(person(&world, 1).email, "athlete1@example.org");
+    assert!(world.ledger.entries[&1].show_name);
+    entries(&mut world, &row("Ana Rocha", "2011-05-05"));
+    assert!(!world.ledger.entries[&1].show_name, "of fifteen");
+    entries(&mut world, &row("Anna Rocha", "2011-05-05"));
+    assert_eq!((person(&world, 1).email.as_str(), world.ledger.entries[&1].show_name), ("athlete1@example.org", false));
+    entries(&mut world, &row("Eva Sol", "1990-01-01"));
+    assert_eq!((person(&world, 1).email.as_str(), world.ledger.entries[&1].show_name), ("", true));
+}
+
 /// Found by name and birth: nothing of what is known goes, and no other address comes in its place.
 #[test]
 fn a_gyms_proposal_of_somebody_who_is_entered_changes_nothing_of_them() {

@@ -89,9 +89,17 @@ impl RawGym {
 }
 
 impl RawEntry {
-    /// With what is known of the entry, where nothing is said of it.
+    /// With what is known of the entry, where nothing is said of it. What is known of one person is not known of
+    /// another; and whoever turns out to be younger is asked anew whether the name is shown.
     #[must_use]
     pub fn over(&self, entry: &Entry, person: Option<&Person>) -> Self {
+        let born = dates::read(&self.born, DateOrder::Ask).ok();
+        let same_name = person.is_some_and(|known| fold_name(&known.name) == fold_name(&self.name));
+        let same_birth = person.is_some_and(|known| known.born == born);
+        if !same_name && !same_birth {
+            return self.clone();
+        }
+        let shown = Some(entry.show_name).filter(|shown| same_birth || !shown);
         let email = person.map(|known| known.email.clone());
         let consent = person.map(|known| known.guardian_consent);
         let stays = |known: &Option<String>| self.proposed && known.as_ref().is_some_and(|known| !known.is_empty());
@@ -99,7 +107,7 @@ impl RawEntry {
             country: self.country.clone().or_else(|| Some(entry.country.clone())),
             region: self.region.clone().or_else(|| Some(entry.region.clone())),
             email: if stays(&email) { email } else { self.email.clone().or(email) },
-            show_name: self.show_name.or(Some(entry.show_name)),
+            show_name: self.show_name.or(shown),
             guardian_consent: self.guardian_consent.or(consent),
             ..self.clone()
         }
