@@ -2,6 +2,7 @@
 // has it. What storing and taking back do stands beside.
 
 import { ask, asksReason, inTurn, later, why } from "./ask.js";
+import { asks } from "./asked.js";
 import { blankOf, changes, clock, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, states, told, words } from "./brought.js";
 import { called, meant } from "./judge.js";
 import { keep, kept, signedOut, where } from "./kept.js";
@@ -355,23 +356,9 @@ export class Row {
   // Sentences beside the field; a question has a button that says yes.
   tell(lines, invalid = false) {
     this.input?.setAttribute("aria-invalid", invalid ? "true" : "false");
-    this.say.replaceChildren(
-      ...lines.map(([text, kind, code]) => {
-        const line = element("p", { className: kind ?? "" }, ...[text].flat());
-        if (kind === "ask") {
-          const yes = element("button", { type: "button", className: "plain", textContent: words.yes });
-          yes.addEventListener("click", () => {
-            if (!this.entry) return;
-            this.entry.confirm.push(code);
-            keep();
-            this.input.focus();
-            this.check();
-          });
-          line.append(" ", yes);
-        }
-        return line;
-      }),
-    );
+    const said = lines.map(([text, kind, code]) => ({ text, kind, code, line: element("p", { className: kind ?? "" }, ...[text].flat()) }));
+    this.say.replaceChildren(...said.map(({ line }) => line));
+    asks(this, said.filter(({ kind }) => kind === "ask"));
     this.reveal();
   }
 
