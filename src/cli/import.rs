@@ -71,8 +71,7 @@ impl Rest {
         open::on_existing(database, async |app| {
             let request = Request::at(app.clock.now());
             let rows = Rows::Csv(bytes);
-            let view =
-                import_with(app, &Actor::operator(), &self.competition, request, what, rows, options).await?;
+            let view = import_with(app, &Actor::operator(), &self.competition, request, what, rows, options).await?;
             self.outcome(&view)
         })
         .await

@@ -165,7 +165,7 @@ async fn a_question_that_many_rows_have_is_asked_once_and_answered_for_all_of_th
     let rows = rows_for(&app, &results).await;
     let path = format!("{DESK}/file");
     let send = async |with: &[(&str, &str)]| {
-        let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("text", &rows), ("do", "send")];
+        let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("text", rows.as_str()), ("do", "send")];
         browser.post(&path).form(&[&fields[..], with].concat()).await
     };
     let page = send(&[]).await.expect(200).plain();
@@ -198,7 +198,7 @@ async fn a_question_about_rows_is_asked_in_german_and_a_fault_is_no_question() {
     let app = TestApp::new().await;
     let (_, browser, csrf) = at_desk(&app).await;
     let rows = rows_for(&app, &["278+0", "279+0", "5+44"]).await;
-    let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("text", &rows), ("do", "send")];
+    let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("text", rows.as_str()), ("do", "send")];
     let german = browser.clone().with(http::header::ACCEPT_LANGUAGE, "de");
     let page = german.post(&format!("{DESK}/file")).form(&fields).await.expect(200).plain();
     let boxes = asked(&page);
