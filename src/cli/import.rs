@@ -3,7 +3,7 @@
 use super::talk::{Done, Stop, located, print_json, print_line, say, tell};
 use super::{files, open};
 use crate::actions::Request;
-use crate::actions::import::{ImportRemark, ImportView, Rows, What, import, refused_csv};
+use crate::actions::import::{ImportRemark, ImportView, Options, Rows, What, import_with, refused_csv};
 use crate::rules::access::Actor;
 use crate::words::Sentence;
 use clap::{Args, Subcommand};
@@ -24,6 +24,10 @@ pub(super) enum ImportScores {
         /// All rows are of this workout. Without it: a workout column, or one column per workout.
         #[arg(long, value_name = "SLUG")]
         workout: Option<String>,
+        /// Answer a question with yes for every row that has it: the code that an import before said.
+        /// Several with commas between them.
+        #[arg(long, value_name = "CODE", value_delimiter = ',')]
+        confirm: Vec<String>,
         #[command(flatten)]
         rest: Rest,
     },
@@ -48,24 +52,26 @@ impl Import {
     /// Does it.
     pub(super) async fn run(self, database: Option<&str>, what: What) -> Done {
         let Self::Import(rest) = self;
-        rest.run(database, what).await
+        rest.run(database, what, Vec::new()).await
     }
 }
 
 impl ImportScores {
     /// Does it.
     pub(super) async fn run(self, database: Option<&str>) -> Done {
-        let Self::Import { workout, rest } = self;
-        rest.run(database, What::Scores { workout }).await
+        let Self::Import { workout, confirm, rest } = self;
+        rest.run(database, What::Scores { workout }, confirm).await
     }
 }
 
 impl Rest {
-    async fn run(self, database: Option<&str>, what: What) -> Done {
+    async fn run(self, database: Option<&str>, what: What, confirm: Vec<String>) -> Done {
         let bytes = files::read(&self.file)?;
+        let options = Options { confirm, ..Options::default() };
         open::on_existing(database, async |app| {
             let request = Request::at(app.clock.now());
-            let view = import(app, &Actor::operator(), &self.competition, request, what, Rows::Csv(bytes)).await?;
+            let rows = Rows::Csv(bytes);
+            let view = import_with(app, &Actor::operator(), &self.competition, request, what, rows, options).await?;
             self.outcome(&view)
         })
         .await
@@ -88,6 +94,9 @@ impl Rest {
                 for error in &row.errors {
                     tell(&located(row.line, &error.column, &error.message));
                 }
+            }
+            for asked in &view.questions {
+                tell(&say(&Sentence::new("cli_asked").with("rows", asked.rows).with("confirm", &asked.code)));
             }
             let counts = Sentence::new("cli_imported").with("taken", view.taken).with("unchanged", view.unchanged);
             print_line(&say(&counts.with("refused", view.refused)));

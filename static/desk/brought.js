@@ -76,12 +76,6 @@ export function saying(text, values) {
   return text.split(/(\{\w+\})/).filter(Boolean).map(part);
 }
 
-// What is said to whom the service does not know any more, with the way back in.
-export function signedOut() {
-  const link = element("a", { href: `/signin?next=${encodeURIComponent(address)}`, textContent: words.sign_in });
-  return [`${words.signed_out} `, link];
-}
-
 const language = document.documentElement.lang;
 const plural = new Intl.PluralRules(language, { type: "ordinal" });
 export const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString(language) });

@@ -2,6 +2,7 @@
 // workouts side by side on a wide screen, a column pasted from a spreadsheet. Storing and checking
 // is row.js; the same rows are moved, never copied, so that nothing typed is lost.
 
+import { panel } from "./asked.js";
 import { desk, element, words } from "./brought.js";
 import { put } from "../time.js";
 
@@ -152,7 +153,7 @@ function build() {
   table = element("div", { className: "scroll grid", tabIndex: 0 }, inner);
   table.setAttribute("role", "region");
   table.setAttribute("aria-label", words.grid);
-  document.getElementById("judging").after(table);
+  panel.after(table);
   desk.classList.add("wide");
 }
 
@@ -164,7 +165,7 @@ lay();
 
 const note = element("p", { className: "pasted" });
 note.setAttribute("role", "status");
-document.getElementById("judging").after(note);
+panel.before(note);
 
 desk.addEventListener("paste", (event) => {
   if (!event.target.matches?.("input.perf")) return;

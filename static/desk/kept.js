@@ -2,7 +2,7 @@
 // with the key under which a repeat is recognised; who counts in a lane, where that was changed here,
 // with whom the plan had then; the desk's judge, for the evening. Tells the desk "kept" when it changes.
 
-import { account, competition, desk, gym, told } from "./brought.js";
+import { account, address, competition, desk, element, gym, told, words } from "./brought.js";
 import { now } from "../time.js";
 
 const STORE = `desk:${competition}:${gym}:${account}`;
@@ -39,26 +39,48 @@ export function vouches(judge, how) {
   Object.assign(kept, { judge, how, since: now(), evening });
 }
 
+// Whether the device keeps it: its store may be full, or forbidden. Then it is here as long as the page is.
+let keeps = true;
+
+// One of the words that promise something of what is typed, as it is with this device.
+export const where = (name) => words[keeps ? name : `${name}_here`];
+export const isKept = () => keeps;
+
+// What is said to whom the service does not know any more, with the way back in: a page that alone has what
+// was typed stays open.
+export function signedOut() {
+  const link = element("a", { href: `/signin?next=${encodeURIComponent(address)}`, textContent: words.sign_in });
+  if (!keeps) link.target = "_blank";
+  return [`${where("signed_out")} `, link];
+}
+
+window.addEventListener("beforeunload", (event) => {
+  if (!keeps && Object.keys(kept.rows).length > 0) event.preventDefault();
+});
+
+// What is to be noted as written, once it is.
 function carry(mine, all, last) {
+  const fresh = [];
   for (const id of new Set([...Object.keys(mine), ...last.keys()])) {
     const text = JSON.stringify(mine[id]);
     if (text === last.get(id)) continue;
     if (text === undefined) delete all[id];
     else all[id] = mine[id];
-    last.set(id, text);
+    fresh.push([id, text]);
   }
+  return () => fresh.forEach(([id, text]) => last.set(id, text));
 }
 
 // Only what was changed here: a second tab keeps its own in the same place.
 export function keep() {
   const all = stored();
-  carry(kept.rows, all.rows, written.rows);
-  carry(kept.by, all.by, written.by);
-  carry(vouching(), all, written.vouching);
+  const carried = [carry(kept.rows, all.rows, written.rows), carry(kept.by, all.by, written.by), carry(vouching(), all, written.vouching)];
   try {
     localStorage.setItem(STORE, JSON.stringify(all));
+    keeps = true;
+    for (const noted of carried) noted();
   } catch {
-    // A full or forbidden store: the rows are there until the page is left.
+    keeps = false;
   }
   told("kept");
 }

@@ -2,7 +2,7 @@
 // service takes it.
 
 import { desk, element, rows, words } from "./brought.js";
-import { kept } from "./kept.js";
+import { isKept, kept, where } from "./kept.js";
 import { put } from "../time.js";
 
 // --- the bar ------------------------------------------------------------------------------------
@@ -19,7 +19,8 @@ function tell() {
   bar.classList.toggle("idle", n === 0 && navigator.onLine);
   const parts = [];
   if (n > 0) parts.push(n === 1 ? words.unsent_one : put(words.unsent, { n }));
-  if (!navigator.onLine) parts.push(words.offline);
+  if (!navigator.onLine) parts.push(where("offline"));
+  else if (n > 0 && !isKept()) parts.push(words.unkept);
   const text = parts.join(" · ") || words.unsent_none;
   if (said.textContent !== text) said.textContent = text;
   button.textContent = n === 1 ? words.send_one : put(words.send_all, { n });

@@ -2,9 +2,10 @@
 // has it. What storing and taking back do stands beside.
 
 import { ask, asksReason, inTurn, later, why } from "./ask.js";
-import { blankOf, changes, clock, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, signedOut, states, told, words } from "./brought.js";
+import { asks } from "./asked.js";
+import { blankOf, changes, clock, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, states, told, words } from "./brought.js";
 import { called, meant } from "./judge.js";
-import { keep, kept } from "./kept.js";
+import { keep, kept, signedOut, where } from "./kept.js";
 import { barHeight } from "./queue.js";
 import { onTop, ready, save, send } from "./store.js";
 import { now, put } from "../time.js";
@@ -323,7 +324,7 @@ export class Row {
     if (!holds()) return;
     if (answer?.status === 401) return this.signedOut();
     if (later(answer)) {
-      this.tell([[answer ? words.unchecked : words.offline]]);
+      this.tell([[answer ? words.unchecked : where("offline")]]);
       // Nothing is stored of what is only typed: it is looked at again, not before the service wants that.
       this.timer = setTimeout(() => this.check(), Math.max(answer?.after ?? 0, 5) * 1000);
       return;
@@ -355,23 +356,9 @@ export class Row {
   // Sentences beside the field; a question has a button that says yes.
   tell(lines, invalid = false) {
     this.input?.setAttribute("aria-invalid", invalid ? "true" : "false");
-    this.say.replaceChildren(
-      ...lines.map(([text, kind, code]) => {
-        const line = element("p", { className: kind ?? "" }, ...[text].flat());
-        if (kind === "ask") {
-          const yes = element("button", { type: "button", className: "plain", textContent: words.yes });
-          yes.addEventListener("click", () => {
-            if (!this.entry) return;
-            this.entry.confirm.push(code);
-            keep();
-            this.input.focus();
-            this.check();
-          });
-          line.append(" ", yes);
-        }
-        return line;
-      }),
-    );
+    const said = lines.map(([text, kind, code]) => ({ text, kind, code, line: element("p", { className: kind ?? "" }, ...[text].flat()) }));
+    this.say.replaceChildren(...said.map(({ line }) => line));
+    asks(this, said.filter(({ kind }) => kind === "ask"));
     this.reveal();
   }
 

@@ -3,7 +3,7 @@
 
 import { ask, asksReason, later, unsure, why } from "./ask.js";
 import { element, roles, saying, told, words } from "./brought.js";
-import { keep, kept, newKey } from "./kept.js";
+import { keep, kept, newKey, where } from "./kept.js";
 import { lead, rests, soon } from "./queue.js";
 import { put } from "../time.js";
 import { mayState, offer } from "./undo.js";
@@ -12,7 +12,7 @@ import { mayState, offer } from "./undo.js";
 export function save(row) {
   if (!ready(row)) return false;
   if (rests() && !row.busy) {
-    row.tell([[words.retry]]);
+    row.tell([[where("retry")]]);
     soon();
   } else send(row);
   return true;
@@ -59,7 +59,7 @@ export async function send(row) {
   if (later(answer)) {
     // What is typed now is not to be sent yet.
     if (again && !row.entry?.send) row.checkSoon();
-    else row.tell([[answer === undefined ? words.kept : words.retry]]);
+    else row.tell([[where(answer === undefined ? "kept" : "retry")]]);
     soon(answer?.after);
     return false;
   }

@@ -2,7 +2,8 @@
 // another gym, who has left the list while something was typed.
 
 import { ask, later, why } from "./ask.js";
-import { blankOf, desk, divisions, gym, named, rows, saying, sectionOf, signedOut, told, words } from "./brought.js";
+import { blankOf, desk, divisions, gym, named, rows, saying, sectionOf, told, words } from "./brought.js";
+import { signedOut, where } from "./kept.js";
 import { Row } from "./row.js";
 
 // `other`: an attempt that stands beside the one that counts.
@@ -66,7 +67,7 @@ async function visitor(form) {
 // Only the service says that nobody has it.
 function unfound(bib, typed, answer) {
   if (!bib || answer?.status === 404) return saying(words.no_bib, { bib: typed });
-  if (!answer) return [words.offline];
+  if (!answer) return [where("offline")];
   if (answer.status === 401) return signedOut();
   return [later(answer) ? words.ask_again : why(answer.json)];
 }

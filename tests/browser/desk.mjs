@@ -214,6 +214,55 @@ export async function deskEvening(base, demo, staff, look) {
     await second.saved();
     await sees(page, "Nothing waits to be sent.");
   });
+  await check("where the device keeps nothing that is said, and what waits is kept once it does again", async () => {
+    const [first, second] = [await desk.take(0), await desk.take(1)];
+    const wouldAsk = () => page.evaluate(() => !window.dispatchEvent(new Event("beforeunload", { cancelable: true })));
+    await page.evaluate(() => {
+      window.storing = Storage.prototype.setItem;
+      Storage.prototype.setItem = () => {
+        throw new DOMException("no room", "QuotaExceededError");
+      };
+    });
+    await first.field.fill(desk.less(1));
+    await sees(page, "1 not sent yet · This device keeps nothing: leave this page open until all is sent.");
+    await first.says(/^Would be/);
+    assert(await wouldAsk(), "the page is left without a word");
+    const stores = (url) => /\/scores\/\d+$/.test(url.pathname);
+    const refused = (status) => (route) =>
+      route.fulfill({ status, contentType: "application/problem+json", body: JSON.stringify({ status, title: "No", detail: "Not now." }) });
+    await page.route(stores, refused(401));
+    await first.field.press("Enter");
+    await first.says("You are signed out, and this device keeps nothing. Leave this page open");
+    assert((await first.work.getByRole("link", { name: "Sign in again" }).getAttribute("target")) === "_blank", "it leads away from what was typed");
+    await page.route(stores, refused(503));
+    await first.field.press("Enter");
+    await first.says("The service did not answer. This device keeps nothing: leave this page open");
+    await context.setOffline(true);
+    await page.unroute(stores);
+    await sees(page, "1 not sent yet · No network. This device keeps nothing: leave this page open.");
+    await page.evaluate(() => document.dispatchEvent(new Event("woke")));
+    await first.says("No network. This device keeps nothing: leave this page open, and it is sent when the network is back.");
+    assert((await page.getByText(/[Kk]ept on this device/).count()) === 0, "it is said to be kept");
+    await sound(page, "desk on a device that keeps nothing");
+    // There is room again: what was typed before goes there too.
+    await page.evaluate(() => {
+      Storage.prototype.setItem = window.storing;
+    });
+    await second.field.fill(desk.less(2));
+    await sees(page, "2 not sent yet · No network: nothing is lost, go on typing.");
+    assert(!(await wouldAsk()), "it is kept, and asked about all the same");
+    await page.route("**/scores/**", (route) => route.abort());
+    await context.setOffline(false);
+    await page.reload();
+    await sees(page, "2 not sent yet");
+    const typed = [await first.field.inputValue(), await second.field.inputValue()];
+    assert(typed.join() === [desk.less(1), desk.less(2)].join(), typed.join());
+    await page.unroute("**/scores/**");
+    await second.field.fill("");
+    await page.evaluate(() => window.dispatchEvent(new Event("online")));
+    await first.saved();
+    await sees(page, "Nothing waits to be sent.");
+  });
   await check("two tabs of one browser keep what is typed in both", async () => {
     const second = await context.newPage();
     watch(second, base);

@@ -52,6 +52,7 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["staff", "a proposal with faults", `/desk/${c}/${gym}/proposals`, badProposal],
     ["staff", "results as a file", `/desk/${c}/${gym}/file`],
     ["staff", "a file that cannot be read", `/desk/${c}/${gym}/file`, badResults],
+    ["staff", "a file that is asked about", `/desk/${c}/${gym}/file`, (page) => askedResults(page, bib)],
     ["nobody", "the gym's screen", `/desk/${c}/${gym}/wall?still=yes`],
     ["nobody", "the gym's screen, by heat", `/desk/${c}/${gym}/wall?show=${running}&by=heat&still=yes`],
     ["nobody", "the gym's screen, one workout", `/desk/${c}/${gym}/wall?show=${running}&still=yes`],
@@ -248,6 +249,14 @@ async function badResults(page) {
   await page.locator("textarea[name=text]").fill("bib,performance\nabc,40 rounds\n");
   await page.locator('button[value="send"]').click();
   await page.locator("table, .errors").first().waitFor();
+}
+
+// More whole rounds than anybody does: perhaps all reps were meant.
+async function askedResults(page, bib) {
+  await page.locator("select[name=workout]").selectOption("w1");
+  await page.locator("textarea[name=text]").fill(`bib,performance,revise\n${bib},278+0,yes\n`);
+  await page.locator('button[value="send"]').click();
+  await page.locator("#asked").waitFor();
 }
 
 // What waits is shown, and ticked, without the statement.

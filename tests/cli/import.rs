@@ -153,3 +153,34 @@ fn what_is_to_be_known_of_a_stored_row_is_said_with_its_line() {
     let json: Value = serde_json::from_str(&ran.out).unwrap();
     assert_eq!((&json["remarks"][0]["pointer"], &json["unchanged"]), (&"/0/performance".into(), &2.into()), "{json}");
 }
+
+#[test]
+fn a_question_that_rows_have_is_said_once_with_its_code_and_answered_for_all_of_them() {
+    let folder = Folder::with_people();
+    let csv = "bib,performance,judge\n1042,6:40:00,J-0101\n1043,6:52:00,J-0101\n1044,7.12,J-0201\n";
+    let ran = import(&folder, "w2.csv", csv, &["--workout", "w2"]);
+    assert_eq!((ran.code, &*ran.out), (1, "0 taken, 0 unchanged, 3 refused\n"), "{}", ran.err);
+    let once = |n: u32, code: &str| {
+        let (rows, flag) = (format!("asked about: {n}."), format!(" with: --confirm {code}"));
+        let said = ran.err.lines().filter(|line| line.contains(&rows) && line.ends_with(&flag));
+        assert_eq!(said.count(), 1, "{code}: {}", ran.err);
+    };
+    once(2, "spreadsheet_time");
+    once(1, "time_without_colon");
+    assert!(ran.err.contains("line 3, performance: 6:52:00 is six hours."), "{}", ran.err);
+    let ran = import(&folder, "w2.csv", csv, &["--workout", "w2", "--confirm", "spreadsheet_time"]);
+    assert_eq!((ran.code, &*ran.out), (1, "2 taken, 0 unchanged, 1 refused\n"), "{}", ran.err);
+    let both = ["--workout", "w2", "--confirm", "spreadsheet_time", "--confirm", "time_without_colon"];
+    assert_eq!(import(&folder, "w2.csv", csv, &both).done(), "1 taken, 2 unchanged, 0 refused\n");
+    let meant = "bib,performance,judge\n1042,6:40,J-0101\n1043,6:52,J-0101\n1044,7:12,J-0201\n";
+    assert_eq!(import(&folder, "meant.csv", meant, &["--workout", "w2"]).done(), "0 taken, 3 unchanged, 0 refused\n");
+    // For programs: the same, and nothing but one object.
+    let other = csv.replace("1042", "2001");
+    let ran = import(&folder, "more.csv", &other, &["--workout", "w2", "--json"]);
+    let json: Value = serde_json::from_str(&ran.out).unwrap();
+    let asked = &json["questions"][0];
+    assert_eq!((&asked["code"], &asked["rows"]), (&"spreadsheet_time".into(), &1.into()), "{json}");
+    assert!(!ran.err.contains("--confirm"), "{}", ran.err);
+    let ran = import(&folder, "more.csv", &other, &["--workout", "w2", "--confirm", "no_such,spreadsheet_time"]);
+    assert_eq!(ran.done(), "1 taken, 2 unchanged, 0 refused\n");
+}

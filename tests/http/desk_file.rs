@@ -2,6 +2,8 @@
 
 use crate::support::{Client, TestApp};
 use serde_json::json;
+use std::fmt::Write as _;
+use tallywright::web::pages::typed::is_known;
 
 const DESK: &str = "/desk/saltmarsh/quayside";
 const SCORES: &str = "/api/v1/competitions/saltmarsh/workouts/w1/scores";
@@ -129,4 +131,78 @@ async fn what_is_to_be_known_of_stored_rows_is_said_by_row_and_line() {
     let done = send("bib,performance\n1043,6+10 tb 11:24\n").await.expect(303);
     let page = browser.follow(&done).await.expect(200).plain();
     assert!(page.contains("1 stored") && !page.contains("Stored all the same"), "{page}");
+}
+
+/// So many women of quayside, from bib 5001 on, and a row with a result for each of them.
+async fn rows_for(app: &TestApp, results: &[&str]) -> String {
+    let mut entries = "bib,name,born,category,division,gym\n".to_owned();
+    let mut rows = "bib,performance\n".to_owned();
+    for (n, result) in (5001..).zip(results) {
+        let _ = writeln!(entries, "{n},Runner {n},1995-02-03,women,women,quayside");
+        let _ = writeln!(rows, "{n},{result}");
+    }
+    let told = app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(&entries).await.expect(200);
+    assert_eq!(told.json()["refused"], 0);
+    rows
+}
+
+/// The questions of a page: the name of each box, with what stands beside it.
+fn asked(page: &str) -> Vec<(&str, &str)> {
+    let boxes = page.split("<input type=\"checkbox\"").skip(1);
+    let one = |rest: &str| -> Option<(usize, usize, usize)> {
+        let name = rest.find(" name=\"")? + 7;
+        Some((name, name + rest.get(name..)?.find('"')?, rest.find("</label>")?))
+    };
+    boxes.filter_map(|rest| one(rest).map(|(name, end, label)| (&rest[name..end], &rest[end..label]))).collect()
+}
+
+#[tokio::test]
+async fn a_question_that_many_rows_have_is_asked_once_and_answered_for_all_of_them() {
+    let app = TestApp::new().await;
+    let (program, browser, csrf) = at_desk(&app).await;
+    let mut results = vec!["6+14 tb 11:24:00"; 40];
+    results.extend(["278+0", "6+13 tb 11:24"]);
+    let rows = rows_for(&app, &results).await;
+    let path = format!("{DESK}/file");
+    let send = async |with: &[(&str, &str)]| {
+        let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("text", rows.as_str()), ("do", "send")];
+        browser.post(&path).form(&[&fields[..], with].concat()).await
+    };
+    let page = send(&[]).await.expect(200).plain();
+    assert!(page.contains("1 stored, 0 as they were, 41 refused."), "{page}");
+    let boxes = asked(&page);
+    assert_eq!(boxes.len(), 2, "{page}");
+    assert_eq!((boxes[0].0, boxes[1].0), ("confirm-spreadsheet_time", "confirm-total_as_rounds"));
+    let said = |n: usize, text: &str| assert!(boxes[n].1.contains(text), "{text}: {}", boxes[n].1);
+    said(0, "11:24:00 is eleven hours. Spreadsheets add :00; did you mean 11:24?");
+    said(0, "Rows that have it: 40. <strong>Yes, it is right in all of them.</strong>");
+    said(1, "Rows that have it: 1. <strong>Yes, it is right.</strong>");
+    assert!(boxes.iter().all(|(name, _)| is_known(&path, name)), "whoever is signed out meanwhile");
+    assert!(page.contains("Each question stands once below the field"), "{page}");
+
+    // A yes to one of them is none to the other, and none to anything else.
+    let page = send(&[("confirm-spreadsheet_time", "yes"), ("confirm-whole_round", "yes")]).await.expect(200).plain();
+    assert!(page.contains("40 stored, 1 as they were, 1 refused."), "{page}");
+    assert_eq!(asked(&page).iter().map(|(name, _)| *name).collect::<Vec<_>>(), ["confirm-total_as_rounds"]);
+    let stored = program.get(&format!("{SCORES}/5040")).await.expect(200).json();
+    assert_eq!(stored["performance"]["text"], "6+14 tb 11:24");
+    program.get(&format!("{SCORES}/5041")).await.expect(404);
+
+    let done = send(&[("confirm-spreadsheet_time", "yes"), ("confirm-total_as_rounds", "yes")]).await.expect(303);
+    let page = browser.follow(&done).await.expect(200).plain();
+    assert!(page.contains("1 stored, 41 as they were, 0 refused.") && asked(&page).is_empty(), "{page}");
+}
+
+#[tokio::test]
+async fn a_question_about_rows_is_asked_in_german_and_a_fault_is_no_question() {
+    let app = TestApp::new().await;
+    let (_, browser, csrf) = at_desk(&app).await;
+    let rows = rows_for(&app, &["278+0", "279+0", "5+44"]).await;
+    let fields = [("csrf", csrf.as_str()), ("workout", "w1"), ("text", rows.as_str()), ("do", "send")];
+    let german = browser.clone().with(http::header::ACCEPT_LANGUAGE, "de");
+    let page = german.post(&format!("{DESK}/file")).form(&fields).await.expect(200).plain();
+    let boxes = asked(&page);
+    assert_eq!(boxes.len(), 1, "{page}");
+    assert!(boxes[0].1.contains("Zeilen damit: 2. <strong>Ja, es stimmt in allen.</strong>"), "{}", boxes[0].1);
+    assert!(page.contains("Zu manchen Zeilen gibt es eine Rückfrage."), "{page}");
 }

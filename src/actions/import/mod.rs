@@ -1,6 +1,7 @@
 //! Many rows at once, from CSV or JSON: each is taken, unchanged, or refused by itself with its
 //! row, column and reason. Sending the same rows twice changes nothing.
 
+mod asked;
 mod held;
 mod names;
 mod outcome;
@@ -9,6 +10,7 @@ mod roster;
 mod scores;
 mod source;
 
+pub use asked::RowsAsked;
 pub use outcome::refused_csv;
 pub use remarks::{ImportRemark, MORE, RowPlace};
 pub(super) use roster::change_of;
@@ -134,6 +136,8 @@ pub struct ImportView {
     pub remarks: Vec<ImportRemark>,
     /// The refused rows, with everything that is wrong with each.
     pub rows: Vec<RefusedRow>,
+    /// What is asked about refused rows, each question once.
+    pub questions: Vec<RowsAsked>,
     /// Log position after the last row stored.
     pub log_seq: u64,
     /// Rows without a result that were passed over, where that was asked for.
@@ -174,6 +178,9 @@ pub struct RowFault {
     pub code: String,
     /// In words. For a question, send `code` back in `confirm` after checking.
     pub message: String,
+    /// A yes takes the row.
+    #[serde(skip)]
+    pub asked: bool,
 }
 
 /// What may be said about the rows besides them.
@@ -285,6 +292,7 @@ pub async fn import_with(
         untold: 0,
         remarks: remarks.into_iter().map(ImportRemark::of_file).collect(),
         rows: Vec::new(),
+        questions: Vec::new(),
         log_seq: reader.seq,
         header: source.header(),
     };
@@ -432,6 +440,7 @@ impl Taking<'_> {
             } else {
                 said
             };
+            asked::add(&mut self.view.questions, &errors);
             self.view.refused += 1;
             self.view.rows.push(RefusedRow {
                 row: super::score::count(index + 1),

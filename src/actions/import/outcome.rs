@@ -4,14 +4,15 @@ use super::{ImportRemark, ImportView, KeptOutcome, RefusedRow, RowFault};
 use crate::actions::Failure;
 use crate::actions::language;
 use crate::actions::views::RemarkView;
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Question};
 use crate::rules::ledger::Refusal;
 use crate::rules::table::{self, Row, Table};
 use crate::words::{Sentence, joined};
 
 /// One thing that is wrong, in words.
 pub fn fault(column: &str, sentence: &Sentence) -> RowFault {
-    RowFault { column: column.to_owned(), code: sentence.code.to_string(), message: language::say(sentence) }
+    let (code, message) = (sentence.code.to_string(), language::say(sentence));
+    RowFault { column: column.to_owned(), code, message, asked: false }
 }
 
 /// Faults of a reader as faults of columns.
@@ -71,7 +72,8 @@ pub fn faults_of(failure: Failure, performance: Option<&str>) -> Result<Vec<RowF
     match refusal {
         Refusal::Faults(faults) => Ok(of_faults(&faults, performance)),
         Refusal::Ask(questions) => {
-            Ok(questions.iter().map(|q| fault(&column(&q.pointer, performance), &q.sentence)).collect())
+            let asked = |q: &Question| fault(&column(&q.pointer, performance), &q.sentence);
+            Ok(questions.iter().map(|q| RowFault { asked: true, ..asked(q) }).collect())
         }
         Refusal::NotFound(sentence) if sentence.code == "no_such_bib" => Ok(vec![fault("bib", &sentence)]),
         Refusal::NotAllowed(sentence)
@@ -105,8 +107,8 @@ impl KeptOutcome {
         let message = refusals.as_ref().map(|told| told.message.clone());
         let csv = table::write(&["line", "reason"], message.into_iter().map(|said| vec![String::new(), said]));
         let remarks = refusals.into_iter().chain(others).map(ImportRemark::of_file).collect();
-        let (rows, header) = (Vec::new(), Vec::new());
-        let counts = ImportView { taken, unchanged, refused, late, remarks, rows, log_seq, empty, untold, header };
+        let counts = ImportView { taken, unchanged, refused, late, log_seq, empty, untold, ..ImportView::default() };
+        let counts = ImportView { remarks, questions: view.questions.clone(), ..counts };
         Ok(Self { csv, ..Self::of(&counts)? })
     }
 }

@@ -100,7 +100,7 @@ impl<'a> Reading<'a> {
             Source::Table(table) => {
                 table.rows.get(index).map(|row| Ok(of_row(table::score(table, row, &self.wide), self.options)))
             }
-            Source::Array(values) => values.get(index).map(|value| of_value(value, self.path.is_none())),
+            Source::Array(values) => values.get(index).map(|value| of_value(value, self.path.is_none(), self.options)),
         };
         read.unwrap_or(Err(Vec::new())).unwrap_or_else(|faults| Raw::faulty(&faults))
     }
@@ -155,7 +155,7 @@ fn of_row(Read { value: row, faults }: Read<ScoreRow>, options: &Options) -> Raw
 }
 
 /// An object of an array; `workouts`: it says which workout it is of.
-fn of_value(value: &Value, workouts: bool) -> Result<Raw, Vec<Fault>> {
+fn of_value(value: &Value, workouts: bool, options: &Options) -> Result<Raw, Vec<Fault>> {
     let mut members = Members::of(value, "")?;
     let bib = members.small("bib", 1, MOST_BIB);
     let name = members.text("name", 500).unwrap_or_default();
@@ -164,6 +164,7 @@ fn of_value(value: &Value, workouts: bool) -> Result<Raw, Vec<Fault>> {
     let mut sent = submit_members(&mut members);
     sent.row = true;
     sent.revise = revise;
+    sent.confirm.extend(options.confirm.iter().cloned());
     let judge = sent.attestation.as_ref().map(|a| a.judge.clone());
     let Read { value: sent, faults } = members.parts(sent);
     Ok(Raw {

@@ -1,11 +1,12 @@
 //! What became of rows that were sent, for `templates/imported.html`: what was refused, row by row, with what to
 //! mend, and what is to be known of rows that are stored. Shared by the organiser's lists and the desk's file.
 
-use crate::actions::import::{ImportRemark, ImportView, MORE, RefusedRow, RowPlace};
+use crate::actions::import::{ImportRemark, ImportView, MORE, RefusedRow, RowPlace, RowsAsked};
 use crate::actions::language;
 use crate::rules::fault::Fault;
 use crate::web::once::Shown;
-use crate::words::{late, organise, put};
+use crate::web::pages::shell::words;
+use crate::words::{desk_file, late, organise, put};
 
 /// Rows shown at most, of each kind.
 const SHOWN: usize = 100;
@@ -22,6 +23,19 @@ pub(super) struct Outcome {
     /// Rows that are stored, with what is to be known of them.
     pub(super) told: Vec<RowSaid>,
     pub(super) told_more: String,
+    /// What is asked about refused rows, each question once.
+    pub(super) questions: Vec<QuestionSaid>,
+}
+
+/// A question about refused rows, which one tick answers for all of them.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct QuestionSaid {
+    pub(super) code: String,
+    /// As of the first row that has it.
+    pub(super) said: String,
+    /// How many have it.
+    pub(super) rows: String,
+    pub(super) yes: &'static str,
 }
 
 /// A row, and what is said of it.
@@ -49,6 +63,7 @@ impl Outcome {
             remarks,
             refused: view.rows.iter().take(SHOWN).map(refused_line).collect(),
             more: if rest > 0 { put(o.list_refused_more, &[("n", &rest)]) } else { String::new() },
+            questions: view.questions.iter().map(question).collect(),
             ..Self::default()
         };
         let of_rows: Vec<(&RowPlace, &ImportRemark)> =
@@ -102,6 +117,16 @@ impl Outcome {
             }
         }
         outcome
+    }
+}
+
+fn question(asked: &RowsAsked) -> QuestionSaid {
+    let f = desk_file(language::reader());
+    QuestionSaid {
+        code: asked.code.clone(),
+        said: asked.message.clone(),
+        rows: put(f.asked_rows, &[("n", &asked.rows)]),
+        yes: if asked.rows == 1 { words().question_yes } else { f.asked_yes },
     }
 }
 

@@ -8,6 +8,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_account_link", "Ein Anmeldelink, der einmal gilt, 7 Tage lang; schick ihn der Person auf sicherem Weg:"),
     ("cli_applied", "{competition}: angewendet. Das hat sich geändert:"),
     ("cli_applied_dry_run", "{competition}: es wurde nichts gespeichert. Das würde sich ändern:"),
+    (
+        "cli_asked",
+        "Zeilen mit einer Rückfrage: {rows}. Stimmt jede davon, lies sie noch einmal ein, mit: --confirm {confirm}",
+    ),
     ("cli_applied_nothing", "{competition}: nichts zu ändern."),
     (
         "cli_backup_done",

@@ -13,6 +13,10 @@ pub const DESK_FILE: DeskFile = DeskFile {
     in_about: "Wähl eine CSV-Datei, oder füg Zeilen mit ihrer Kopfzeile ein. Jede Zeile wird für sich übernommen oder abgelehnt, Zeilen ohne Ergebnis werden übergangen, und dieselben Zeilen zweimal zu schicken ändert nichts. Andere Zahlen als die gespeicherten brauchen „yes“ in der Spalte revise.",
     workout: "Workout",
     outcome: "{taken} gespeichert, {unchanged} wie gehabt, {refused} abgelehnt.",
+    asked_below: "Zu manchen Zeilen gibt es eine Rückfrage. Jede steht einmal unter dem Feld: ein Häkchen dort ist ein Ja für alle Zeilen, die sie haben.",
+    asked_about: "Kreuz an, was in jeder Zeile mit der Rückfrage stimmt, und schick die Zeilen noch einmal. Stimmt es nur in manchen, berichtige zuerst die anderen im Feld. Die Rückfrage steht hier mit den Zahlen ihrer ersten Zeile.",
+    asked_rows: "Zeilen damit: {n}.",
+    asked_yes: "Ja, es stimmt in allen.",
     empty: "{n} ohne Ergebnis wurden übergangen.",
     empty_one: "1 ohne Ergebnis wurde übergangen.",
 };

@@ -7,6 +7,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("cli_account_link", "A one-time sign-in link, valid for 7 days; send it to the person by a safe way:"),
     ("cli_applied", "{competition}: applied. What changed:"),
     ("cli_applied_dry_run", "{competition}: nothing was stored. Applying it would change:"),
+    (
+        "cli_asked",
+        "Rows that are asked about: {rows}. Where every one of them is right, import them again with: --confirm {confirm}",
+    ),
     ("cli_applied_nothing", "{competition}: nothing to change."),
     (
         "cli_backup_done",

@@ -12,6 +12,10 @@ texts! {
     in_about: "Choose a CSV file or paste rows with their header. Every row is taken or refused by itself, rows without a result are passed over, and sending the same rows twice changes nothing. Other figures than those stored need “yes” in the column revise.",
     workout: "Workout",
     outcome: "{taken} stored, {unchanged} as they were, {refused} refused.",
+    asked_below: "Some rows are asked about. Each question stands once below the field: a tick there is a yes for all rows that have it.",
+    asked_about: "Tick what is right in every row that has the question, and send the rows again. Where it is right in some of them only, mend the others in the field first. A question is told as of its first row.",
+    asked_rows: "Rows that have it: {n}.",
+    asked_yes: "Yes, it is right in all of them.",
     empty: "{n} without a result were passed over.",
     empty_one: "1 without a result was passed over.",
 }

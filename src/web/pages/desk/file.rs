@@ -151,7 +151,8 @@ pub async fn post_file(
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
     };
     desk.reader.workout(workout)?;
-    let options = Options { most: Some(MOST_ROWS), pass_empty: true, ..Options::default() };
+    let confirm = upload.fields.rests("confirm-");
+    let options = Options { confirm, most: Some(MOST_ROWS), pass_empty: true, ..Options::default() };
     let what = What::Scores { workout: Some(workout.to_owned()) };
     let request = Request::at(caller.received);
     let status = match import_with(&app, &caller.actor, &slug, request, what, Rows::Csv(bytes), options).await {
@@ -187,6 +188,9 @@ fn outcome(view: &ImportView) -> Outcome {
         0 => {}
         1 => outcome.remarks.push(f.empty_one.to_owned()),
         n => outcome.remarks.push(put(f.empty, &[("n", &n)])),
+    }
+    if !outcome.questions.is_empty() {
+        outcome.remarks.push(f.asked_below.to_owned());
     }
     outcome
 }
@@ -234,12 +238,13 @@ fn row(r: &DeskRow, state: &str, score: Option<&ScoreView>) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::imported::QuestionSaid;
     use super::super::super::samples;
     use super::*;
 
     #[test]
     fn the_page_bears_any_text_and_keeps_what_was_pasted() {
-        let page = |workouts: Vec<Choice>| {
+        let page = |workouts: Vec<Choice>, outcome: Option<Outcome>| {
             let view = View {
                 shell: samples::shell("File"),
                 w: words(),
@@ -251,7 +256,7 @@ mod tests {
                 title: samples::HOSTILE.to_owned(),
                 enters: true,
                 errors: vec![FieldError::new("file", samples::HOSTILE), FieldError::new("text", samples::HOSTILE)],
-                outcome: None,
+                outcome,
                 out: vec![Link::new("/desk/s/g/scores.csv?workout=w1", samples::BIDI)],
                 workouts,
                 columns: samples::HOSTILE.to_owned(),
@@ -259,8 +264,23 @@ mod tests {
             };
             view.render().expect("renders")
         };
-        let full = page(vec![Choice::new("w1", samples::HOSTILE, "w1")]);
+        let full = page(vec![Choice::new("w1", samples::HOSTILE, "w1")], None);
         samples::assert_sound(&full);
         assert_eq!(full.matches("</textarea>").count(), 1);
+        assert!(!full.contains("<fieldset"), "nothing is asked");
+        let asked = |code: &str| QuestionSaid {
+            code: code.to_owned(),
+            said: samples::HOSTILE.to_owned(),
+            rows: samples::LONG.to_owned(),
+            yes: texts().asked_yes,
+        };
+        let questions = vec![asked("spreadsheet_time"), asked("total_as_rounds")];
+        let full = page(
+            vec![Choice::new("w1", samples::HOSTILE, "w1")],
+            Some(Outcome { said: samples::LONG.to_owned(), questions, ..Outcome::default() }),
+        );
+        samples::assert_sound(&full);
+        assert_eq!(full.matches("type=\"checkbox\"").count(), 2);
+        assert!(full.contains("name=\"confirm-spreadsheet_time\"") && full.matches(texts().asked_yes).count() == 2);
     }
 }

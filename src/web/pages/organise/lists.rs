@@ -306,6 +306,7 @@ mod tests {
             more: "3 more".to_owned(),
             told: (41..=43).map(line).collect(),
             told_more: samples::HOSTILE.to_owned(),
+            questions: Vec::new(),
         };
         let page = page(3, Some(outcome));
         samples::assert_sound(&page);

@@ -262,6 +262,7 @@ pub(super) const FORMS: &[Form] = &[
             own("workout", || words().workout),
             Field { name: "file", kind: Kind::File(|| organise().list_choose) },
             own("text", || organise().list_paste),
+            machinery("confirm-"),
             machinery("do"),
         ],
     },

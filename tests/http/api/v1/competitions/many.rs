@@ -318,3 +318,56 @@ async fn what_somebody_wrote_stands_unchanged_in_what_is_said_of_a_row() {
     let message = told["rows"][0]["errors"][0]["message"].as_str().expect("a message");
     assert!(message.contains(sent), "{message:?}");
 }
+
+#[tokio::test]
+async fn a_question_is_listed_once_with_its_rows_and_a_yes_takes_them_all() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = format!("{C}/workouts/w1/scores");
+    let csv = "bib,performance\n1042,6+14 tb 11:24:00\n1043,6+13 tb 11:20:00\n1044,278+0\n";
+    let outcome = staff.post(&path).header("idempotency-key", "asked").csv(csv).await.expect(200).json();
+    assert_eq!((&outcome["taken"], &outcome["refused"]), (&json!(0), &json!(3)), "{outcome}");
+    let asked = |outcome: &Value| {
+        let all = outcome["questions"].as_array().expect("questions").iter();
+        let said = all.map(|q| (q["code"].as_str().expect("a code").to_owned(), q["rows"].as_u64().expect("a number")));
+        said.collect::<Vec<_>>()
+    };
+    let named = |all: &[(&str, u64)]| all.iter().map(|(code, n)| ((*code).to_owned(), *n)).collect::<Vec<_>>();
+    assert_eq!(asked(&outcome), named(&[("spreadsheet_time", 2), ("total_as_rounds", 1)]));
+    assert_eq!(outcome["questions"][0]["message"], outcome["rows"][0]["errors"][0]["message"], "as of the first");
+    // Where the answer is kept in short, what is asked is told all the same.
+    let mut raw = app.database.raw().await;
+    raw.run("UPDATE idempotency SET bytes = 16777216 WHERE bytes > 0").await.expect("full");
+    staff.post(&path).header("idempotency-key", "in short").csv(csv).await.expect(200);
+    let short = staff.post(&path).header("idempotency-key", "in short").csv(csv).await.expect(200).json();
+    assert_eq!((&short["rows"], &short["questions"]), (&json!([]), &outcome["questions"]));
+
+    // What is no code answers nothing, and one code answers its own question alone.
+    let none = staff.post(&format!("{path}?confirm=yes,,all")).csv(csv).await.expect(200).json();
+    assert_eq!((&none["refused"], asked(&none)), (&json!(3), asked(&outcome)));
+    let some = staff.post(&format!("{path}?confirm=spreadsheet_time")).csv(csv).await.expect(200).json();
+    assert_eq!((&some["taken"], asked(&some)), (&json!(2), named(&[("total_as_rounds", 1)])), "{some}");
+    let text = async |bib| staff.get(&score("w1", bib)).await.expect(200).json()["performance"]["text"].clone();
+    assert_eq!((text(1042).await, text(1043).await), (json!("6+14 tb 11:24"), json!("6+13 tb 11:20")));
+    let all = staff.post(&format!("{path}?confirm=spreadsheet_time,%20total_as_rounds")).csv(csv).await.expect(200);
+    let all = all.json();
+    assert_eq!((&all["taken"], &all["unchanged"], asked(&all)), (&json!(1), &json!(2), named(&[])), "{all}");
+}
+
+#[tokio::test]
+async fn a_yes_is_for_all_rows_of_a_list_in_json_too_beside_what_each_row_says() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let path = format!("{C}/workouts/w1/scores");
+    let rows = json!([
+        { "bib": 1042, "performance": "278+0" },
+        { "bib": 1043, "performance": "279+0 tb 11:20:00", "confirm": ["total_as_rounds"] },
+        { "bib": 1044, "performance": "280+0", "confirm": ["total_as_rounds"] },
+    ]);
+    let outcome = staff.post(&path).json(rows.clone()).await.expect(200).json();
+    let refused: &[(u64, &[&str])] = &[(1, &["performance total_as_rounds"]), (2, &["performance spreadsheet_time"])];
+    assert_eq!((told(&outcome), &outcome["taken"]), (expected(refused), &json!(1)), "{outcome:#}");
+    let codes = "total_as_rounds,spreadsheet_time,tiebreak_pace";
+    let outcome = staff.post(&format!("{path}?confirm={codes}")).json(rows).await.expect(200).json();
+    assert_eq!((&outcome["taken"], &outcome["unchanged"]), (&json!(2), &json!(1)), "{outcome}");
+}

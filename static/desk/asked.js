@@ -1,0 +1,82 @@
+// What is asked about the figures that stand in the rows: beside its row each question has a yes. One that
+// several rows have, as of a column that a spreadsheet has changed, stands once over all of them too, with
+// its count and one yes for them all. Which figures are asked about, the service says.
+
+import { desk, element, plain, rows, saying, words } from "./brought.js";
+import { keep } from "./kept.js";
+import { put } from "../time.js";
+
+// Where they stand once.
+export const panel = element("div", { className: "asked noprint" });
+document.getElementById("judging").after(panel);
+
+// By row what it is asked, each with what was typed then: a yes is about those figures and no others.
+const open = new Map();
+
+// A row is asked this from now on, in these lines beside its field; nothing any more, where there are none.
+export function asks(row, questions) {
+  const about = row.entry;
+  const all = questions.map(({ line, text, code }) => {
+    const one = { text, code, about };
+    line.append(" ", plain(words.yes, () => yes([[row, one]])));
+    return one;
+  });
+  if (all.length > 0) open.set(row, all);
+  else open.delete(row);
+  soon();
+}
+
+function yes(all) {
+  const those = all.filter(([row, { about }]) => about && row.entry === about);
+  for (const [, { code, about }] of those) about.confirm = [...new Set([...(about.confirm ?? []), code])];
+  if (those.length === 0) return;
+  keep();
+  those[0][0].input.focus();
+  for (const [row] of those) row.check();
+}
+
+// By code the rows that have that question about what stands in them now, as they come on the page.
+function byCode() {
+  const all = new Map();
+  for (const row of rows.values()) {
+    for (const one of open.get(row) ?? []) {
+      const those = all.get(one.code) ?? all.set(one.code, new Map()).get(one.code);
+      if (row.entry === one.about && !those.has(row)) those.set(row, one);
+    }
+  }
+  return all;
+}
+
+// Once for all rows that are told something together.
+let due = false;
+function soon() {
+  if (!due) queueMicrotask(show);
+  due = true;
+}
+
+// What is typed over is not asked about any more.
+desk.addEventListener("kept", soon);
+
+// A line stays the same element as long as its question is there: the focus stays on its button.
+const lines = new Map();
+function show() {
+  due = false;
+  const all = [...byCode()].filter(([, those]) => those.size > 1);
+  for (const [code, { line }] of lines) {
+    if (all.some(([one]) => one === code)) continue;
+    line.remove();
+    lines.delete(code);
+  }
+  for (const [code, those] of all) {
+    if (!lines.has(code)) {
+      const [said, button] = [element("span", {}), plain("", () => yes([...(byCode().get(code) ?? [])]))];
+      const line = element("p", { className: "ask choice" }, said, button);
+      lines.set(code, { line, said, button });
+      panel.append(line);
+    }
+    const { said, button } = lines.get(code);
+    const [[row, { text }]] = those;
+    said.replaceChildren(...saying(words.asked_of, { n: those.size, name: row.name, question: text }));
+    button.textContent = put(words.yes_all, { n: those.size });
+  }
+}
