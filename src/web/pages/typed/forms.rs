@@ -345,6 +345,7 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             own("erase_bib", || words().bib),
             own("erase_gym", || organise().erase_gym),
+            own("erase_judge", || organise().erase_judge),
             machinery("sure"),
             machinery("seen"),
             machinery("do"),
