@@ -18,6 +18,7 @@ mod find;
 mod followed;
 mod forgotten;
 mod heats;
+mod heats_late;
 mod heavy_desk;
 mod hostile;
 mod instances;

@@ -87,6 +87,17 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Startnummer {bib} gehört nicht mehr zu diesem Gym oder macht bei diesem Workout nicht mit: lass den Heat leer.",
     ),
     ("heat_number", "Startnummer {bib}: es gibt die Heats 1 bis {most}."),
+    ("heat_not_there", "Einen Heat {heat} gibt es nicht: der letzte ist {last}."),
+    ("heats_moved_minutes", "Minuten: eine Zahl von 1 bis {most}."),
+    (
+        "heat_after_the_end",
+        "Heat {heat} würde {at} starten, und das Workout ist hier {closes} vorbei: verschieb um weniger.",
+    ),
+    ("heat_before_it_opens", "Heat {heat} würde {at} starten, und das Workout beginnt {opens}: verschieb um weniger."),
+    (
+        "heat_before_another",
+        "Heat {heat} würde {at} starten, nicht nach Heat {before}: verschieb um weniger, oder diesen auch.",
+    ),
     (
         "heats_changed",
         "Jemand hat diese Heats inzwischen geändert. Hier stehen sie, wie sie jetzt sind: schau sie an und mach es noch einmal.",

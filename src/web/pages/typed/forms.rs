@@ -122,6 +122,14 @@ fn counted(value: &str) -> Option<&'static str> {
     }
 }
 
+fn moved(value: &str) -> Option<&'static str> {
+    match value {
+        "later" => Some(heats().late_way_later),
+        "earlier" => Some(heats().late_way_earlier),
+        _ => None,
+    }
+}
+
 fn entered_as(value: &str) -> Option<&'static str> {
     match value {
         "active" => Some(organise().state_active),
@@ -245,6 +253,10 @@ pub(super) const FORMS: &[Form] = &[
             machinery("version"),
             machinery("do"),
             machinery("was-"),
+            machinery("was_moved"),
+            own("late_heat", || heats().late_heat),
+            own("late_minutes", || heats().late_minutes),
+            Field { name: "late_way", kind: Kind::Chosen(|| heats().late_way, moved) },
             Field { name: "heat-", kind: Kind::Row(|| heats().heat_n) },
             Field { name: "lane-", kind: Kind::Row(|| heats().lane) },
             Field { name: "judge-", kind: Kind::Row(|| heats().judge) },
