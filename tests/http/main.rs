@@ -2,6 +2,7 @@
 //! `/api/v1/me`. Each test has a database of its own; the clock stands until a test moves it.
 
 mod account;
+mod amend;
 mod api;
 mod api_page;
 mod attempts;

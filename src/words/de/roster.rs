@@ -116,6 +116,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "person_erased",
         "Geburtsdatum und Kategorie dieser Meldung wurden gelöscht: die Klasse lässt sich nicht prüfen und bleibt deshalb.",
     ),
+    ("show_name_under_age", "Unter 18 entscheidet die Wettkampfleitung, ob ein Name gezeigt wird: schreib ihr."),
     ("change_reason_missing", "Sag, warum: es wird mit der Änderung aufbewahrt."),
     ("line_invisible", "Darin ist ein Zeichen, das man nicht sieht ({code}): tipp es neu."),
     ("line_too_long", "Das ist zu lang: höchstens {most} Zeichen."),

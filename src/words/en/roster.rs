@@ -92,6 +92,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "person_erased",
         "Birth and category of this entry have been erased: the division cannot be checked, so it stays.",
     ),
+    ("show_name_under_age", "Under 18 the organiser decides whether a name is shown: write to them."),
     ("change_reason_missing", "Say why: it is kept with the change."),
     ("line_invisible", "There is a character in it that cannot be seen ({code}): type it again."),
     ("line_too_long", "It is too long: at most {most} characters."),

@@ -140,6 +140,14 @@ fn entered_as(value: &str) -> Option<&'static str> {
     }
 }
 
+fn shown_as(value: &str) -> Option<&'static str> {
+    match value {
+        "shown" => Some(organise().entry_name_shown),
+        "hidden" => Some(organise().entry_name_hidden),
+        _ => None,
+    }
+}
+
 fn role(value: &str) -> Option<&'static str> {
     ["staff", "judge", "referee", "organiser"].contains(&value).then(|| say::role(Some(value)))
 }
@@ -220,6 +228,7 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[own("name", || words().token_name), own("days", || words().token_days)],
     },
     Form { route: "/account/tokens/{id}/revoke", below: 3, fields: &[] },
+    Form { route: "/account/name", below: 1, fields: &[machinery("competition"), machinery("bib"), machinery("show")] },
     Form { route: "/account/erase", below: 1, fields: &[machinery("me"), machinery("close")] },
     Form { route: "/c/{c}/athletes/{bib}/workouts/{w}", below: 0, fields: SCORE },
     Form { route: "/c/{c}/athletes/{bib}/workouts/{w}/withdrawal", below: 1, fields: BUTTON },
@@ -380,6 +389,10 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             machinery("seen"),
             machinery("do"),
+            machinery("facts_seen"),
+            own("name", || organise().list_name),
+            own("email", || words().email),
+            Field { name: "show_name", kind: Kind::Chosen(|| organise().entry_show, shown_as) },
             Field { name: "state", kind: Kind::Chosen(|| organise().list_state, entered_as) },
             own("division", || words().division),
             own("gym", || words().gym),
