@@ -132,7 +132,8 @@ impl Plan {
     }
 
     /// What of moving these heats cannot be: one that is not there; by nothing, or too much at once; past the
-    /// end of the workout there (`window`), before it opens, or before the heat that comes first.
+    /// end of the workout there (`window`), before it opens, or before the heat that comes first. What was
+    /// planned outside the window before stands in nobody's way.
     #[must_use]
     pub fn move_faults(&self, by: Later, window: &Window, said: &dyn Fn(Timestamp) -> String) -> Vec<Fault> {
         let mut faults = Vec::new();
@@ -154,13 +155,14 @@ impl Plan {
             faults.push(Fault::new("/late_minutes", sentence));
         };
         if by.minutes > 0 {
-            let past = heats.range(by.heat..).find(|heat| plan.starts(**heat) >= window.closes);
+            let leaves = |heat: &&u32| self.starts(**heat) < window.closes && plan.starts(**heat) >= window.closes;
+            let past = heats.range(by.heat..).find(leaves);
             if let Some(heat) = past {
                 fault(*heat, Sentence::new("heat_after_the_end").with("closes", said(window.closes)));
             }
             return faults;
         }
-        if plan.starts(by.heat) < window.opens {
+        if self.starts(by.heat) >= window.opens && plan.starts(by.heat) < window.opens {
             fault(by.heat, Sentence::new("heat_before_it_opens").with("opens", said(window.opens)));
         }
         if let Some(before) = heats.range(..by.heat).next_back().filter(|n| plan.starts(**n) >= plan.starts(by.heat)) {
@@ -372,35 +374,50 @@ mod tests {
         assert_eq!(serde_json::from_str::<Plan>(&serde_json::to_string(&late).unwrap()).unwrap(), late);
     }
 
-    #[test]
-    fn no_heat_is_moved_past_the_end_before_the_opening_or_before_another() {
+    /// What is wrong with a move where the workout opens at 17:50 and closes then: field and code.
+    fn wrong(plan: &Plan, closes: &str, by: Later) -> Vec<(String, String)> {
         let at = |time: &str| format!("2027-01-14T{time}:00Z").parse().unwrap();
         let window = Window {
             announce: at("10:00"),
             opens: at("17:50"),
-            closes: at("19:30"),
-            grace_ends: at("19:40"),
-            attest_by: at("20:00"),
+            closes: at(closes),
+            grace_ends: at("22:00"),
+            attest_by: at("23:00"),
         };
-        let said = |plan: &Plan, heat, minutes| {
-            let faults = plan.move_faults(by(heat, minutes), &window, &|at| at.to_string()[11..16].to_owned());
-            faults.into_iter().map(|f| (f.pointer, f.sentence.code.into_owned())).collect::<Vec<_>>()
-        };
-        let fault = |field: &str, code: &str| vec![(field.to_owned(), code.to_owned())];
+        let faults = plan.move_faults(by, &window, &|at| at.to_string());
+        faults.into_iter().map(|f| (f.pointer, f.sentence.code.into_owned())).collect()
+    }
+
+    fn fault(field: &str, code: &str) -> Vec<(String, String)> {
+        vec![(field.to_owned(), code.to_owned())]
+    }
+
+    #[test]
+    fn no_heat_is_moved_past_the_end_before_the_opening_or_before_another() {
         let plan = four();
-        assert_eq!(said(&plan, 2, 29), []);
+        let said = |heat, minutes| wrong(&plan, "19:30", by(heat, minutes));
+        assert!(said(2, 29).is_empty());
         // The last would start the moment it closes: the window is half-open.
-        assert_eq!(said(&plan, 2, 30), fault("/late_minutes", "heat_after_the_end"));
-        assert_eq!(said(&plan, 1, -10), []);
-        assert_eq!(said(&plan, 1, -11), fault("/late_minutes", "heat_before_it_opens"));
-        assert_eq!(said(&plan, 2, -19), []);
-        assert_eq!(said(&plan, 2, -20), fault("/late_minutes", "heat_before_another"));
-        assert_eq!(said(&plan, 5, 5), fault("/late_heat", "heat_not_there"));
+        assert_eq!(said(2, 30), fault("/late_minutes", "heat_after_the_end"));
+        assert!(said(1, -10).is_empty());
+        assert_eq!(said(1, -11), fault("/late_minutes", "heat_before_it_opens"));
+        assert!(said(2, -19).is_empty());
+        assert_eq!(said(2, -20), fault("/late_minutes", "heat_before_another"));
+        assert_eq!(said(5, 5), fault("/late_heat", "heat_not_there"));
         for minutes in [0, 241, -241, i32::MIN, i32::MAX] {
-            assert_eq!(said(&plan, 2, minutes), fault("/late_minutes", "heats_moved_minutes"));
+            assert_eq!(said(2, minutes), fault("/late_minutes", "heats_moved_minutes"));
         }
         // What was moved before counts.
-        assert_eq!(said(&plan.moved(by(1, 20)), 4, 10), fault("/late_minutes", "heat_after_the_end"));
+        let late = plan.moved(by(1, 20));
+        assert_eq!(wrong(&late, "19:30", by(4, 10)), fault("/late_minutes", "heat_after_the_end"));
+    }
+
+    #[test]
+    fn a_heat_that_was_past_the_end_before_stands_in_nobodys_way() {
+        let plan = four();
+        assert!(wrong(&plan, "18:50", by(4, 10)).is_empty());
+        assert!(wrong(&plan, "18:50", by(3, 9)).is_empty());
+        assert_eq!(wrong(&plan, "18:50", by(3, 10)), fault("/late_minutes", "heat_after_the_end"));
     }
 
     proptest! {
