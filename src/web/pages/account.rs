@@ -328,7 +328,7 @@ pub async fn post_name(State(app): State<App>, caller: Caller, Form(fields): For
         return Err(Problem::not_signed_in());
     }
     let competition = fields.get("competition");
-    let own = fields.get("bib").parse().ok().filter(|bib| caller.actor.is_athlete(competition, *bib));
+    let own = fields.get("bib").parse::<u32>().ok().filter(|bib| caller.actor.is_athlete(competition, *bib));
     let bib = own.ok_or_else(|| Failure::from(Denied::NotAllowed))?;
     let facts = EntryFacts { show_name: Some(fields.get("show") == "yes"), ..EntryFacts::default() };
     amend::amend(&app, &caller.actor, competition, bib, Request::at(caller.received), facts).await?;
