@@ -7,7 +7,7 @@
 
 use super::accounts::only_one;
 use super::score::WAIT;
-use super::views::{EntryView, GymView};
+use super::views::{EntryView, GymView, JudgeView};
 use super::{Failure, Request, lists, roster, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
@@ -30,6 +30,15 @@ pub enum Meant {
         /// Whether name and facts are still kept: who was erased has none any more.
         kept: bool,
     },
+    /// A judge: with a sign-in or, mostly, without.
+    Judge {
+        /// Code, gym and days; the name, while it is kept.
+        judge: JudgeView,
+        /// The address that was given; empty: none.
+        email: String,
+        /// Whether name and address are still kept.
+        kept: bool,
+    },
     /// The contact of a gym, if it has one.
     Contact(GymView),
 }
@@ -39,13 +48,13 @@ impl Meant {
     #[must_use]
     pub fn is_kept(&self) -> bool {
         match self {
-            Self::Athlete { kept, .. } => *kept,
+            Self::Athlete { kept, .. } | Self::Judge { kept, .. } => *kept,
             Self::Contact(gym) => gym.contact.is_some(),
         }
     }
 }
 
-/// Who a bib or a gym stands for; for the organiser.
+/// Who a bib, a judge's code or a gym stands for; for the organiser.
 ///
 /// # Errors
 /// Not found, or not allowed.
@@ -64,7 +73,13 @@ pub async fn meant(
             let kept = person(app, actor, competition, whose).await?.is_some();
             Ok(Meant::Athlete { entry, scores: u64::try_from(scores).unwrap_or(u64::MAX), kept })
         }
-        Whose::Judge(code) => Err(Failure::not_found(Sentence::new("no_judge").with("code", code))),
+        Whose::Judge(code) => {
+            let none = || Failure::not_found(Sentence::new("no_judge").with("code", code));
+            let judge = app.store.find_judge(reader.id, code).await?.ok_or_else(none)?;
+            let person = person(app, actor, competition, whose).await?.map(|(_, person)| person);
+            let (kept, email) = (person.is_some(), person.as_ref().map_or(String::new(), |p| p.email.clone()));
+            Ok(Meant::Judge { judge: lists::judge_view(judge, person.map(|p| p.name)), email, kept })
+        }
         Whose::Contact(gym) | Whose::ContactToo(gym, _) => {
             let one = lists::Find { gym: Some(gym.clone()), ..lists::Find::default() };
             let found = lists::gyms(app, actor, now, competition, &one).await?.into_iter().next();

@@ -7,7 +7,7 @@ use super::sheet::entries;
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Permit, Role, permit};
 use crate::rules::fault::Fault;
-use crate::rules::heats::{Athlete, Judging, Place, Plan, Settings};
+use crate::rules::heats::{Athlete, Judging, Later, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
 use crate::rules::people::{Judge, Person, fold_name};
 use crate::rules::window::{self, Window};
@@ -72,6 +72,8 @@ pub enum Wanted {
     Made(Settings),
     /// These places.
     Changed(Vec<Place>),
+    /// The same places, what starts from a heat on moved.
+    Moved(Later),
     /// None any more.
     Gone,
 }
@@ -224,21 +226,25 @@ pub async fn change(
 ) -> Result<(), Failure> {
     let view = read(app, actor, now, path).await?;
     let permit = permit(actor, Act::PlanHeats { competition: &view.reader.slug, gym: &path.gym })?;
+    let moved = if let Wanted::Moved(by) = wanted { Some(by) } else { None };
     let plan = match wanted {
         Wanted::Made(settings) => Some(made(&view, settings, path)?),
         Wanted::Changed(places) => {
-            let settings = view.plan.as_ref().map(|p| p.settings).ok_or_else(changed_meanwhile)?;
-            let mut plan = Plan { settings, places };
+            let mut plan = Plan { places, ..view.plan.clone().ok_or_else(changed_meanwhile)? };
             plan.sort();
             Some(plan)
         }
+        Wanted::Moved(by) => Some(view.plan.as_ref().ok_or_else(changed_meanwhile)?.moved(by)),
         Wanted::Gone => None,
     };
     let id = view.reader.id;
     let done = match plan {
         None => app.store.remove_heats(&permit, id, &path.gym, &path.workout, version).await?,
         Some(plan) => {
-            let faults = faults(&view, &plan);
+            let faults = match moved {
+                Some(by) => move_faults(&view, &plan, by),
+                None => faults(&view, &plan),
+            };
             if !faults.is_empty() {
                 return Err(Failure::faults(faults));
             }
@@ -285,8 +291,8 @@ fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
         let at = format!("/judge-{}", p.bib);
         match view.all.iter().find(|j| j.code == *code) {
             None => faults.push(Fault::new(at, Sentence::new("no_such_judge").with("judge", code))),
-            Some(judge) if !holds(view, judge, plan.settings.starts(p.heat)) => {
-                let day = view.reader.competition.time_zone.to_datetime(plan.settings.starts(p.heat)).date();
+            Some(judge) if !holds(view, judge, plan.starts(p.heat)) => {
+                let day = view.reader.competition.time_zone.to_datetime(plan.starts(p.heat)).date();
                 let sentence = Sentence::new("credential_not_valid")
                     .with("judge", code)
                     .with("from", judge.valid_from)
@@ -301,6 +307,20 @@ fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
         }
     }
     faults
+}
+
+/// What cannot be of moving heats: what was wrong with the places before stands in nobody's way.
+fn move_faults(view: &HeatsView, plan: &Plan, by: Later) -> Vec<Fault> {
+    let Some(before) = &view.plan else { return Vec::new() };
+    let c = &view.reader.competition;
+    let said = |at: Timestamp| format!("{} ({})", window::local(at, &c.time_zone), c.time_zone_name);
+    let mut found = before.move_faults(by, &view.window, &said);
+    if found.is_empty() {
+        let known = faults(view, before);
+        found = faults(view, plan);
+        found.retain(|fault| !known.contains(fault));
+    }
+    found
 }
 
 /// What a gym's heats say of one performance.
@@ -338,7 +358,7 @@ pub async fn filled(
     let view = read(app, &reader.actor, reader.now, &path).await?;
     let Some(plan) = &view.plan else { return Ok(BTreeMap::new()) };
     let filled = plan.places.iter().map(|p| {
-        let start = plan.settings.starts(p.heat);
+        let start = plan.starts(p.heat);
         let within = start >= window.opens && start < window.closes;
         let filled =
             Filled { heat: p.heat, lane: p.lane, start, performed_at: within.then_some(start), judge: p.judge.clone() };

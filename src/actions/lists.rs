@@ -5,7 +5,7 @@ use super::views::{EntryView, GymView, JudgeView, names};
 use super::{Failure, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Permit, permit};
-use crate::rules::people::{Entry, Gym, Person, fold_name};
+use crate::rules::people::{Entry, Gym, Judge, Person, fold_name};
 use crate::store::entries::{EntryFilter, Named};
 use crate::store::names::NameFilter;
 use jiff::Timestamp;
@@ -258,12 +258,15 @@ pub async fn judges(
         Some(permit) => app.store.list_persons(permit, reader.id, &ids).await?,
         None => HashMap::new(),
     };
-    let views = judges.into_iter().map(|j| JudgeView {
-        name: persons.get(&j.person.id).map(|p| p.name.clone()),
-        code: j.code,
-        gym: j.gym,
-        valid_from: j.valid_from,
-        valid_to: j.valid_to,
+    let views = judges.into_iter().map(|j| {
+        let name = persons.get(&j.person.id).map(|p| p.name.clone());
+        judge_view(j, name)
     });
     Ok(views.filter(|j| find.fits(&[&j.code, j.name.as_deref().unwrap_or_default()])).collect())
+}
+
+/// A judge's facts under the name that its reader may see.
+#[must_use]
+pub fn judge_view(judge: Judge, name: Option<String>) -> JudgeView {
+    JudgeView { name, code: judge.code, gym: judge.gym, valid_from: judge.valid_from, valid_to: judge.valid_to }
 }

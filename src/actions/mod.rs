@@ -7,6 +7,7 @@
 
 pub mod accounts;
 pub mod admit;
+pub mod amend;
 pub mod appeal;
 pub mod apply;
 pub mod attest;

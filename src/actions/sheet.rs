@@ -159,7 +159,7 @@ fn copies(asked: &str) -> Result<usize, Failure> {
 /// Where the gym's heats place somebody.
 fn heat(plan: &Plan, bib: u32) -> Option<HeatPlace> {
     let p = plan.place(bib)?;
-    Some(HeatPlace { heat: p.heat, lane: p.lane, start: plan.settings.starts(p.heat), judge: p.judge.clone() })
+    Some(HeatPlace { heat: p.heat, lane: p.lane, start: plan.starts(p.heat), judge: p.judge.clone() })
 }
 
 /// Puts the names of the judges beside their codes.

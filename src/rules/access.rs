@@ -105,6 +105,9 @@ pub enum Act<'a> {
     Organise { competition: &'a str },
     /// Make accounts and competitions.
     Administer,
+    /// Show or hide the name of the entry with this bib. Under 18 that is the organiser's to decide, and its
+    /// guardian's: not the athlete's (`of_age`).
+    ShowName { competition: &'a str, bib: u32, of_age: bool },
     /// Enter or correct a performance (`at`: the gym it was performed in).
     Enter { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
     /// Send many scores of this workout; each row is permitted by itself.
@@ -208,6 +211,9 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
             .map(|_| Role::Athlete)
             .or_else(|| judge.filter(|code| actor.is_judge(competition, code)).map(|_| Role::Judge))
             .or_else(|| contact_of.filter(|gym| actor.is_staff_of(competition, gym)).map(|_| Role::Staff))
+            .or_else(|| has(competition, Role::Organiser)),
+        Act::ShowName { competition, bib, of_age } => Some(Role::Athlete)
+            .filter(|_| of_age && actor.is_athlete(competition, bib))
             .or_else(|| has(competition, Role::Organiser)),
         Act::ReadJudging { competition, judge } => actor.is_judge(competition, judge).then_some(Role::Judge),
         Act::NotTakingPart { competition, entry } => actor.own_or_gym(competition, entry, None),
@@ -331,6 +337,29 @@ mod tests {
         let elsewhere = Act::Enter { competition: "d", entry: &e, at: None };
         assert_eq!(permit(&own, elsewhere), Err(Denied::NotAllowed));
         assert_eq!(permit(&Actor::nobody(), enter(None)), Err(Denied::NotSignedIn));
+    }
+
+    #[test]
+    fn a_name_is_shown_or_hidden_by_its_athlete_of_age_and_by_the_organiser_alone() {
+        let show = |who: &Actor, competition, of_age| {
+            permit(who, Act::ShowName { competition, bib: 7, of_age }).map(|permit| permit.role())
+        };
+        let own = account(vec![grant(Role::Athlete, None, Some(7))]);
+        assert_eq!(show(&own, "c", true), Ok(Some(Role::Athlete)));
+        assert_eq!(show(&own, "c", false), Err(Denied::NotAllowed));
+        assert_eq!(show(&own, "d", true), Err(Denied::NotAllowed));
+        for of_age in [true, false] {
+            let organiser = account(vec![grant(Role::Organiser, None, None)]);
+            assert_eq!(show(&organiser, "c", of_age), Ok(Some(Role::Organiser)));
+            let others = [
+                grant(Role::Athlete, None, Some(8)),
+                grant(Role::Staff, Some("quayside"), None),
+                grant(Role::Judge, None, None),
+                grant(Role::Referee, None, None),
+            ];
+            assert_eq!(show(&account(others.into()), "c", of_age), Err(Denied::NotAllowed));
+            assert_eq!(show(&Actor::nobody(), "c", of_age), Err(Denied::NotSignedIn));
+        }
     }
 
     #[test]

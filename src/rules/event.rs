@@ -49,6 +49,20 @@ pub struct Reworked {
     pub before: Option<Stored>,
 }
 
+/// What of an entry was put right.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Amended {
+    /// The name.
+    Name,
+    /// The e-mail.
+    Email,
+    /// Everybody may read the name from here on.
+    Shown,
+    /// Nobody else may any more.
+    Hidden,
+}
+
 /// Everything that can happen in a competition.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "action", content = "body", rename_all = "snake_case")]
@@ -69,6 +83,8 @@ pub enum Event {
     JudgeSet { judge: Judge },
     /// An entry's division, gym or state was changed.
     EntryMoved { entry: Entry, reason: NoteRef, reworked: Vec<Reworked> },
+    /// What is known of an entry was put right, or its name hidden or shown. Never what it was before.
+    EntryAmended { entry: Entry, what: Vec<Amended> },
     /// Windows of a workout were moved for a gym or a region.
     Extended { extension: Extension, reason: NoteRef },
     /// A first score, a new attempt or new figures.
@@ -165,7 +181,9 @@ impl Event {
         match self {
             Self::Applied { .. } => "competition".to_owned(),
             Self::GymSet { gym } => format!("gym/{}", gym.slug),
-            Self::EntrySet { entry } | Self::EntryMoved { entry, .. } => format!("entry/{}", entry.bib),
+            Self::EntrySet { entry } | Self::EntryMoved { entry, .. } | Self::EntryAmended { entry, .. } => {
+                format!("entry/{}", entry.bib)
+            }
             Self::JudgeSet { judge } => format!("judge/{}", judge.code),
             Self::Extended { extension, .. } => format!("workout/{}", extension.workout),
             Self::NotTakingPart { workout, bib } | Self::TakingPart { workout, bib } => {
@@ -200,6 +218,7 @@ impl Event {
             | Self::Admitted { score, reason, .. } => (Some(score.bib), vec![reason]),
             Self::GymSet { .. }
             | Self::EntrySet { .. }
+            | Self::EntryAmended { .. }
             | Self::JudgeSet { .. }
             | Self::Attested { .. }
             | Self::Withdrawn { .. }
@@ -218,6 +237,7 @@ impl Event {
             Self::EntrySet { .. } => "entry_set",
             Self::JudgeSet { .. } => "judge_set",
             Self::EntryMoved { .. } => "entry_moved",
+            Self::EntryAmended { .. } => "entry_amended",
             Self::Extended { .. } => "extended",
             Self::Submitted { .. } => "submitted",
             Self::Detailed { .. } => "detailed",

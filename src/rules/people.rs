@@ -74,6 +74,15 @@ impl Entry {
     }
 }
 
+impl Entry {
+    /// The state of who it is that is shown before it is put right: name and e-mail, and whether the name is
+    /// shown. Not of where it stands.
+    #[must_use]
+    pub fn facts_tag(&self) -> Tag {
+        Tag::of(0, &(self.show_name, &self.person))
+    }
+}
+
 /// The tag of where an entry stands, and how it takes part: what a change of it is judged by. Not of
 /// a place in the log: that somebody has corrected the name meanwhile changes nothing about it.
 pub fn entry_tag(division: &str, gym: Option<&str>, state: &impl Serialize) -> Tag {

@@ -49,8 +49,9 @@ impl Store {
         now: Timestamp,
     ) -> Result<Option<Plan>, StoreError> {
         let Some((_, mut plan)) = self.heats(competition, gym, workout).await? else { return Ok(None) };
-        let settings = plan.settings;
-        plan.places.retain(|place| settings.starts(place.heat) <= now);
+        let begun: BTreeSet<u32> =
+            plan.places.iter().map(|p| p.heat).filter(|heat| plan.starts(*heat) <= now).collect();
+        plan.places.retain(|place| begun.contains(&place.heat));
         Ok(Some(plan))
     }
 

@@ -2,6 +2,7 @@
 //! `/api/v1/me`. Each test has a database of its own; the clock stands until a test moves it.
 
 mod account;
+mod amend;
 mod api;
 mod api_page;
 mod attempts;
@@ -18,6 +19,7 @@ mod find;
 mod followed;
 mod forgotten;
 mod heats;
+mod heats_late;
 mod heavy_desk;
 mod hostile;
 mod instances;

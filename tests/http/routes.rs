@@ -140,6 +140,8 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/account/tokens", "form:name=desk&days=0", "1++++++++++"),
     ("POST",   "/account/tokens/999999/revoke", "form:", "14444444444"),
     ("GET",    "/account/data.json", "", "1++++++++++"),
+    // The own bib's alone: under 18 not even that.
+    ("POST",   "/account/name", "form:competition=saltmarsh&bib=1042&show=no", "13+33333333"),
     ("POST",   "/account/erase", "form:me=somebody.else@example.org", "1++++++++++"),
     ("GET",    "/desk/saltmarsh/quayside", "", "133333+3+++"),
     ("GET",    "/desk/saltmarsh/quayside/codes", "", "133333+33++"),
@@ -150,6 +152,7 @@ pub const TABLE: &[Line] = &[
     ("GET",    "/desk/saltmarsh/quayside/heats/w1", "", "133333+33++"),
     ("GET",    "/desk/saltmarsh/quayside/heats/w1/paper", "", "133333+33++"),
     ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=make&lanes=2", "133333+33++"),
+    ("POST",   "/desk/saltmarsh/quayside/heats/w1", "form:do=move&late_heat=2&late_minutes=5", "133333+33++"),
     // A screen is not signed in, and shows what anybody may see.
     ("GET",    "/desk/saltmarsh/quayside/wall", "", "+++++++++++"),
     ("GET",    "/desk/saltmarsh/quayside/wall?show=w1", "", "+++++++++++"),
@@ -183,6 +186,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/organise/saltmarsh/late/w1/1042", "form:decision=admit&etag=1&reason=power+cut", "133333333++"),
     ("POST",   "/organise/saltmarsh/extensions", "form:workout=w1&gym=quayside&closes=2027-01-18T21:00&attest_by=2027-01-19T21:00&reason=power+cut", "133333333++"),
     ("POST",   "/organise/saltmarsh/erase", "form:erase_bib=1042", "133333333++"),
+    ("POST",   "/organise/saltmarsh/erase", "form:erase_judge=J-1", "133333333++"),
     ("GET",    "/organise/saltmarsh/missing?workout=w1", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/missing.csv?workout=w1", "", "133333333++"),
     ("GET",    "/organise/saltmarsh/competition.toml", "", "133333333++"),
@@ -194,6 +198,7 @@ pub const TABLE: &[Line] = &[
     ("POST",   "/organise/saltmarsh/proposals", "form:do=confirm&p-999999=yes", "133333333++"),
     ("GET",    "/organise/saltmarsh/entries/1042", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/entries/1042", "form:state=guest&division=women&gym=quayside&reason=asked", "133333333++"),
+    ("POST",   "/organise/saltmarsh/entries/1042", "form:do=facts&name=&email=", "133333333++"),
     ("POST",   "/organise/saltmarsh/late", "form:", "133333333++"),
     ("GET",    "/organise/saltmarsh/codes", "", "133333333++"),
     ("POST",   "/organise/saltmarsh/codes", "form:for=picked", "133333333++"),

@@ -1,6 +1,7 @@
 //! Rules held against outside values, slow twins and small models: one module a topic. The values
 //! stand in `tests/vectors`, their sources beside each check.
 
+mod amend;
 mod arithmetic;
 mod board;
 mod changes;

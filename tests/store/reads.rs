@@ -238,7 +238,7 @@ fn plan(judges: [Option<&str>; 2]) -> Plan {
     let settings = Settings { start: noon(), minutes: 10, lanes: 2, judging: Judging::Judges };
     let place =
         |(bib, judge): (u32, Option<&str>)| heats::Place { bib, heat: 1, lane: bib, judge: judge.map(str::to_owned) };
-    Plan { settings, places: [1, 2].into_iter().zip(judges).map(place).collect() }
+    Plan { settings, places: [1, 2].into_iter().zip(judges).map(place).collect(), later: Vec::new() }
 }
 
 #[tokio::test]

@@ -235,7 +235,7 @@ async fn lanes(
         lanes.entry(workout.slug.clone()).or_default().extend(mine.map(|place| Lane {
             heat: place.heat,
             lane: place.lane,
-            starts: plan.settings.starts(place.heat),
+            starts: plan.starts(place.heat),
             gym: Arc::clone(gym),
             window,
             bib: place.bib,

@@ -22,13 +22,13 @@ fn organise<'a>(ledger: &'a Ledger, asked: &Asked) -> Result<(&'a Competition, P
 }
 
 /// Facts of a person under a number: the number it has, or the next one.
-struct Kept {
-    reference: PersonRef,
+pub(super) struct Kept {
+    pub(super) reference: PersonRef,
     /// To be stored; `None`: as it was.
-    fresh: Option<(u64, Person, [u8; 32])>,
+    pub(super) fresh: Option<(u64, Person, [u8; 32])>,
 }
 
-fn keep(ledger: &Ledger, asked: &Asked, known: Option<&PersonRef>, person: Person) -> Kept {
+pub(super) fn keep(ledger: &Ledger, asked: &Asked, known: Option<&PersonRef>, person: Person) -> Kept {
     if let Some(reference) = known.filter(|r| ledger.persons.get(&r.id) == Some(&person)) {
         return Kept { reference: reference.clone(), fresh: None };
     }
@@ -104,7 +104,7 @@ pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Resul
 }
 
 /// A file that is sent again brings nobody back who was erased.
-fn erased_stays(ledger: &Ledger, person: &PersonRef, number: &str) -> Result<(), Refusal> {
+pub(super) fn erased_stays(ledger: &Ledger, person: &PersonRef, number: &str) -> Result<(), Refusal> {
     if ledger.persons.contains_key(&person.id) {
         return Ok(());
     }

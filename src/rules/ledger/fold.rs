@@ -48,7 +48,9 @@ impl Ledger {
                 effects.rows.push(RowKey::Judge(judge.code.clone()));
                 self.judges.insert(judge.code.clone(), judge.clone());
             }
-            Event::EntrySet { entry } => self.fold_entry(record, entry, &mut effects),
+            Event::EntrySet { entry } | Event::EntryAmended { entry, .. } => {
+                self.fold_entry(record, entry, &mut effects);
+            }
             Event::EntryMoved { entry, reworked, .. } => {
                 self.fold_entry(record, entry, &mut effects);
                 self.fold_reworked(record, reworked, &mut effects);

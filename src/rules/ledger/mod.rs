@@ -5,6 +5,7 @@
 //! rows that [`Effects`] names. `log verify` folds the whole log into an empty ledger and
 //! compares. There is no second way.
 
+mod amend;
 mod apply;
 mod attest;
 mod case;
@@ -35,7 +36,7 @@ use super::life::{Attempt, Move};
 use super::people::{Entry, Gym, Judge, Person};
 use super::placement::Placement;
 use super::quantity::Grams;
-use super::roster::{EntryChange, RawEntry, RawGym, RawJudge};
+use super::roster::{EntryChange, EntryFacts, RawEntry, RawGym, RawJudge};
 use super::tag::Tag;
 use crate::words::Sentence;
 use jiff::Timestamp;
@@ -171,6 +172,13 @@ pub enum Change {
         change: EntryChange,
         /// Only say what would happen to each score.
         dry_run: bool,
+    },
+    /// Put right who an entry is, or hide or show its name.
+    AmendEntry {
+        /// Whose.
+        bib: u32,
+        /// What.
+        facts: EntryFacts,
     },
     /// Something with a score.
     Score {
@@ -393,6 +401,7 @@ impl Ledger {
             Change::SetEntry(raw) => entries::set_entry(self, asked, raw),
             Change::SetJudge(raw) => entries::set_judge(self, asked, raw),
             Change::MoveEntry { bib, change, dry_run } => entries::move_entry(self, asked, *bib, change, *dry_run),
+            Change::AmendEntry { bib, facts } => amend::amend(self, asked, *bib, facts),
             Change::Erase(whose) => erase::erase(self, asked, whose),
             Change::Extend { extension, reason } => extend::extend(self, asked, extension, reason),
             Change::Score { workout, bib, what } => {

@@ -36,6 +36,7 @@ impl Asked {
                 touches.all_scores_of.insert(*bib);
                 touches.gyms.extend(change.gym.as_deref().map(|g| g.trim().to_owned()));
             }
+            Change::AmendEntry { bib, .. } => _ = touches.bibs.insert(*bib),
             Change::Erase(whose) => touches_person(&mut touches, whose),
             Change::Extend { extension, .. } => touches.gyms.extend(extension.gym.clone()),
             Change::Score { workout, bib, what } => self.touches_score(&mut touches, workout, *bib, what),

@@ -140,6 +140,17 @@ pub struct EntryChange {
     pub reason: String,
 }
 
+/// What is put right about who an entry is; `None`: it stays. Birth and category are not asked for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct EntryFacts {
+    /// The name.
+    pub name: Option<String>,
+    /// The e-mail; an empty text: none.
+    pub email: Option<String>,
+    /// Whether others may see the name.
+    pub show_name: Option<bool>,
+}
+
 /// A gym that passed; its contact's number is given out by the ledger.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewGym {
@@ -468,6 +479,27 @@ pub fn check_entry_change(
         new.state = state;
     }
     notes.done(new)
+}
+
+/// Checks what is put right about who an entry is and gives the person as it would be.
+pub fn check_entry_facts(person: &Person, facts: &EntryFacts) -> Result<Person, Vec<Fault>> {
+    let mut notes = Notes::default();
+    let mut new = person.clone();
+    if let Some(name) = &facts.name {
+        new.name = notes.take("/name", check_name(name));
+    }
+    if let Some(email) = &facts.email {
+        new.email = notes.take("/email", check_email(email));
+    }
+    if notes.faults.is_empty() { Ok(new) } else { Err(notes.faults) }
+}
+
+/// Whether somebody is under age in a competition, on the day by which it counts ages. Whose birth is not
+/// known is not.
+#[must_use]
+pub fn is_under_age(person: &Person, competition: &Competition) -> bool {
+    let age = person.born.and_then(|born| age_on(born, competition.age_date, competition.leap_birthday));
+    age.is_some_and(|age| age < OF_AGE)
 }
 
 fn check_new_division(division: &str, person: Option<&Person>, competition: &Competition, notes: &mut Notes) {

@@ -74,7 +74,7 @@ impl Apart {
         match event {
             Event::GymSet { gym } => gym.contact.iter().for_each(|person| self.person(person)),
             Event::JudgeSet { judge } => self.person(&judge.person),
-            Event::EntrySet { entry } | Event::EntryMoved { entry, .. } => {
+            Event::EntrySet { entry } | Event::EntryMoved { entry, .. } | Event::EntryAmended { entry, .. } => {
                 self.person(&entry.person);
                 self.bibs.insert(entry.person.id, entry.bib);
             }

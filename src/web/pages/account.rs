@@ -8,11 +8,12 @@ use crate::actions::accounts::{self, AccountError};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
-use crate::actions::{Failure, erase, own_data};
+use crate::actions::{Failure, Request, amend, erase, own_data};
 use crate::app::App;
-use crate::rules::access::{Grant, Role};
+use crate::rules::access::{Denied, Grant, Role};
 use crate::rules::ledger::Refusal;
 use crate::rules::people::fold_name;
+use crate::rules::roster::EntryFacts;
 use crate::store::sessions::Session;
 use crate::store::tokens::Token;
 use crate::web::extract::{Path, Query};
@@ -41,6 +42,7 @@ struct View {
     fresh: Option<String>,
     errors: Vec<FieldError>,
     roles: Vec<RoleView>,
+    names: Vec<NameView>,
     sessions: Vec<SessionView>,
     tokens: Vec<TokenView>,
     token_name: String,
@@ -88,6 +90,30 @@ struct RoleView {
     links: Vec<Link>,
 }
 
+/// The own name in a competition.
+struct NameView {
+    competition: String,
+    bib: u32,
+    text: String,
+    shown: bool,
+    /// Whether it is the organiser's to decide.
+    under_age: bool,
+}
+
+impl NameView {
+    fn new(own: amend::OwnName) -> Self {
+        let o = Texts::default().0;
+        let text = if own.shown { o.name_shown } else { o.name_hidden };
+        Self {
+            text: put(text, &[("competition", &own.title), ("bib", &own.bib)]),
+            competition: own.competition,
+            bib: own.bib,
+            shown: own.shown,
+            under_age: own.under_age,
+        }
+    }
+}
+
 struct SessionView {
     id: i64,
     device: String,
@@ -119,6 +145,7 @@ async fn view(app: &App, caller: &Caller) -> Answer<View> {
         csrf: caller.csrf.clone(),
         email: caller.actor.email.clone(),
         roles,
+        names: amend::own_names(app, &caller.actor, now).await?.into_iter().map(NameView::new).collect(),
         sessions: sessions.into_iter().map(|s| session(s, caller.session)).collect(),
         tokens: tokens.into_iter().filter(|t| t.revoked_at.is_none() && t.expires_at > now).map(token).collect(),
         days: "90".to_owned(),
@@ -225,6 +252,7 @@ pub async fn get_account(
         "password" => Some(w.password_changed),
         "session" => Some(w.session_ended),
         "token" => Some(w.token_revoked),
+        "name" => Some(Texts::default().0.name_done),
         "erased" => Some(Texts::default().0.me_done),
         _ => None,
     };
@@ -294,6 +322,19 @@ pub async fn get_data(State(app): State<App>, caller: Caller) -> Answer {
     Ok(([name], axum::Json(data)).into_response())
 }
 
+/// `POST /account/name`: hides or shows the own name in a competition.
+pub async fn post_name(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
+    if caller.actor.account.is_none() {
+        return Err(Problem::not_signed_in());
+    }
+    let competition = fields.get("competition");
+    let own = fields.get("bib").parse::<u32>().ok().filter(|bib| caller.actor.is_athlete(competition, *bib));
+    let bib = own.ok_or_else(|| Failure::from(Denied::NotAllowed))?;
+    let facts = EntryFacts { show_name: Some(fields.get("show") == "yes"), ..EntryFacts::default() };
+    amend::amend(&app, &caller.actor, competition, bib, Request::at(caller.received), facts).await?;
+    Ok(Redirect::to("/account?done=name").into_response())
+}
+
 /// `POST /account/erase`.
 pub async fn post_erase(State(app): State<App>, caller: Caller, Form(fields): Form<Fields>) -> Answer {
     if caller.actor.account.is_none() {
@@ -355,6 +396,17 @@ mod tests {
                     role(grant, &Named { competition: samples::HOSTILE.to_owned(), gym: samples::BIDI.to_owned() })
                 })
                 .collect(),
+            names: [true, false]
+                .map(|under_age| {
+                    NameView::new(amend::OwnName {
+                        competition: "saltmarsh".to_owned(),
+                        title: samples::HOSTILE.to_owned(),
+                        bib: 1042,
+                        shown: under_age,
+                        under_age,
+                    })
+                })
+                .into(),
             sessions: vec![
                 SessionView {
                     id: 1,

@@ -10,6 +10,7 @@ use super::shell::{Dated, Link, Shell, words};
 use super::standings::as_of;
 use super::what_if::{self, WhatIfBox};
 use super::{html, own_score, say};
+use crate::actions::amend;
 use crate::actions::reader::Reader;
 use crate::actions::times::Times;
 use crate::actions::views::{EntryStandingView, EntryView, GymView, ScopeView, ScoreView};
@@ -48,6 +49,8 @@ pub(super) struct View {
     overall: Vec<Ranking>,
     what_if: Option<WhatIfBox>,
     workouts: Vec<WorkoutView>,
+    /// What was put right about the entry: never what it was before.
+    history: Vec<Line>,
     percentiles: bool,
     as_of: String,
 }
@@ -116,6 +119,7 @@ pub(super) async fn page(
         None => (None, StatusCode::OK),
     };
     let c = &reader.competition;
+    let amended = amend::history(app, &reader, bib).await?;
     let base = format!("/c/{slug}");
     let division = say::division(c, &entry.division);
     let view = View {
@@ -139,6 +143,7 @@ pub(super) async fn page(
         percentiles: workouts.iter().any(|x| x.attempts.iter().any(|a| a.percentile)),
         as_of: as_of(&reader, standing.as_ref().map_or(reader.seq, |s| s.log_seq)),
         name: entry.name.clone(),
+        history: history::of_entry(&amended, &c.time_zone),
         what_if,
         workouts,
     };
@@ -354,6 +359,7 @@ mod tests {
                 },
             ],
             workouts,
+            history: Vec::new(),
             as_of: "State 8812".to_owned(),
         }
     }

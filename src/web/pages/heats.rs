@@ -8,7 +8,7 @@ use crate::actions::Failure;
 use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
 use crate::actions::language;
 use crate::app::App;
-use crate::rules::heats::{Judging, Place, Plan, Settings};
+use crate::rules::heats::{self as plans, Judging, Later, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::web::extract::Path;
@@ -40,6 +40,12 @@ struct View {
     over: bool,
     heats: Vec<HeatView>,
     without: String,
+    /// What was moved: as the form holds it, and in words.
+    was_moved: String,
+    moved: Vec<String>,
+    late_heat: String,
+    late_minutes: String,
+    late_way: Vec<Choice>,
     rows: Vec<RowView>,
     judges: Vec<Link>,
     lanes: String,
@@ -95,7 +101,7 @@ pub async fn get_heats(
     Ok(html(&view(&caller, &path, &found, None, Vec::new())?)?.into_response())
 }
 
-/// `POST /desk/{c}/{gym}/heats/{w}`: `do` is `make`, `change` or `remove`.
+/// `POST /desk/{c}/{gym}/heats/{w}`: `do` is `make`, `change`, `move` or `remove`.
 pub async fn post_heats(
     State(app): State<App>,
     caller: Caller,
@@ -107,12 +113,13 @@ pub async fn post_heats(
     let mut errors = Vec::new();
     let wanted = match fields.get("do") {
         "change" => Some(Wanted::Changed(places(&found, &fields, &mut errors))),
+        "move" => later(&fields, &mut errors).map(Wanted::Moved),
         "remove" => Some(Wanted::Gone),
         _ => settings(&found, &fields, &mut errors).map(Wanted::Made),
     };
     let version = fields.get("version").parse().unwrap_or(0);
     // A second tap.
-    if errors.is_empty() && wanted.as_ref().is_some_and(|wanted| is_so(wanted, version, &found, &path)) {
+    if errors.is_empty() && wanted.as_ref().is_some_and(|wanted| is_so(wanted, version, &fields, &found, &path)) {
         return Ok(Redirect::to(&here(&path)).into_response());
     }
     // One tap takes no plan away.
@@ -134,7 +141,7 @@ pub async fn post_heats(
             Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
             Err(Failure::Refused(Refusal::Conflict(..))) => {
                 let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
-                if is_so(&wanted, version, &found, &path) {
+                if is_so(&wanted, version, &fields, &found, &path) {
                     return Ok(Redirect::to(&here(&path)).into_response());
                 }
                 return meanwhile(&caller, &path, &found, &fields, errors);
@@ -147,7 +154,7 @@ pub async fn post_heats(
 
 /// Whether what is wanted is so already, whoever made it so: then nothing is to be done, and nothing is lost.
 /// `version`: that of the heats the sender has seen; who sees what is made and makes it anew is no second tap.
-fn is_so(wanted: &Wanted, version: u64, found: &HeatsView, path: &HeatsPath) -> bool {
+fn is_so(wanted: &Wanted, version: u64, fields: &Fields, found: &HeatsView, path: &HeatsPath) -> bool {
     match (wanted, &found.plan) {
         (Wanted::Gone, None) => true,
         (Wanted::Made(settings), Some(plan)) => {
@@ -158,11 +165,15 @@ fn is_so(wanted: &Wanted, version: u64, found: &HeatsView, path: &HeatsPath) -> 
             })
         }
         (Wanted::Changed(places), Some(plan)) => {
-            let mut meant = Plan { settings: plan.settings, places: places.clone() };
+            let mut meant = Plan { places: places.clone(), ..plan.clone() };
             meant.sort();
             meant == *plan
         }
-        (Wanted::Gone, Some(_)) | (Wanted::Made(_) | Wanted::Changed(_), None) => false,
+        (Wanted::Moved(by), Some(plan)) => {
+            let meant = moves_read(fields.get("was_moved")).map(|was| plans::add(&was, *by));
+            version != found.version && meant.is_some_and(|meant| meant == plan.later)
+        }
+        (Wanted::Gone, Some(_)) | (Wanted::Made(_) | Wanted::Changed(_) | Wanted::Moved(_), None) => false,
     }
 }
 
@@ -194,6 +205,39 @@ fn meanwhile(
         errors.push(FieldError::new(format!("heat-{bib}"), text));
     }
     Ok((StatusCode::CONFLICT, html(&view(caller, path, found, Some(fields), errors)?)?).into_response())
+}
+
+/// What was moved, as the form holds it.
+fn moves(later: &[Later]) -> String {
+    later.iter().map(|l| format!("{} {}", l.heat, l.minutes)).collect::<Vec<_>>().join(",")
+}
+
+/// That read back; `None`: it is nothing of ours.
+fn moves_read(text: &str) -> Option<Vec<Later>> {
+    let one = |part: &str| {
+        let (heat, minutes) = part.split_once(' ')?;
+        Some(Later { heat: heat.parse().ok()?, minutes: minutes.parse().ok()? })
+    };
+    text.split(',').filter(|part| !part.is_empty()).map(one).collect()
+}
+
+/// From which heat on, and by how much.
+fn later(fields: &Fields, errors: &mut Vec<FieldError>) -> Option<Later> {
+    let before = errors.len();
+    let heat = fields.number("late_heat", errors).unwrap_or(0);
+    let minutes: u16 = fields.number("late_minutes", errors).unwrap_or(0);
+    let minutes = if fields.get("late_way") == "earlier" { -i32::from(minutes) } else { i32::from(minutes) };
+    (errors.len() == before).then_some(Later { heat, minutes })
+}
+
+/// What was moved, in words.
+fn moves_said(later: &[Later]) -> Vec<String> {
+    let h = texts();
+    let one = |l: &Later| {
+        let text = if l.minutes < 0 { h.moved_earlier } else { h.moved_later };
+        put(text, &[("n", &l.heat), ("minutes", &l.minutes.unsigned_abs())])
+    };
+    later.iter().map(one).collect()
 }
 
 /// Somebody's place as the form holds it.
@@ -345,6 +389,15 @@ fn view(
         over: found.window.closed(found.reader.now),
         heats: heat_views(found, &desk, &path.workout),
         without: without_place(found),
+        was_moved: plan.map_or(String::new(), |plan| moves(&plan.later)),
+        moved: plan.map_or(Vec::new(), |plan| moves_said(&plan.later)),
+        late_heat: or_typed("late_heat", plan.and_then(|plan| next(plan, found.reader.now)).unwrap_or_default()),
+        late_minutes: or_typed("late_minutes", String::new()),
+        late_way: ["later", "earlier"]
+            .into_iter()
+            .zip([h.late_way_later, h.late_way_earlier])
+            .map(|(value, text)| Choice::new(value, text, &or_typed("late_way", "later".to_owned())))
+            .collect(),
         rows: rows.collect(),
         judges: found.judges.iter().map(|(code, name)| Link::new(code, name)).collect(),
         lanes: or_typed("lanes", number(settings.map(|s| s.lanes), 4)),
@@ -358,6 +411,12 @@ fn view(
         back: desk,
         errors,
     })
+}
+
+/// The first heat that has not begun, or the last: what is late is most often what comes next.
+fn next(plan: &Plan, now: Timestamp) -> Option<String> {
+    let ahead = plan.places.iter().map(|p| p.heat).filter(|heat| plan.starts(*heat) > now).min();
+    ahead.or_else(|| plan.places.iter().map(|p| p.heat).max()).map(|heat| heat.to_string())
 }
 
 /// Who has no place in the heats; empty: nobody, or there are no heats.
@@ -396,7 +455,7 @@ pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<He
             };
             Some(HeatView {
                 title: put(h.heat, &[("n", &n)]),
-                starts: Dated::at_place("{at}", plan.settings.starts(n), &c.time_zone, own.as_ref()),
+                starts: Dated::at_place("{at}", plan.starts(n), &c.time_zone, own.as_ref()),
                 caption: put(h.caption, &[("n", &n)]),
                 id: format!("heat{n}"),
                 lanes: places.iter().filter_map(lane).collect(),

@@ -3,6 +3,7 @@
 use super::say;
 use super::shell::{When, words};
 use crate::actions::language;
+use crate::actions::amend::{Amendment, Happened};
 use crate::actions::views::{HistoryItem, HistoryView};
 use crate::rules::competition::Competition;
 use crate::rules::window;
@@ -29,6 +30,27 @@ pub struct Line {
 pub fn lines(history: &HistoryView, zone: &TimeZone) -> Vec<Line> {
     let mut seen = std::collections::HashSet::new();
     history.items.iter().map(|item| line(item, zone, !seen.insert(item.attempt))).collect()
+}
+
+/// What was put right about an entry, in words. What it was before is said to nobody.
+#[must_use]
+pub fn of_entry(amended: &[Amendment], zone: &TimeZone) -> Vec<Line> {
+    let w = words();
+    let one = |a: &Amendment| Line {
+        what: match a.what {
+            Happened::Name => w.amended_name,
+            Happened::Email => w.amended_email,
+            Happened::Facts => w.amended_facts,
+            Happened::Shown => w.amended_shown,
+            Happened::Hidden => w.amended_hidden,
+        }
+        .to_owned(),
+        at: When::new(a.at, zone),
+        by: put(w.by_role, &[("role", &say::role(a.role))]),
+        figures: String::new(),
+        reason: String::new(),
+    };
+    amended.iter().map(one).collect()
 }
 
 fn line(item: &HistoryItem, zone: &TimeZone, again: bool) -> Line {

@@ -107,6 +107,7 @@ pub const ROUTES: &[(&str, &str)] = &[
     ("POST", "/account/tokens"),
     ("POST", "/account/tokens/{id}/revoke"),
     ("GET", "/account/data.json"),
+    ("POST", "/account/name"),
     ("POST", "/account/erase"),
     ("GET", "/desk/{c}/{gym}"),
     ("GET", "/desk/{c}/{gym}/codes"),
@@ -191,6 +192,7 @@ pub fn router() -> Router<App> {
         .route("/account/tokens", post(account::post_token))
         .route("/account/tokens/{id}/revoke", post(account::post_revoke))
         .route("/account/data.json", get(account::get_data).layer(from_fn(language::data)))
+        .route("/account/name", post(account::post_name))
         .route("/account/erase", post(account::post_erase))
         .route("/desk/{c}/{gym}", get(desk::get_desk))
         .route("/desk/{c}/{gym}/codes", get(codes::get_codes).post(codes::post_codes))

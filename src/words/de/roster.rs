@@ -87,6 +87,17 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Startnummer {bib} gehört nicht mehr zu diesem Gym oder macht bei diesem Workout nicht mit: lass den Heat leer.",
     ),
     ("heat_number", "Startnummer {bib}: es gibt die Heats 1 bis {most}."),
+    ("heat_not_there", "Einen Heat {heat} gibt es nicht: der letzte ist {last}."),
+    ("heats_moved_minutes", "Minuten: eine Zahl von 1 bis {most}."),
+    (
+        "heat_after_the_end",
+        "Heat {heat} würde {at} starten, und das Workout ist hier {closes} vorbei: verschieb um weniger.",
+    ),
+    ("heat_before_it_opens", "Heat {heat} würde {at} starten, und das Workout beginnt {opens}: verschieb um weniger."),
+    (
+        "heat_before_another",
+        "Heat {heat} würde {at} starten, nicht nach Heat {before}: verschieb um weniger, oder diesen auch.",
+    ),
     (
         "heats_changed",
         "Jemand hat diese Heats inzwischen geändert. Hier stehen sie, wie sie jetzt sind: schau sie an und mach es noch einmal.",
@@ -105,6 +116,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "person_erased",
         "Geburtsdatum und Kategorie dieser Meldung wurden gelöscht: die Klasse lässt sich nicht prüfen und bleibt deshalb.",
     ),
+    ("show_name_under_age", "Unter 18 entscheidet die Wettkampfleitung, ob ein Name gezeigt wird: schreib ihr."),
     ("change_reason_missing", "Sag, warum: es wird mit der Änderung aufbewahrt."),
     ("line_invisible", "Darin ist ein Zeichen, das man nicht sieht ({code}): tipp es neu."),
     ("line_too_long", "Das ist zu lang: höchstens {most} Zeichen."),

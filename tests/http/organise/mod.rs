@@ -2,6 +2,7 @@
 
 mod create;
 mod entry;
+mod erase;
 mod file;
 mod late;
 mod lists;

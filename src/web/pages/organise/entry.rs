@@ -1,13 +1,16 @@
 //! `/organise/{c}/entries/{bib}`: one entry moved to another division or gym, made a guest, withdrawn
 //! or removed. What would become of its scores is shown first; only then is there a button that does it, and
-//! it does nothing else.
+//! it does nothing else. Who it is is put right by [`super::entry_facts`].
 
 use super::super::form::{Choice, FieldError, Fields};
+use super::super::history::{self, Line};
 use super::super::scope::gym_name;
 use super::super::shell::{Link, Shell, words};
 use super::super::{html, say};
+use super::entry_facts::{self, FactsForm};
 use super::give::gym_meant;
 use super::{frame, reader, refused, texts};
+use crate::actions::amend::{self, Amendment, Facts};
 use crate::actions::reader::Reader;
 use crate::actions::views::{EntryView, GymView, MovedView};
 use crate::actions::{Failure, Request, directory, lists, move_entry};
@@ -33,7 +36,7 @@ const OFFERED: usize = 200;
 
 #[derive(Template)]
 #[template(path = "organise_entry.html")]
-struct View {
+pub(super) struct View {
     shell: Shell,
     w: &'static Pages,
     o: &'static Organise,
@@ -43,7 +46,7 @@ struct View {
     facts: Vec<(&'static str, String)>,
     athlete: String,
     done: Option<&'static str>,
-    errors: Vec<FieldError>,
+    pub(super) errors: Vec<FieldError>,
     states: Vec<Choice>,
     divisions: Vec<Choice>,
     gym: String,
@@ -51,6 +54,10 @@ struct View {
     reason: String,
     /// What would happen; `None`: it was not looked at yet.
     would: Option<Would>,
+    /// Who it is; `None`: they were erased.
+    who: Option<FactsForm>,
+    /// What was put right of that.
+    history: Vec<Line>,
 }
 
 /// What a change would do.
@@ -64,18 +71,22 @@ struct Would {
 }
 
 /// What the page is about.
-struct About {
+pub(super) struct About {
     reader: Reader,
     entry: EntryView,
     gyms: Arc<Vec<GymView>>,
+    pub(super) facts: Option<Facts>,
+    amended: Vec<Amendment>,
 }
 
 impl About {
-    async fn read(app: &App, caller: &Caller, slug: &str, bib: u32) -> Answer<Self> {
+    pub(super) async fn read(app: &App, caller: &Caller, slug: &str, bib: u32) -> Answer<Self> {
         let reader = reader(app, caller, slug).await?;
         let entry = lists::entry(app, &caller.actor, caller.received, slug, bib).await?;
         let gyms = directory::gyms(app, &reader).await?;
-        Ok(Self { reader, entry, gyms })
+        let facts = amend::read(app, &caller.actor, caller.received, slug, bib).await?;
+        let amended = amend::history(app, &reader, bib).await?;
+        Ok(Self { reader, entry, gyms, facts, amended })
     }
 
     fn action(&self) -> String {
@@ -90,8 +101,8 @@ impl About {
         say::division(&self.reader.competition, slug).to_owned()
     }
 
-    /// The page with these fields, or with the entry as it is.
-    fn view(&self, caller: &Caller, fields: Option<&Fields>) -> View {
+    /// The page with these fields of its forms (of where it stands, of who it is), or with the entry as it is.
+    pub(super) fn view(&self, caller: &Caller, fields: Option<&Fields>, who: Option<&Fields>) -> View {
         let (w, o, c, e) = (words(), texts(), &self.reader.competition, &self.entry);
         let typed = |name: &str, stored: &str| fields.map_or(stored, |f| f.get(name)).to_owned();
         let (state, division) = (typed("state", e.state), typed("division", &e.division));
@@ -118,6 +129,8 @@ impl About {
             gyms: self.gyms.iter().take(OFFERED).map(|g| Link::new(&g.name, &g.slug)).collect(),
             reason: typed("reason", ""),
             would: None,
+            who: self.facts.as_ref().map(|facts| FactsForm::new(facts, who)),
+            history: history::of_entry(&self.amended, &c.time_zone),
         }
     }
 
@@ -223,18 +236,26 @@ pub async fn get_entry(
     Query(fields): Query<Fields>,
 ) -> Answer {
     let about = About::read(&app, &caller, &slug, bib).await?;
-    let mut view = about.view(&caller, None);
-    view.done = (fields.get("done") == "yes").then_some(texts().entry_done);
+    let mut view = about.view(&caller, None, None);
+    view.done = match fields.get("done") {
+        "yes" => Some(texts().entry_done),
+        "facts" => Some(texts().entry_facts_done),
+        _ => None,
+    };
     Ok(html(&view)?.into_response())
 }
 
-/// `POST /organise/{c}/entries/{bib}`: `do=apply` does what was shown; anything else only looks.
+/// `POST /organise/{c}/entries/{bib}`: `do=facts` puts right who it is, `do=apply` does what was shown; anything
+/// else only looks.
 pub async fn post_entry(
     State(app): State<App>,
     caller: Caller,
     Path((slug, bib)): Path<(String, u32)>,
     Form(fields): Form<Fields>,
 ) -> Answer {
+    if fields.get("do") == "facts" {
+        return entry_facts::post(&app, &caller, &slug, bib, &fields).await;
+    }
     change(&app, &caller, &slug, bib, &fields, true).await
 }
 
@@ -242,7 +263,7 @@ pub async fn post_entry(
 /// shown as it is now.
 async fn change(app: &App, caller: &Caller, slug: &str, bib: u32, fields: &Fields, first: bool) -> Answer {
     let about = About::read(app, caller, slug, bib).await?;
-    let mut view = about.view(caller, Some(fields));
+    let mut view = about.view(caller, Some(fields), None);
     let mut errors = Vec::new();
     let meant = about.change(fields, &mut errors);
     let other = fields.get("do") == "apply" && fields.get("seen") != about.seen(&meant);
@@ -300,6 +321,20 @@ mod tests {
                 gyms: vec![Link::new(samples::HOSTILE, "quayside")],
                 reason: samples::HOSTILE.to_owned(),
                 would,
+                who: Some(FactsForm {
+                    name: samples::HOSTILE.to_owned(),
+                    email: samples::BIDI.to_owned(),
+                    show: vec![Choice::new("hidden", texts().entry_name_hidden, "hidden")],
+                    show_hint: texts().entry_show_hint,
+                    seen: samples::HOSTILE.to_owned(),
+                }),
+                history: vec![Line {
+                    what: words().amended_name.to_owned(),
+                    at: samples::when(),
+                    by: "by Organiser".to_owned(),
+                    figures: String::new(),
+                    reason: String::new(),
+                }],
             };
             view.render().expect("renders")
         };

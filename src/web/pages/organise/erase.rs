@@ -1,5 +1,5 @@
-//! The part of `/organise/{c}` that erases somebody. Whom a bib or a gym stands for is shown first; only
-//! then is there a button, and it erases nobody else: a slip in a number cannot be taken back.
+//! The part of `/organise/{c}` that erases somebody. Whom a bib, a gym or a judge's code stands for is shown
+//! first; only then is there a button, and it erases nobody else: a slip in a number cannot be taken back.
 
 use super::super::form::{self, FieldError, Fields};
 use super::super::say;
@@ -15,6 +15,7 @@ use crate::rules::ledger::{Refusal, Whose};
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
 use crate::web::session::{Caller, Form};
+use crate::words::put;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
@@ -51,6 +52,27 @@ impl Whom {
                     ],
                 }
             }
+            Meant::Judge { judge, email, kept } => {
+                let gyms = directory::gyms(app, reader).await?;
+                let gym = judge.gym.as_deref().map_or(w.no_gym, |slug| gym_name(&gyms, slug)).to_owned();
+                let name = if *kept { judge.name.as_deref().unwrap_or_default() } else { o.erase_nobody_left };
+                let days = put(o.list_valid_days, &[("from", &judge.valid_from), ("to", &judge.valid_to)]);
+                Self {
+                    title,
+                    about,
+                    seen: format!("judge {} {name} {email}", judge.code),
+                    facts: vec![
+                        (o.list_name, name.to_owned()),
+                        (o.list_code, judge.code.clone()),
+                        (w.email, email.clone()),
+                        (w.gym, gym),
+                        (o.list_valid, days),
+                    ]
+                    .into_iter()
+                    .filter(|(_, fact)| !fact.is_empty())
+                    .collect(),
+                }
+            }
             Meant::Contact(gym) => {
                 let (name, email) = (gym.contact.clone(), gym.email.clone());
                 Self {
@@ -73,19 +95,25 @@ impl Whom {
 
 /// Who is meant, and the field that says so.
 fn whose(fields: &Fields, errors: &mut Vec<FieldError>) -> (&'static str, Option<Whose>) {
-    let gym = fields.get("erase_gym");
-    if gym.is_empty() {
-        let bib = form::bib(fields.get("erase_bib"));
-        if bib.is_none() {
-            errors.push(FieldError::new("erase_bib", words().field_number));
+    let typed: Vec<_> = ["erase_bib", "erase_gym", "erase_judge"]
+        .into_iter()
+        .filter(|field| !fields.get(field).is_empty())
+        .collect();
+    match typed.as_slice() {
+        ["erase_gym"] => ("erase_gym", Some(Whose::Contact(fields.get("erase_gym").to_owned()))),
+        ["erase_judge"] => ("erase_judge", Some(Whose::Judge(fields.get("erase_judge").to_owned()))),
+        [] | [_] => {
+            let bib = form::bib(fields.get("erase_bib"));
+            if bib.is_none() {
+                errors.push(FieldError::new("erase_bib", words().field_number));
+            }
+            ("erase_bib", bib.map(Whose::Entry))
         }
-        return ("erase_bib", bib.map(Whose::Entry));
+        [.., last] => {
+            errors.push(FieldError::new(*last, texts().erase_one));
+            (*last, None)
+        }
     }
-    if !fields.get("erase_bib").is_empty() {
-        errors.push(FieldError::new("erase_gym", texts().erase_one));
-        return ("erase_gym", None);
-    }
-    ("erase_gym", Some(Whose::Contact(gym.to_owned())))
 }
 
 /// `POST /organise/{c}/erase`: `do=apply` erases whom the page showed; anything else only shows them.

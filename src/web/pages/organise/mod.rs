@@ -6,6 +6,7 @@
 
 pub mod create;
 pub mod entry;
+mod entry_facts;
 pub mod erase;
 pub mod file;
 pub mod give;

@@ -64,6 +64,7 @@ struct View {
     form: ExtensionForm,
     erase_bib: String,
     erase_gym: String,
+    erase_judge: String,
     /// Whom it would be; `None`: nobody was looked at yet.
     erase: Option<Whom>,
 }
@@ -181,6 +182,7 @@ async fn view(app: &App, caller: &Caller, reader: &Reader, typed: Typed) -> Answ
         form: extension_form(reader, &gyms, if typed.late.is_none() { &typed.fields } else { NONE }),
         erase_bib: typed.fields.get("erase_bib").to_owned(),
         erase_gym: typed.fields.get("erase_gym").to_owned(),
+        erase_judge: typed.fields.get("erase_judge").to_owned(),
         erase: typed.erase,
         errors: typed.errors,
         base,
@@ -455,6 +457,7 @@ mod tests {
             },
             erase_bib: hostile(),
             erase_gym: hostile(),
+            erase_judge: hostile(),
             erase: (n > 0).then(|| Whom::sample(samples::HOSTILE)),
         };
         view.render().expect("renders")

@@ -122,12 +122,28 @@ fn counted(value: &str) -> Option<&'static str> {
     }
 }
 
+fn moved(value: &str) -> Option<&'static str> {
+    match value {
+        "later" => Some(heats().late_way_later),
+        "earlier" => Some(heats().late_way_earlier),
+        _ => None,
+    }
+}
+
 fn entered_as(value: &str) -> Option<&'static str> {
     match value {
         "active" => Some(organise().state_active),
         "withdrawn" => Some(organise().state_withdrawn),
         "removed" => Some(organise().state_removed),
         "guest" => Some(organise().state_guest),
+        _ => None,
+    }
+}
+
+fn shown_as(value: &str) -> Option<&'static str> {
+    match value {
+        "shown" => Some(organise().entry_name_shown),
+        "hidden" => Some(organise().entry_name_hidden),
         _ => None,
     }
 }
@@ -212,6 +228,7 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[own("name", || words().token_name), own("days", || words().token_days)],
     },
     Form { route: "/account/tokens/{id}/revoke", below: 3, fields: &[] },
+    Form { route: "/account/name", below: 1, fields: &[machinery("competition"), machinery("bib"), machinery("show")] },
     Form { route: "/account/erase", below: 1, fields: &[machinery("me"), machinery("close")] },
     Form { route: "/c/{c}/athletes/{bib}/workouts/{w}", below: 0, fields: SCORE },
     Form { route: "/c/{c}/athletes/{bib}/workouts/{w}/withdrawal", below: 1, fields: BUTTON },
@@ -245,6 +262,10 @@ pub(super) const FORMS: &[Form] = &[
             machinery("version"),
             machinery("do"),
             machinery("was-"),
+            machinery("was_moved"),
+            own("late_heat", || heats().late_heat),
+            own("late_minutes", || heats().late_minutes),
+            Field { name: "late_way", kind: Kind::Chosen(|| heats().late_way, moved) },
             Field { name: "heat-", kind: Kind::Row(|| heats().heat_n) },
             Field { name: "lane-", kind: Kind::Row(|| heats().lane) },
             Field { name: "judge-", kind: Kind::Row(|| heats().judge) },
@@ -346,6 +367,7 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             own("erase_bib", || words().bib),
             own("erase_gym", || organise().erase_gym),
+            own("erase_judge", || organise().erase_judge),
             machinery("sure"),
             machinery("seen"),
             machinery("do"),
@@ -368,6 +390,10 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             machinery("seen"),
             machinery("do"),
+            machinery("facts_seen"),
+            own("name", || organise().list_name),
+            own("email", || words().email),
+            Field { name: "show_name", kind: Kind::Chosen(|| organise().entry_show, shown_as) },
             Field { name: "state", kind: Kind::Chosen(|| organise().list_state, entered_as) },
             own("division", || words().division),
             own("gym", || words().gym),
