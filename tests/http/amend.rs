@@ -38,14 +38,8 @@ async fn read(app: &TestApp) -> Vec<(&'static str, String)> {
 
 async fn facts(browser: &Client, csrf: &str, seen: &str, fields: [&str; 3], status: u16) -> String {
     let [name, email, show] = fields;
-    let fields = [
-        ("csrf", csrf),
-        ("do", "facts"),
-        ("facts_seen", seen),
-        ("name", name),
-        ("email", email),
-        ("show_name", show),
-    ];
+    let fields =
+        [("csrf", csrf), ("do", "facts"), ("facts_seen", seen), ("name", name), ("email", email), ("show_name", show)];
     browser.post(PAGE).form(&fields).await.expect(status).plain()
 }
 
@@ -94,7 +88,10 @@ async fn faults_stand_beside_their_fields_and_of_two_the_second_is_asked_again()
     assert!(told.contains("value=\"not an address\""), "what was typed stays: {told}");
     facts(&browser, &csrf, &seen, ["Ines Dias", "", "shown"], 303).await;
     let told = facts(&browser, &csrf, &seen, ["Ines Duarte Reis", "", "hidden"], 409).await;
-    assert!(told.contains("Somebody put this right meanwhile") && told.contains("value=\"Ines Duarte Reis\""), "{told}");
+    assert!(
+        told.contains("Somebody put this right meanwhile") && told.contains("value=\"Ines Duarte Reis\""),
+        "{told}"
+    );
     assert!(told.contains("value=\"hidden\" selected"), "{told}");
     let name = app.nobody().get(&format!("{C}/entries/1042")).await.expect(200).json();
     assert_eq!((&name["name"], &name["show_name"]), (&json!("Ines Dias"), &json!(true)));
@@ -161,7 +158,10 @@ async fn under_18_the_account_says_who_decides_and_the_organiser_does() {
     let page = own.get("/account").await.expect(200);
     let csrf = page.csrf();
     let page = page.plain();
-    assert!(page.contains("Under 18 the organiser decides this") && !page.contains("action=\"/account/name\""), "{page}");
+    assert!(
+        page.contains("Under 18 the organiser decides this") && !page.contains("action=\"/account/name\""),
+        "{page}"
+    );
     let fields = [("csrf", &*csrf), ("competition", "saltmarsh"), ("bib", "4711"), ("show", "yes")];
     let told = own.post("/account/name").form(&fields).await.expect(403).plain();
     assert!(told.contains("Under 18 the organiser decides whether a name is shown"), "{told}");

@@ -113,7 +113,13 @@ async fn no_heat_is_moved_past_what_the_rules_allow() {
     // An hour before it closes.
     staff.post(&MAKE.replace("14T11:00", "17T20:00")).await.expect(303);
     for (heat, minutes, way, field, said) in [
-        ("2", "40", "later", "late_minutes", "Heat 2 would start 2027-01-17 21:00 (Europe/Lisbon), and the workout is over"),
+        (
+            "2",
+            "40",
+            "later",
+            "late_minutes",
+            "Heat 2 would start 2027-01-17 21:00 (Europe/Lisbon), and the workout is over",
+        ),
         ("2", "20", "earlier", "late_minutes", "not after heat 1"),
         ("3", "5", "later", "late_heat", "There is no heat 3: the last one is 2."),
         ("2", "0", "later", "late_minutes", "a number from 1 to 240"),
@@ -126,7 +132,8 @@ async fn no_heat_is_moved_past_what_the_rules_allow() {
         assert!(told.contains(&format!("name=\"late_minutes\" inputmode=\"numeric\" value=\"{minutes}\"")), "{told}");
     }
     let german = format!("do=move&version=1&late_heat=2&late_minutes=40&csrf={}", staff.csrf);
-    let german = staff.client.post(HEATS).header("accept-language", "de").body("application/x-www-form-urlencoded", german);
+    let german =
+        staff.client.post(HEATS).header("accept-language", "de").body("application/x-www-form-urlencoded", german);
     assert!(german.await.expect(422).plain().contains("verschieb um weniger"));
     assert!(staff.text(HEATS).await.contains("20:20"));
     staff.moves((1, ""), "2", "39", "later").await.expect(303);
@@ -160,7 +167,8 @@ async fn the_own_staff_and_the_organiser_move_heats_and_nobody_else() {
     let app = TestApp::new().await;
     let staff = planned(&app).await;
     let form = "do=move&version=2&was_moved=&late_heat=2&late_minutes=25&late_way=later";
-    for client in [app.staff_of("millpond").await, app.athlete(1042).await, app.judge("J-1").await, app.referee().await] {
+    for client in [app.staff_of("millpond").await, app.athlete(1042).await, app.judge("J-1").await, app.referee().await]
+    {
         let client = app.in_browser(&client).await;
         let csrf = client.get("/account").await.csrf();
         Staff { client, csrf }.post(form).await.expect(403);

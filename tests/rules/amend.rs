@@ -67,7 +67,7 @@ fn the_organiser_puts_name_and_e_mail_right_and_the_log_has_neither() {
     let person = &world.ledger.persons[&entry.person.id];
     assert_eq!((&*person.name, &*person.email), ("Anna Rocha", "ana@rocha.example"));
     assert_eq!((person.born.unwrap().to_string(), &*person.category), ("1995-05-05".to_owned(), "women"));
-    let bytes: Vec<u8> = world.log.iter().flat_map(|record| record.to_bytes()).collect();
+    let bytes: Vec<u8> = world.log.iter().flat_map(tallywright::rules::event::Record::to_bytes).collect();
     let log = String::from_utf8(bytes).unwrap();
     for text in ["Rocha", "rocha.example", "athlete1@"] {
         assert!(!log.contains(text), "{text}");
@@ -170,5 +170,8 @@ fn who_it_is_is_put_right_as_it_was_seen_or_not_at_all() {
     world.move_entry(1, change).unwrap();
     world.ask_with(&organiser(), now, amend(1, name("Hannah Rocha"))).unwrap();
     let entry = &world.ledger.entries[&1];
-    assert_eq!((entry.gym.as_deref(), &*world.ledger.persons[&entry.person.id].name), (Some("hilltop"), "Hannah Rocha"));
+    assert_eq!(
+        (entry.gym.as_deref(), &*world.ledger.persons[&entry.person.id].name),
+        (Some("hilltop"), "Hannah Rocha")
+    );
 }

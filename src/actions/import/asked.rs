@@ -49,11 +49,8 @@ mod tests {
         add(&mut all, &[said("w1", "time", "9:32:00?", true), said("w2", "time", "8:01:00?", true)]);
         add(&mut all, &[said("judge", "no_such_judge", "Nobody.", false)]);
         add(&mut all, &[said("w1", "rounds", "278 rounds?", true), said("w2", "time", "7:01:00?", true)]);
-        let asked = |code: &str, rows, message: &str| RowsAsked {
-            code: code.to_owned(),
-            rows,
-            message: message.to_owned(),
-        };
+        let asked =
+            |code: &str, rows, message: &str| RowsAsked { code: code.to_owned(), rows, message: message.to_owned() };
         assert_eq!(all, [asked("time", 2, "9:32:00?"), asked("rounds", 1, "278 rounds?")]);
     }
 }

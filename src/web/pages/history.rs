@@ -2,8 +2,8 @@
 
 use super::say;
 use super::shell::{When, words};
-use crate::actions::language;
 use crate::actions::amend::{Amendment, Happened};
+use crate::actions::language;
 use crate::actions::views::{HistoryItem, HistoryView};
 use crate::rules::competition::Competition;
 use crate::rules::window;

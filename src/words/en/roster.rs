@@ -79,7 +79,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("heats_moved_minutes", "Minutes: a number from 1 to {most}."),
     ("heat_after_the_end", "Heat {heat} would start {at}, and the workout is over here {closes}: move them by less."),
     ("heat_before_it_opens", "Heat {heat} would start {at}, and the workout opens {opens}: move them by less."),
-    ("heat_before_another", "Heat {heat} would start {at}, not after heat {before}: move them by less, or that one too."),
+    (
+        "heat_before_another",
+        "Heat {heat} would start {at}, not after heat {before}: move them by less, or that one too.",
+    ),
     ("heats_changed", "Somebody changed these heats meanwhile. They are shown as they are now: look, and do it again."),
     ("sheet_copies", "Sheets without a name: a number from 1 to {most}."),
     ("heats_lanes", "Lanes: a number from 1 to {most}."),

@@ -95,10 +95,8 @@ impl Whom {
 
 /// Who is meant, and the field that says so.
 fn whose(fields: &Fields, errors: &mut Vec<FieldError>) -> (&'static str, Option<Whose>) {
-    let typed: Vec<_> = ["erase_bib", "erase_gym", "erase_judge"]
-        .into_iter()
-        .filter(|field| !fields.get(field).is_empty())
-        .collect();
+    let typed: Vec<_> =
+        ["erase_bib", "erase_gym", "erase_judge"].into_iter().filter(|field| !fields.get(field).is_empty()).collect();
     match typed.as_slice() {
         ["erase_gym"] => ("erase_gym", Some(Whose::Contact(fields.get("erase_gym").to_owned()))),
         ["erase_judge"] => ("erase_judge", Some(Whose::Judge(fields.get("erase_judge").to_owned()))),
