@@ -124,9 +124,13 @@ fn a_judge_keeps_gym_and_address() {
         ..RawJudge::default()
     };
     world.ok(&organiser(), Change::SetJudge(RawJudge { gym: Some("quayside".into()), ..raw.clone() }));
-    let longer = RawJudge { valid_to: "2028-12-31".into(), ..raw };
+    let longer = RawJudge { valid_to: "2028-12-31".into(), ..raw.clone() };
     world.ok(&organiser(), Change::SetJudge(longer));
     let judge = &world.ledger.judges["J-1"];
     let person = &world.ledger.persons[&judge.person.id];
     assert_eq!((judge.gym.as_deref(), person.email.as_str()), (Some("quayside"), "judge1@example.org"));
+    // A code that goes to somebody else takes no address along.
+    world.ok(&organiser(), Change::SetJudge(RawJudge { name: "Rui Costa".into(), ..raw }));
+    let person = &world.ledger.persons[&world.ledger.judges["J-1"].person.id];
+    assert_eq!((person.name.as_str(), person.email.as_str()), ("Rui Costa", ""));
 }

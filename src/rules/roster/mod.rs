@@ -115,9 +115,11 @@ impl RawEntry {
 }
 
 impl RawJudge {
-    /// With what is known of the judge, where nothing is said of it.
+    /// With what is known of the judge, where nothing is said of it; the address only of the same name, as a code may
+    /// have gone to somebody else.
     #[must_use]
     pub fn over(&self, judge: &Judge, person: Option<&Person>) -> Self {
+        let person = person.filter(|known| fold_name(&known.name) == fold_name(&self.name));
         Self {
             gym: self.gym.clone().or_else(|| Some(judge.gym.clone().unwrap_or_default())),
             email: self.email.clone().or_else(|| person.map(|known| known.email.clone())),
