@@ -61,6 +61,10 @@ const SESSION: &str = "SET synchronous_commit = on; \
 const SESSION_THAT_READS: &str = "SET default_transaction_read_only = on; \
      SET idle_in_transaction_session_timeout = '5min'";
 
+/// The same of who writes: all that a group asks for, it asks for by a key. A plan that was made while a table was
+/// nearly empty is kept until the server has looked over what came since, and would read all of it for each group.
+const SESSION_THAT_WRITES: &str = "SET enable_seqscan = off";
+
 /// Of several hosts one would have to find out which is in charge, again and again.
 const ONE_HOST: &str = "name one host: an address that leads to the server in charge";
 
@@ -104,6 +108,7 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
         pool(1).after_connect(|connection, _| {
             Box::pin(async move {
                 connection.execute(SESSION).await?;
+                connection.execute(SESSION_THAT_WRITES).await?;
                 connection.execute(MARK).await.map(drop)
             })
         })
