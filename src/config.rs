@@ -27,6 +27,8 @@ pub struct Config {
     pub look: Duration,
     /// How letters are sent; `None`: links are shown, to be handed on.
     pub mail: Option<Mail>,
+    /// The database is a new one, made for others who do not know of it yet.
+    pub in_the_making: bool,
 }
 
 impl Default for Config {
@@ -40,6 +42,7 @@ impl Default for Config {
             lag: SignedDuration::from_secs(1),
             look: Duration::from_millis(200),
             mail: None,
+            in_the_making: false,
         }
     }
 }

@@ -46,6 +46,9 @@ impl Service {
 /// When the database cannot be opened, migrated or read.
 pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, StoreError> {
     let store = Store::open(&config.database).await?;
+    if config.in_the_making {
+        store.make().await?;
+    }
     let board = Arc::new(Board::default());
     let follower = Follower::load(store.clone(), Arc::clone(&board), config.look).await?;
     let (told, logs) = (follower.clone(), follower.clone());

@@ -1,6 +1,6 @@
 //! Codes with which athletes claim their entries: an argon2id hash a bib. Outside the log.
 
-use super::db::{Bulk, Val};
+use super::db::{Bulk, Val, rows};
 use super::{Store, StoreError, micros, number};
 use crate::rules::access::Permit;
 use jiff::Timestamp;
@@ -27,7 +27,7 @@ impl Store {
             vec![Val::Int(competition), Val::Int(bib.into()), Val::Text(hash), Val::Int(micros(now))]
         };
         let mut tx = self.begin().await?;
-        KEEP.write(&mut tx, hashes.into_iter().map(row).collect()).await?;
+        KEEP.write(&mut tx, rows(hashes.into_iter().map(row))).await?;
         tx.commit().await
     }
 

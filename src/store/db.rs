@@ -217,6 +217,14 @@ impl std::fmt::Display for Val {
     }
 }
 
+/// Rows for a [`Bulk`], made as they are written.
+pub type Rows<'r> = Box<dyn Iterator<Item = Vec<Val>> + Send + 'r>;
+
+/// The same of anything that gives rows.
+pub fn rows<'r>(of: impl IntoIterator<Item = Vec<Val>, IntoIter: Send + 'r>) -> Rows<'r> {
+    Box::new(of.into_iter())
+}
+
 /// How many rows or list members a bulk text takes at most.
 pub const LARGEST: usize = 256;
 
@@ -290,23 +298,30 @@ impl Bulk {
         self.texts(served)[SIZES.partition_point(|size| *size < n)]
     }
 
-    /// Writes all rows, in as few statements as the sizes allow; how many were inserted or changed.
-    pub async fn write(&self, on: &mut impl AsEx, mut rows: Vec<Vec<Val>>) -> sqlx::Result<u64> {
+    /// Writes all rows, in as few statements as the sizes allow; how many were inserted or changed. While the
+    /// engine is at work, the next rows are made.
+    pub async fn write(&self, on: &mut impl AsEx, mut rows: Rows<'_>) -> sqlx::Result<u64> {
+        let mut ready: Vec<Vec<Val>> = rows.by_ref().take(LARGEST).collect();
         let mut written = 0;
-        while !rows.is_empty() {
-            let n = SIZES[SIZES.partition_point(|size| *size <= rows.len()) - 1];
-            let rest = rows.split_off(n);
-            let values = rows.into_iter().flatten();
-            written += match on.ex() {
+        while !ready.is_empty() {
+            let n = SIZES[SIZES.partition_point(|size| *size <= ready.len()) - 1];
+            let mut rest = ready.split_off(n);
+            let values = ready.into_iter().flatten();
+            let more = async { rest.extend(rows.by_ref().take(LARGEST - rest.len())) };
+            let (done, ()): (sqlx::Result<u64>, ()) = match on.ex() {
                 Ex::Sqlite(c) => {
-                    bound!(sqlx::query::<Sqlite>(self.text(n, false)), values).execute(c).await?.rows_affected()
+                    let statement = bound!(sqlx::query::<Sqlite>(self.text(n, false)), values);
+                    let done = async { Ok(statement.execute(c).await?.rows_affected()) };
+                    tokio::join!(biased; done, more)
                 }
                 Ex::Postgres(c, until) => {
                     let statement = bound!(sqlx::query::<Postgres>(self.text(n, true)), values);
-                    by(until, statement.execute(c)).await?.rows_affected()
+                    let done = async { Ok(by(until, statement.execute(c)).await?.rows_affected()) };
+                    tokio::join!(biased; done, more)
                 }
             };
-            rows = rest;
+            written += done?;
+            ready = rest;
         }
         Ok(written)
     }

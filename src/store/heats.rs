@@ -1,7 +1,7 @@
 //! Heats: a gym's plan for a workout. Outside the log, as it is planning and no result; only bibs
 //! and judges' codes stand in it.
 
-use super::db::{Bulk, Tx, Val};
+use super::db::{Bulk, Tx, Val, rows};
 use super::{Store, StoreError, column, micros, number, parse};
 use crate::rules::access::Permit;
 use crate::rules::heats::Plan;
@@ -126,6 +126,6 @@ async fn name_judges(
         let texts = [gym, workout, judge].map(|text| Val::Text(text.to_owned()));
         std::iter::once(Val::Int(competition)).chain(texts).collect()
     };
-    JUDGES.write(tx, judges.into_iter().map(row).collect()).await?;
+    JUDGES.write(tx, rows(judges.into_iter().map(row))).await?;
     Ok(())
 }

@@ -1,6 +1,6 @@
 //! Answers kept by key, so that a request sent twice is done once.
 
-use super::db::{Bulk, Tx, Val};
+use super::db::{self, Bulk, Tx, Val};
 use super::writer::Answered;
 use super::{Store, StoreError, dialect, json, parse};
 use jiff::{SignedDuration, Timestamp};
@@ -158,7 +158,7 @@ impl Answers {
         let rows = kept.filter_map(|(request, answer)| Some(row(request, json(answer.as_ref()?), now)));
         let rows: Vec<Vec<Val>> = rows.collect();
         let all = rows.len() as u64;
-        if KEEP.write(tx, rows).await? < all { Err(StoreError::KeyTaken) } else { Ok(()) }
+        if KEEP.write(tx, db::rows(rows)).await? < all { Err(StoreError::KeyTaken) } else { Ok(()) }
     }
 }
 
@@ -200,7 +200,7 @@ impl Store {
         let mut tx = self.begin_for_now().await?;
         sweep(&mut tx, now).await?;
         // Whose insert it is decides: a score with the same key may come at the same time.
-        if KEEP.write(&mut tx, vec![row(request, held.mark.clone(), now)]).await? == 1 {
+        if KEEP.write(&mut tx, db::rows([row(request, held.mark.clone(), now)])).await? == 1 {
             tx.commit().await?;
             return Ok(None);
         }

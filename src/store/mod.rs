@@ -183,6 +183,8 @@ pub(crate) struct Inner {
     pub(crate) definitions: competitions::Definitions,
     /// By what those who listen know our own words; 0: nobody here listens.
     pub(crate) me: AtomicI32,
+    /// Nobody else knows of it yet: see [`Store::is_in_the_making`].
+    pub(crate) in_the_making: AtomicBool,
     /// Changes were refused when they were written last, for want of room or of a disk that can be written.
     pub(crate) refused: AtomicBool,
     /// Held by who finds out whether that is so still.
@@ -204,6 +206,7 @@ impl Store {
                 groups,
                 definitions: competitions::Definitions::default(),
                 me: AtomicI32::new(0),
+                in_the_making: AtomicBool::new(false),
                 refused: AtomicBool::new(false),
                 tries: tokio::sync::Mutex::default(),
                 touches: tokio::sync::Mutex::default(),
@@ -215,6 +218,22 @@ impl Store {
             filled => filled?,
         }
         Ok(store)
+    }
+
+    /// Says that nobody else knows of this database until it is closed again: rows of files take it whole, for as
+    /// long as they like.
+    ///
+    /// # Errors
+    /// When the database cannot be asked.
+    pub async fn make(&self) -> Result<(), StoreError> {
+        dialect::make(&self.inner.writes).await?;
+        self.inner.in_the_making.store(true, Ordering::SeqCst);
+        Ok(())
+    }
+
+    /// Whether nobody else knows of it yet.
+    pub(crate) fn is_in_the_making(&self) -> bool {
+        self.inner.in_the_making.load(Ordering::SeqCst)
     }
 
     /// Whether the database answers.

@@ -1,7 +1,7 @@
 //! Names as they are looked for: without case and accents, from the beginning of each of their
 //! words on. An index of its own, as personal as what it is made from.
 
-use super::db::{AsEx, Bulk, Tx, Val};
+use super::db::{self, AsEx, Bulk, Tx, Val};
 use super::entries::{Named, Row, named, with_person};
 use super::{Store, StoreError, dialect, number, parse};
 use crate::rules::access::Permit;
@@ -168,7 +168,7 @@ impl Store {
                 let person: Person = parse("persons", &body)?;
                 starts.extend(start_rows(competition, number("entries", bib)?, &person.name));
             }
-            STARTS.write(&mut tx, starts).await?;
+            STARTS.write(&mut tx, db::rows(starts)).await?;
         }
         tx.commit().await?;
         dialect::look_over(&self.inner.writes).await?;
@@ -193,7 +193,7 @@ pub(super) async fn save(
         }
         rows.extend(start_rows(competition, bib, &name));
     }
-    STARTS.write(tx, rows).await?;
+    STARTS.write(tx, db::rows(rows)).await?;
     Ok(())
 }
 

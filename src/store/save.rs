@@ -2,7 +2,7 @@
 //!
 //! The same functions that make the rows make them for [`super::verify`], which compares.
 
-use super::db::{Bulk, Tx, Val};
+use super::db::{Bulk, Tx, Val, rows};
 use super::load::Loaded;
 use super::merkle::Hash;
 use super::{StoreError, column, json, names};
@@ -108,39 +108,39 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
         }
         match key {
             RowKey::Definition => set_definition(tx, id, ledger).await?,
-            RowKey::Gym(slug) => gyms.extend(ledger.gyms.get(slug).map(|gym| gym_row(id, gym))),
+            RowKey::Gym(slug) => gyms.extend(ledger.gyms.get(slug)),
             RowKey::Entry(bib) => {
                 if let Some(entry) = ledger.entries.get(bib) {
-                    entries.push(entry_row(id, entry));
+                    entries.push(entry);
                     move_scores(tx, id, loaded, entry).await?;
                 }
             }
-            RowKey::Judge(code) => judges.extend(ledger.judges.get(code).map(|judge| judge_row(id, judge))),
+            RowKey::Judge(code) => judges.extend(ledger.judges.get(code)),
             RowKey::Attempt { workout, bib, attempt } => {
                 let attempts = ledger.attempts.get(&(workout.clone(), *bib));
                 let found = attempts.and_then(|all| all.iter().find(|a| a.score.attempt == *attempt));
-                scores.extend(found.map(|a| score_row(id, ledger, a)));
+                scores.extend(found);
             }
             RowKey::NotTakingPart { workout, bib } => {
                 if ledger.not_taking_part.contains_key(&(workout.clone(), *bib)) {
-                    statements.push(statement_row(id, workout, *bib));
+                    statements.push((workout, *bib));
                 } else {
                     db!(&mut *tx, exec: "DELETE FROM not_taking_part WHERE competition = $1 AND bib = $2 AND workout = $3", id, i64::from(*bib), workout.as_str())?;
                 }
             }
             RowKey::Extension(n) => {
-                extensions.extend(ledger.extensions.get(*n).map(|e| extension_row(id, *n, &json(e))));
+                extensions.extend(ledger.extensions.get(*n).map(|extension| (*n, extension)));
             }
             RowKey::Person(person) => erase(tx, id, ledger, *person).await?,
         }
     }
-    GYMS.write(tx, gyms).await?;
-    ENTRIES.write(tx, entries).await?;
-    JUDGES.write(tx, judges).await?;
-    SCORES.write(tx, scores).await?;
-    STATEMENTS.write(tx, statements).await?;
-    EXTENSIONS.write(tx, extensions).await?;
-    PLACEMENTS.write(tx, made(changed.placements.iter().map(|p| placement_row(id, p))).await).await?;
+    GYMS.write(tx, rows(gyms.into_iter().map(|gym| gym_row(id, gym)))).await?;
+    ENTRIES.write(tx, rows(entries.into_iter().map(|entry| entry_row(id, entry)))).await?;
+    JUDGES.write(tx, rows(judges.into_iter().map(|judge| judge_row(id, judge)))).await?;
+    SCORES.write(tx, rows(scores.into_iter().map(|attempt| score_row(id, ledger, attempt)))).await?;
+    STATEMENTS.write(tx, rows(statements.into_iter().map(|(workout, bib)| statement_row(id, workout, bib)))).await?;
+    EXTENSIONS.write(tx, rows(extensions.into_iter().map(|(n, e)| extension_row(id, n, &json(e))))).await?;
+    PLACEMENTS.write(tx, rows(changed.placements.iter().map(|placement| placement_row(id, placement)))).await?;
     // A number that was erased never comes back.
     let persons = newest(&changed.persons).filter(|(n, ..)| !changed.rows.contains(&RowKey::Person(*n)));
     let persons: Vec<_> = persons.collect();
@@ -153,30 +153,18 @@ pub(crate) async fn save(tx: &mut Tx, loaded: &Loaded, changed: Changed) -> Resu
     };
     let names = changed.rows.iter().filter_map(of_entry);
     names::save(tx, id, names.map(|(bib, name)| (bib, name, loaded.entries_before.contains_key(&bib)))).await?;
-    PERSONS.write(tx, persons.iter().map(|(n, person, salt)| person_row(id, *n, person, salt)).collect()).await?;
+    PERSONS.write(tx, rows(persons.iter().map(|(n, person, salt)| person_row(id, *n, person, salt)))).await?;
     let silenced = silenced(&changed.records, ledger);
     let kept = changed.notes.iter().filter(|(n, ..)| !silenced.contains(n));
     let notes = kept.map(|(n, text, salt, bib)| note_row(id, *n, text, salt, *bib, public.contains(n)));
-    NOTES.write(tx, notes.collect()).await?;
+    NOTES.write(tx, rows(notes)).await?;
     let records = changed.records.into_iter().map(|(record, bytes, leaf)| record_row(id, &record, bytes, &leaf));
-    RECORDS.write(tx, made(records).await).await?;
+    RECORDS.write(tx, rows(records)).await?;
     Ok(id)
 }
 
-/// How many rows are made before others have this thread for a while.
+/// How many changed rows are looked at before others have this thread for a while.
 const AT_A_TIME: usize = 256;
-
-/// Makes rows. Of a whole competition that takes a while: others have this thread in between.
-async fn made<T>(rows: impl Iterator<Item = T>) -> Vec<T> {
-    let mut all = Vec::with_capacity(rows.size_hint().0);
-    for row in rows {
-        all.push(row);
-        if all.len().is_multiple_of(AT_A_TIME) {
-            tokio::task::yield_now().await;
-        }
-    }
-    all
-}
 
 /// The head row: made, or moved on.
 async fn head(tx: &mut Tx, loaded: &Loaded) -> Result<i64, StoreError> {

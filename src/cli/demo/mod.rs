@@ -89,7 +89,8 @@ impl Demo {
             None => (calendar, field::Size::SAMPLE),
         };
         let clock = Clock::fixed(calendar.beginning()?);
-        let service = open(config.clone(), clock.clone(), Keys::System).await?;
+        let made = Config { in_the_making: true, ..config.clone() };
+        let service = open(made, clock.clone(), Keys::System).await?;
         let told = self.tell(&service.app, &clock, &calendar, size, now).await;
         service.close().await;
         let (told, sign_ins) = told?;

@@ -296,6 +296,14 @@ pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
     }
 }
 
+/// Gives a database that nobody else knows of yet what makes large groups quick.
+pub(crate) async fn make(db: &Db) -> Result<(), StoreError> {
+    match db {
+        Db::Sqlite(pool) => sqlite::make(pool).await,
+        Db::Postgres(_) => Ok(()),
+    }
+}
+
 /// Why a database does not do what it is asked at the moment, though nothing is wrong with that:
 /// later it may go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

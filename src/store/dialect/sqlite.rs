@@ -33,6 +33,10 @@ const CHECKPOINT_PAGES: &str = "4000";
 /// group of changes touches thousands of pages.
 const WRITER_CACHE: &str = "-65536";
 
+/// The same while a file is made: what a large group touches is folded back once for several of them.
+const MAKER_CHECKPOINT_PAGES: &str = "32000";
+const MAKER_CACHE: &str = "-262144";
+
 /// Connections of a file.
 pub(super) struct Pools {
     /// To read.
@@ -41,6 +45,14 @@ pub(super) struct Pools {
     pub(super) follows: SqlitePool,
     /// The one that writes.
     pub(super) writes: SqlitePool,
+}
+
+/// Gives the connection that writes room for large groups.
+pub(super) async fn make(writes: &SqlitePool) -> Result<(), StoreError> {
+    for (name, value) in [("wal_autocheckpoint", MAKER_CHECKPOINT_PAGES), ("cache_size", MAKER_CACHE)] {
+        sqlx::query(sqlx::AssertSqlSafe(format!("PRAGMA {name} = {value}"))).execute(writes).await?;
+    }
+    Ok(())
 }
 
 /// Makes the file if need be and brings its tables up to date. A commit is on the disk when it returns

@@ -17,7 +17,7 @@ use crate::rules::life::Attempt;
 use crate::rules::people::Entry;
 use crate::rules::placement::Placement;
 use futures_util::FutureExt;
-use queues::{Queues, ROWS};
+use queues::{Pace, Queues};
 use std::collections::{BTreeMap, HashSet, VecDeque};
 use std::panic::AssertUnwindSafe;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -32,9 +32,6 @@ use tokio_util::sync::CancellationToken;
 const QUEUE: usize = 4_096;
 /// Changes committed together at most, where somebody waits for each.
 const GROUP: usize = 256;
-/// Changes of one [`Feed`] in flight: while a group is committed the next gathers.
-const FEED: usize = 2 * ROWS;
-
 /// How long changes of a competition that another process has in hand are sent away at most before it is
 /// tried again.
 const LET_BE: Duration = Duration::from_secs(10);
@@ -141,6 +138,8 @@ pub struct Writer {
     jobs: mpsc::Sender<Job>,
     /// Of [`Feed`]s: however many there are, they take nobody else's place.
     rows: mpsc::Sender<Job>,
+    /// Changes of one [`Feed`] in flight: while a group is committed the next gathers.
+    in_flight: usize,
     held: Held,
     stop: CancellationToken,
     stopped: CancellationToken,
@@ -151,11 +150,16 @@ impl Writer {
     /// log order; it must be quick. A panic in the task ends the process: a writer that is gone
     /// while readers go on would look like a service.
     pub fn start(store: Store, clock: Clock, on_commit: impl Fn(&Committed) + Send + 'static) -> Self {
-        let ((jobs, waited_for), (rows, of_files)) = (mpsc::channel(QUEUE), mpsc::channel(QUEUE));
+        let pace = match (store.holds_one_by_one(), store.is_in_the_making()) {
+            (true, _) => Pace::SERVER,
+            (false, true) => Pace::NEW_FILE,
+            (false, false) => Pace::FILE,
+        };
+        let in_flight = 2 * pace.rows;
+        let ((jobs, waited_for), (rows, of_files)) = (mpsc::channel(QUEUE), mpsc::channel(QUEUE.max(in_flight)));
         let (stop, stopped) = (CancellationToken::new(), CancellationToken::new());
-        let writer = Self { jobs, rows, held: Held::default(), stop, stopped };
-        // On a server others may wait for the competition that a group holds.
-        let queues = Queues::new(waited_for, of_files, !store.holds_one_by_one());
+        let writer = Self { jobs, rows, in_flight, held: Held::default(), stop, stopped };
+        let queues = Queues::new(waited_for, of_files, pace);
         let (stop, stopped, held) = (writer.stop.clone(), writer.stopped.clone(), Arc::clone(&writer.held));
         tokio::spawn(async move {
             // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
@@ -251,7 +255,7 @@ impl Feed<'_> {
     /// Whether an answer should be taken before more is sent.
     #[must_use]
     pub fn is_full(&self) -> bool {
-        self.waiting.len() >= FEED
+        self.waiting.len() >= self.writer.in_flight
     }
 
     /// Hands in the next change.

@@ -7,9 +7,35 @@ use tokio::sync::mpsc;
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
-/// Rows of files committed together at most, where nobody else waits: the rows of a group go to pages all
-/// over the tables, and each page is written once a group.
-pub(super) const ROWS: usize = 2_048;
+/// How rows of files take the database: at most so many together, and how others come to it.
+#[derive(Clone, Copy)]
+pub(super) struct Pace {
+    /// Rows committed together at most, where nobody else waits: the rows of a group go to pages all over the
+    /// tables, and each page is written once a group.
+    pub(super) rows: usize,
+    /// Who else may want it.
+    others: Others,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Others {
+    /// Nobody.
+    Nobody,
+    /// Other processes look again and again whether it is free: a group has all of it in hand.
+    Look,
+    /// They wait in a line, for the one competition.
+    Line,
+}
+
+impl Pace {
+    /// A file that other processes may have open too.
+    pub(super) const FILE: Self = Self { rows: 2_048, others: Others::Look };
+    /// A file that nobody else knows of yet.
+    pub(super) const NEW_FILE: Self = Self { rows: 16_384, others: Others::Nobody };
+    /// A server.
+    pub(super) const SERVER: Self = Self { rows: 2_048, others: Others::Line };
+}
+
 /// How long rows of files take the database at most at once, about: of a slower machine fewer go together.
 const HELD: Duration = Duration::from_millis(250);
 /// Rows of files that are committed beside a full group of other changes.
@@ -27,7 +53,7 @@ pub(super) struct Queues {
     of_files: mpsc::Receiver<Job>,
     /// Rows committed together at most, where nobody else waits: as many as take no longer than [`HELD`].
     together: usize,
-    alone: bool,
+    pace: Pace,
     /// When somebody waited last.
     waited: Option<Instant>,
     /// Until when rows of files leave the database to other processes.
@@ -35,10 +61,9 @@ pub(super) struct Queues {
 }
 
 impl Queues {
-    /// `alone`: whether a group has the whole database in hand, while other processes look again and again
-    /// whether it is free. Elsewhere they wait in a line for the one competition.
-    pub(super) fn new(waited_for: mpsc::Receiver<Job>, of_files: mpsc::Receiver<Job>, alone: bool) -> Self {
-        Self { waited_for, of_files, together: GROUP, alone, waited: None, free: Instant::now() }
+    pub(super) fn new(waited_for: mpsc::Receiver<Job>, of_files: mpsc::Receiver<Job>, pace: Pace) -> Self {
+        let together = if pace.others == Others::Nobody { pace.rows } else { GROUP };
+        Self { waited_for, of_files, together, pace, waited: None, free: Instant::now() }
     }
 
     /// What is to be committed next, together; `None`: nothing comes any more. Once it is to stop, nothing
@@ -75,14 +100,14 @@ impl Queues {
 
     /// So many rows of files took so long.
     pub(super) fn took(&mut self, rows: usize, time: Duration) {
-        if !self.alone {
+        if self.pace.others != Others::Look {
             return;
         }
         self.free = Instant::now() + time / LEFT;
         if time > HELD {
             self.together = (self.together / 2).max(GROUP);
         } else if rows == self.together && time < HELD / 2 {
-            self.together = (self.together * 2).min(ROWS);
+            self.together = (self.together * 2).min(self.pace.rows);
         }
     }
 }
