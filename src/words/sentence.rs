@@ -48,6 +48,7 @@ pub const OWN: &[&str] = &[
     "parts",
     "path",
     "q",
+    "question",
     "region",
     "sent",
     "session",

@@ -155,6 +155,7 @@ const OURS: &[&str] = &[
     "cm",
     "codes",
     "columns",
+    "confirm",
     "count",
     "database",
     "date",
