@@ -49,7 +49,7 @@ pub const ORGANISE: Organise = Organise {
     late_many_all: "Alle {n}, die hier stehen",
     late_many_hint: "Einer für alle angekreuzten; lesen können ihn die Betroffenen und das Schiedsgericht",
     late_many_reason_needed: "Schreib den Grund dazu: er bleibt bei jeder Entscheidung stehen.",
-    late_many_none: "Kreuz an, welche Ergebnisse gemeint sind, oder alle.",
+    late_many_none: "Setz ein Häkchen bei den Ergebnissen, die gemeint sind, oder bei allen.",
     late_many_admit: "Angekreuzte zulassen",
     late_many_refuse: "Angekreuzte nicht zulassen",
     late_many_admitted: "{n} zugelassen. Die Plätze zählen von jetzt an.",
