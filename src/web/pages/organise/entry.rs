@@ -326,7 +326,9 @@ mod tests {
                     email: samples::BIDI.to_owned(),
                     show: vec![Choice::new("hidden", texts().entry_name_hidden, "hidden")],
                     show_hint: texts().entry_show_hint,
-                    seen: samples::HOSTILE.to_owned(),
+                    was_name: samples::HOSTILE.to_owned(),
+                    was_email: samples::BIDI.to_owned(),
+                    was_show: "hidden",
                 }),
                 history: vec![Line {
                     what: words().amended_name.to_owned(),
