@@ -93,6 +93,8 @@ pub const ORGANISE: Organise = Organise {
     // Erasing
     erase_title: "Jemanden löschen",
     erase_about: "Name, Geburtsdatum, E-Mail und alle Notizen zur Meldung werden endgültig gelöscht, und ein Konto, das nur dieser Person gehörte, wird geschlossen. Ergebnisse und Plätze bleiben, als „Startnummer“ mit ihrer Zahl. Wer unter demselben Namen und derselben E-Mail Kontakt eines Gyms ist, wird auch dort gelöscht, außer die Person arbeitet dort noch mit. Das lässt sich nicht rückgängig machen.",
+    erase_about_judge: "Name und E-Mail werden endgültig gelöscht, und ein Konto, das nur dieser Person gehörte, wird geschlossen. Was bestätigt wurde, bleibt unter dem Code. Wer unter demselben Namen und derselben E-Mail Kontakt eines Gyms ist, wird auch dort gelöscht, außer die Person arbeitet dort noch mit. Das lässt sich nicht rückgängig machen.",
+    erase_about_contact: "Name, E-Mail und Telefon dieser Kontaktperson werden endgültig gelöscht, auch wo sie unter demselben Namen und derselben E-Mail Kontakt eines anderen Gyms ist, außer sie arbeitet dort noch mit. Konto und Rollen, die sie hat, bleiben. Das lässt sich nicht rückgängig machen.",
     erase_bib_hint: "Der Person, die darum gebeten hat",
     erase_gym: "Oder das Gym, dessen Kontaktperson gelöscht werden soll",
     erase_gym_hint: "Die Kurzbezeichnung, wie in der Liste der Gyms. Name, E-Mail und Telefon der Kontaktperson werden endgültig gelöscht.",

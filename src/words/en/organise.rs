@@ -92,6 +92,8 @@ texts! {
     // Erasing
     erase_title: "Erase somebody",
     erase_about: "Name, birth, e-mail and all notes about the entry are deleted for good, and an account that was only theirs is closed. Scores and places stay, under “Athlete” and the bib. Who is a gym's contact under the same name and e-mail goes there too, unless they are still its staff. It cannot be undone.",
+    erase_about_judge: "Name and e-mail are deleted for good, and an account that was only theirs is closed. What they vouched for stays, under the code. Who is a gym's contact under the same name and e-mail goes there too, unless they are still its staff. It cannot be undone.",
+    erase_about_contact: "Name, e-mail and phone of this contact are deleted for good, also where they are another gym's contact under the same name and e-mail, unless they are still its staff. A sign-in and roles that they have stay. It cannot be undone.",
     erase_bib_hint: "Of the athlete who asked for it",
     erase_gym: "Or the gym whose contact is to be erased",
     erase_gym_hint: "The short name, as in the list of gyms. Name, e-mail and phone of its contact are deleted for good.",
