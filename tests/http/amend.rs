@@ -1,9 +1,9 @@
 //! Who an entry is, put right by the organiser on the page of the entry; and the own name, hidden and shown by the
 //! athlete on the own account's page.
 
-use crate::account::assert_log_holds;
+use crate::account::{assert_log_holds, found};
 use crate::organise::organiser;
-use crate::support::{Client, Reply, SALTMARSH, TestApp, grant};
+use crate::support::{Client, HIDDEN, Reply, SALTMARSH, TestApp, grant};
 use serde_json::json;
 use tallywright::rules::access::{Grant, Role};
 use tallywright::words::{Lang, Sentence};
@@ -275,4 +275,71 @@ async fn who_was_erased_is_not_put_right() {
     let told = facts(&browser, &csrf, &seen, ["Ines Duarte", "", "shown"], 422).await.plain();
     assert!(told.contains("The person behind 1042 was erased"), "{told}");
     assert!(read(&app).await.iter().all(|(_, text)| !text.contains("Ines")));
+}
+
+#[tokio::test]
+async fn of_who_was_put_right_and_then_erased_nothing_is_left() {
+    let app = placed().await;
+    let (browser, csrf) = organiser(&app).await;
+    for (name, email) in [
+        ("Quorzella Vexwhistle", "one@zephyrine.box"),
+        ("Quorzella Vexwhistle-Reis", "quorzella@zephyrine.box"),
+        ("Ines Dias", ""),
+    ] {
+        let seen = shown(&browser.get(PAGE).await);
+        facts(&browser, &csrf, &seen, [name, email, "shown"], 303).await;
+    }
+    browser.erases("erase_bib", "1042").await.expect(303);
+    assert_eq!(found(&app), Vec::<&str>::new());
+    assert_log_holds(&app).await;
+}
+
+/// A competition that only those with a role in it see is one like any other for whose name stands there; one that
+/// is gone keeps nobody from the rest of the own account.
+#[tokio::test]
+async fn a_name_is_hidden_in_a_private_competition_too_and_one_that_is_gone_is_passed_over() {
+    let app = TestApp::new().await;
+    let role = |bib, slug| Grant { bib: Some(bib), ..grant(Role::Athlete, Some(slug)) };
+    let own = app.browser("ines@example.org", &[role(1042, HIDDEN), role(7, "nowhere"), role(777, HIDDEN)]).await;
+    let other = app.browser("rita@example.org", &[role(1043, HIDDEN)]).await;
+    let public = format!("/c/{HIDDEN}/athletes/1042");
+    assert!(other.get(&public).await.expect(200).plain().contains("Ines Duarte"));
+    let page = own.get("/account").await.expect(200);
+    let csrf = page.csrf();
+    let page = page.plain();
+    assert_eq!(page.matches("action=\"/account/name\"").count(), 1, "{page}");
+    assert!(page.contains("bib 1042: everybody may read your name.") && page.contains("nowhere"), "{page}");
+    let fields = [("csrf", &*csrf), ("competition", HIDDEN), ("bib", "1042"), ("show", "no")];
+    own.post("/account/name").form(&fields).await.expect(303);
+    let told = other.get(&public).await.expect(200).plain();
+    assert!(told.contains("Athlete 1042") && !told.contains("Ines"), "{told}");
+    assert!(own.get("/account").await.expect(200).plain().contains("Show my name"));
+    app.nobody().get(&public).await.expect(404);
+    let csrf = other.get("/account").await.csrf();
+    let fields = [("csrf", &*csrf), ("competition", HIDDEN), ("bib", "1042"), ("show", "yes")];
+    other.post("/account/name").form(&fields).await.expect(403);
+}
+
+/// Who presses again and again fills no page with it, and what else was put right stands there all the same.
+#[tokio::test]
+async fn a_name_that_is_hidden_and_shown_again_and_again_is_one_line_of_the_history() {
+    let app = placed().await;
+    let (browser, csrf) = organiser(&app).await;
+    let own = app.in_browser(&app.athlete(1042).await).await;
+    let own_csrf = own.get("/account").await.csrf();
+    let press = async || {
+        for show in ["no", "yes", "no", "yes"] {
+            let fields = [("csrf", &*own_csrf), ("competition", "saltmarsh"), ("bib", "1042"), ("show", show)];
+            own.post("/account/name").form(&fields).await.expect(303);
+        }
+    };
+    press().await;
+    let seen = shown(&browser.get(PAGE).await);
+    facts(&browser, &csrf, &seen, ["Ines Dias", &seen[1], "shown"], 303).await;
+    press().await;
+    let page = app.nobody().get("/c/saltmarsh/athletes/1042").await.expect(200).plain();
+    let (_, after) = page.split_once("What was put right about this entry").expect("a history");
+    assert!(after.contains("<summary>History: 3 changes</summary>"), "{after}");
+    assert_eq!(after.matches("Name shown to everybody").count(), 2, "{after}");
+    assert!(after.contains("Name put right") && !after.contains("Name hidden"), "{after}");
 }

@@ -85,7 +85,7 @@ impl About {
         let entry = lists::entry(app, &caller.actor, caller.received, slug, bib).await?;
         let gyms = directory::gyms(app, &reader).await?;
         let facts = amend::read(app, &caller.actor, caller.received, slug, bib).await?;
-        let amended = amend::history(app, &reader, bib).await?;
+        let amended = amend::history(app, &reader, bib, entry.gym.as_deref()).await?;
         Ok(Self { reader, entry, gyms, facts, amended })
     }
 
