@@ -108,13 +108,7 @@ pub async fn own_names(app: &App, actor: &Actor, now: Timestamp) -> Vec<OwnName>
     own
 }
 
-async fn own_name(
-    app: &App,
-    actor: &Actor,
-    now: Timestamp,
-    slug: &str,
-    bib: u32,
-) -> Result<Option<OwnName>, Failure> {
+async fn own_name(app: &App, actor: &Actor, now: Timestamp, slug: &str, bib: u32) -> Result<Option<OwnName>, Failure> {
     let reader = Reader::find(app, actor, now, slug).await?;
     let Some(named) = app.store.find_entry(reader.id, bib).await? else { return Ok(None) };
     let Some(permit) = reader.knows(&named.entry) else { return Ok(None) };
@@ -202,9 +196,7 @@ fn amendments(records: &[Record], before: &mut Option<Entry>, all: bool) -> Vec<
     for record in records {
         let (entry, what) = match &record.event {
             Event::EntryAmended { entry, what } => (entry, what.iter().map(|what| of(*what)).collect()),
-            Event::EntrySet { entry } => {
-                (entry, before.as_ref().map_or(Vec::new(), |before| by_a_list(before, entry)))
-            }
+            Event::EntrySet { entry } => (entry, before.as_ref().map_or(Vec::new(), |before| by_a_list(before, entry))),
             Event::EntryMoved { entry, .. } => (entry, Vec::new()),
             _ => continue,
         };
@@ -253,7 +245,8 @@ mod tests {
     fn of_a_name_hidden_and_shown_again_and_again_the_last_is_told() {
         let many = [("athlete", Happened::Hidden), ("athlete", Happened::Shown)].repeat(400);
         let (name, shown) = (("organiser", Happened::Name), ("organiser", Happened::Shown));
-        let all = [&[("organiser", Happened::Email), name][..], &many[..799], &[shown, name, name], &many[..2]].concat();
+        let all =
+            [&[("organiser", Happened::Email), name][..], &many[..799], &[shown, name, name], &many[..2]].concat();
         let expected = [
             ("organiser", Happened::Email),
             name,

@@ -111,7 +111,12 @@ impl Store {
     }
 
     /// The last that happened to one subject, newest first.
-    pub async fn list_last(&self, competition: i64, subject: &str, limit: u32) -> Result<Vec<StoredRecord>, StoreError> {
+    pub async fn list_last(
+        &self,
+        competition: i64,
+        subject: &str,
+        limit: u32,
+    ) -> Result<Vec<StoredRecord>, StoreError> {
         let mut conn = self.read().await?;
         db!(&mut conn, all Row:
             "SELECT seq, at, subject, bytes, leaf FROM records WHERE competition = $1 AND subject = $2 ORDER BY seq DESC LIMIT $3",

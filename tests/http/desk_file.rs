@@ -158,7 +158,11 @@ fn asked(page: &str) -> Vec<(&str, &str)> {
 
 /// The names of the boxes of a page that are ticked already.
 fn ticked(page: &str) -> Vec<&str> {
-    asked(page).into_iter().filter(|(_, rest)| rest.starts_with("\" value=\"yes\" checked>")).map(|(name, _)| name).collect()
+    asked(page)
+        .into_iter()
+        .filter(|(_, rest)| rest.starts_with("\" value=\"yes\" checked>"))
+        .map(|(name, _)| name)
+        .collect()
 }
 
 #[tokio::test]
@@ -268,7 +272,10 @@ async fn a_yes_to_what_nobody_asks_is_left_out() {
         ("confirm-spreadsheet_time", "yes"),
     ];
     let page = browser.post(&format!("{DESK}/file")).form(&fields).await.expect(200).plain();
-    assert!(page.contains("300 stored, 0 as they were, 1 refused.") && !page.contains("AAAAAAAA"), "it has some length");
+    assert!(
+        page.contains("300 stored, 0 as they were, 1 refused.") && !page.contains("AAAAAAAA"),
+        "it has some length"
+    );
     assert_eq!(ticked(&page), ["confirm-spreadsheet_time"]);
     // By a program the same.
     let csv = "bib,performance\n1042,6+14 tb 11:24:00\n";

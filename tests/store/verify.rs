@@ -33,13 +33,8 @@ async fn eventful() -> Place {
     let hidden = EntryFacts { show_name: Some(false), ..EntryFacts::default() };
     let (name, email) = (Some("Somebody Else".to_owned()), Some("else@example.org".to_owned()));
     let facts = EntryFacts { name, email, ..hidden.clone() };
-    let own = Grant {
-        role: Role::Athlete,
-        competition: Some("saltmarsh".to_owned()),
-        gym: None,
-        bib: Some(4),
-        judge: None,
-    };
+    let own =
+        Grant { role: Role::Athlete, competition: Some("saltmarsh".to_owned()), gym: None, bib: Some(4), judge: None };
     let athlete = Actor { account: Some(9), grants: vec![own], ..Actor::default() };
     for asked in [
         moved("w1", 4, Move::Submit(video)),

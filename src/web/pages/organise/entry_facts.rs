@@ -126,13 +126,7 @@ pub(super) async fn post(app: &App, caller: &Caller, slug: &str, bib: u32, field
 }
 
 /// The page again, with what was typed.
-fn again(
-    about: &About,
-    caller: &Caller,
-    fields: &Fields,
-    mut errors: Vec<FieldError>,
-    status: StatusCode,
-) -> Answer {
+fn again(about: &About, caller: &Caller, fields: &Fields, mut errors: Vec<FieldError>, status: StatusCode) -> Answer {
     let mut view = about.view(caller, None, Some(fields));
     if about.facts.is_none() {
         // Of who was erased there are no fields to lead to.
