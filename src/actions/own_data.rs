@@ -1,8 +1,9 @@
 //! Everything that is kept about whoever asks, to be taken along.
 
+use super::amend::Amendment;
 use super::reader::Reader;
 use super::views::{EntryView, HistoryView, JudgeView, ScoreWithAttempts};
-use super::{Failure, ScorePath, judging, lists, score};
+use super::{Failure, ScorePath, amend, judging, lists, score};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::people::{Person, fold_name};
@@ -98,6 +99,8 @@ pub struct OwnEntry {
     pub scores: Vec<ScoreWithAttempts>,
     /// All that happened to each.
     pub history: Vec<HistoryView>,
+    /// What was put right about who it is, oldest first.
+    pub amended: Vec<Amendment>,
 }
 
 /// A judge.
@@ -220,6 +223,7 @@ async fn own_entry(app: &App, reader: &Reader, bib: u32) -> Result<Option<OwnEnt
         person,
         scores: Vec::new(),
         history: Vec::new(),
+        amended: amend::whole_history(app, reader, bib).await?,
     };
     for workout in reader.workouts() {
         let path = ScorePath { competition: slug.clone(), workout: workout.slug.clone(), bib };

@@ -246,8 +246,8 @@ impl Reader {
         }
     }
 
-    /// Proof that this reader may know an entry's hidden name.
-    fn knows(&self, entry: &Entry) -> Option<Permit> {
+    /// Proof that this reader may know who an entry is, hidden or not.
+    pub(super) fn knows(&self, entry: &Entry) -> Option<Permit> {
         permit(&self.actor, Act::ReadPersons { competition: &self.slug, gym: entry.gym.as_deref() })
             .or_else(|denied| {
                 if self.is_own(entry.bib) {

@@ -110,6 +110,22 @@ impl Store {
         .collect()
     }
 
+    /// The last that happened to one subject, newest first.
+    pub async fn list_last(
+        &self,
+        competition: i64,
+        subject: &str,
+        limit: u32,
+    ) -> Result<Vec<StoredRecord>, StoreError> {
+        let mut conn = self.read().await?;
+        db!(&mut conn, all Row:
+            "SELECT seq, at, subject, bytes, leaf FROM records WHERE competition = $1 AND subject = $2 ORDER BY seq DESC LIMIT $3",
+            competition, subject, i64::from(limit))?
+        .into_iter()
+        .map(stored)
+        .collect()
+    }
+
     /// Rulings before log position `before` (`None`: from the end), newest first.
     pub async fn list_rulings(
         &self,

@@ -2,7 +2,7 @@
 // several rows have, as of a column that a spreadsheet has changed, stands once over all of them too, with
 // its count and one yes for them all. Which figures are asked about, the service says.
 
-import { desk, element, plain, rows, saying, words } from "./brought.js";
+import { desk, element, plain, rows, saying, sectionOf, words } from "./brought.js";
 import { keep } from "./kept.js";
 import { put } from "../time.js";
 
@@ -35,12 +35,14 @@ function yes(all) {
   for (const [row] of those) row.check();
 }
 
-// By code the rows that have that question about what stands in them now, as they come on the page.
-function byCode() {
+// By workout and code the rows that have that question about what stands in them now, as they come on the page: what
+// is right of the one workout's figures says nothing of another's.
+function byQuestion() {
   const all = new Map();
   for (const row of rows.values()) {
     for (const one of open.get(row) ?? []) {
-      const those = all.get(one.code) ?? all.set(one.code, new Map()).get(one.code);
+      const key = `${row.data.workout} ${one.code}`;
+      const those = all.get(key) ?? all.set(key, new Map()).get(key);
       if (row.entry === one.about && !those.has(row)) those.set(row, one);
     }
   }
@@ -61,22 +63,23 @@ desk.addEventListener("kept", soon);
 const lines = new Map();
 function show() {
   due = false;
-  const all = [...byCode()].filter(([, those]) => those.size > 1);
-  for (const [code, { line }] of lines) {
-    if (all.some(([one]) => one === code)) continue;
+  const all = [...byQuestion()].filter(([, those]) => those.size > 1);
+  for (const [key, { line }] of lines) {
+    if (all.some(([one]) => one === key)) continue;
     line.remove();
-    lines.delete(code);
+    lines.delete(key);
   }
-  for (const [code, those] of all) {
-    if (!lines.has(code)) {
-      const [said, button] = [element("span", {}), plain("", () => yes([...(byCode().get(code) ?? [])]))];
+  for (const [key, those] of all) {
+    if (!lines.has(key)) {
+      const [said, button] = [element("span", {}), plain("", () => yes([...(byQuestion().get(key) ?? [])]))];
       const line = element("p", { className: "ask choice" }, said, button);
-      lines.set(code, { line, said, button });
+      lines.set(key, { line, said, button });
       panel.append(line);
     }
-    const { said, button } = lines.get(code);
+    const { said, button } = lines.get(key);
     const [[row, { text }]] = those;
-    said.replaceChildren(...saying(words.asked_of, { n: those.size, name: row.name, question: text }));
+    const workout = sectionOf(row.data.workout).dataset.title;
+    said.replaceChildren(...saying(words.asked_of, { workout, n: those.size, name: row.name, question: text }));
     button.textContent = put(words.yes_all, { n: those.size });
   }
 }

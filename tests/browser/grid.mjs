@@ -146,7 +146,7 @@ export async function gridEvening(base, demo, staff, look) {
     const question = page.locator(".asked p");
     await paste(asked[0], "278+0\n279+0\n280+0");
     await note("Pasted: 3.");
-    await question.getByText(/^3 rows have this question\..+278 rounds\?/).waitFor({ state: "visible" });
+    await question.getByText(/^.+: 3 rows have this question\..+278 rounds\?/).waitFor({ state: "visible" });
     assert((await question.count()) === 1, `${await question.count()} questions`);
     await sound(page, "grid with a question that many rows have");
     // Other figures are not meant by it, whether they are checked by now or not.

@@ -41,6 +41,8 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["athlete", "own score", `/c/${c}/athletes/${bib}/workouts/${running}`],
     ["athlete", "own account", "/account"],
     ["athlete", "erasing without the address", "/account", wrongAddress],
+    ["athlete", "own name hidden and shown again", "/account", hideAndShow],
+    ["athlete", "own page with what was put right", `/c/${c}/athletes/${bib}`, async (page) => page.locator('section[aria-labelledby="amended"] summary').click()],
     ["judge", "account of a judge", "/account"],
     ["staff", "desk", `/desk/${c}/${gym}`],
     ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
@@ -75,6 +77,12 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
       await page.locator('form[action$="/erase"] button[value="look"]').click();
       await page.locator("#would").waitFor();
     }],
+    ["organiser", "a judge who would be erased", `/organise/${c}`, async (page) => {
+      const [judge] = await api(page, `${c}/judges`);
+      await page.locator("#erase_judge").fill(judge.code);
+      await page.locator('form[action$="/erase"] button[value="look"]').click();
+      await page.locator("#would").waitFor();
+    }],
     ["organiser", "who is missing", `/organise/${c}/missing?workout=${running}`],
     ["organiser", "who is missing in a gym", `/organise/${c}/missing?workout=${running}&gym=${gym}`],
     ["organiser", "competition file", `/organise/${c}/file`],
@@ -93,6 +101,22 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
       await page.locator("#gym").fill("nowhere hall");
       await page.locator('button[value="look"]').click();
       await page.locator("#gym-error-1").waitFor();
+    }],
+    ["organiser", "who it is with faults", `/organise/${c}/entries/${bib}`, async (page) => {
+      await page.locator("#name").fill("");
+      await page.locator('button[value="facts"]').click();
+      await page.locator("#name-error-1").waitFor();
+    }],
+    ["organiser", "who it is, put right by somebody else too", `/organise/${c}/entries/${bib}`, async (page) => {
+      await page.locator('input[name="was_name"]').evaluate((field) => (field.value = "As It Was Before"));
+      await page.locator("#name").fill("Käthe Wolkenstein");
+      await page.locator('button[value="facts"]').click();
+      await page.locator("#name-error-1").waitFor();
+    }],
+    ["organiser", "an entry put right", `/organise/${over}/entries/7`, async (page) => {
+      await page.locator("#email").fill("put.right@saltmarsh.example");
+      await page.locator('button[value="facts"]').click();
+      await page.locator(".done").waitFor();
     }],
     ["organiser", "codes for those without a gym", `/organise/${c}/codes`],
     ["organiser", "people", `/organise/${c}/people`],
@@ -199,6 +223,14 @@ async function wrongAddress(page) {
   await form.locator('input[type="email"], input[name="me"]').first().fill("somebody.else@saltmarsh.example");
   await form.getByRole("button").last().click();
   await page.locator("#me-error-1").waitFor();
+}
+
+async function hideAndShow(page) {
+  for (const press of ["no", "yes"]) {
+    const form = page.locator('form[action="/account/name"]', { has: page.locator(`input[name="show"][value="${press}"]`) });
+    await form.getByRole("button").click();
+    await page.locator(".done").waitFor();
+  }
 }
 
 async function tryRequest(page) {

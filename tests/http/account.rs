@@ -78,7 +78,11 @@ pub async fn assert_log_holds(app: &TestApp) {
 #[tokio::test]
 async fn own_data_is_whole_and_nobody_elses() {
     let app = TestApp::new().await;
-    let (browser, _) = athlete(&app, &[]).await;
+    let (browser, csrf) = athlete(&app, &[]).await;
+    for show in ["no", "yes"] {
+        let fields = [("csrf", &*csrf), ("competition", "saltmarsh"), ("bib", "4711"), ("show", show)];
+        browser.post("/account/name").form(&fields).await.expect(303);
+    }
     let reply = browser.get("/account/data.json").await.expect(200);
     assert!(reply.header("content-disposition").starts_with("attachment"));
     let data = reply.json();
@@ -95,6 +99,11 @@ async fn own_data_is_whole_and_nobody_elses() {
     let actions: Vec<&Value> =
         entry["history"][0]["items"].as_array().expect("items").iter().map(|i| &i["action"]).collect();
     assert_eq!(actions, ["submitted", "attested", "flagged"]);
+    // Each time, where a page tells the last of it.
+    let amended: Vec<(&Value, &Value)> =
+        entry["amended"].as_array().expect("a list").iter().map(|a| (&a["role"], &a["what"])).collect();
+    let (role, hidden, shown) = (json!("athlete"), json!("hidden"), json!("shown"));
+    assert_eq!(amended, [(&role, &hidden), (&role, &shown)]);
     for planted in PLANTED {
         assert!(reply.text().to_lowercase().contains(&planted.to_lowercase()), "{planted} in {}", reply.text());
     }

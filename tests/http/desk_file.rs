@@ -156,6 +156,15 @@ fn asked(page: &str) -> Vec<(&str, &str)> {
     boxes.filter_map(|rest| one(rest).map(|(name, end, label)| (&rest[name..end], &rest[end..label]))).collect()
 }
 
+/// The names of the boxes of a page that are ticked already.
+fn ticked(page: &str) -> Vec<&str> {
+    asked(page)
+        .into_iter()
+        .filter(|(_, rest)| rest.starts_with("\" value=\"yes\" checked>"))
+        .map(|(name, _)| name)
+        .collect()
+}
+
 #[tokio::test]
 async fn a_question_that_many_rows_have_is_asked_once_and_answered_for_all_of_them() {
     let app = TestApp::new().await;
@@ -183,7 +192,10 @@ async fn a_question_that_many_rows_have_is_asked_once_and_answered_for_all_of_th
     // A yes to one of them is none to the other, and none to anything else.
     let page = send(&[("confirm-spreadsheet_time", "yes"), ("confirm-whole_round", "yes")]).await.expect(200).plain();
     assert!(page.contains("40 stored, 1 as they were, 1 refused."), "{page}");
-    assert_eq!(asked(&page).iter().map(|(name, _)| *name).collect::<Vec<_>>(), ["confirm-total_as_rounds"]);
+    // What was answered stays answered, and can be taken back.
+    let names: Vec<&str> = asked(&page).iter().map(|(name, _)| *name).collect();
+    assert_eq!(names, ["confirm-total_as_rounds", "confirm-spreadsheet_time"]);
+    assert_eq!(ticked(&page), ["confirm-spreadsheet_time"]);
     let stored = program.get(&format!("{SCORES}/5040")).await.expect(200).json();
     assert_eq!(stored["performance"]["text"], "6+14 tb 11:24");
     program.get(&format!("{SCORES}/5041")).await.expect(404);
@@ -205,4 +217,69 @@ async fn a_question_about_rows_is_asked_in_german_and_a_fault_is_no_question() {
     assert_eq!(boxes.len(), 1, "{page}");
     assert!(boxes[0].1.contains("Zeilen damit: 2. <strong>Ja, es stimmt in allen.</strong>"), "{}", boxes[0].1);
     assert!(page.contains("Zu manchen Zeilen gibt es eine Rückfrage."), "{page}");
+}
+
+/// Whoever works through the questions one by one gets to the end too: what was ticked goes along.
+#[tokio::test]
+async fn two_questions_about_one_row_are_answered_one_after_the_other() {
+    let app = TestApp::new().await;
+    let (program, browser, csrf) = at_desk(&app).await;
+    let path = format!("{DESK}/file");
+    let rows = "bib,performance\n1042,6+14 tb 2:24:00\n1043,5+44\n";
+    let send = async |rows: &str, ticks: &[String]| {
+        let mut fields = vec![("csrf", csrf.as_str()), ("workout", "w1"), ("text", rows), ("do", "send")];
+        fields.extend(ticks.iter().map(|name| (name.as_str(), "yes")));
+        browser.post(&path).form(&fields).await
+    };
+    let page = send(rows, &[]).await.expect(200).plain();
+    let names = |page: &str| asked(page).iter().map(|(name, _)| (*name).to_owned()).collect::<Vec<_>>();
+    assert_eq!(names(&page), ["confirm-spreadsheet_time", "confirm-tiebreak_pace"], "{page}");
+    assert!(ticked(&page).is_empty(), "nobody has said yes: {page}");
+    // The first alone; then what the page has ticked, and what it asks.
+    let page = send(rows, &names(&page)[..1]).await.expect(200).plain();
+    assert!(page.contains("0 stored, 0 as they were, 2 refused."), "{page}");
+    assert_eq!(names(&page), ["confirm-tiebreak_pace", "confirm-spreadsheet_time"], "{page}");
+    assert_eq!(ticked(&page), ["confirm-spreadsheet_time"], "{page}");
+    assert!(page.contains("the time without the :00 that a spreadsheet has added is meant"), "{page}");
+    let page = send(rows, &names(&page)).await.expect(200).plain();
+    assert!(page.contains("1 stored, 0 as they were, 1 refused."), "{page}");
+    let stored = program.get(&format!("{SCORES}/1042")).await.expect(200).json();
+    assert_eq!(stored["performance"]["text"], "6+14 tb 2:24");
+    // The other row is at fault, and asked nothing: what was ticked stands there all the same, until it is taken away.
+    assert_eq!(ticked(&page).len(), 2, "{page}");
+    let page = send("bib,performance\n1043,5+44\n", &[]).await.expect(200).plain();
+    assert!(asked(&page).is_empty(), "{page}");
+    // Neither does a file lose it that cannot be read at all.
+    let tick = ["confirm-spreadsheet_time".to_owned()];
+    let page = send("bib,bib\n1043,1043\n", &tick).await.expect(422).plain();
+    assert_eq!(ticked(&page), tick, "{page}");
+}
+
+/// A name that fills the form is no question: nothing of it goes along with the rows, and nothing of it is shown.
+#[tokio::test]
+async fn a_yes_to_what_nobody_asks_is_left_out() {
+    let app = TestApp::new().await;
+    let (program, browser, csrf) = at_desk(&app).await;
+    let mut results = vec!["6+14 tb 11:24:00"; 300];
+    results.push("5+44");
+    let rows = rows_for(&app, &results).await;
+    let long = format!("confirm-{}", "A".repeat(1 << 20));
+    let fields = [
+        ("csrf", csrf.as_str()),
+        ("workout", "w1"),
+        ("text", rows.as_str()),
+        (long.as_str(), "yes"),
+        ("confirm-spreadsheet_time", "yes"),
+    ];
+    let page = browser.post(&format!("{DESK}/file")).form(&fields).await.expect(200).plain();
+    assert!(
+        page.contains("300 stored, 0 as they were, 1 refused.") && !page.contains("AAAAAAAA"),
+        "it has some length"
+    );
+    assert_eq!(ticked(&page), ["confirm-spreadsheet_time"]);
+    // By a program the same.
+    let csv = "bib,performance\n1042,6+14 tb 11:24:00\n";
+    let long = "A".repeat(3_000);
+    let told = program.post(&format!("{SCORES}?confirm={long},spreadsheet_time")).csv(csv).await.expect(200).json();
+    assert_eq!((&told["taken"], &told["refused"]), (&json!(1), &json!(0)), "{told}");
 }

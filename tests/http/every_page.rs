@@ -209,6 +209,7 @@ const TYPED: &[(Who, &str, Typed)] = &[
     (Who::Organiser, "/organise/saltmarsh/entries/1042", &[("do", "look"), ("state", "competing"), ("division", "men"), ("gym", "Zyxo\u{202e}x"), ("reason", "Zyxo")]),
     (Who::Organiser, "/organise/saltmarsh/entries/1042", &[("do", "look"), ("state", "competing"), ("division", "men"), ("gym", "nobody"), ("reason", "Zyxo")]),
     (Who::Organiser, "/organise/saltmarsh/entries/1042", &[("do", "facts"), ("name", "Zyxo\u{202e}<script>alert"), ("email", "Zyxo x"), ("show_name", "hidden")]),
+    (Who::Organiser, "/organise/saltmarsh/entries/1042", &[("do", "facts"), ("email", "Zyxo x")]),
     (Who::Organiser, "/organise/saltmarsh/erase", &[("erase_judge", "Zyxo\u{202e}<script>alert")]),
     (Who::Staff, "/desk/saltmarsh/quayside/heats/w1", &[("do", "move"), ("version", "1"), ("late_heat", "Zyxo\u{202e}<script>alert"), ("late_minutes", "Zyxo x")]),
     (Who::Organiser, "/organise/saltmarsh/extensions", &[("workout", "w1"), ("gym", ""), ("region", "Zyxo\u{202e}x"), ("closes", "Zyxo"), ("attest_by", "Zyxo\u{202e}"), ("reason", "Zyxo")]),

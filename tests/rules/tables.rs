@@ -3,6 +3,7 @@
 use super::vector;
 use proptest::prelude::*;
 use tallywright::rules::competition;
+use tallywright::rules::fault::Read;
 use tallywright::rules::roster::{check_entry, check_gym, check_judge};
 use tallywright::rules::table::dates::{self, DateOrder};
 use tallywright::rules::table::{self, Kind, Row, Table};
@@ -99,6 +100,18 @@ fn scores_are_long_or_wide() {
     assert_eq!(both[0].sentence.code, "csv_scores_both");
     let tb = read("bib,w2,tb\n1,2,3").check_columns(Kind::Scores, &["w2"]).unwrap_err();
     assert_eq!(tb[0].sentence.code, "csv_not_in_wide");
+}
+
+/// In a row of several results it would go along with each of them.
+#[test]
+fn what_stands_beside_results_has_an_end() {
+    let long = "x".repeat(501);
+    let table = read(&format!("bib,w1,w2,level,video,judge\n1,6+14,100 kg,{long},{long},{}\n", &long[..500]));
+    let Read { value, faults } = table::score(&table, &table.rows[0], &["w1", "w2"]);
+    let said: Vec<String> = faults.iter().map(|f| format!("{} {}", f.pointer, f.sentence.code)).collect();
+    assert_eq!(said, ["/level line_too_long", "/video line_too_long"]);
+    assert_eq!((value.level.len(), value.video.len(), value.judge.len()), (0, 0, 500));
+    assert_eq!(value.performances.len(), 2);
 }
 
 #[test]

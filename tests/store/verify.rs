@@ -1,11 +1,12 @@
 //! `log verify`: whole databases pass; a change to any table or to the log is named.
 
-use super::support::{FILE, Place, apply, ask, moved, noon, score, submit};
+use super::support::{FILE, Place, apply, ask, ask_by, moved, noon, score, submit};
 use jiff::SignedDuration;
+use tallywright::rules::access::{Actor, Grant, Role};
 use tallywright::rules::event::Extension;
 use tallywright::rules::ledger::{Asked, Change, Precondition};
 use tallywright::rules::life::{Decision, FlagReason, Move, Submit};
-use tallywright::rules::roster::EntryChange;
+use tallywright::rules::roster::{EntryChange, EntryFacts};
 use tallywright::store::Store;
 use tallywright::words::Lang;
 
@@ -29,6 +30,12 @@ async fn eventful() -> Place {
     };
     let change =
         EntryChange { gym: Some("milltown".to_owned()), reason: "Moved house".to_owned(), ..EntryChange::default() };
+    let hidden = EntryFacts { show_name: Some(false), ..EntryFacts::default() };
+    let (name, email) = (Some("Somebody Else".to_owned()), Some("else@example.org".to_owned()));
+    let facts = EntryFacts { name, email, ..hidden.clone() };
+    let own =
+        Grant { role: Role::Athlete, competition: Some("saltmarsh".to_owned()), gym: None, bib: Some(4), judge: None };
+    let athlete = Actor { account: Some(9), grants: vec![own], ..Actor::default() };
     for asked in [
         moved("w1", 4, Move::Submit(video)),
         score("w2", 2, "100 kg", true),
@@ -41,6 +48,8 @@ async fn eventful() -> Place {
         ask(Change::MoveEntry { bib: 3, change, dry_run: false }),
         Asked { precondition: Precondition::Any, ..score("w1", 1, "4+9", false) },
         apply(&FILE.replace("Saltmarsh Series", "Saltmarsh Winter Series")),
+        ask(Change::AmendEntry { bib: 5, facts }),
+        ask_by(athlete, Change::AmendEntry { bib: 4, facts: hidden }),
     ] {
         place.submit(asked).await.unwrap();
     }
@@ -120,6 +129,13 @@ const TAMPERED: &[(&str, &str)] = &[
     ("UPDATE entries SET division = 'men' WHERE bib = 1", "see division"),
     ("UPDATE entries SET body = replace(body, 'women', 'men') WHERE bib = 1", "see body"),
     ("UPDATE entries SET show_name = FALSE WHERE bib = 1", "see show_name"),
+    // Put right, and hidden by whose name it is.
+    ("UPDATE entries SET show_name = TRUE WHERE bib = 4", "see show_name"),
+    ("UPDATE persons SET folded_name = 'person 5' WHERE folded_name = 'somebody else'", "facts of person"),
+    (
+        "UPDATE records SET bytes = CAST(replace(CAST(bytes AS TEXT), '\"hidden\"', '\"shown\"') AS BLOB) WHERE CAST(bytes AS TEXT) LIKE '%entry_amended%'",
+        "was altered",
+    ),
     ("DELETE FROM entries WHERE bib = 6", "6 is missing in the table entries"),
     ("UPDATE judges SET gym = 'milltown' WHERE code = 'J-1'", "J-1 of the table judges"),
     (

@@ -21,6 +21,7 @@ use super::{Failure, Request, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, permit};
 use crate::rules::ledger::{Asked, Change, Outcome};
+use crate::rules::performance;
 use crate::store::{Feed, KeptAnswer, aside};
 use crate::words::Sentence;
 use held::Held;
@@ -259,6 +260,7 @@ pub async fn import_with(
     options: Options,
 ) -> Result<ImportView, Failure> {
     let reader = may(app, actor, competition, &request, &what).await?;
+    let options = Options { confirm: performance::answers(&options.confirm), ..options };
     let mut source = aside(|| Source::read(rows))?;
     let empty = match (&what, options.pass_empty) {
         (What::Scores { workout }, true) => {

@@ -6,7 +6,7 @@ use super::{Asked, Decided, Ledger, Outcome, Precondition, Refusal};
 use crate::rules::access::{Act, Permit, permit};
 use crate::rules::competition::Competition;
 use crate::rules::event::{Event, Reworked};
-use crate::rules::fault::Fault;
+use crate::rules::fault::{Fault, Warning};
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Person, PersonRef, fold_name};
 use crate::rules::roster::{self, EntryChange, NewGym, RawEntry, RawGym, RawJudge};
@@ -100,6 +100,7 @@ pub(super) fn set_judge(ledger: &Ledger, asked: &Asked, raw: &RawJudge) -> Resul
     let event = (before != Some(&judge)).then_some(Event::JudgeSet { judge });
     let mut decided = set(&permit, before.is_none(), code, event, Some(kept));
     decided.warnings = checked.warnings;
+    decided.warnings.extend(person.map_or(Vec::new(), |known| raw.other_name(known)));
     Ok(decided)
 }
 
@@ -121,7 +122,11 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
     let bib = raw.bib.or_else(|| ledger.by_name.get(&named()).copied());
     let before = bib.and_then(|bib| ledger.entries.get(&bib));
     let person = before.and_then(|entry| ledger.persons.get(&entry.person.id));
-    let said = before.map_or_else(|| raw.clone(), |entry| raw.over(entry, person));
+    let mut said = before.map_or_else(|| raw.clone(), |entry| raw.over(entry, person));
+    let stays_hidden = before.is_some_and(|entry| raw.shows_hidden(entry, person, competition));
+    if stays_hidden {
+        said.show_name = Some(false);
+    }
     let checked = roster::check_entry(&said, competition, &known_gym).map_err(|mut faults| {
         // Said at once with the rest, where the bib tells whose row it is.
         let before = raw.bib.and_then(|bib| ledger.entries.get(&bib));
@@ -155,6 +160,10 @@ pub(super) fn set_entry(ledger: &Ledger, asked: &Asked, raw: &RawEntry) -> Resul
     let event = (before != Some(&entry)).then_some(Event::EntrySet { entry });
     let mut decided = set(&permit, before.is_none(), bib.to_string(), event, Some(kept));
     decided.warnings = checked.warnings;
+    if stays_hidden {
+        let sentence = Sentence::new("hidden_stays").with("bib", bib);
+        decided.warnings.push(Warning { pointer: "/show_name".to_owned(), sentence });
+    }
     Ok(decided)
 }
 

@@ -158,6 +158,18 @@ impl Performance {
     }
 }
 
+/// Codes of all that is asked about a performance.
+pub const QUESTIONS: [&str; 5] =
+    ["spreadsheet_time", "time_without_colon", "total_as_rounds", "tiebreak_pace", "kg_or_lb"];
+
+/// Of what was sent as answered with yes, what can be asked at all, each once: it goes along with every row of a
+/// file, however much of it was sent.
+#[must_use]
+pub fn answers(sent: &[String]) -> Vec<String> {
+    let answered = |code: &&str| sent.iter().any(|yes| yes == code);
+    QUESTIONS.into_iter().filter(answered).map(str::to_owned).collect()
+}
+
 /// Facts around a performance that some questions need.
 #[derive(Clone, Debug, Default)]
 pub struct Around<'a> {
@@ -188,6 +200,7 @@ impl Notes {
     }
 
     fn ask(&mut self, pointer: &str, sentence: Sentence) {
+        debug_assert!(QUESTIONS.contains(&&*sentence.code), "a yes to it gets through: {}", sentence.code);
         self.questions.push(Question { pointer: pointer.to_owned(), sentence });
     }
 }
@@ -272,4 +285,22 @@ fn form(task: &Task, text: &str) -> Sentence {
     };
     let example = print::examples(task);
     Sentence::new(code).with("text", super::quantity::quoted(text)).with("example", example.0).with("other", example.1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of a form whose names fill a megabyte each nothing goes along with four thousand rows but what can be asked.
+    #[test]
+    fn of_what_is_sent_as_a_yes_only_what_can_be_asked_goes_along_and_once() {
+        let sent = |codes: &[&str]| codes.iter().map(|code| (*code).to_owned()).collect::<Vec<_>>();
+        let long = "A".repeat(1 << 20);
+        let mut many = sent(&["total_as_rounds", &long, "", "all", "spreadsheet_time", "total_as_rounds"]);
+        many.extend((0..10_000).map(|n| format!("spreadsheet_time{n}")));
+        many.extend(vec!["kg_or_lb".to_owned(); 10_000]);
+        assert_eq!(answers(&many), sent(&["spreadsheet_time", "total_as_rounds", "kg_or_lb"]));
+        assert_eq!(answers(&[]), sent(&[]));
+        assert_eq!(answers(&sent(&QUESTIONS)), sent(&QUESTIONS), "all of them");
+    }
 }

@@ -96,9 +96,7 @@ impl RawEntry {
     /// another; and whoever turns out to be younger is asked anew whether the name is shown.
     #[must_use]
     pub fn over(&self, entry: &Entry, person: Option<&Person>) -> Self {
-        let born = dates::read(&self.born, DateOrder::Ask).ok();
-        let same_name = person.is_some_and(|known| fold_name(&known.name) == fold_name(&self.name));
-        let same_birth = person.is_some_and(|known| known.born == born);
+        let (same_name, same_birth) = person.map_or((false, false), |known| self.is_same(known));
         if !same_name && !same_birth {
             return self.clone();
         }
@@ -117,6 +115,22 @@ impl RawEntry {
     }
 }
 
+impl RawEntry {
+    /// Whether it has the name and the birth of somebody.
+    fn is_same(&self, known: &Person) -> (bool, bool) {
+        let born = dates::read(&self.born, DateOrder::Ask).ok();
+        (fold_name(&known.name) == fold_name(&self.name), known.born == born)
+    }
+
+    /// Whether it would show a name that its athlete may have hidden: of whoever is of age, hidden, and not
+    /// somebody else by now. No list does.
+    #[must_use]
+    pub fn shows_hidden(&self, entry: &Entry, person: Option<&Person>, competition: &Competition) -> bool {
+        let own = |known: &Person| self.is_same(known) != (false, false) && !is_under_age(known, competition);
+        self.show_name == Some(true) && !entry.show_name && person.is_some_and(own)
+    }
+}
+
 impl RawJudge {
     /// With what is known of the judge, where nothing is said of it; the address only of the same name, as a code may
     /// have gone to somebody else.
@@ -128,6 +142,21 @@ impl RawJudge {
             email: self.email.clone().or_else(|| person.map(|known| known.email.clone())),
             ..self.clone()
         }
+    }
+
+    /// What is to be known where a code had another name so far: whose word it was, who signs in for it, and that
+    /// the address is gone where none is said.
+    #[must_use]
+    pub fn other_name(&self, known: &Person) -> Vec<Warning> {
+        if fold_name(&known.name) == fold_name(&self.name) {
+            return Vec::new();
+        }
+        let said = |pointer: &str, code| Warning {
+            pointer: pointer.to_owned(),
+            sentence: Sentence::new(code).with("code", self.code.trim()),
+        };
+        let gone = (self.email.is_none() && !known.email.is_empty()).then(|| said("/email", "judge_address_gone"));
+        [said("/name", "judge_other_name")].into_iter().chain(gone).collect()
     }
 }
 

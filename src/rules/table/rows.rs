@@ -11,6 +11,9 @@ use crate::words::Sentence;
 /// The most line breaks inside one cell: more, and a quote was left open.
 const MAX_BREAKS: usize = 20;
 
+/// The most characters of what stands beside a result: in a row of several it goes along with each of them.
+const MAX_BESIDE: usize = 500;
+
 /// A row of scores.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ScoreRow {
@@ -71,6 +74,16 @@ impl<'a> Cells<'a> {
 
     fn text(&self, column: &str) -> String {
         self.table.cell(self.row, column).to_owned()
+    }
+
+    /// What stands beside a result.
+    fn beside(&mut self, column: &str) -> String {
+        let text = self.table.cell(self.row, column);
+        if text.chars().count() <= MAX_BESIDE {
+            return text.to_owned();
+        }
+        self.fault(column, Sentence::new("line_too_long").with("most", MAX_BESIDE));
+        String::new()
     }
 
     /// `None`: the file has no such column, and says nothing of it.
@@ -186,8 +199,8 @@ pub fn judge(table: &Table, row: &Row, order: DateOrder) -> Read<RawJudge> {
 pub fn score(table: &Table, row: &Row, workouts: &[&str]) -> Read<ScoreRow> {
     let mut cells = Cells::of(table, row);
     let bib = cells.number("bib");
-    let name = cells.text("name");
-    if bib.is_none() && name.is_empty() && cells.text("bib").is_empty() {
+    let name = cells.beside("name");
+    if bib.is_none() && table.cell(row, "name").is_empty() && table.cell(row, "bib").is_empty() {
         cells.fault("bib", Sentence::new("csv_row_whose"));
     }
     let mut performances = Vec::new();
@@ -211,14 +224,14 @@ pub fn score(table: &Table, row: &Row, workouts: &[&str]) -> Read<ScoreRow> {
         bib,
         name,
         performances,
-        level: cells.text("level"),
-        performed_at: cells.text("performed_at"),
-        judge: cells.text("judge"),
-        sheet: cells.text("sheet"),
-        gym: cells.text("gym"),
+        level: cells.beside("level"),
+        performed_at: cells.beside("performed_at"),
+        judge: cells.beside("judge"),
+        sheet: cells.beside("sheet"),
+        gym: cells.beside("gym"),
         attempt: cells.number("attempt"),
         no_reps: cells.number("no_reps"),
-        video: cells.text("video"),
+        video: cells.beside("video"),
         revise: cells.yes("revise").unwrap_or(false),
     };
     cells.done(row)

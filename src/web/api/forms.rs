@@ -299,7 +299,8 @@ pub struct EntryForm {
     /// Never given out.
     #[schema(required = false)]
     pub email: Option<String>,
-    /// Whether others see the name; default true, under 18 false.
+    /// Whether others see the name; default true, under 18 false. It shows nobody who is hidden and of age: they may
+    /// have hidden the name themselves.
     #[schema(required = false)]
     pub show_name: Option<bool>,
     /// For those under age.

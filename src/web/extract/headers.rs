@@ -51,6 +51,9 @@ fn unquote(rest: &str) -> Option<String> {
     }
 }
 
+/// The most states that somebody has seen at once: they go along with every row of a file.
+const MOST_TAGS: usize = 32;
+
 /// `If-Match` and `If-None-Match: *`.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Conditional(pub Precondition);
@@ -68,7 +71,8 @@ impl Conditional {
             (Some(_), Some(_)) => bad("both_preconditions"),
             (Some(tags), None) if tags == "*" => Ok(Precondition::Any),
             (Some(tags), None) => {
-                Ok(Precondition::Match(match_tags(&tags).iter().filter_map(|t| t.parse().ok()).collect()))
+                let tags = match_tags(&tags).into_iter().filter_map(|t| t.parse().ok()).take(MOST_TAGS);
+                Ok(Precondition::Match(tags.collect()))
             }
         }
     }
@@ -222,6 +226,8 @@ mod tests {
             "a comma inside a tag does not part it"
         );
         assert_eq!(read(&format!("garbage, \"{two}\"")), Precondition::Match(vec![two]));
+        let many: Vec<String> = (1..2_000).map(|n| format!("\"{}\"", tag(n))).collect();
+        assert_eq!(read(&many.join(",")), Precondition::Match((1..33).map(tag).collect()), "as many as go along");
     }
 
     #[test]

@@ -145,7 +145,7 @@ async fn view(app: &App, caller: &Caller) -> Answer<View> {
         csrf: caller.csrf.clone(),
         email: caller.actor.email.clone(),
         roles,
-        names: amend::own_names(app, &caller.actor, now).await?.into_iter().map(NameView::new).collect(),
+        names: amend::own_names(app, &caller.actor, now).await.into_iter().map(NameView::new).collect(),
         sessions: sessions.into_iter().map(|s| session(s, caller.session)).collect(),
         tokens: tokens.into_iter().filter(|t| t.revoked_at.is_none() && t.expires_at > now).map(token).collect(),
         days: "90".to_owned(),

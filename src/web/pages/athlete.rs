@@ -24,7 +24,6 @@ use crate::web::extract::{Path, Query};
 use crate::web::problem::Answer;
 use crate::web::session::Caller;
 use crate::web::shared::Shared;
-use crate::words::Noun;
 use crate::words::en::appeal::AppealWords;
 use crate::words::en::pages::Pages;
 use crate::words::en::what_if::WhatIf;
@@ -51,6 +50,7 @@ pub(super) struct View {
     workouts: Vec<WorkoutView>,
     /// What was put right about the entry: never what it was before.
     history: Vec<Line>,
+    history_title: String,
     percentiles: bool,
     as_of: String,
 }
@@ -119,7 +119,8 @@ pub(super) async fn page(
         None => (None, StatusCode::OK),
     };
     let c = &reader.competition;
-    let amended = amend::history(app, &reader, bib).await?;
+    let amended = amend::history(app, &reader, bib, entry.gym.as_deref()).await?;
+    let history = history::of_entry(&amended, &c.time_zone);
     let base = format!("/c/{slug}");
     let division = say::division(c, &entry.division);
     let view = View {
@@ -143,7 +144,8 @@ pub(super) async fn page(
         percentiles: workouts.iter().any(|x| x.attempts.iter().any(|a| a.percentile)),
         as_of: as_of(&reader, standing.as_ref().map_or(reader.seq, |s| s.log_seq)),
         name: entry.name.clone(),
-        history: history::of_entry(&amended, &c.time_zone),
+        history_title: history::title(&history),
+        history,
         what_if,
         workouts,
     };
@@ -233,7 +235,7 @@ impl About<'_> {
             none,
             done: own_score::done(fields, (c, &x.slug), read.as_ref(), happened.as_ref()),
             appeal,
-            history_title: put(w.history_of, &[("n", &(w.count)(history.len() as u64, Noun::Change))]),
+            history_title: history::title(&history),
             history,
             actions: actions(reader, entry, x, read.is_some(), self.allowed.enter),
         })
@@ -359,6 +361,7 @@ mod tests {
                 },
             ],
             workouts,
+            history_title: String::new(),
             history: Vec::new(),
             as_of: "State 8812".to_owned(),
         }

@@ -7,7 +7,7 @@ use crate::actions::language;
 use crate::actions::views::{HistoryItem, HistoryView};
 use crate::rules::competition::Competition;
 use crate::rules::window;
-use crate::words::{Sentence, put};
+use crate::words::{Noun, Sentence, put};
 use jiff::tz::TimeZone;
 
 /// One line of a history.
@@ -30,6 +30,13 @@ pub struct Line {
 pub fn lines(history: &HistoryView, zone: &TimeZone) -> Vec<Line> {
     let mut seen = std::collections::HashSet::new();
     history.items.iter().map(|item| line(item, zone, !seen.insert(item.attempt))).collect()
+}
+
+/// How many there are, over a history that is folded.
+#[must_use]
+pub fn title(lines: &[Line]) -> String {
+    let w = words();
+    put(w.history_of, &[("n", &(w.count)(lines.len() as u64, Noun::Change))])
 }
 
 /// What was put right about an entry, in words. What it was before is said to nobody.

@@ -101,7 +101,7 @@ pub const SCRIPT: Script = Script {
     same: "Schon gespeichert.",
     yes: "Ja, das stimmt so",
     yes_all: "Ja, das stimmt in allen {n}",
-    asked_of: "{n} Zeilen haben diese Rückfrage. {name}: {question}",
+    asked_of: "{workout}: {n} Zeilen haben diese Rückfrage. {name}: {question}",
     waits: "Wartet auf einen Judge, in der Liste unten: einen Platz gibt es, sobald jemand es bestätigt.",
     late: "Verspätet: es ist ohne Platz gespeichert, bis die Wettkampfleitung es zulässt.",
     changed_by: "{who} hat auf {theirs} geändert. Deins ist {ours}. Was gilt?",

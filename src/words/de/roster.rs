@@ -106,10 +106,22 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("heats_lanes", "Bahnen: eine Zahl von 1 bis {most}."),
     ("heats_minutes", "Minuten Abstand: eine Zahl von 1 bis {most}."),
     (
+        "hidden_stays",
+        "Startnummer {bib} bleibt verborgen: wer volljährig ist, kann den Namen selbst verborgen haben, und keine Liste zeigt ihn wieder. Möchte die Person ihn zeigen, dann zeig ihn auf der Seite der Meldung.",
+    ),
+    (
+        "judge_address_gone",
+        "Mit einem anderen Namen und ohne Angabe hat {code} keine E-Mail mehr: trag sie nach, denn an ihr erkennt der Dienst, wenn jemand für sich selbst zählen würde.",
+    ),
+    (
         "judge_code",
         "\"{code}\" ist kein Judge-Code: nimm 1 bis {most} Buchstaben, Ziffern, Bindestriche oder Punkte, etwa J-0142.",
     ),
     ("judge_dates", "Gültig bis {to} liegt vor gültig ab {from}."),
+    (
+        "judge_other_name",
+        "{code} hatte bisher einen anderen Namen. Ist das jemand anderes, dann steht jetzt alles, was unter {code} bestätigt wurde, als Bestätigung dieser Person da, und wer sich für {code} anmeldet, kann es weiter: nimm diese Rolle weg, und gib neuen Judges einen eigenen Code.",
+    ),
     ("name_missing", "Der Name fehlt."),
     ("name_without_letter", "In \"{name}\" ist kein Buchstabe."),
     (

@@ -104,7 +104,7 @@ texts! {
     same: "Stored already.",
     yes: "Yes, it is right",
     yes_all: "Yes, it is right in all {n}",
-    asked_of: "{n} rows have this question. {name}: {question}",
+    asked_of: "{workout}: {n} rows have this question. {name}: {question}",
     waits: "Waits for a judge, in the list below: it has a place once one vouches for it.",
     late: "Late: it is stored without a place, until the organiser lets it in.",
     changed_by: "Changed by {who} to {theirs}. Yours is {ours}. Which one holds?",

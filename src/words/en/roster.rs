@@ -87,8 +87,20 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("sheet_copies", "Sheets without a name: a number from 1 to {most}."),
     ("heats_lanes", "Lanes: a number from 1 to {most}."),
     ("heats_minutes", "Minutes apart: a number from 1 to {most}."),
+    (
+        "hidden_stays",
+        "Bib {bib} stays hidden: whoever is of age may have hidden the name themselves, and no list shows it again. If they want it shown, show it on the page of the entry.",
+    ),
+    (
+        "judge_address_gone",
+        "With another name and none said {code} has no e-mail any more: add it, as by it the service sees who would count for themselves.",
+    ),
     ("judge_code", "\"{code}\" is no judge code: use 1 to {most} letters, digits, hyphens or dots, as J-0142."),
     ("judge_dates", "Valid to {to} is before valid from {from}."),
+    (
+        "judge_other_name",
+        "{code} had another name so far. If this is somebody else, all that was vouched for under {code} reads as theirs now, and whoever signs in for {code} still does: take that role away, and give somebody new a code of their own.",
+    ),
     ("name_missing", "The name is missing."),
     ("name_without_letter", "\"{name}\" has no letter in it."),
     (

@@ -29,6 +29,13 @@ async fn a_judge_without_a_sign_in_is_looked_at_and_erased_by_the_code() {
     assert!(page.contains("<dd>Quorzella Vexwhistle</dd>") && page.contains("<dd>Quayside Gym</dd>"), "{page}");
     assert!(page.contains("<dd>J-9</dd>") && page.contains("quorzella@zephyrine.box"), "{page}");
     assert!(page.contains("name=\"erase_judge\" value=\"J-9\""), "{page}");
+    // What is said of them is said of a judge, who has no birth date and no places, beside the button.
+    let before_it = |page: &str| {
+        let form = page.split_once("id=\"would\"").and_then(|(_, rest)| rest.split_once("</form>"));
+        form.expect("a panel").0.to_owned()
+    };
+    let panel = before_it(&page);
+    assert!(panel.contains("What they vouched for stays, under the code.") && !panel.contains("irth"), "{panel}");
     let told = post("J-9", seen.clone(), &[("do", "apply")]).await.expect(422).text();
     assert!(told.contains("href=\"#sure\""), "{told}");
     // Another code than the one that was looked at erases nobody, and says who that is.
@@ -37,6 +44,17 @@ async fn a_judge_without_a_sign_in_is_looked_at_and_erased_by_the_code() {
         assert!(told.contains("This is not whom you looked at"), "{told}");
     }
     assert!(found(&app).contains(&"Quorzella Vexwhistle"));
+    // Of the others each reads what is theirs.
+    let contact = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,Rui Costa,rui@costa.example\n";
+    app.organiser().await.post(&format!("{C}/gyms")).csv(contact).await.expect(200);
+    for (field, value, own, others) in [
+        ("erase_bib", "1042", "Name, birth, e-mail", "vouched for"),
+        ("erase_gym", "quayside", "A sign-in and roles that they have stay.", "irth"),
+    ] {
+        let page = browser.post(ERASE).form(&[("csrf", csrf.as_str()), (field, value)]).await.expect(200).plain();
+        let panel = before_it(&page);
+        assert!(panel.contains(own) && !panel.contains(others), "{field}: {panel}");
+    }
     // The same once more is a second tap.
     for _ in 0..2 {
         let done = post("J-9", seen.clone(), apply).await.expect(303);

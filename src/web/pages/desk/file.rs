@@ -10,13 +10,14 @@ use crate::actions::score::{self, DeskQuery};
 use crate::actions::views::{DeskRow, ScoreView};
 use crate::app::App;
 use crate::rules::ledger::Refusal;
+use crate::rules::performance;
 use crate::rules::table::{self, GIVEN_BACK, Kind};
 use crate::rules::workout::Workout;
 use crate::web::api::{MOST_ROWS, csv_file};
 use crate::web::extract::{Path, Query};
 use crate::web::once;
 use crate::web::pages::form::{Choice, FieldError, Fields};
-use crate::web::pages::imported::{self, Outcome};
+use crate::web::pages::imported::{self, Outcome, QuestionSaid};
 use crate::web::pages::shell::{Link, Shell, encoded, words};
 use crate::web::pages::upload::Upload;
 use crate::web::pages::{html, late_said, say};
@@ -63,6 +64,11 @@ struct View {
     enters: bool,
     errors: Vec<FieldError>,
     outcome: Option<Outcome>,
+    /// What is asked about refused rows.
+    questions: Vec<QuestionSaid>,
+    /// Questions answered with yes this time, by code: they go along with what is sent next, as rows may be asked
+    /// something else now.
+    held: Vec<(&'static str, &'static str)>,
     out: Vec<Link>,
     workouts: Vec<Choice>,
     columns: String,
@@ -105,6 +111,8 @@ fn view(desk: &Desk, caller: &Caller, chosen: &str) -> View {
         enters: caller.actor.is_staff_of(&c.slug, &desk.gym.slug),
         errors: Vec::new(),
         outcome: None,
+        questions: Vec::new(),
+        held: Vec::new(),
         out: workouts.iter().map(csv).collect(),
         workouts: workouts.iter().map(|x| Choice::new(&x.slug, &x.title, chosen)).collect(),
         columns: put(o.list_columns, &[("known", &known.join(", ")), ("needed", &"bib, performance")]),
@@ -151,13 +159,13 @@ pub async fn post_file(
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&page)?).into_response());
     };
     desk.reader.workout(workout)?;
-    let confirm = upload.fields.rests("confirm-");
-    let options = Options { confirm, most: Some(MOST_ROWS), pass_empty: true, ..Options::default() };
+    let confirm = performance::answers(&upload.fields.rests("confirm-"));
+    let options = Options { confirm: confirm.clone(), most: Some(MOST_ROWS), pass_empty: true, ..Options::default() };
     let what = What::Scores { workout: Some(workout.to_owned()) };
     let request = Request::at(caller.received);
     let status = match import_with(&app, &caller.actor, &slug, request, what, Rows::Csv(bytes), options).await {
         Ok(view) => {
-            let outcome = outcome(&view);
+            let mut outcome = outcome(&view);
             if view.rows.is_empty() {
                 // Loading the page again sends nothing again.
                 if let Some(led) = once::lead_whole(&app, &caller, &page.action, &outcome.shown(workout)) {
@@ -166,17 +174,34 @@ pub async fn post_file(
                 page.text.clear();
             } else {
                 page.text = refused_csv(&view);
+                page.questions = std::mem::take(&mut outcome.questions);
+                page.held = held(&confirm, &page.questions);
             }
             page.outcome = Some(outcome);
             StatusCode::OK
         }
         Err(Failure::Refused(Refusal::Faults(faults)) | Failure::Unreadable(faults)) => {
             page.errors.extend(faults.iter().map(|f| FieldError::new("text", imported::fault(f))));
+            page.held = held(&confirm, &[]);
             StatusCode::UNPROCESSABLE_ENTITY
         }
         Err(other) => return Err(other.into()),
     };
     Ok((status, html(&page)?).into_response())
+}
+
+/// What was answered with yes and is not asked again.
+fn held(confirm: &[String], asked: &[QuestionSaid]) -> Vec<(&'static str, &'static str)> {
+    let f = texts();
+    let all = [
+        ("spreadsheet_time", f.held_spreadsheet_time),
+        ("time_without_colon", f.held_time_without_colon),
+        ("total_as_rounds", f.held_total_as_rounds),
+        ("tiebreak_pace", f.held_tiebreak_pace),
+        ("kg_or_lb", f.held_kg_or_lb),
+    ];
+    let is_held = |code: &str| confirm.iter().any(|yes| yes == code) && asked.iter().all(|q| q.code != code);
+    all.into_iter().filter(|(code, _)| is_held(code)).collect()
 }
 
 fn outcome(view: &ImportView) -> Outcome {
@@ -238,13 +263,12 @@ fn row(r: &DeskRow, state: &str, score: Option<&ScoreView>) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::imported::QuestionSaid;
     use super::super::super::samples;
     use super::*;
 
     #[test]
     fn the_page_bears_any_text_and_keeps_what_was_pasted() {
-        let page = |workouts: Vec<Choice>, outcome: Option<Outcome>| {
+        let page = |workouts: Vec<Choice>, questions: Vec<QuestionSaid>, confirm: &[String]| {
             let view = View {
                 shell: samples::shell("File"),
                 w: words(),
@@ -256,7 +280,9 @@ mod tests {
                 title: samples::HOSTILE.to_owned(),
                 enters: true,
                 errors: vec![FieldError::new("file", samples::HOSTILE), FieldError::new("text", samples::HOSTILE)],
-                outcome,
+                outcome: Some(Outcome { said: samples::LONG.to_owned(), ..Outcome::default() }),
+                held: held(confirm, &questions),
+                questions,
                 out: vec![Link::new("/desk/s/g/scores.csv?workout=w1", samples::BIDI)],
                 workouts,
                 columns: samples::HOSTILE.to_owned(),
@@ -264,7 +290,8 @@ mod tests {
             };
             view.render().expect("renders")
         };
-        let full = page(vec![Choice::new("w1", samples::HOSTILE, "w1")], None);
+        let workouts = || vec![Choice::new("w1", samples::HOSTILE, "w1")];
+        let full = page(workouts(), Vec::new(), &[]);
         samples::assert_sound(&full);
         assert_eq!(full.matches("</textarea>").count(), 1);
         assert!(!full.contains("<fieldset"), "nothing is asked");
@@ -275,12 +302,15 @@ mod tests {
             yes: texts().asked_yes,
         };
         let questions = vec![asked("spreadsheet_time"), asked("total_as_rounds")];
-        let full = page(
-            vec![Choice::new("w1", samples::HOSTILE, "w1")],
-            Some(Outcome { said: samples::LONG.to_owned(), questions, ..Outcome::default() }),
-        );
+        let full = page(workouts(), questions, &[]);
         samples::assert_sound(&full);
         assert_eq!(full.matches("type=\"checkbox\"").count(), 2);
         assert!(full.contains("name=\"confirm-spreadsheet_time\"") && full.matches(texts().asked_yes).count() == 2);
+        // What was answered stays answered, each by its own text, and what is asked again is asked.
+        let every: Vec<String> = performance::QUESTIONS.map(str::to_owned).into();
+        let full = page(workouts(), vec![asked("tiebreak_pace")], &every);
+        samples::assert_sound(&full);
+        assert_eq!((full.matches("type=\"checkbox\"").count(), full.matches("value=\"yes\" checked").count()), (5, 4));
+        assert!(!full.contains(texts().held_tiebreak_pace) && full.contains(texts().held_kg_or_lb));
     }
 }

@@ -85,7 +85,7 @@ impl About {
         let entry = lists::entry(app, &caller.actor, caller.received, slug, bib).await?;
         let gyms = directory::gyms(app, &reader).await?;
         let facts = amend::read(app, &caller.actor, caller.received, slug, bib).await?;
-        let amended = amend::history(app, &reader, bib).await?;
+        let amended = amend::history(app, &reader, bib, entry.gym.as_deref()).await?;
         Ok(Self { reader, entry, gyms, facts, amended })
     }
 
@@ -326,7 +326,9 @@ mod tests {
                     email: samples::BIDI.to_owned(),
                     show: vec![Choice::new("hidden", texts().entry_name_hidden, "hidden")],
                     show_hint: texts().entry_show_hint,
-                    seen: samples::HOSTILE.to_owned(),
+                    was_name: samples::HOSTILE.to_owned(),
+                    was_email: samples::BIDI.to_owned(),
+                    was_show: "hidden",
                 }),
                 history: vec![Line {
                     what: words().amended_name.to_owned(),

@@ -32,8 +32,12 @@ pub(super) struct Whom {
 impl Whom {
     async fn of(app: &App, reader: &Reader, meant: &Meant) -> Answer<Self> {
         let (w, o) = (words(), texts());
-        let (title, about) =
-            if meant.is_kept() { (o.erase_would, o.erase_about) } else { (o.erase_gone, o.erase_gone_about) };
+        let (title, about) = match meant {
+            gone if !gone.is_kept() => (o.erase_gone, o.erase_gone_about),
+            Meant::Athlete { .. } => (o.erase_would, o.erase_about),
+            Meant::Judge { .. } => (o.erase_would, o.erase_about_judge),
+            Meant::Contact(_) => (o.erase_would, o.erase_about_contact),
+        };
         Ok(match meant {
             Meant::Athlete { entry, scores, kept } => {
                 let gyms = directory::gyms(app, reader).await?;

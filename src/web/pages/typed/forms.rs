@@ -390,7 +390,9 @@ pub(super) const FORMS: &[Form] = &[
         fields: &[
             machinery("seen"),
             machinery("do"),
-            machinery("facts_seen"),
+            machinery("was_name"),
+            machinery("was_email"),
+            machinery("was_show"),
             own("name", || organise().list_name),
             own("email", || words().email),
             Field { name: "show_name", kind: Kind::Chosen(|| organise().entry_show, shown_as) },

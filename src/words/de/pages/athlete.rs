@@ -82,7 +82,7 @@ area! { ($) athlete:
     amended_email: "E-Mail geändert",
     amended_facts: "Persönliche Angaben durch eine Liste geändert",
     amended_shown: "Name für alle sichtbar gemacht",
-    amended_hidden: "Name vor allen anderen verborgen",
+    amended_hidden: "Name für andere verborgen",
     reason_count: "die Anzahl",
     reason_range_of_motion: "die Bewegungsausführung",
     reason_equipment: "die Ausrüstung",

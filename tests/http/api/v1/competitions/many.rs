@@ -338,8 +338,8 @@ async fn a_question_is_listed_once_with_its_rows_and_a_yes_takes_them_all() {
     // Where the answer is kept in short, what is asked is told all the same.
     let mut raw = app.database.raw().await;
     raw.run("UPDATE idempotency SET bytes = 16777216 WHERE bytes > 0").await.expect("full");
-    staff.post(&path).header("idempotency-key", "in short").csv(csv).await.expect(200);
-    let short = staff.post(&path).header("idempotency-key", "in short").csv(csv).await.expect(200).json();
+    staff.post(&path).header("idempotency-key", "in-short").csv(csv).await.expect(200);
+    let short = staff.post(&path).header("idempotency-key", "in-short").csv(csv).await.expect(200).json();
     assert_eq!((&short["rows"], &short["questions"]), (&json!([]), &outcome["questions"]));
 
     // What is no code answers nothing, and one code answers its own question alone.
