@@ -3,9 +3,17 @@
 // copy the text they stand under.
 
 const form = document.getElementById("signout");
-// What the desk keeps of this account, and of no other: that one's is theirs to send.
-const mine = () => Object.keys(localStorage).filter((name) => name.startsWith("desk:") && name.endsWith(`:${form.dataset.account}`));
+const desk = document.getElementById("desk");
+// What the desk keeps of this account, and of no other: that one's is theirs to send. A device may keep nothing.
+function mine() {
+  try {
+    return Object.keys(localStorage).filter((name) => name.startsWith("desk:") && name.endsWith(`:${form.dataset.account}`));
+  } catch {
+    return [];
+  }
+}
 
+// What waits on this device, or on this page alone.
 function unsent() {
   let n = 0;
   for (const name of mine()) {
@@ -15,7 +23,7 @@ function unsent() {
       // Not ours to read: it goes all the same.
     }
   }
-  return n;
+  return Math.max(n, desk?.dataset.unsent ?? 0);
 }
 
 form?.addEventListener("submit", async (event) => {
@@ -32,6 +40,8 @@ form?.addEventListener("submit", async (event) => {
     return;
   }
   for (const name of mine()) localStorage.removeItem(name);
+  // It was asked about, and is not asked again by whoever leaves the page.
+  if (desk) desk.dataset.unsent = 0;
   location.assign("/signin?out=1");
 });
 

@@ -9,10 +9,13 @@ use crate::rules::access::{Act, Actor, Permit, Role, permit};
 use crate::rules::fault::Fault;
 use crate::rules::heats::{Athlete, Judging, Later, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
+use crate::rules::life::State;
 use crate::rules::people::{Judge, Person, fold_name};
+use crate::rules::tag::Tag;
 use crate::rules::window::{self, Window};
 use crate::rules::workout::Workout;
 use crate::store::entries::Named;
+use crate::store::scores::ScoreFilter;
 use crate::words::Sentence;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -61,6 +64,8 @@ pub struct HeatsView {
     pub entries: Vec<HeatEntry>,
     /// Code and name of the judges who may be named.
     pub judges: Vec<(String, String)>,
+    /// Whoever of the gym has a score in it, where that was asked for ([`with_scores`]).
+    pub scored: BTreeSet<u32>,
     people: Vec<Athlete>,
     all: Vec<Judge>,
 }
@@ -100,12 +105,47 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) ->
         plan,
         entries: Vec::new(),
         judges: Vec::new(),
+        scored: BTreeSet::new(),
         people: Vec::new(),
         all: Vec::new(),
         reader,
     };
     people(app, &permit, &mut view, path, &workout).await?;
     Ok(view)
+}
+
+/// The same, with whoever has a score already: how far the evening is in truth, whatever the plan says.
+///
+/// # Errors
+/// As [`read`].
+pub async fn with_scores(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) -> Result<HeatsView, Failure> {
+    let mut view = read(app, actor, now, path).await?;
+    if view.plan.is_none() {
+        return Ok(view);
+    }
+    let permit = permit(actor, Act::ReadDesk { competition: &view.reader.slug, gym: Some(&path.gym) })?;
+    let mut filter = ScoreFilter { gym: Some(&path.gym), limit: PAGE, ..ScoreFilter::default() };
+    loop {
+        let page = app.store.list_scores(&permit, view.reader.id, &path.workout, &filter).await?;
+        filter.after = page.last().map_or(filter.after, |l| (l.attempt.score.bib, l.attempt.score.attempt));
+        let full = page.len() >= PAGE as usize;
+        let there = page.into_iter().map(|l| l.attempt).filter(|a| a.state != State::Withdrawn);
+        view.scored.extend(there.map(|a| a.score.bib));
+        if !full {
+            break;
+        }
+    }
+    Ok(view)
+}
+
+/// Stands for a gym's heats in a workout as they are stored: another one says that they were changed. `None`:
+/// there are none, or they are not this reader's to see.
+pub(super) async fn tag(app: &App, reader: &Reader, gym: &str, workout: &str) -> Result<Option<String>, Failure> {
+    let Ok(permit) = permit(&reader.actor, Act::PlanHeats { competition: &reader.slug, gym }) else {
+        return Ok(None);
+    };
+    let stored = app.store.find_heats(&permit, reader.id, gym, workout).await?;
+    Ok(stored.map(|(version, plan)| Tag::of(version, &plan).to_string()))
 }
 
 /// The gym's entries and judges, and who of them is the same person: by e-mail or by account.
@@ -306,19 +346,33 @@ fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
             faults.push(Fault::new(format!("/heat-{}", p.bib), Sentence::new("heat_nobody").with("bib", p.bib)));
         }
     }
+    for (heat, next) in plan.out_of_order() {
+        let first = plan.places.iter().filter(|p| p.heat == heat).min_by_key(|p| p.lane);
+        let sentence = Sentence::new("heat_out_of_order")
+            .with("heat", heat)
+            .with("at", said(view, plan.starts(heat)))
+            .with("after", next);
+        faults.extend(first.map(|p| Fault::new(format!("/heat-{}", p.bib), sentence)));
+    }
     faults
 }
 
-/// What cannot be of moving heats: what was wrong with the places before stands in nobody's way.
+/// An instant as these heats' times are said.
+fn said(view: &HeatsView, at: Timestamp) -> String {
+    let c = &view.reader.competition;
+    format!("{} ({})", window::local(at, &c.time_zone), c.time_zone_name)
+}
+
+/// What cannot be of moving heats: what was wrong with the places before stands in nobody's way, also where the
+/// times that it is said with are others now.
 fn move_faults(view: &HeatsView, plan: &Plan, by: Later) -> Vec<Fault> {
     let Some(before) = &view.plan else { return Vec::new() };
-    let c = &view.reader.competition;
-    let said = |at: Timestamp| format!("{} ({})", window::local(at, &c.time_zone), c.time_zone_name);
-    let mut found = before.move_faults(by, &view.window, &said);
+    let mut found = before.move_faults(by, &view.window, &|at| said(view, at));
     if found.is_empty() {
         let known = faults(view, before);
+        let is_known = |f: &Fault| known.iter().any(|k| k.pointer == f.pointer && k.sentence.code == f.sentence.code);
         found = faults(view, plan);
-        found.retain(|fault| !known.contains(fault));
+        found.retain(|fault| !is_known(fault));
     }
     found
 }

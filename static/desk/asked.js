@@ -1,6 +1,7 @@
 // What is asked about the figures that stand in the rows: beside its row each question has a yes. One that
-// several rows have, as of a column that a spreadsheet has changed, stands once over all of them too, with
-// its count and one yes for them all. Which figures are asked about, the service says.
+// several rows have, as of a column that a spreadsheet has changed, stands once over the grid too, with its
+// count and one yes for them all; not over the lists of a phone, where it would move the row under a finger.
+// Which figures are asked about, the service says.
 
 import { desk, element, plain, rows, saying, sectionOf, words } from "./brought.js";
 import { keep } from "./kept.js";

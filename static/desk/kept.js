@@ -42,8 +42,14 @@ export function vouches(judge, how) {
 // Whether the device keeps it: its store may be full, or forbidden. Then it is here as long as the page is.
 let keeps = true;
 
-// One of the words that promise something of what is typed, as it is with this device.
-export const where = (name) => words[keeps ? name : `${name}_here`];
+// The words that promise something of what is typed: where the device keeps it, and where it does not.
+const PROMISES = {
+  kept: [words.kept, words.kept_here],
+  retry: [words.retry, words.retry_here],
+  offline: [words.offline, words.offline_here],
+  signed_out: [words.signed_out, words.signed_out_here],
+};
+export const where = (name) => PROMISES[name][keeps ? 0 : 1];
 export const isKept = () => keeps;
 
 // What is said to whom the service does not know any more, with the way back in: a page that alone has what
@@ -55,7 +61,7 @@ export function signedOut() {
 }
 
 window.addEventListener("beforeunload", (event) => {
-  if (!keeps && Object.keys(kept.rows).length > 0) event.preventDefault();
+  if (!keeps && desk.dataset.unsent > 0) event.preventDefault();
 });
 
 // What is to be noted as written, once it is.
@@ -82,8 +88,12 @@ export function keep() {
   } catch {
     keeps = false;
   }
+  // For who signs out: what is here alone is asked about too.
+  desk.dataset.unsent = Object.keys(kept.rows).length;
   told("kept");
 }
+// Whether it keeps anything is known before somebody types.
+keep();
 
 export function newKey() {
   return Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");

@@ -2,6 +2,7 @@
 
 import { ask } from "./ask.js";
 import { address, changes, desk, gym, idOf, rows, sectionOf, told, words } from "./brought.js";
+import { takeHeats } from "./heats.js";
 import { kept } from "./kept.js";
 import { put, within, zoned } from "../time.js";
 import { drop, leave } from "./vouch.js";
@@ -37,7 +38,7 @@ async function look(workouts) {
     const answer = await ask("GET", `/workouts/${workout}/scores?gym=${encodeURIComponent(gym)}`);
     if (answer?.status !== 200) return;
     const { entries, settled, awaiting, missing } = answer.json;
-    await times(workout, answer.json);
+    const fresh = await anew(workout, answer.json);
     const said = put(words.summary, { settled, all: entries, waiting: awaiting, missing });
     if (summary.textContent !== said) summary.textContent = said;
     home.querySelector("span").textContent = put(words.all_done, { all: entries });
@@ -64,6 +65,8 @@ async function look(workouts) {
       row.show();
       row.tell([]);
     }
+    // Rows that are new have theirs too.
+    if (fresh) heats(sectionOf(workout), fresh);
   }
   settle();
 }
@@ -99,12 +102,14 @@ function others(workout, views, asked) {
   }
 }
 
-// The organiser gave more time, or took some of it back: the service says it in its own words.
-async function times(workout, { closes, attest_by }) {
+// The organiser gave more time, or took some of it back; the heats were changed: the service says it in its own
+// words. The workout as it is on a fresh page, where something of it is new.
+async function anew(workout, { closes, attest_by, heats }) {
   const section = sectionOf(workout);
   const { left, windows } = heads.get(workout);
   const same = (a, b) => Date.parse(a) === Date.parse(b);
-  if (same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by)) return;
+  const timely = same(left.firstElementChild.dataset.until, closes) && same(section.dataset.attestBy, attest_by);
+  if (timely && section.dataset.heats === (heats ?? "")) return undefined;
   try {
     const answer = await fetch(address, { headers: { accept: "text/html" }, signal: within(20_000) });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -114,9 +119,18 @@ async function times(workout, { closes, attest_by }) {
     zoned(windows);
     section.dataset.attestBy = fresh.dataset.attestBy;
     for (const row of rows.values()) if (row.data.workout === workout) row.show();
+    return fresh;
   } catch {
     // Asked again with the next look.
+    return undefined;
   }
+}
+
+function heats(section, fresh) {
+  if (section.dataset.heats === fresh.dataset.heats) return;
+  takeHeats(section, fresh);
+  section.dataset.heats = fresh.dataset.heats;
+  moved = true;
 }
 
 // What awaits a judge no more leaves the statement, once nobody is at it. Told when rows stand in other

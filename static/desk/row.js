@@ -4,6 +4,7 @@
 import { ask, asksReason, inTurn, later, why } from "./ask.js";
 import { asks } from "./asked.js";
 import { blankOf, changes, clock, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, states, told, words } from "./brought.js";
+import { planned } from "./heats.js";
 import { called, meant } from "./judge.js";
 import { keep, kept, signedOut, where } from "./kept.js";
 import { barHeight } from "./queue.js";
@@ -12,15 +13,14 @@ import { now, put } from "../time.js";
 import { askTakeBack, mayState, mayTakeBack, takeBack, takesNoPart, takesPart } from "./undo.js";
 import { tick } from "./vouch.js";
 
-// The label of a field, also of a form that is on no page yet: `labels` knows only what is.
-const labelOf = (form, field) => form.querySelector(`label[for="${field.id}"]`);
-
 export class Row {
   constructor(li) {
     this.li = li;
     this.id = idOf(li.dataset.workout, li.dataset.bib, "other" in li.dataset && li.dataset.attempt);
     this.path = `/workouts/${li.dataset.workout}/scores/${li.dataset.bib}`;
     this.work = li.querySelector(".work");
+    // It stands there once: of hundreds of rows that is a twentieth of the page.
+    li.dataset.text = this.work.querySelector(".value").textContent;
     this.name = li.querySelector("bdi").textContent;
     this.href = li.querySelector("a").getAttribute("href");
     this.asked = 0;
@@ -51,16 +51,10 @@ export class Row {
     this.form = form;
     this.input = form.elements.performance;
     this.level = form.elements.level;
-    this.by = form.querySelector("input.by");
-    if (this.by && !("planned" in this.data)) {
-      for (const part of [labelOf(form, this.by), this.by]) part?.remove();
-      this.by = null;
-    }
     this.sheet = form.elements.sheet;
     this.sheet.setAttribute("aria-label", put(words.sheet_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title }));
     this.sheet.addEventListener("input", () => this.input.value.trim() && this.typed());
-    this.by?.addEventListener("change", () => this.judged());
-    this.lane();
+    planned(this);
     this.input.inputMode = "numeric";
     this.input.setAttribute("aria-describedby", this.say.id);
     this.input.addEventListener("input", () => this.typed());
@@ -121,24 +115,24 @@ export class Row {
     }
   }
 
-  // A field for a row that came without one.
-  makeForm() {
-    if (this.form) return;
-    const section = sectionOf(this.data.workout);
+  // A form as the page brings it, to be this row's.
+  blank() {
     const form = blankOf(this.data.workout).querySelector("form").cloneNode(true);
-    form.action = this.href;
     const own = this.li.id.slice(`r-${this.data.workout}`.length);
     for (const field of form.querySelectorAll("[id]")) field.id = field.id.replace(/-0$/, own);
     for (const label of form.querySelectorAll("label")) label.htmlFor = label.htmlFor.replace(/-0$/, own);
+    return form;
+  }
+
+  // A field for a row that came without one.
+  makeForm() {
+    if (this.form) return;
+    const form = this.blank();
+    form.action = this.href;
     form.querySelector("label").textContent = this.label();
-    if ("planned" in this.data) {
-      const by = form.querySelector("input.by");
-      by.dataset.planned = this.data.planned;
-      labelOf(form, by).textContent = put(words.judge_of, { name: this.name, workout: sectionOf(this.data.workout).dataset.title });
-    }
     (this.work.querySelector(".now") ?? this.work.querySelector(".tick")).after(form);
     this.useForm(form);
-    this.levels(JSON.parse(section.dataset.levels)[this.data.division ?? ""] ?? []);
+    this.levels(JSON.parse(sectionOf(this.data.workout).dataset.levels)[this.data.division ?? ""] ?? []);
   }
 
   correct() {

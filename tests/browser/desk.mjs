@@ -84,6 +84,29 @@ export async function deskEvening(base, demo, staff, look) {
     await page.setViewportSize({ width: 390, height: 844 });
     await page.locator("#judge").focus();
   });
+  await onPhone("a question that two rows have is asked beside each, and moves no row", async () => {
+    // As the service asks about a slip that both have.
+    const asks = { faults: [], questions: [{ code: "total_as_rounds", message: "Is that right?" }], warnings: [], places: [] };
+    await page.route("**/check", (route) => route.fulfill({ contentType: "application/json", body: JSON.stringify(asks) }));
+    const [one, two] = [await desk.take(0), await desk.take(1)];
+    const question = (row) => row.work.locator(".say .ask", { hasText: "Is that right?" });
+    await one.field.fill(desk.less(1));
+    await question(one).waitFor({ state: "visible" });
+    const at = () => two.field.evaluate((field) => field.getBoundingClientRect().top + window.scrollY);
+    await two.field.focus();
+    const before = await at();
+    await two.field.fill(desk.less(2));
+    await question(two).waitFor({ state: "visible" });
+    assert((await at()) === before, `${await at()} after ${before}: the row has moved`);
+    assert(await page.locator(".asked").isHidden(), "it is asked over the list too");
+    await page.unroute("**/check");
+    for (const row of [one, two]) {
+      await row.button("Yes, it is right").click();
+      await question(row).waitFor({ state: "detached" });
+      await row.field.fill("");
+    }
+    await sees(page, "Nothing waits to be sent.");
+  });
   await check("which place it would have is told before it is stored, and the place after", async () => {
     const row = await desk.take(0);
     await row.checked(desk.written);
@@ -217,6 +240,18 @@ export async function deskEvening(base, demo, staff, look) {
   await check("where the device keeps nothing that is said, and what waits is kept once it does again", async () => {
     const [first, second] = [await desk.take(0), await desk.take(1)];
     const wouldAsk = () => page.evaluate(() => !window.dispatchEvent(new Event("beforeunload", { cancelable: true })));
+    // It is known before anything is typed.
+    const bare = await context.newPage();
+    await bare.addInitScript(() => {
+      Storage.prototype.setItem = () => {
+        throw new DOMException("forbidden", "SecurityError");
+      };
+    });
+    await bare.goto(desk.address);
+    await context.setOffline(true);
+    await sees(bare, "No network. This device keeps nothing: leave this page open.");
+    await context.setOffline(false);
+    await bare.close();
     await page.evaluate(() => {
       window.storing = Storage.prototype.setItem;
       Storage.prototype.setItem = () => {
@@ -227,6 +262,15 @@ export async function deskEvening(base, demo, staff, look) {
     await sees(page, "1 not sent yet · This device keeps nothing: leave this page open until all is sent.");
     await first.says(/^Would be/);
     assert(await wouldAsk(), "the page is left without a word");
+    // Signing out asks first, though nothing of it is on the device.
+    let asked = "";
+    page.once("dialog", (dialog) => {
+      asked = dialog.message();
+      dialog.dismiss();
+    });
+    await page.getByRole("button", { name: "Sign out" }).click();
+    assert(asked.startsWith("Not sent yet: 1."), `asked: ${asked}`);
+    assert((await page.request.get("/account")).url().endsWith("/account"), "signed out all the same");
     const stores = (url) => /\/scores\/\d+$/.test(url.pathname);
     const refused = (status) => (route) =>
       route.fulfill({ status, contentType: "application/problem+json", body: JSON.stringify({ status, title: "No", detail: "Not now." }) });

@@ -1,5 +1,6 @@
-// The desk of a gym that has heats: a heat says when its results were done and who counted, two people
-// at one heat, results that come late, results as a file; and the whole of it by plain forms.
+// The desk of a gym that has heats: a heat says when its results were done and who counted, heats that are moved and
+// changed while it is open, two people at one heat, results that come late, results as a file; and the whole of it by
+// plain forms.
 
 import { Desk, Row, howWritten } from "./at_desk.mjs";
 import { assert, check, comes, sees, sound } from "./checks.mjs";
@@ -204,6 +205,71 @@ export async function heatsEvening(base, demo, staff, look) {
       await row.judge.fill("");
       await row.judge.press("Tab");
     }
+  });
+  await check("heats that are moved while the desk is open: what is stored next is of the moved start", async () => {
+    await page.goto(address);
+    const [first, second] = [await desk.take(0), await desk.take(1)];
+    const done = async (row) => Date.parse(await row.data("done"));
+    const [before, after] = [await done(first), await done(second)];
+    const heat = (await first.data("turn")).split(".")[0];
+    await first.checked("22/21/20/19");
+    const other = await open(base, { look });
+    await staff.enter(other.page);
+    await other.page.goto(`${address}/heats/${workout}`);
+    const moves = async (minutes, way) => {
+      await other.page.locator("summary", { hasText: "Heats run late" }).click();
+      await other.page.locator("#late_heat").fill(heat);
+      await other.page.locator("#late_minutes").fill(minutes);
+      await other.page.locator(`#late_way-${way}`).check();
+      await comes(other.page, () => other.page.getByRole("button", { name: "Move these heats" }).click());
+      // As after a while, or when the page is looked at again.
+      await page.evaluate(() => document.dispatchEvent(new Event("woke")));
+    };
+    const starts = (row, at) => page.waitForFunction(([id, at]) => Date.parse(document.getElementById(id).dataset.done) === at, [row.id, at]);
+    const title = (where) => where.evaluate((title) => title.textContent.replace(/\s+/g, " ").trim());
+    await moves("7", "later");
+    await sees(other.page, `Moved so far: from heat ${heat} on, later by 7 min`);
+    await starts(first, before + 7 * 60_000);
+    await starts(second, after + 7 * 60_000);
+    assert((await first.field.inputValue()) === "22/21/20/19", "what was typed is lost");
+    const [told, planned] = [await title(desk.section.locator("h4", { hasText: `Heat ${heat}, ` })), await title(other.page.locator(`#heat${heat}`))];
+    assert(told === planned, `the desk says ${told}, the heats ${planned}`);
+    await first.store();
+    const { performed_at } = await score(await first.data("bib"));
+    assert(Date.parse(performed_at) === before + 7 * 60_000, `${performed_at} is not the moved start`);
+    await moves("7", "earlier");
+    await starts(second, after);
+
+    // Put into another heat, taken out of all, and back where it was.
+    const bib = await second.data("bib");
+    const lane = (await second.data("turn")).split(".");
+    const puts = async (heat, lane) => {
+      const form = other.page.locator("form", { has: other.page.locator('input[name=do][value=change]') });
+      await other.page.locator("details", { has: form }).locator("> summary").click();
+      await other.page.locator(`#heat-${bib}`).fill(heat);
+      await other.page.locator(`#lane-${bib}`).fill(lane);
+      await comes(other.page, () => form.getByRole("button").click());
+      await page.evaluate(() => document.dispatchEvent(new Event("woke")));
+    };
+    const under = async (text) => second.who.getByText(text).first().waitFor({ state: "visible" });
+    const heading = () => second.li.evaluate((li) => li.parentElement.previousElementSibling.textContent);
+    await second.field.fill("22/21/20/18");
+    await puts("400", "1");
+    await under("heat 400, lane 1");
+    assert((await heading()).startsWith("Heat 400, "), `it stands under ${await heading()}`);
+    assert((await second.data("done")) === null || (await done(second)) > after, `done ${await second.data("done")}`);
+    await puts("", "");
+    await second.judge.waitFor({ state: "detached" });
+    assert((await heading()) === "Without a heat", `it stands under ${await heading()}`);
+    await puts(...lane);
+    await under(`heat ${lane[0]}, lane ${lane[1]}`);
+    await starts(second, after);
+    assert((await heading()).startsWith(`Heat ${lane[0]}, `), `it stands under ${await heading()}`);
+    assert((await second.judge.count()) === 1, "nobody is asked for who counted");
+    assert((await second.field.inputValue()) === "22/21/20/18", "what was typed is lost");
+    await second.field.fill("");
+    for (const one of [page, other.page]) assert(one.odd.length === 0, one.odd.join("\n"));
+    await other.close();
   });
   await check("two people at one heat: nothing is overwritten in silence, and the heat still says when", async () => {
     const other = await open(base, { look });

@@ -5,12 +5,12 @@ import { assert, check, sees } from "./checks.mjs";
 import { choose, enter, follow, pick, tick, to, type, unfold, write } from "./keyboard.mjs";
 import { inTurn, send } from "./people.mjs";
 
-/** Heats are made, changed and taken away. */
+/** Heats are made, moved, changed and taken away. */
 export function heats({ how, base, c, person, page, running }) {
   const { gym } = person("staff");
   const desk = `/desk/${c}/${gym}`;
   // A gym has one plan of a workout.
-  return check(`${how}: staff make heats, change a lane and take them away`, () => inTurn("heats", async () => {
+  return check(`${how}: staff make heats, move them, change a lane and take them away`, () => inTurn("heats", async () => {
     const at = await page("staff");
     await at.goto(desk);
     await follow(at, at.locator(`a[href="${desk}/heats/${running}"]`).first());
@@ -25,6 +25,16 @@ export function heats({ how, base, c, person, page, running }) {
     const first = at.locator("section.heat").first();
     await first.getByRole("heading", { name: /^Heat 1, / }).waitFor({ state: "visible" });
     assert((await first.locator("tbody tr").count()) === 2, "as many lanes as were asked for");
+    // They began a little earlier than was planned.
+    await unfold(at, at.locator("summary", { hasText: "Heats run late" }));
+    await write(at, at.locator("#late_heat"), "1");
+    await write(at, at.locator("#late_minutes"), "0");
+    await enter(at);
+    await at.locator("#late_minutes-error-1").waitFor({ state: "visible" });
+    await write(at, at.locator("#late_minutes"), "5");
+    await choose(at, at.locator("#late_way-earlier"));
+    await follow(at, at.getByRole("button", { name: "Move these heats" }));
+    await sees(at, "Moved so far: from heat 1 on, earlier by 5 min");
     const change = at.locator("form", { has: at.locator("input[name=do][value=change]") });
     await unfold(at, at.locator("details", { has: change }).locator("> summary"));
     // Whose first two fields come first: into a heat of their own.

@@ -48,6 +48,8 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["staff", "score form", `/desk/${c}/${gym}/${running}/${bib}`],
     ["staff", "heats", `/desk/${c}/${gym}/heats/${running}`],
     ["staff", "heats made", `/desk/${c}/${gym}/heats/${running}`, makeHeats],
+    ["staff", "heats moved", `/desk/${c}/${gym}/heats/${running}`, moveHeats],
+    ["staff", "heats with a fault of a move", `/desk/${c}/${gym}/heats/${running}`, moveNothing],
     ["staff", "heats on paper", `/desk/${c}/${gym}/heats/${running}/paper`],
     ["staff", "codes for athletes", `/desk/${c}/${gym}/codes`],
     ["staff", "people proposed", `/desk/${c}/${gym}/proposals`, propose],
@@ -243,6 +245,25 @@ async function tryRequest(page) {
 async function makeHeats(page) {
   await page.getByRole("button", { name: "Make the heats" }).click();
   await page.locator("table").first().waitFor();
+}
+
+// They began a little earlier.
+async function moveHeats(page) {
+  await page.locator("summary", { hasText: "Heats run late" }).click();
+  await page.locator("#late_heat").fill("1");
+  await page.locator("#late_minutes").fill("5");
+  await page.locator("#late_way-earlier").check();
+  await page.getByRole("button", { name: "Move these heats" }).click();
+  await page.getByText("Moved so far: from heat 1 on, earlier by 5 min").waitFor();
+}
+
+async function moveNothing(page) {
+  await page.locator("summary", { hasText: "Heats run late" }).click();
+  await page.locator("#late_heat").fill("");
+  await page.locator("#late_minutes").fill("900");
+  await page.getByRole("button", { name: "Move these heats" }).click();
+  await page.locator("#late_heat-error-1").waitFor();
+  await page.locator("#late_minutes-error-1").waitFor();
 }
 
 async function remakeHeats(page) {

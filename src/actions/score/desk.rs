@@ -3,6 +3,7 @@
 
 use super::count;
 use super::show::{Show, notes};
+use crate::actions::heats;
 use crate::actions::lists::{self, Find};
 use crate::actions::reader::Reader;
 use crate::actions::views::names::entry_state;
@@ -77,6 +78,10 @@ pub async fn desk(
         _ => workout.window,
     };
 
+    let heats = match gym {
+        Some(gym) => heats::tag(app, &reader, gym, &workout.slug).await?,
+        None => None,
+    };
     let mut view = DeskView {
         workout: workout.slug.clone(),
         gym: query.gym.clone(),
@@ -86,6 +91,7 @@ pub async fn desk(
         settled: 0,
         awaiting: 0,
         missing: 0,
+        heats,
         rows: Vec::new(),
         log_seq: reader.seq,
     };

@@ -446,6 +446,10 @@ pub struct DeskView {
     pub awaiting: u32,
     /// Those without any score or statement.
     pub missing: u32,
+    /// Stands for the gym's heats in this workout: another one says that they were changed. Null: there are none,
+    /// or they are not the reader's to see.
+    #[schema(example = "3-5f0c1a9be2d3")]
+    pub heats: Option<String>,
     /// By bib.
     pub rows: Vec<DeskRow>,
     /// Log position of this answer.

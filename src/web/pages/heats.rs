@@ -3,12 +3,12 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::shell::{Dated, Link, Shell, own_zone, words};
-use super::{html, say};
+use super::{heats_late, html, say};
 use crate::actions::Failure;
 use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
 use crate::actions::language;
 use crate::app::App;
-use crate::rules::heats::{self as plans, Judging, Later, Place, Plan, Settings};
+use crate::rules::heats::{Judging, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::web::extract::Path;
@@ -97,7 +97,7 @@ pub async fn get_heats(
     Path((competition, gym, workout)): Path<(String, String, String)>,
 ) -> Answer {
     let path = HeatsPath { competition, gym, workout };
-    let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+    let found = heats::with_scores(&app, &caller.actor, caller.received, &path).await?;
     Ok(html(&view(&caller, &path, &found, None, Vec::new())?)?.into_response())
 }
 
@@ -109,11 +109,11 @@ pub async fn post_heats(
     Form(fields): Form<Fields>,
 ) -> Answer {
     let path = HeatsPath { competition, gym, workout };
-    let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+    let found = heats::with_scores(&app, &caller.actor, caller.received, &path).await?;
     let mut errors = Vec::new();
     let wanted = match fields.get("do") {
         "change" => Some(Wanted::Changed(places(&found, &fields, &mut errors))),
-        "move" => later(&fields, &mut errors).map(Wanted::Moved),
+        "move" => heats_late::asked(&fields, &mut errors).map(Wanted::Moved),
         "remove" => Some(Wanted::Gone),
         _ => settings(&found, &fields, &mut errors).map(Wanted::Made),
     };
@@ -140,7 +140,7 @@ pub async fn post_heats(
             Ok(()) => return Ok(Redirect::to(&here(&path)).into_response()),
             Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
             Err(Failure::Refused(Refusal::Conflict(..))) => {
-                let found = heats::read(&app, &caller.actor, caller.received, &path).await?;
+                let found = heats::with_scores(&app, &caller.actor, caller.received, &path).await?;
                 if is_so(&wanted, version, &fields, &found, &path) {
                     return Ok(Redirect::to(&here(&path)).into_response());
                 }
@@ -169,10 +169,7 @@ fn is_so(wanted: &Wanted, version: u64, fields: &Fields, found: &HeatsView, path
             meant.sort();
             meant == *plan
         }
-        (Wanted::Moved(by), Some(plan)) => {
-            let meant = moves_read(fields.get("was_moved")).map(|was| plans::add(&was, *by));
-            version != found.version && meant.is_some_and(|meant| meant == plan.later)
-        }
+        (Wanted::Moved(by), Some(plan)) => version != found.version && heats_late::is_done(*by, fields, plan),
         (Wanted::Gone, Some(_)) | (Wanted::Made(_) | Wanted::Changed(_) | Wanted::Moved(_), None) => false,
     }
 }
@@ -204,40 +201,10 @@ fn meanwhile(
         };
         errors.push(FieldError::new(format!("heat-{bib}"), text));
     }
-    Ok((StatusCode::CONFLICT, html(&view(caller, path, found, Some(fields), errors)?)?).into_response())
-}
-
-/// What was moved, as the form holds it.
-fn moves(later: &[Later]) -> String {
-    later.iter().map(|l| format!("{} {}", l.heat, l.minutes)).collect::<Vec<_>>().join(",")
-}
-
-/// That read back; `None`: it is nothing of ours.
-fn moves_read(text: &str) -> Option<Vec<Later>> {
-    let one = |part: &str| {
-        let (heat, minutes) = part.split_once(' ')?;
-        Some(Later { heat: heat.parse().ok()?, minutes: minutes.parse().ok()? })
-    };
-    text.split(',').filter(|part| !part.is_empty()).map(one).collect()
-}
-
-/// From which heat on, and by how much.
-fn later(fields: &Fields, errors: &mut Vec<FieldError>) -> Option<Later> {
-    let before = errors.len();
-    let heat = fields.number("late_heat", errors).unwrap_or(0);
-    let minutes: u16 = fields.number("late_minutes", errors).unwrap_or(0);
-    let minutes = if fields.get("late_way") == "earlier" { -i32::from(minutes) } else { i32::from(minutes) };
-    (errors.len() == before).then_some(Later { heat, minutes })
-}
-
-/// What was moved, in words.
-fn moves_said(later: &[Later]) -> Vec<String> {
-    let h = texts();
-    let one = |l: &Later| {
-        let text = if l.minutes < 0 { h.moved_earlier } else { h.moved_later };
-        put(text, &[("n", &l.heat), ("minutes", &l.minutes.unsigned_abs())])
-    };
-    later.iter().map(one).collect()
+    // By how much was meant on top of what was seen: it is said anew, or it would be done twice.
+    let mut fields = fields.clone();
+    fields.0.retain(|(name, _)| name != "late_minutes");
+    Ok((StatusCode::CONFLICT, html(&view(caller, path, found, Some(&fields), errors)?)?).into_response())
 }
 
 /// Somebody's place as the form holds it.
@@ -389,9 +356,9 @@ fn view(
         over: found.window.closed(found.reader.now),
         heats: heat_views(found, &desk, &path.workout),
         without: without_place(found),
-        was_moved: plan.map_or(String::new(), |plan| moves(&plan.later)),
-        moved: plan.map_or(Vec::new(), |plan| moves_said(&plan.later)),
-        late_heat: or_typed("late_heat", plan.and_then(|plan| next(plan, found.reader.now)).unwrap_or_default()),
+        was_moved: plan.map_or(String::new(), |plan| heats_late::held(&plan.later)),
+        moved: plan.map_or(Vec::new(), |plan| heats_late::said(&plan.later)),
+        late_heat: or_typed("late_heat", heats_late::offered(found)),
         late_minutes: or_typed("late_minutes", String::new()),
         late_way: ["later", "earlier"]
             .into_iter()
@@ -411,12 +378,6 @@ fn view(
         back: desk,
         errors,
     })
-}
-
-/// The first heat that has not begun, or the last: what is late is most often what comes next.
-fn next(plan: &Plan, now: Timestamp) -> Option<String> {
-    let ahead = plan.places.iter().map(|p| p.heat).filter(|heat| plan.starts(*heat) > now).min();
-    ahead.or_else(|| plan.places.iter().map(|p| p.heat).max()).map(|heat| heat.to_string())
 }
 
 /// Who has no place in the heats; empty: nobody, or there are no heats.

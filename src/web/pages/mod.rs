@@ -21,6 +21,7 @@ mod find;
 pub mod forgotten;
 mod form;
 mod heats;
+mod heats_late;
 mod heats_paper;
 mod history;
 mod home;

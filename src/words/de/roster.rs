@@ -87,16 +87,24 @@ pub const SENTENCES: &[(&str, &str)] = &[
         "Startnummer {bib} gehört nicht mehr zu diesem Gym oder macht bei diesem Workout nicht mit: lass den Heat leer.",
     ),
     ("heat_number", "Startnummer {bib}: es gibt die Heats 1 bis {most}."),
+    ("heat_not_said", "Sag, ab welchem Heat: der letzte ist {last}."),
     ("heat_not_there", "Einen Heat {heat} gibt es nicht: der letzte ist {last}."),
     ("heats_moved_minutes", "Minuten: eine Zahl von 1 bis {most}."),
     (
         "heat_after_the_end",
-        "Heat {heat} würde {at} starten, und das Workout ist hier {closes} vorbei: verschieb um weniger.",
+        "Heat {heat} würde um {at} starten, und das Workout ist hier um {closes} vorbei: verschieb um weniger, oder bitte die Wettkampfleitung um mehr Zeit.",
     ),
-    ("heat_before_it_opens", "Heat {heat} würde {at} starten, und das Workout beginnt {opens}: verschieb um weniger."),
+    (
+        "heat_before_it_opens",
+        "Heat {heat} würde um {at} starten, und das Workout beginnt um {opens}: verschieb um weniger.",
+    ),
     (
         "heat_before_another",
-        "Heat {heat} würde {at} starten, nicht nach Heat {before}: verschieb um weniger, oder diesen auch.",
+        "Heat {heat} würde um {at} starten, nicht nach Heat {before}: verschieb um weniger, oder verschieb auch Heat {before}.",
+    ),
+    (
+        "heat_out_of_order",
+        "Heat {heat} würde um {at} starten, nicht vor Heat {after}: die Heats wurden verschoben, als niemand darin war. Wähl einen anderen Heat, oder verschieb sie zuerst.",
     ),
     (
         "heats_changed",

@@ -378,6 +378,7 @@ mod tests {
             running: slug == "w1",
             todo_title: "Left to do: 2".to_owned(),
             heats_hint: words().state_missing,
+            heats: samples::HOSTILE.to_owned(),
             fields_href: if slug == "w1" { String::new() } else { "/desk/s/g?workout=w2".to_owned() },
             todo: vec![
                 Group { title: Dated::plain(samples::HOSTILE), lines: todo },

@@ -37,6 +37,8 @@ pub(super) struct WorkoutView {
     pub(super) fields_href: String,
     /// How judges are named where there are heats; empty: there are none.
     pub(super) heats_hint: &'static str,
+    /// Stands for the heats as they are, for the script; empty: there are none.
+    pub(super) heats: String,
     pub(super) all_done: String,
     pub(super) awaiting: Vec<Line>,
     /// The statement for those that are ticked was ticked too.
@@ -239,6 +241,7 @@ impl At<'_> {
             settled_title: put(w.desk_settled, &[("n", &settled.len())]),
             all_done: if open && list.missing + list.awaiting == 0 { all_done } else { String::new() },
             heats_hint: if heats.is_empty() { "" } else { words::heats(language::reader()).desk_judges },
+            heats: list.heats.clone().unwrap_or_default(),
             todo: self.groups(todo, heats),
             fields_href: String::new(),
             awaiting,

@@ -3,8 +3,11 @@
 //! Planning, not results: nothing here is in the log, and a plan binds nobody. Nobody counts for
 //! themselves, nor while they are in the same heat. What it does not do: store.
 
+mod late;
+
+pub use late::{Later, moved_at};
+
 use super::fault::Fault;
-use super::window::Window;
 use crate::words::Sentence;
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -52,15 +55,6 @@ pub struct Place {
     pub lane: u32,
     /// Code of the judge; `None`: not named yet.
     pub judge: Option<String>,
-}
-
-/// From a heat on everything starts later, or earlier.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Later {
-    /// The first one that does.
-    pub heat: u32,
-    /// By how many minutes; below 0: earlier.
-    pub minutes: i32,
 }
 
 /// A gym's heats in a workout.
@@ -123,52 +117,6 @@ impl Plan {
         let begun = |heat: &u32| self.starts(*heat) <= now;
         let newest = self.places.iter().map(|place| place.heat).filter(begun).max()?;
         (now < self.starts(newest.saturating_add(1))).then_some(newest)
-    }
-
-    /// The same places, all that starts from a heat on moved; what was moved before stays so.
-    #[must_use]
-    pub fn moved(&self, by: Later) -> Self {
-        Self { later: add(&self.later, by), ..self.clone() }
-    }
-
-    /// What of moving these heats cannot be: one that is not there; by nothing, or too much at once; past the
-    /// end of the workout there (`window`), before it opens, or before the heat that comes first. What was
-    /// planned outside the window before stands in nobody's way.
-    #[must_use]
-    pub fn move_faults(&self, by: Later, window: &Window, said: &dyn Fn(Timestamp) -> String) -> Vec<Fault> {
-        let mut faults = Vec::new();
-        let heats: BTreeSet<u32> = self.places.iter().map(|place| place.heat).collect();
-        if !heats.contains(&by.heat) {
-            let last = heats.last().copied().unwrap_or(0);
-            let sentence = Sentence::new("heat_not_there").with("heat", by.heat).with("last", last);
-            faults.push(Fault::new("/late_heat", sentence));
-        }
-        if !(1..=MAX_MINUTES).contains(&by.minutes.unsigned_abs()) {
-            faults.push(Fault::new("/late_minutes", Sentence::new("heats_moved_minutes").with("most", MAX_MINUTES)));
-        }
-        if !faults.is_empty() {
-            return faults;
-        }
-        let plan = self.moved(by);
-        let mut fault = |heat: u32, sentence: Sentence| {
-            let sentence = sentence.with("heat", heat).with("at", said(plan.starts(heat)));
-            faults.push(Fault::new("/late_minutes", sentence));
-        };
-        if by.minutes > 0 {
-            let leaves = |heat: &&u32| self.starts(**heat) < window.closes && plan.starts(**heat) >= window.closes;
-            let past = heats.range(by.heat..).find(leaves);
-            if let Some(heat) = past {
-                fault(*heat, Sentence::new("heat_after_the_end").with("closes", said(window.closes)));
-            }
-            return faults;
-        }
-        if self.starts(by.heat) >= window.opens && plan.starts(by.heat) < window.opens {
-            fault(by.heat, Sentence::new("heat_before_it_opens").with("opens", said(window.opens)));
-        }
-        if let Some(before) = heats.range(..by.heat).next_back().filter(|n| plan.starts(**n) >= plan.starts(by.heat)) {
-            fault(by.heat, Sentence::new("heat_before_another").with("before", before));
-        }
-        faults
     }
 
     /// Distributes `athletes` in the order given over the fewest heats, as evenly as they go; where
@@ -260,15 +208,6 @@ impl Plan {
     }
 }
 
-/// What was moved, and one more: of the same heat they come together, and what comes to nothing is left out.
-#[must_use]
-pub fn add(later: &[Later], by: Later) -> Vec<Later> {
-    let mut all: BTreeMap<u32, i32> = later.iter().map(|l| (l.heat, l.minutes)).collect();
-    let minutes = all.entry(by.heat).or_default();
-    *minutes = minutes.saturating_add(by.minutes);
-    all.into_iter().filter(|(_, minutes)| *minutes != 0).map(|(heat, minutes)| Later { heat, minutes }).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -328,96 +267,6 @@ mod tests {
             ("/heat-4", "heat_number"),
         ];
         assert_eq!(said, expected);
-    }
-
-    /// Four heats of one at 18:00, 18:20, 18:40 and 19:00.
-    fn four() -> Plan {
-        Plan::distribute(settings(1, Judging::Judges), &athletes(&[false; 4]), &[])
-    }
-
-    fn times(plan: &Plan) -> Vec<String> {
-        (1..=4).map(|heat| plan.starts(heat).to_string()[11..16].to_owned()).collect()
-    }
-
-    fn by(heat: u32, minutes: i32) -> Later {
-        Later { heat, minutes }
-    }
-
-    #[test]
-    fn from_a_heat_on_all_start_later_and_the_places_stay() {
-        let late = four().moved(by(3, 25));
-        assert_eq!(times(&late), ["18:00", "18:20", "19:05", "19:25"]);
-        assert_eq!(late.places, four().places);
-        let later = late.moved(by(2, 5)).moved(by(3, -20));
-        assert_eq!(times(&later), ["18:00", "18:25", "18:50", "19:10"]);
-        assert_eq!(later.later, [by(2, 5), by(3, 5)]);
-        // Taken back nothing is left of it.
-        assert_eq!(later.moved(by(3, -5)).moved(by(2, -5)), four());
-    }
-
-    #[test]
-    fn the_heat_on_the_floor_is_the_one_that_has_begun_by_the_moved_times() {
-        let (plan, late) = (four(), four().moved(by(2, 30)));
-        let at = |time: &str| format!("2027-01-14T{time}:00Z").parse().unwrap();
-        let floor = |plan: &Plan| ["18:19", "18:20", "18:49", "18:50", "19:10"].map(|time| plan.on_floor(at(time)));
-        assert_eq!(floor(&plan), [Some(1), Some(2), Some(3), Some(3), Some(4)]);
-        assert_eq!(floor(&late), [Some(1), Some(1), Some(1), Some(2), Some(3)]);
-    }
-
-    #[test]
-    fn a_plan_from_before_moves_were_known_reads_and_one_without_moves_is_written_the_same() {
-        let plan = four();
-        let written = serde_json::to_string(&plan).unwrap();
-        assert!(!written.contains("later"), "{written}");
-        assert_eq!(serde_json::from_str::<Plan>(&written).unwrap(), plan);
-        let late = plan.moved(by(2, 7));
-        assert_eq!(serde_json::from_str::<Plan>(&serde_json::to_string(&late).unwrap()).unwrap(), late);
-    }
-
-    /// What is wrong with a move where the workout opens at 17:50 and closes then: field and code.
-    fn wrong(plan: &Plan, closes: &str, by: Later) -> Vec<(String, String)> {
-        let at = |time: &str| format!("2027-01-14T{time}:00Z").parse().unwrap();
-        let window = Window {
-            announce: at("10:00"),
-            opens: at("17:50"),
-            closes: at(closes),
-            grace_ends: at("22:00"),
-            attest_by: at("23:00"),
-        };
-        let faults = plan.move_faults(by, &window, &|at| at.to_string());
-        faults.into_iter().map(|f| (f.pointer, f.sentence.code.into_owned())).collect()
-    }
-
-    fn fault(field: &str, code: &str) -> Vec<(String, String)> {
-        vec![(field.to_owned(), code.to_owned())]
-    }
-
-    #[test]
-    fn no_heat_is_moved_past_the_end_before_the_opening_or_before_another() {
-        let plan = four();
-        let said = |heat, minutes| wrong(&plan, "19:30", by(heat, minutes));
-        assert!(said(2, 29).is_empty());
-        // The last would start the moment it closes: the window is half-open.
-        assert_eq!(said(2, 30), fault("/late_minutes", "heat_after_the_end"));
-        assert!(said(1, -10).is_empty());
-        assert_eq!(said(1, -11), fault("/late_minutes", "heat_before_it_opens"));
-        assert!(said(2, -19).is_empty());
-        assert_eq!(said(2, -20), fault("/late_minutes", "heat_before_another"));
-        assert_eq!(said(5, 5), fault("/late_heat", "heat_not_there"));
-        for minutes in [0, 241, -241, i32::MIN, i32::MAX] {
-            assert_eq!(said(2, minutes), fault("/late_minutes", "heats_moved_minutes"));
-        }
-        // What was moved before counts.
-        let late = plan.moved(by(1, 20));
-        assert_eq!(wrong(&late, "19:30", by(4, 10)), fault("/late_minutes", "heat_after_the_end"));
-    }
-
-    #[test]
-    fn a_heat_that_was_past_the_end_before_stands_in_nobodys_way() {
-        let plan = four();
-        assert!(wrong(&plan, "18:50", by(4, 10)).is_empty());
-        assert!(wrong(&plan, "18:50", by(3, 9)).is_empty());
-        assert_eq!(wrong(&plan, "18:50", by(3, 10)), fault("/late_minutes", "heat_after_the_end"));
     }
 
     proptest! {
