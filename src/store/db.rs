@@ -354,20 +354,38 @@ fn renumbered(text: &str, before: usize) -> String {
 }
 
 #[cfg(test)]
+impl Db {
+    /// The same with one connection, for which nobody waits long.
+    pub(crate) fn narrow(&self) -> Self {
+        let moment = Duration::from_secs(1);
+        match self {
+            Self::Sqlite(pool) => {
+                let narrow = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).acquire_timeout(moment);
+                Self::Sqlite(narrow.connect_lazy_with((*pool.connect_options()).clone()))
+            }
+            Self::Postgres(pool) => {
+                let narrow = sqlx::postgres::PgPoolOptions::new().max_connections(1).acquire_timeout(moment);
+                Self::Postgres(narrow.connect_lazy_with((*pool.connect_options()).clone()))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::super::dialect;
+    use super::super::dialect::served::Served;
     use super::*;
 
     /// On the server that the tests are run on, where there is one.
     #[tokio::test]
     async fn no_statement_is_waited_for_without_end() {
-        let Some(server) = std::env::var("TALLYWRIGHT_TEST_DATABASE").ok().filter(|url| !url.is_empty()) else {
-            return;
-        };
-        let db = Db::Postgres(PgPool::connect(&server).await.expect("the server of the tests"));
+        let Some(served) = Served::new("no statement was asked how long it is waited for").await else { return };
+        let db = Db::Postgres(PgPool::connect(&served.url).await.expect("the server of the tests"));
         assert!(matches!(db.acquire().await.expect("a connection").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(db.begin().await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(dialect::snapshot(&db).await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
         db.close().await;
+        served.end().await;
     }
 }

@@ -2,9 +2,11 @@
 //! what their errors mean. [`sqlite`] and [`postgres`] hold what belongs to one alone.
 
 pub mod postgres;
+#[cfg(test)]
+pub(super) mod served;
 mod sqlite;
 
-use super::db::{Conn, Db, Tx};
+use super::db::{A_STEP, Conn, Db, Tx, by};
 use super::transfer::Table;
 use super::{Footing, Hold, StoreError};
 use postgres::{Reading, Writing};
@@ -98,7 +100,7 @@ pub(crate) async fn is_vacant(url: &str) -> Result<bool, StoreError> {
 /// Writes what stands beside the database into it and empties the file beside it, so that no older
 /// state of a row is left there. When a reader is in the way it happens later, by itself. A server
 /// does it by itself too, in its own time.
-pub(crate) async fn settle(db: &Db) -> Result<(), StoreError> {
+pub(crate) async fn settle(db: &Db) -> sqlx::Result<()> {
     if let Db::Sqlite(pool) = db {
         sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
     }
@@ -217,11 +219,11 @@ pub(crate) async fn for_now(tx: &mut Tx) -> sqlx::Result<()> {
 }
 
 /// Returns once the answer kept under this key is as durable as a commit of ours.
-pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> Result<(), StoreError> {
+pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> sqlx::Result<()> {
     match db {
         // What can be read there is on the disk.
         Db::Sqlite(_) => Ok(()),
-        Db::Postgres(pool) => Ok(postgres::vouch_for_answer(pool, account, key).await?),
+        Db::Postgres(pool) => postgres::vouch_for_answer(pool, account, key).await,
     }
 }
 
