@@ -258,7 +258,9 @@ pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
 /// What the database is good for just now.
 pub(crate) async fn footing(on: &mut Conn) -> sqlx::Result<Footing> {
     match on {
-        Conn::Sqlite(_) => Ok(Footing { writable: true, waits_for_standby: None, clock: None }),
+        Conn::Sqlite(c) => {
+            Ok(Footing { writable: sqlite::may_be_written(c).await?, waits_for_standby: None, clock: None })
+        }
         Conn::Postgres(c) => postgres::footing(c.ex()).await,
     }
 }
