@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
 /// Keeps the log of the database as it is now, to be put back.
-async fn keep(app: &TestApp, name: &str) {
+pub(super) async fn keep(app: &TestApp, name: &str) {
     let mut raw = app.database.raw().await;
     for table in ["competitions", "records", "placements", "scores"] {
         raw.run(&format!("CREATE TABLE {name}_{table} AS SELECT * FROM {table}")).await.expect("kept");
@@ -14,7 +14,7 @@ async fn keep(app: &TestApp, name: &str) {
 }
 
 /// Puts it back at one stroke, as a failover to a standby that had less, or something else, does.
-async fn put_back(app: &TestApp, name: &str) {
+pub(super) async fn put_back(app: &TestApp, name: &str) {
     let tables = ["scores", "placements", "records"]
         .map(|table| format!("DELETE FROM {table}; INSERT INTO {table} SELECT * FROM {name}_{table};"));
     let columns = ["definition", "definition_seq", "seq", "at", "peaks", "root"]
