@@ -50,12 +50,12 @@ pub enum Ex<'c> {
 /// who asks waits that long, and on a network that has become silent what is done aside would wait, and keep its
 /// connection, for ever.
 const A_READ: Duration = Duration::from_mins(2);
-const A_STEP: Duration = Duration::from_mins(10);
+pub(super) const A_STEP: Duration = Duration::from_mins(10);
 
 /// Gives a step up at this time: as if the server could not be reached.
 pub(crate) async fn by<T>(until: Option<Instant>, step: impl Future<Output = sqlx::Result<T>>) -> sqlx::Result<T> {
     let Some(until) = until else { return step.await };
-    let late = |_| sqlx::Error::Io(std::io::ErrorKind::TimedOut.into());
+    let late = |_| sqlx::Error::Io(std::io::Error::new(std::io::ErrorKind::TimedOut, "it has not answered in time"));
     tokio::time::timeout_at(until, step).await.map_err(late)?
 }
 
@@ -79,7 +79,7 @@ impl AsEx for Tx {
         match self {
             Self::Sqlite(t) => Ex::Sqlite(t),
             Self::Postgres(t) => {
-                let until = t.until().unwrap_or_else(|| Instant::now() + A_STEP);
+                let until = t.until();
                 Ex::Postgres(t.ex(), Some(until))
             }
         }
@@ -115,6 +115,14 @@ impl Db {
 }
 
 impl Tx {
+    /// How long a step of it may take, and a row of an answer may be waited for; `None`: as long as it takes.
+    pub(super) fn step(&self) -> Option<Duration> {
+        match self {
+            Self::Sqlite(_) => None,
+            Self::Postgres(t) => Some(t.step()),
+        }
+    }
+
     /// Makes it durable.
     ///
     /// # Errors

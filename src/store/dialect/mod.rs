@@ -274,10 +274,12 @@ pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
 }
 
 /// Begins a transaction that sees one state throughout and keeps everybody else from writing to
-/// these tables, for as long as it takes.
-pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
+/// these tables, for as long as it takes; on a server each step of it may take so long.
+pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table], step: Duration) -> sqlx::Result<Tx> {
     match (looks, writes) {
-        (Db::Postgres(looks), Db::Postgres(writes)) => Ok(Tx::Postgres(postgres::freeze(looks, writes, tables).await?)),
+        (Db::Postgres(looks), Db::Postgres(writes)) => {
+            Ok(Tx::Postgres(postgres::freeze(looks, writes, tables, step).await?))
+        }
         _ => begin(writes).await,
     }
 }
@@ -296,7 +298,10 @@ pub(crate) async fn count_on(tx: &mut Tx, table: &str) -> sqlx::Result<()> {
 pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
     match db {
         Db::Sqlite(pool) => sqlite::told(pool).await,
-        Db::Postgres(pool) => Ok(sqlx::query("ANALYZE").execute(pool).await.map(drop)?),
+        Db::Postgres(pool) => {
+            let until = Some(tokio::time::Instant::now() + A_STEP);
+            Ok(by(until, sqlx::query("ANALYZE").execute(pool)).await.map(drop)?)
+        }
     }
 }
 
