@@ -21,6 +21,7 @@ mod field;
 mod imports;
 mod load;
 mod locks;
+mod memory;
 mod mixed;
 mod proxy;
 mod server;
