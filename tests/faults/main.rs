@@ -28,6 +28,7 @@ mod server;
 mod service;
 mod several;
 mod stops;
+mod tls;
 mod wire;
 
 use std::time::{Duration, Instant};
