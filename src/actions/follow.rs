@@ -8,7 +8,7 @@
 use crate::actions::pour::{Rows, pour};
 use crate::rules::placement::{Change, Placement};
 use crate::standings::{Board, Gap, InForce};
-use crate::store::competitions::Known;
+use crate::store::competitions::{Definition, Known};
 use crate::store::merkle::{Hash, Peaks};
 use crate::store::placements::Block;
 use crate::store::{Committed, Store, StoreError};
@@ -176,8 +176,7 @@ impl Follower {
     }
 
     fn take_in(&self, committed: &Committed) -> Result<(), Gap> {
-        let (board, definition) = (&self.0.board, committed.definition.clone());
-        let definition = definition.map(|(at, competition)| InForce { at, competition });
+        let (board, definition) = (&self.0.board, committed.definition.as_ref().map(in_force));
         board.follow_after(committed.competition, committed.after, committed.seq, definition, &committed.placements)
     }
 
@@ -229,7 +228,6 @@ impl Follower {
         let heads = patiently(self.0.store.list_heads()).await?;
         for id in seen.keys().filter(|id| !heads.iter().any(|(known, ..)| known == *id)) {
             tracing::error!(competition = id, "a log that was followed is gone");
-            self.0.store.forget_definitions();
             self.seen().remove(id);
             self.0.board.forget(*id);
             self.0.board.forget_past(*id);
@@ -245,8 +243,6 @@ impl Follower {
             seen.get(id).is_some_and(|peaks| is_another((peaks.size(), peaks.root()), (*seq, *root)))
         });
         for (id, ..) in gone {
-            // Changes are judged by the file that is there, from here on.
-            self.0.store.forget_definitions();
             self.anew().insert(*id);
             self.0.board.forget_past(*id);
         }
@@ -325,7 +321,7 @@ impl Follower {
         if peaks != known.peaks {
             return Ok(false);
         }
-        let definition = (known.definition.seq > position).then(|| in_force(known));
+        let definition = (known.definition.seq > position).then(|| in_force(&known.definition));
         // Only what the head read above vouches for: a file may have been applied after it.
         let mut blocks = std::pin::pin!(self.0.store.placements(known.id, position, known.seq));
         while let Some(block) = blocks.next().await {
@@ -356,7 +352,6 @@ impl Follower {
             "this log is not the one that was followed: the database was put back to an older state; loaded anew"
         );
         self.anew().insert(known.id);
-        self.0.store.forget_definitions();
         let fresh = patiently(self.0.store.find_competition_by_id(known.id)).await?;
         if let Some(known) = fresh {
             self.begin(known).await?;
@@ -370,7 +365,7 @@ impl Follower {
         let is_new = self.0.board.position(known.id).is_none();
         // Also where it cannot be read: what was made of the log before is no past of this one.
         self.0.board.forget_past(known.id);
-        let definition = in_force(&known);
+        let definition = in_force(&known.definition);
         let load = move |rows: Rows| {
             let mut loading = Board::loading(definition, known.seq);
             rows.for_each(|row| loading.take(&row));
@@ -435,8 +430,8 @@ fn entries(placements: &[Placement]) -> impl Iterator<Item = u32> {
     placements.iter().filter(|row| matches!(row.change, Change::Entry { .. })).map(|row| row.bib)
 }
 
-fn in_force(known: &Known) -> InForce {
-    InForce { at: known.definition.seq, competition: Arc::clone(&known.definition.competition) }
+fn in_force(file: &Definition) -> InForce {
+    InForce { at: file.seq, leaf: file.leaf, competition: Arc::clone(&file.competition) }
 }
 
 /// Asks for no longer than that.

@@ -5,6 +5,7 @@ use super::open::must_be_there;
 use super::talk::{Done, Progress, Stop, print_json, say, tell};
 use crate::actions::open::shown;
 use crate::actions::upkeep;
+use crate::store::Trouble;
 use crate::store::transfer::TransferError;
 use crate::words::Sentence;
 use clap::Args;
@@ -36,6 +37,10 @@ impl Move {
         };
         let moved = upkeep::transfer(&self.from, &self.to, step).await.map_err(|error| match error {
             TransferError::Refused(why) => {
+                Stop::because(&why.with("from", shown(&self.from)).with("to", shown(&self.to)))
+            }
+            TransferError::Store(error) if error.trouble() == Some(Trouble::Unreachable) && !error.is_unknown() => {
+                let why = Sentence::new("move_unreachable").with("why", error);
                 Stop::because(&why.with("from", shown(&self.from)).with("to", shown(&self.to)))
             }
             TransferError::Store(error) => error.into(),

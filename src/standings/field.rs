@@ -4,9 +4,9 @@
 //! snapshot and costs one counter a page; a change after that copies one page and one block. Nothing
 //! is ranked here.
 
-use super::InForce;
 use super::block::{Block, Facts, Name, NewScore, Record};
 use super::query::{Athlete, Scope};
+use super::{InForce, Leaf};
 use crate::rules::competition::Competition;
 use crate::rules::placement::{Change, Placement};
 use std::collections::{BTreeMap, HashMap};
@@ -22,8 +22,9 @@ const SIDE: usize = 1 << BITS;
 pub(super) struct Field {
     pub(super) definition: Arc<Competition>,
     pub(super) seq: u64,
-    /// Log position of the last change of the definition.
+    /// Log position of the last change of the definition, and the leaf of the record there.
     pub(super) defined: u64,
+    pub(super) defined_by: Leaf,
     /// Log position of the last change to anybody of a plain division.
     changed: HashMap<Name, u64>,
     names: Arc<Names>,
@@ -60,8 +61,8 @@ impl Field {
     /// A competition without anybody, which is to be loaded up to `seq`.
     pub(super) fn new(definition: InForce, seq: u64) -> Self {
         let (changed, names, workouts, pages) = (HashMap::new(), Arc::default(), Arc::default(), BTreeMap::new());
-        let InForce { at: defined, competition: definition } = definition;
-        Self { definition, seq, defined, changed, names, workouts, pages }
+        let InForce { at: defined, leaf: defined_by, competition: definition } = definition;
+        Self { definition, seq, defined, defined_by, changed, names, workouts, pages }
     }
 
     /// The state at `seq`, from all rows up to there, or of each score only the newest: what changed
@@ -90,9 +91,9 @@ impl Field {
         if seq <= self.seq {
             return touched;
         }
-        if let Some(InForce { at, competition }) = definition {
+        if let Some(InForce { at, leaf, competition }) = definition {
             self.definition = competition;
-            self.defined = at;
+            (self.defined, self.defined_by) = (at, leaf);
         }
         let mut rows: Vec<&Placement> = placements.iter().filter(|row| row.seq > self.seq && row.seq <= seq).collect();
         rows.sort_by_key(|row| row.seq);

@@ -97,6 +97,8 @@ pub struct Past {
 pub struct InForce {
     /// The log position at which it was applied.
     pub at: u64,
+    /// The leaf of the record there; of a state of the past nobody asks for it.
+    pub leaf: Leaf,
     /// The file.
     pub competition: Arc<Competition>,
 }
@@ -259,7 +261,8 @@ impl Board {
     /// ones are skipped) and the definition in force then.
     #[must_use]
     pub fn as_of(definition: Arc<Competition>, placements: impl IntoIterator<Item = Placement>, seq: u64) -> View {
-        Loading(Field::load(InForce { at: seq, competition: definition }, seq, placements)).view()
+        Loading(Field::load(InForce { at: seq, leaf: Leaf::default(), competition: definition }, seq, placements))
+            .view()
     }
 
     /// The one place where states of the past are made, one at a time, and the last one kept:

@@ -41,10 +41,10 @@ impl View {
         &self.field.definition
     }
 
-    /// The log position at which that competition file was applied.
+    /// The record that applied that competition file: its log position and its leaf.
     #[must_use]
-    pub fn defined(&self) -> u64 {
-        self.field.defined
+    pub fn defined(&self) -> (u64, Leaf) {
+        (self.field.defined, self.field.defined_by)
     }
 
     /// The log position of the last change that can alter what is shown of a division: equal

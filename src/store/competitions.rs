@@ -1,7 +1,7 @@
 //! Competitions: their files in force, their heads, their files as of a log position.
 
 use super::db::AsEx;
-use super::merkle::Peaks;
+use super::merkle::{Hash, Peaks};
 use super::{Store, StoreError, aside, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
 use crate::rules::tag::Tag;
@@ -31,6 +31,8 @@ pub struct Known {
 pub struct Definition {
     /// Log position.
     pub seq: u64,
+    /// Leaf of the record there.
+    pub leaf: Hash,
     /// As written.
     pub raw: Arc<RawCompetition>,
     /// Compiled.
@@ -40,9 +42,9 @@ pub struct Definition {
 }
 
 impl Definition {
-    /// A file applied at `seq`.
-    pub(super) fn new(seq: u64, raw: Arc<RawCompetition>, competition: Arc<Competition>) -> Self {
-        Self { seq, tag: Tag::of(seq, &*raw), raw, competition }
+    /// A file applied by the record at `seq` with this leaf.
+    pub(super) fn new((seq, leaf): Place, raw: Arc<RawCompetition>, competition: Arc<Competition>) -> Self {
+        Self { seq, leaf, tag: Tag::of(seq, &*raw), raw, competition }
     }
 }
 
@@ -60,19 +62,23 @@ pub struct LogHead {
 /// How many compiled files are kept.
 const KEPT: usize = 64;
 
-/// Compiled files by competition and log position: compiling is done once.
+/// The record that applied a file: its position and its leaf. After a failover, or in a database that was put back,
+/// another file may stand at the same position.
+pub(crate) type Place = (u64, Hash);
+
+/// Compiled files by competition and record: compiling is done once.
 #[derive(Default)]
-pub(crate) struct Definitions(Mutex<HashMap<(i64, u64), Definition>>);
+pub(crate) struct Definitions(Mutex<HashMap<(i64, Place), Definition>>);
 
 impl Definitions {
-    /// The file applied at `seq`, compiled now if it is not known.
+    /// The file applied by this record, compiled now if it is not known.
     pub(crate) fn get(
         &self,
         id: i64,
-        seq: u64,
+        at: Place,
         text: impl FnOnce() -> Result<RawCompetition, StoreError>,
     ) -> Result<Definition, StoreError> {
-        if let Some(known) = self.find(id, seq) {
+        if let Some(known) = self.find(id, at) {
             return Ok(known);
         }
         let (raw, compiled) = aside(|| {
@@ -81,19 +87,15 @@ impl Definitions {
             Ok::<_, StoreError>((raw, compiled))
         })?;
         let compiled = compiled.map_err(|faults| {
-            StoreError::unreadable("competitions", format!("{} faults in the file applied at {seq}", faults.len()))
+            StoreError::unreadable("competitions", format!("{} faults in the file applied at {}", faults.len(), at.0))
         })?;
-        let made = Definition::new(seq, Arc::new(raw), Arc::new(compiled.value));
+        let made = Definition::new(at, Arc::new(raw), Arc::new(compiled.value));
         self.put(id, made.clone());
         Ok(made)
     }
 
-    pub(crate) fn find(&self, id: i64, seq: u64) -> Option<Definition> {
-        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&(id, seq)).cloned()
-    }
-
-    pub(crate) fn clear(&self) {
-        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).clear();
+    pub(crate) fn find(&self, id: i64, at: Place) -> Option<Definition> {
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&(id, at)).cloned()
     }
 
     pub(crate) fn put(&self, id: i64, definition: Definition) {
@@ -101,16 +103,16 @@ impl Definitions {
         if kept.len() >= KEPT {
             kept.clear();
         }
-        kept.insert((id, definition.seq), definition);
+        kept.insert((id, (definition.seq, definition.leaf)), definition);
     }
 }
 
-type Row = (i64, String, i64, i64, i64, String, Vec<u8>);
+type Row = (i64, String, i64, i64, i64, Option<Vec<u8>>, String, Vec<u8>);
 
 impl Store {
-    fn known(&self, (id, slug, seq, at, definition_seq, text, peaks): Row) -> Result<Known, StoreError> {
-        let definition =
-            self.inner.definitions.get(id, number("competitions", definition_seq)?, || parse("competitions", &text))?;
+    fn known(&self, (id, slug, seq, at, definition_seq, leaf, text, peaks): Row) -> Result<Known, StoreError> {
+        let applied = place(definition_seq, leaf)?;
+        let definition = self.inner.definitions.get(id, applied, || parse("competitions", &text))?;
         let seq = number("competitions", seq)?;
         let peaks = Peaks::from_bytes(seq, &peaks)
             .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))?;
@@ -120,7 +122,7 @@ impl Store {
     /// All competitions by slug, private ones too.
     pub async fn list_competitions(&self) -> Result<Vec<Known>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions ORDER BY slug")?
+        db!(&mut conn, all Row: "SELECT id, slug, seq, at, definition_seq, (SELECT r.leaf FROM records r WHERE r.competition = competitions.id AND r.seq = definition_seq), definition, peaks FROM competitions ORDER BY slug")?
             .into_iter()
             .map(|row| self.known(row))
             .collect()
@@ -129,21 +131,21 @@ impl Store {
     /// The competition called `slug`.
     pub async fn find_competition(&self, slug: &str) -> Result<Option<Known>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions WHERE slug = $1", slug)?
+        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, (SELECT r.leaf FROM records r WHERE r.competition = competitions.id AND r.seq = definition_seq), definition, peaks FROM competitions WHERE slug = $1", slug)?
             .map(|row| self.known(row))
             .transpose()
     }
 
-    /// The file applied at `seq`, where it was read before.
+    /// The file applied by the record at this position with this leaf, where it was read before.
     #[must_use]
-    pub fn known_definition(&self, competition: i64, seq: u64) -> Option<Definition> {
-        self.inner.definitions.find(competition, seq)
+    pub fn known_definition(&self, competition: i64, at: (u64, Hash)) -> Option<Definition> {
+        self.inner.definitions.find(competition, at)
     }
 
     /// The competition with this number.
     pub async fn find_competition_by_id(&self, id: i64) -> Result<Option<Known>, StoreError> {
         let mut conn = self.follow().await?;
-        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, definition, peaks FROM competitions WHERE id = $1", id)?
+        db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, (SELECT r.leaf FROM records r WHERE r.competition = competitions.id AND r.seq = definition_seq), definition, peaks FROM competitions WHERE id = $1", id)?
             .map(|row| self.known(row))
             .transpose()
     }
@@ -155,11 +157,6 @@ impl Store {
             .into_iter()
             .map(|(id, seq, root)| Ok((id, number("competitions", seq)?, hash(root)?)))
             .collect()
-    }
-
-    /// Compiles files afresh: the log is not the one they were read from.
-    pub fn forget_definitions(&self) {
-        self.inner.definitions.clear();
     }
 
     /// Number and last log position of every competition.
@@ -180,15 +177,15 @@ impl Store {
     /// competition.
     pub async fn definition_at(&self, competition: i64, seq: u64) -> Result<Option<Definition>, StoreError> {
         let mut conn = self.read().await?;
-        let row = db!(&mut conn, opt (i64, Vec<u8>):
-            "SELECT seq, bytes FROM records WHERE competition = $1 AND subject = 'competition' AND seq <= $2 ORDER BY seq DESC LIMIT 1",
+        let row = db!(&mut conn, opt (i64, Vec<u8>, Vec<u8>):
+            "SELECT seq, bytes, leaf FROM records WHERE competition = $1 AND subject = 'competition' AND seq <= $2 ORDER BY seq DESC LIMIT 1",
             competition, column(seq))?;
-        let Some((at, bytes)) = row else { return Ok(None) };
+        let Some((at, bytes, leaf)) = row else { return Ok(None) };
         let read = || match super::log::read_record(&bytes)?.event {
             crate::rules::event::Event::Applied { definition, .. } => Ok(*definition),
             other => Err(StoreError::unreadable("records", format!("record {at} is {}, not a file", other.action()))),
         };
-        self.inner.definitions.get(competition, number("records", at)?, read).map(Some)
+        self.inner.definitions.get(competition, place(at, Some(leaf))?, read).map(Some)
     }
 }
 
@@ -199,6 +196,12 @@ pub(super) async fn head(on: &mut impl AsEx, competition: i64) -> Result<Option<
             Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root: hash(root)? })
         })
         .transpose()
+}
+
+/// The record that applied a file, as it was read.
+pub(super) fn place(seq: i64, leaf: Option<Vec<u8>>) -> Result<Place, StoreError> {
+    let leaf = leaf.ok_or_else(|| StoreError::unreadable("competitions", "no record applied the file in force"))?;
+    Ok((number("competitions", seq)?, super::log::hash(leaf)?))
 }
 
 fn hash(root: Vec<u8>) -> Result<[u8; 32], StoreError> {

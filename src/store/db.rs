@@ -50,12 +50,12 @@ pub enum Ex<'c> {
 /// who asks waits that long, and on a network that has become silent what is done aside would wait, and keep its
 /// connection, for ever.
 const A_READ: Duration = Duration::from_mins(2);
-const A_STEP: Duration = Duration::from_mins(10);
+pub(super) const A_STEP: Duration = Duration::from_mins(10);
 
 /// Gives a step up at this time: as if the server could not be reached.
 pub(crate) async fn by<T>(until: Option<Instant>, step: impl Future<Output = sqlx::Result<T>>) -> sqlx::Result<T> {
     let Some(until) = until else { return step.await };
-    let late = |_| sqlx::Error::Io(std::io::ErrorKind::TimedOut.into());
+    let late = |_| sqlx::Error::Io(std::io::Error::new(std::io::ErrorKind::TimedOut, "it has not answered in time"));
     tokio::time::timeout_at(until, step).await.map_err(late)?
 }
 
@@ -79,7 +79,7 @@ impl AsEx for Tx {
         match self {
             Self::Sqlite(t) => Ex::Sqlite(t),
             Self::Postgres(t) => {
-                let until = t.until().unwrap_or_else(|| Instant::now() + A_STEP);
+                let until = t.until();
                 Ex::Postgres(t.ex(), Some(until))
             }
         }
@@ -115,6 +115,14 @@ impl Db {
 }
 
 impl Tx {
+    /// How long a step of it may take, and a row of an answer may be waited for; `None`: as long as it takes.
+    pub(super) fn step(&self) -> Option<Duration> {
+        match self {
+            Self::Sqlite(_) => None,
+            Self::Postgres(t) => Some(t.step()),
+        }
+    }
+
     /// Makes it durable.
     ///
     /// # Errors
@@ -369,20 +377,38 @@ fn renumbered(text: &str, before: usize) -> String {
 }
 
 #[cfg(test)]
+impl Db {
+    /// The same with one connection, for which nobody waits long.
+    pub(crate) fn narrow(&self) -> Self {
+        let moment = Duration::from_secs(1);
+        match self {
+            Self::Sqlite(pool) => {
+                let narrow = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).acquire_timeout(moment);
+                Self::Sqlite(narrow.connect_lazy_with((*pool.connect_options()).clone()))
+            }
+            Self::Postgres(pool) => {
+                let narrow = sqlx::postgres::PgPoolOptions::new().max_connections(1).acquire_timeout(moment);
+                Self::Postgres(narrow.connect_lazy_with((*pool.connect_options()).clone()))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::super::dialect;
+    use super::super::dialect::served::Served;
     use super::*;
 
     /// On the server that the tests are run on, where there is one.
     #[tokio::test]
     async fn no_statement_is_waited_for_without_end() {
-        let Some(server) = std::env::var("TALLYWRIGHT_TEST_DATABASE").ok().filter(|url| !url.is_empty()) else {
-            return;
-        };
-        let db = Db::Postgres(PgPool::connect(&server).await.expect("the server of the tests"));
+        let Some(served) = Served::new("no statement was asked how long it is waited for").await else { return };
+        let db = Db::Postgres(PgPool::connect(&served.url).await.expect("the server of the tests"));
         assert!(matches!(db.acquire().await.expect("a connection").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(db.begin().await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(dialect::snapshot(&db).await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
         db.close().await;
+        served.end().await;
     }
 }

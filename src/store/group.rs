@@ -19,7 +19,6 @@ use crate::rules::people::fold_name;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 use std::panic::AssertUnwindSafe;
-use std::sync::Arc;
 
 /// What a group came to.
 pub(crate) struct Grouped {
@@ -133,8 +132,8 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
         }
     }
     let committed = saved.into_iter().map(|one| {
-        if let Some(definition) = one.definition {
-            store.inner.definitions.put(one.committed.competition, definition);
+        if let Some(definition) = &one.committed.definition {
+            store.inner.definitions.put(one.committed.competition, definition.clone());
         }
         one.committed
     });
@@ -169,7 +168,6 @@ struct Saved {
     committed: Committed,
     /// Leaf of the last record.
     last: Hash,
-    definition: Option<Definition>,
 }
 
 struct Part {
@@ -234,10 +232,10 @@ impl Group {
                 before: part.before.1,
                 peaks: part.loaded.peaks.clone(),
                 seq: part.loaded.ledger.head.seq,
-                definition: definition.as_ref().map(|d| (d.seq, Arc::clone(&d.competition))),
+                definition,
                 placements,
             };
-            all.push(Saved { committed, last, definition });
+            all.push(Saved { committed, last });
         }
         if !all.is_empty() {
             dialect::tell(tx, &store.inner.me).await?;
@@ -253,7 +251,9 @@ impl Part {
     fn definition(&self) -> Option<Definition> {
         let ledger = &self.loaded.ledger;
         let (raw, competition) = ledger.definition.clone()?;
-        Some(Definition::new(ledger.definition_seq, raw, competition))
+        let of_file = |(record, ..): &&(Record, Vec<u8>, Hash)| record.seq == ledger.definition_seq;
+        let (record, _, leaf) = self.changed.records.iter().rev().find(of_file)?;
+        Some(Definition::new((record.seq, *leaf), raw, competition))
     }
 
     fn decide(&mut self, asked: &Asked, now: Timestamp) -> Result<Answered, WriteError> {

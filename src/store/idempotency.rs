@@ -189,7 +189,9 @@ impl Store {
         let Some(known) = found else { return Ok(Ok(held)) };
         if matches!(known, KeptAnswer::Same(_)) {
             // Where it was cut off from its standby it can be read, and is lost with its server.
-            dialect::in_time(writes, false, dialect::vouch_for_answer(writes, request.account, &request.key)).await?;
+            let vouched =
+                async { self.got(dialect::vouch_for_answer(writes, request.account, &request.key).await).await };
+            dialect::in_time(writes, false, vouched).await?;
         }
         Ok(Err(known))
     }

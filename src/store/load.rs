@@ -3,7 +3,7 @@
 //! More than what is touched does no harm (all attempts of a bib come together); less would. What
 //! it does not do: decide anything.
 
-use super::competitions::{Definition, Definitions};
+use super::competitions::{Definition, Definitions, Place, place};
 use super::db::{Bulk, Tx, Val};
 use super::heaviest::{Known, Loads};
 use super::merkle::Peaks;
@@ -105,7 +105,7 @@ bulk!(
     )
 );
 
-type HeadRow = (i64, i64, i64, i64, i64, i64, i64, Vec<u8>);
+type HeadRow = (i64, i64, Option<Vec<u8>>, i64, i64, i64, i64, i64, Vec<u8>);
 
 /// Reads the head afresh, and what is wanted.
 pub(crate) async fn load(
@@ -124,8 +124,8 @@ pub(crate) async fn load(
         names: HashMap::new(),
     };
     let head = db!(&mut *tx, opt HeadRow:
-        "SELECT id, definition_seq, seq, at, last_bib, last_person, last_note, peaks FROM competitions WHERE slug = $1", slug)?;
-    let Some((id, definition_seq, seq, at, last_bib, last_person, last_note, peaks)) = head else {
+        "SELECT id, definition_seq, (SELECT r.leaf FROM records r WHERE r.competition = competitions.id AND r.seq = definition_seq), seq, at, last_bib, last_person, last_note, peaks FROM competitions WHERE slug = $1", slug)?;
+    let Some((id, definition_seq, leaf, seq, at, last_bib, last_person, last_note, peaks)) = head else {
         return Ok(out);
     };
     out.id = Some(id);
@@ -138,7 +138,7 @@ pub(crate) async fn load(
     };
     out.peaks = Peaks::from_bytes(number("competitions", seq)?, &peaks)
         .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))?;
-    let definition = definition(tx, definitions, id, number("competitions", definition_seq)?).await?;
+    let definition = definition(tx, definitions, id, place(definition_seq, leaf)?).await?;
     out.ledger.definition_seq = definition.seq;
     out.ledger.definition = Some((definition.raw, definition.competition));
 
@@ -150,12 +150,12 @@ pub(crate) async fn load(
     Ok(out)
 }
 
-async fn definition(tx: &mut Tx, definitions: &Definitions, id: i64, seq: u64) -> Result<Definition, StoreError> {
-    if let Some(known) = definitions.find(id, seq) {
+async fn definition(tx: &mut Tx, definitions: &Definitions, id: i64, at: Place) -> Result<Definition, StoreError> {
+    if let Some(known) = definitions.find(id, at) {
         return Ok(known);
     }
     let text = db!(&mut *tx, val String: "SELECT definition FROM competitions WHERE id = $1", id)?;
-    definitions.get(id, seq, || parse("competitions", &text))
+    definitions.get(id, at, || parse("competitions", &text))
 }
 
 /// Reads one competition into its ledger; what is around the scores, by [`super::around`].

@@ -41,7 +41,7 @@ pub(crate) fn stored((seq, at, subject, bytes, leaf): Row) -> Result<StoredRecor
     Ok(StoredRecord { seq: number("records", seq)?, at: instant("records", at)?, subject, bytes, leaf: hash(leaf)? })
 }
 
-fn hash(bytes: Vec<u8>) -> Result<Hash, StoreError> {
+pub(super) fn hash(bytes: Vec<u8>) -> Result<Hash, StoreError> {
     bytes.try_into().map_err(|_| StoreError::unreadable("records", "a leaf hash is not 32 bytes"))
 }
 

@@ -294,7 +294,7 @@ impl Store {
 
     /// Leaves no older state of a row in the files beside the database, as far as nobody reads it.
     pub async fn settle(&self) -> Result<(), StoreError> {
-        dialect::settle(&self.inner.writes).await
+        self.got(dialect::settle(&self.inner.writes).await).await
     }
 
     /// Closes all connections, after what runs on them; on a network that is silent they are left.
@@ -328,8 +328,18 @@ impl Store {
     }
 
     async fn acquired(&self, from: &Db) -> Result<db::Conn, StoreError> {
-        match from.acquire().await {
-            Ok(conn) => Ok(conn),
+        self.got(from.acquire().await).await
+    }
+
+    /// A transaction that only reads, and reads one state throughout.
+    pub(crate) async fn snapshot(&self) -> Result<db::Tx, StoreError> {
+        self.got(dialect::snapshot(&self.inner.reads).await).await
+    }
+
+    /// What came of waiting for a connection; where there was none, whether others have them all.
+    pub(crate) async fn got<T>(&self, got: sqlx::Result<T>) -> Result<T, StoreError> {
+        match got {
+            Ok(got) => Ok(got),
             Err(error) => Err(Box::pin(dialect::crowded(&self.inner.looks, error)).await),
         }
     }
@@ -354,10 +364,7 @@ impl Store {
     }
 
     async fn begun(&self, on: &Db) -> Result<db::Tx, StoreError> {
-        match on.begin().await {
-            Ok(tx) => Ok(tx),
-            Err(error) => Err(Box::pin(dialect::crowded(&self.inner.looks, error)).await),
-        }
+        self.got(on.begin().await).await
     }
 
     /// Whether competitions are taken in hand one by one; on the embedded engine all are.
@@ -416,6 +423,11 @@ pub(crate) fn parse<T: serde::de::DeserializeOwned>(table: &'static str, text: &
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::access::Actor;
+    use crate::rules::ledger::{Asked, Change, Precondition};
+    use crate::rules::roster::RawEntry;
+    use dialect::served::Served;
+    use jiff::Timestamp;
 
     /// Readers that have all of their connections keep nobody from following the logs.
     #[tokio::test]
@@ -448,5 +460,44 @@ mod tests {
         assert_eq!(store.find_leaf(1, 1).await.expect("it is asked"), None);
         drop(held);
         store.close().await;
+    }
+
+    /// However the state is read that an answer is made of: that others have all readers is not that the database is
+    /// gone.
+    #[tokio::test]
+    async fn who_waits_in_vain_for_a_reader_is_told_that_others_have_them_all() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = format!("sqlite://{}", folder.path().join("tally.db").display());
+        let served = Served::new("nobody waited there in vain for a reader").await;
+        for url in [Some(&file), served.as_ref().map(|served| &served.url)].into_iter().flatten() {
+            let inner = Arc::into_inner(Store::open(url).await.expect("opens").inner).expect("nobody else has it");
+            let store = Store { inner: Arc::new(Inner { reads: inner.reads.narrow(), ..inner }) };
+            let held = store.read().await.expect("a reader");
+            let now = Timestamp::UNIX_EPOCH;
+            let asked = [Asked {
+                actor: Actor::operator(),
+                competition: "saltmarsh".to_owned(),
+                received: now,
+                precondition: Precondition::None,
+                salt: [7; 32],
+                change: Change::SetEntry(RawEntry::default()),
+            }];
+            let (looked, tried, checked, verified) = tokio::join!(
+                store.preview(&asked[0], now),
+                store.try_out(&asked[0], now),
+                store.list_faults("saltmarsh", &asked, now),
+                store.verify(None),
+            );
+            for error in [looked.err(), tried.err(), checked.err(), verified.err()] {
+                let error = error.expect("there is no reader");
+                assert_eq!(error.trouble(), Some(Trouble::Busy), "{error}");
+            }
+            drop(held);
+            assert!(store.verify(None).await.expect("worked out").is_empty());
+            store.close().await;
+        }
+        if let Some(served) = served {
+            served.end().await;
+        }
     }
 }

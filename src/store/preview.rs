@@ -2,7 +2,7 @@
 //! is written, and the writer is not kept waiting.
 
 use super::load::{Wanted, load};
-use super::{Answered, Store, StoreError, aside, dialect};
+use super::{Answered, Store, StoreError, aside};
 use crate::rules::fault::Fault;
 use crate::rules::ledger::{Asked, Decided, Ledger, Refusal};
 use jiff::Timestamp;
@@ -49,7 +49,7 @@ impl Store {
         for asked in asked {
             wanted.add(asked.touches());
         }
-        let mut tx = dialect::snapshot(&self.inner.reads).await?;
+        let mut tx = self.snapshot().await?;
         let loaded = load(&mut tx, &self.inner.definitions, competition, &wanted).await;
         tx.rollback().await?;
         let ledger = loaded?.ledger;

@@ -5,7 +5,7 @@
 //! in the order of the keys, in bounded memory. The source is kept from being written to meanwhile.
 //! What it does not do: change anything on the way.
 
-use super::db::{AsEx, Ex, Tx};
+use super::db::{A_STEP, AsEx, Ex, Tx, by};
 use super::verify::{Verified, verify};
 use super::{Store, StoreError, dialect};
 use crate::words::Sentence;
@@ -13,6 +13,8 @@ use futures_util::stream::BoxStream;
 use futures_util::{StreamExt, TryStreamExt};
 use sha2::{Digest, Sha256};
 use sqlx::{AssertSqlSafe, Postgres, Row, Sqlite};
+use std::time::Duration;
+use tokio::time::Instant;
 
 /// Rows written by one statement at most.
 const ROWS: usize = 256;
@@ -130,12 +132,22 @@ impl Store {
     pub async fn transfer_to(
         &self,
         target: &Self,
+        progress: impl FnMut(u64, u64),
+    ) -> Result<Transferred, TransferError> {
+        self.transfer_in_steps(target, A_STEP, progress).await
+    }
+
+    /// The same; on a server no step, and no row that is waited for, may take longer than that.
+    async fn transfer_in_steps(
+        &self,
+        target: &Self,
+        step: Duration,
         mut progress: impl FnMut(u64, u64),
     ) -> Result<Transferred, TransferError> {
         let tables = dialect::tables(&mut self.read().await?).await?;
         let theirs = dialect::tables(&mut target.read().await?).await?;
-        let mut from = dialect::freeze(&self.inner.looks, &self.inner.writes, &tables).await?;
-        let mut to = dialect::freeze(&target.inner.looks, &target.inner.writes, &theirs).await?;
+        let mut from = dialect::freeze(&self.inner.looks, &self.inner.writes, &tables, step).await?;
+        let mut to = dialect::freeze(&target.inner.looks, &target.inner.writes, &theirs, step).await?;
         let mut all = 0;
         for table in &tables {
             all += count(&mut from, table).await?;
@@ -180,7 +192,7 @@ async fn count(tx: &mut Tx, table: &Table) -> Result<u64, StoreError> {
     let sql = AssertSqlSafe(format!("SELECT COUNT(*) FROM {}", table.name));
     let n: i64 = match tx.ex() {
         Ex::Sqlite(c) => sqlx::query_scalar::<Sqlite, _>(sql).fetch_one(c).await?,
-        Ex::Postgres(c, _) => sqlx::query_scalar::<Postgres, _>(sql).fetch_one(c).await?,
+        Ex::Postgres(c, until) => by(until, sqlx::query_scalar::<Postgres, _>(sql).fetch_one(c)).await?,
     };
     super::number("the catalogue", n)
 }
@@ -194,6 +206,14 @@ fn rows<'a>(tx: &'a mut Tx, table: &'a Table) -> BoxStream<'a, Result<Vec<Cell>,
         Ex::Sqlite(c) => sqlx::query::<Sqlite>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
         Ex::Postgres(c, _) => sqlx::query::<Postgres>(sql).fetch(c).map(|row| cells(&row?, table)).boxed(),
     }
+}
+
+/// The next of them; on a server it is waited for as long as a step may take.
+async fn next(
+    rows: &mut BoxStream<'_, Result<Vec<Cell>, sqlx::Error>>,
+    step: Option<Duration>,
+) -> Result<Option<Vec<Cell>>, sqlx::Error> {
+    by(step.map(|step| Instant::now() + step), rows.try_next()).await
 }
 
 fn cells<R>(row: &R, table: &Table) -> Result<Vec<Cell>, sqlx::Error>
@@ -223,8 +243,9 @@ fn summed(table: &Table, rows: u64, sum: Sha256) -> Copied {
 /// What a table holds.
 async fn read(tx: &mut Tx, table: &Table) -> Result<Copied, StoreError> {
     let (mut sum, mut n) = (Sha256::new(), 0);
+    let step = tx.step();
     let mut rows = rows(tx, table);
-    while let Some(row) = rows.try_next().await? {
+    while let Some(row) = next(&mut rows, step).await? {
         for cell in &row {
             cell.digest(&mut sum);
         }
@@ -244,8 +265,9 @@ async fn copy(
     let (mut sum, mut n) = (Sha256::new(), 0);
     let (mut gathered, mut bytes) = (Vec::new(), 0);
     let takes_zero = dialect::takes_zero(to);
+    let step = from.step();
     let mut rows = rows(from, table);
-    while let Some(row) = rows.try_next().await? {
+    while let Some(row) = next(&mut rows, step).await? {
         for (cell, (column, _)) in row.iter().zip(&table.columns) {
             cell.digest(&mut sum);
             bytes += cell.size();
@@ -277,7 +299,7 @@ async fn write(to: &mut Tx, table: &Table, rows: Vec<Vec<Cell>>) -> Result<(), S
     let sql = format!("INSERT INTO {} ({}) VALUES {}", table.name, columns.join(", "), values.join(", "));
     let kinds = table.columns.iter().map(|(_, kind)| *kind).cycle();
     macro_rules! bound {
-        ($engine:ty, $c:expr) => {{
+        ($engine:ty, $c:expr, $until:expr) => {{
             // Not kept: the last statement of a table is never the same again.
             let mut query = sqlx::query::<$engine>(AssertSqlSafe(sql)).persistent(rows.len() == ROWS);
             for (cell, kind) in rows.into_iter().flatten().zip(kinds) {
@@ -288,12 +310,68 @@ async fn write(to: &mut Tx, table: &Table, rows: Vec<Vec<Cell>>) -> Result<(), S
                     Cell::Bytes(bytes) => query.bind(bytes),
                 };
             }
-            query.execute($c).await.map(drop)?
+            by($until, query.execute($c)).await.map(drop)?
         }};
     }
     match to.ex() {
-        Ex::Sqlite(c) => bound!(Sqlite, c),
-        Ex::Postgres(c, _) => bound!(Postgres, c),
+        Ex::Sqlite(c) => bound!(Sqlite, c, None),
+        Ex::Postgres(c, until) => bound!(Postgres, c, until),
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Trouble;
+    use super::super::dialect::served::Served;
+    use super::*;
+
+    /// Long enough for any step here on a machine that is at work.
+    const A_MOMENT: Duration = Duration::from_secs(2);
+
+    /// Nobody waits so long for anything here, unless for ever.
+    async fn ends<T>(what: impl Future<Output = T>) -> T {
+        tokio::time::timeout(Duration::from_mins(1), what).await.expect("it ends")
+    }
+
+    async fn file(folder: &tempfile::TempDir, name: &str) -> Store {
+        Store::open(&format!("sqlite://{}", folder.path().join(name).display())).await.expect("opens")
+    }
+
+    fn is_unreachable<T>(done: Result<T, TransferError>) -> bool {
+        matches!(done, Err(TransferError::Store(error)) if error.trouble() == Some(Trouble::Unreachable))
+    }
+
+    #[tokio::test]
+    async fn a_network_that_becomes_silent_is_not_waited_for_without_end() {
+        let Some(served) = Served::new("no move over a network that becomes silent was tried").await else { return };
+        let line = served.line().await;
+        let there = ends(Store::open(&line.url)).await.expect("opens");
+        served.run("INSERT INTO throttles SELECT sha256(n::text::bytea), n FROM generate_series(1, 20000) n").await;
+        let folder = tempfile::tempdir().expect("a folder");
+        let (whole, part) = (file(&folder, "whole.db").await, file(&folder, "part.db").await);
+        ends(there.transfer_in_steps(&whole, A_MOMENT, |_, _| {})).await.expect("moved");
+
+        // What is read stops in the middle, or between two tables.
+        let silence = |done: u64, _| line.silence(done > 0);
+        assert!(is_unreachable(ends(there.transfer_in_steps(&part, A_MOMENT, silence)).await));
+        line.silence(false);
+        // What is written does.
+        served.run("DELETE FROM throttles").await;
+        assert!(is_unreachable(ends(whole.transfer_in_steps(&there, A_MOMENT, silence)).await));
+        line.silence(false);
+        // And the end of something that was only read.
+        let mut tx = there.snapshot().await.expect("begins");
+        if let Tx::Postgres(tx) = &mut tx {
+            tx.limit_steps(A_MOMENT);
+        }
+        assert!(verify(&mut tx, None).await.expect("worked out").is_empty());
+        line.silence(true);
+        ends(tx.rollback()).await.expect_err("no answer");
+        line.silence(false);
+        for store in [there, whole, part] {
+            store.close().await;
+        }
+        served.end().await;
+    }
 }

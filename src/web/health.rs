@@ -32,7 +32,8 @@ pub struct Readiness {
     pub ready: bool,
     /// The database answers.
     pub database: bool,
-    /// It takes changes: it is no standby, has not been told to take none, and has room for them.
+    /// It takes changes: it is no standby, has not been told to take none, its file may be written, and there was room
+    /// when something was stored last.
     pub writable: bool,
     /// Records of all logs that the standings had not taken in when asked.
     pub lag_records: Option<u64>,

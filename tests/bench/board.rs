@@ -55,7 +55,7 @@ impl Field {
                 }
             }
         }
-        let definition = InForce { at: 0, competition: Arc::new(definition) };
+        let definition = InForce { at: 0, leaf: [0; 32], competition: Arc::new(definition) };
         field.board.load(1, definition, field.seq, rows);
         field
     }

@@ -164,6 +164,8 @@ async fn a_server_that_only_reads_refuses_changes_and_standings_are_read() {
         let another = Service::start(&field, free());
         let read = tokio::task::block_in_place(|| check::raw(another.at, "/c/harbour/divisions/women").0);
         assert!(check::is_ok(&read), "{read}");
+        let said = tokio::task::block_in_place(|| check::raw(another.at, "/readyz").1);
+        assert!(said.contains(r#""writable":false"#), "nobody has tried to store anything there: {said}");
         assert!(tokio::task::block_in_place(|| another.stop()).success());
         server.obey("ALTER SYSTEM RESET default_transaction_read_only").await;
         server.obey("SELECT pg_reload_conf()").await;

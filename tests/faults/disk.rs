@@ -210,6 +210,10 @@ async fn a_disk_that_may_only_be_read_any_more_refuses_changes_and_loses_none() 
     // such a disk, and it is not. A bare loop that appends and waits for the disk shows it.
     let mut done = before.finish().await;
     image.fail();
+    until("it says that it takes no changes, though nobody has tried to store any", async || {
+        tokio::task::block_in_place(|| check::raw(at, "/readyz").1.contains(r#""writable":false"#))
+    })
+    .await;
     let load = Load::start_for(at, &field.token, 32, |bib| bib > 128);
     until("it is said", async || load.refusals().iter().any(|why| why.contains(NOT_STORED))).await;
     pause(500).await;

@@ -21,12 +21,14 @@ mod field;
 mod imports;
 mod load;
 mod locks;
+mod memory;
 mod mixed;
 mod proxy;
 mod server;
 mod service;
 mod several;
 mod stops;
+mod tls;
 mod wire;
 
 use std::time::{Duration, Instant};

@@ -2,6 +2,7 @@
 //! standby. `tests/postgres` does the work.
 
 use std::io::Write;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -74,6 +75,20 @@ impl Server {
     /// From now on a standby takes changes.
     pub fn promote(&self) {
         printed(&script(&["promote", &at(&self.folder)]));
+    }
+
+    /// From now on it speaks TLS, as somebody of this name; the root that vouches for that. A moment may pass.
+    pub fn secure(&self, name: &str) -> PathBuf {
+        printed(&script(&["secure", &at(&self.folder), name])).into()
+    }
+
+    /// Where it listens beside its socket.
+    pub async fn tcp(&self) -> SocketAddr {
+        let mut connection = PgConnection::connect(&self.url).await.expect("the server of the tests");
+        let address: String =
+            sqlx::query_scalar("SHOW listen_addresses").fetch_one(&mut connection).await.expect("its address");
+        connection.close().await.expect("an end in order");
+        SocketAddr::new(address.parse().expect("an address of this machine"), 5432)
     }
 
     /// Ends it.

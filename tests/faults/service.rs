@@ -79,6 +79,13 @@ impl Service {
         assert!(sent.expect("kill").success(), "SIG{name}");
     }
 
+    /// The most memory that it has had so far, in KiB.
+    pub fn peak_kib(&self) -> usize {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).expect("it runs");
+        let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).expect("its peak");
+        peak.trim().trim_end_matches(" kB").parse().expect("a number")
+    }
+
     /// Whether it still runs.
     pub fn runs(&mut self) -> bool {
         matches!(self.child.try_wait(), Ok(None))

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
 /// Keeps the log of the database as it is now, to be put back.
-async fn keep(app: &TestApp, name: &str) {
+pub(super) async fn keep(app: &TestApp, name: &str) {
     let mut raw = app.database.raw().await;
     for table in ["competitions", "records", "placements", "scores"] {
         raw.run(&format!("CREATE TABLE {name}_{table} AS SELECT * FROM {table}")).await.expect("kept");
@@ -14,7 +14,7 @@ async fn keep(app: &TestApp, name: &str) {
 }
 
 /// Puts it back at one stroke, as a failover to a standby that had less, or something else, does.
-async fn put_back(app: &TestApp, name: &str) {
+pub(super) async fn put_back(app: &TestApp, name: &str) {
     let tables = ["scores", "placements", "records"]
         .map(|table| format!("DELETE FROM {table}; INSERT INTO {table} SELECT * FROM {name}_{table};"));
     let columns = ["definition", "definition_seq", "seq", "at", "peaks", "root"]
@@ -104,6 +104,41 @@ async fn a_commit_on_another_log_of_the_same_length_is_found_out() {
     assert_eq!(shown(&app).await, ["7+2 tb 11:30", "6+14 tb 11:24"], "nobody has looked");
     attested(&staff, 1044, "3+3 tb 11:20").await.expect(201);
     comes_to_show(&app, &["6+14 tb 11:24", "3+1 tb 11:00"]).await;
+}
+
+/// Another file stands where the one that this service applied has stood, and nobody has looked: a score is judged by
+/// the file that is there.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_score_is_judged_by_the_file_that_is_there_though_another_one_stood_in_its_place() {
+    let beside = TestApp::new().await;
+    let app = beside.beside_configured(|config| config.look = Duration::from_hours(24)).await;
+    let (staff, organiser) = (app.staff_of("quayside").await, app.organiser().await);
+    // Of a workout that is not announced: nobody has to be told why.
+    let rounds_of = |reps: &str| {
+        let text = include_str!("../data/small.toml")
+            .replace("\"push-up\", reps = 10", &format!("\"push-up\", reps = {reps}"));
+        organiser.put(C).header("if-match", "*").body("application/toml", text)
+    };
+    keep(&app, "early").await;
+    rounds_of("7").await.expect(200);
+    keep(&app, "other").await;
+    put_back(&app, "early").await;
+    rounds_of("12").await.expect(200);
+    let began = Instant::now();
+    while !is_ready(&app).await {
+        assert!(began.elapsed() < Duration::from_secs(5), "it follows the log that went on");
+    }
+    put_back(&app, "other").await;
+    app.set_clock("2027-01-20T12:00:00Z");
+    let put = |performance: &str| {
+        let body = json!({ "performance": performance, "attestation": { "judge": "J-1", "how": "paper_sheet" } });
+        staff.put(&format!("{C}/workouts/w3/scores/1042")).json(body)
+    };
+    put("6+9").await.expect(422);
+    put("6+4").await.expect(201);
+    for verified in app.app.store.verify(Some("saltmarsh")).await.expect("verified") {
+        assert_eq!(verified.difference, None);
+    }
 }
 
 /// Whether requests may be sent to it.

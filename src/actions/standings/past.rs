@@ -41,7 +41,7 @@ pub(super) async fn state(app: &App, reader: &mut Reader, seq: u64) -> Result<Ar
     let (answer, made) = oneshot::channel();
     tokio::spawn(async move {
         let take = move |rows: Rows| {
-            let mut loading = Board::loading(InForce { at: seq, competition: then.competition }, seq);
+            let mut loading = Board::loading(InForce { at: seq, leaf: then.leaf, competition: then.competition }, seq);
             rows.for_each(|row| loading.take(&row));
             Arc::new(loading.view())
         };

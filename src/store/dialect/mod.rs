@@ -2,9 +2,11 @@
 //! what their errors mean. [`sqlite`] and [`postgres`] hold what belongs to one alone.
 
 pub mod postgres;
+#[cfg(test)]
+pub(super) mod served;
 mod sqlite;
 
-use super::db::{Conn, Db, Tx};
+use super::db::{A_STEP, Conn, Db, Tx, by};
 use super::transfer::Table;
 use super::{Footing, Hold, StoreError};
 use postgres::{Reading, Writing};
@@ -98,7 +100,7 @@ pub(crate) async fn is_vacant(url: &str) -> Result<bool, StoreError> {
 /// Writes what stands beside the database into it and empties the file beside it, so that no older
 /// state of a row is left there. When a reader is in the way it happens later, by itself. A server
 /// does it by itself too, in its own time.
-pub(crate) async fn settle(db: &Db) -> Result<(), StoreError> {
+pub(crate) async fn settle(db: &Db) -> sqlx::Result<()> {
     if let Db::Sqlite(pool) = db {
         sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
     }
@@ -217,11 +219,11 @@ pub(crate) async fn for_now(tx: &mut Tx) -> sqlx::Result<()> {
 }
 
 /// Returns once the answer kept under this key is as durable as a commit of ours.
-pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> Result<(), StoreError> {
+pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> sqlx::Result<()> {
     match db {
         // What can be read there is on the disk.
         Db::Sqlite(_) => Ok(()),
-        Db::Postgres(pool) => Ok(postgres::vouch_for_answer(pool, account, key).await?),
+        Db::Postgres(pool) => postgres::vouch_for_answer(pool, account, key).await,
     }
 }
 
@@ -256,7 +258,9 @@ pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
 /// What the database is good for just now.
 pub(crate) async fn footing(on: &mut Conn) -> sqlx::Result<Footing> {
     match on {
-        Conn::Sqlite(_) => Ok(Footing { writable: true, waits_for_standby: None, clock: None }),
+        Conn::Sqlite(c) => {
+            Ok(Footing { writable: sqlite::may_be_written(c).await?, waits_for_standby: None, clock: None })
+        }
         Conn::Postgres(c) => postgres::footing(c.ex()).await,
     }
 }
@@ -270,10 +274,12 @@ pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
 }
 
 /// Begins a transaction that sees one state throughout and keeps everybody else from writing to
-/// these tables, for as long as it takes.
-pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table]) -> sqlx::Result<Tx> {
+/// these tables, for as long as it takes; on a server each step of it may take so long.
+pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table], step: Duration) -> sqlx::Result<Tx> {
     match (looks, writes) {
-        (Db::Postgres(looks), Db::Postgres(writes)) => Ok(Tx::Postgres(postgres::freeze(looks, writes, tables).await?)),
+        (Db::Postgres(looks), Db::Postgres(writes)) => {
+            Ok(Tx::Postgres(postgres::freeze(looks, writes, tables, step).await?))
+        }
         _ => begin(writes).await,
     }
 }
@@ -292,7 +298,10 @@ pub(crate) async fn count_on(tx: &mut Tx, table: &str) -> sqlx::Result<()> {
 pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
     match db {
         Db::Sqlite(pool) => sqlite::told(pool).await,
-        Db::Postgres(pool) => Ok(sqlx::query("ANALYZE").execute(pool).await.map(drop)?),
+        Db::Postgres(pool) => {
+            let until = Some(tokio::time::Instant::now() + A_STEP);
+            Ok(by(until, sqlx::query("ANALYZE").execute(pool)).await.map(drop)?)
+        }
     }
 }
 

@@ -6,18 +6,19 @@
 //! by its one writer; so texts that look before they insert mean the same on both. Who waits for a
 //! turn cuts off who stands still with it in hand: [`turns`].
 
+mod catalogue;
 mod telling;
 mod turns;
 
 use super::Trouble;
-use crate::store::db::by;
-use crate::store::transfer::{Kind, Table};
+use crate::store::db::{A_STEP, by};
 use crate::store::{Footing, StoreError};
+pub(super) use catalogue::{count_on, freeze, tables};
 use sqlx::error::DatabaseError;
 use sqlx::migrate::Migrator;
 use sqlx::pool::PoolConnection;
-use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgPoolOptions, PgSeverity};
-use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres};
+use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgPoolOptions, PgSeverity, PgSslMode};
+use sqlx::{Connection, Executor, PgConnection, PgPool, Postgres, SqlSafeStr};
 use std::str::FromStr;
 use std::time::Duration;
 pub(super) use telling::{listen, tell};
@@ -32,6 +33,9 @@ const READERS: u32 = 8;
 const FOLLOWERS: u32 = 6;
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
+/// How long a connection of its own is waited for, and what is asked on it at the start: one that takes the connection
+/// and says nothing would keep a command for ever.
+const AT_THE_START: Duration = Duration::from_secs(10);
 /// How long a server is given to say that it is there.
 const AN_ANSWER: Duration = Duration::from_secs(1);
 /// How long a connection that was left in the middle of something may take to come to its senses;
@@ -49,9 +53,12 @@ pub(super) const CLOSING: Duration = Duration::from_secs(15);
 /// What holds on every connection: a commit is on the disk (and at the synchronous standby, where
 /// there is one) when it returns; nobody waits for a lock longer than people do; a process that stands
 /// still with one in hand loses its transaction even where nobody who waits could see to it; a peer
-/// that is gone is noticed.
+/// that is gone is noticed. What the operator has set for others' statements does not hold: a file for a large
+/// competition takes its time, and each of ours is given up in its own.
 const SESSION: &str = "SET synchronous_commit = on; \
      SET lock_timeout = '2s'; \
+     SET statement_timeout = 0; \
+     SELECT set_config(name, '0', false) FROM pg_settings WHERE name = 'transaction_timeout'; \
      SET idle_in_transaction_session_timeout = '1500ms'; \
      SET tcp_keepalives_idle = 10; \
      SET tcp_keepalives_interval = 5; \
@@ -69,7 +76,7 @@ const SESSION_THAT_WRITES: &str = "SET enable_seqscan = off";
 const ONE_HOST: &str = "name one host: an address that leads to the server in charge";
 
 /// How long another process may take to bring the tables up to date before this one gives up.
-const MIGRATING: &str = "SET client_min_messages = warning; SET lock_timeout = '60s'; \
+const MIGRATING: &str = "SET client_min_messages = warning; SET lock_timeout = '60s'; SET statement_timeout = 0; \
      SET tcp_keepalives_idle = 10; SET tcp_keepalives_interval = 5; SET tcp_keepalives_count = 3";
 
 /// Connections of a server.
@@ -93,13 +100,17 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     let options = options(url).map_err(refuse)?;
     // On a connection of its own: another process that does it just now is waited for; and a server
     // that is not there is said at once.
-    let mut first = PgConnection::connect_with(&options).await.map_err(refuse)?;
+    let mut first = connect(&options).await.map_err(refuse)?;
+    let encoding: String = at_the_start(sqlx::query_scalar("SHOW server_encoding").fetch_one(&mut first)).await?;
+    if encoding != "UTF8" {
+        return Err(StoreError::Address { url: shown(url), why: other_encoding(&encoding) });
+    }
     // That the list of migrations is there already is no news.
-    first.execute(MIGRATING).await?;
+    at_the_start(first.execute(MIGRATING)).await?;
     let migrations = sqlx::migrate!("migrations/postgres");
     // Where nothing is to be done nobody is waited for, and nothing is tried: a server may only be read just now,
     // or be a standby, and is read all the same.
-    if !is_up_to_date(&mut first, &migrations).await? {
+    if !at_the_start(is_up_to_date(&mut first, &migrations)).await? {
         migrations.run(&mut first).await?;
     }
     first.close().await?;
@@ -129,6 +140,16 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     Ok(Pools { reads, follows, looks, writes, groups })
 }
 
+/// A connection of its own.
+async fn connect(options: &PgConnectOptions) -> sqlx::Result<PgConnection> {
+    at_the_start(PgConnection::connect_with(options)).await
+}
+
+/// What is asked on it before anything else.
+async fn at_the_start<T>(step: impl Future<Output = sqlx::Result<T>>) -> sqlx::Result<T> {
+    by(Some(Instant::now() + AT_THE_START), step).await
+}
+
 /// Whether all of ours were applied as they are, and no others.
 async fn is_up_to_date(on: &mut PgConnection, ours: &Migrator) -> sqlx::Result<bool> {
     if applied(&mut *on).await?.is_none() {
@@ -154,11 +175,11 @@ async fn applied(on: &mut PgConnection) -> sqlx::Result<Option<i64>> {
 
 /// Whether there is nothing in a database but what this version of the program makes.
 pub(super) async fn is_vacant(url: &str) -> sqlx::Result<bool> {
-    let mut connection = PgConnection::connect_with(&options(url)?).await?;
-    let vacant = match applied(&mut connection).await? {
+    let mut connection = connect(&options(url)?).await?;
+    let vacant = match at_the_start(applied(&mut connection)).await? {
         None => {
             let relations = "SELECT COUNT(*) FROM pg_class WHERE relnamespace = current_schema()::regnamespace";
-            sqlx::query_scalar::<_, i64>(relations).fetch_one(&mut connection).await? == 0
+            at_the_start(sqlx::query_scalar::<_, i64>(relations).fetch_one(&mut connection)).await? == 0
         }
         newest => newest == sqlx::migrate!("migrations/postgres").iter().map(|migration| migration.version).max(),
     };
@@ -173,9 +194,27 @@ pub(super) fn options(url: &str) -> Result<PgConnectOptions, sqlx::Error> {
         return Err(sqlx::Error::Configuration(ONE_HOST.into()));
     }
     let options = PgConnectOptions::from_str(url)?;
+    if matches!(options.get_ssl_mode(), PgSslMode::VerifyCa | PgSslMode::VerifyFull) {
+        root_is_readable(url)?;
+    }
     let named = options.get_application_name().is_some();
     let options = if named { options } else { options.application_name("tallywright") };
     Ok(options.statement_cache_capacity(super::STATEMENTS))
+}
+
+/// That the file of an address that says who may have signed the server's certificate is there: later it would look as
+/// if the server were not.
+fn root_is_readable(url: &str) -> Result<(), sqlx::Error> {
+    let query = url.split_once('?').map_or("", |(_, query)| query);
+    let named = form_urlencoded::parse(query.as_bytes())
+        .filter(|(key, _)| matches!(&**key, "sslrootcert" | "ssl-root-cert" | "ssl-ca"))
+        .filter(|(_, value)| !value.trim_start().starts_with("-----BEGIN"));
+    for (_, file) in named {
+        std::fs::File::open(&*file).map_err(|e| {
+            sqlx::Error::Configuration(format!("the root certificate {file} cannot be read ({e})").into())
+        })?;
+    }
+    Ok(())
 }
 
 /// What keeps an address from being opened, for whoever wrote it.
@@ -185,10 +224,41 @@ pub(super) fn why(error: &sqlx::Error) -> String {
             format!("{}; make it first, as with createdb --encoding=UTF8 NAME", e.message())
         }
         sqlx::Error::Database(e) => e.message().to_owned(),
-        sqlx::Error::Io(e) => format!("its server cannot be reached ({e})"),
+        sqlx::Error::Io(e) => {
+            certificate(&e.to_string()).unwrap_or_else(|| format!("its server cannot be reached ({e})"))
+        }
+        sqlx::Error::Tls(e) if e.to_string() == NO_TLS => {
+            "its server does not speak TLS; set ssl = on there, or ask for less than sslmode=verify-full where nobody \
+             can listen in"
+                .to_owned()
+        }
         sqlx::Error::Configuration(e) => e.downcast_ref().map_or_else(|| e.to_string(), why),
         other => other.to_string(),
     }
+}
+
+/// What is said of a server on which nobody has switched TLS on.
+const NO_TLS: &str = "server does not support TLS";
+
+/// What is wrong with a server's certificate, and what to do; `None`: something else is.
+fn certificate(said: &str) -> Option<String> {
+    let said = said.strip_prefix("invalid peer certificate: ")?;
+    Some(if said.contains("UnknownIssuer") {
+        "nobody who is known here has signed its server's certificate; name the file with the root that has, as in \
+         ?sslmode=verify-full&sslrootcert=/etc/ssl/db.pem"
+            .to_owned()
+    } else if said.contains("not valid for name") || said.contains("NotValidForName") {
+        format!("its server has a certificate of another name ({said}); write that name in the address")
+    } else {
+        format!("its server's certificate is not taken ({said})")
+    })
+}
+
+/// What to do about a database that keeps its texts otherwise: names in any script have to fit.
+fn other_encoding(encoding: &str) -> String {
+    format!(
+        "it keeps its texts as {encoding}, in which not every name fits; make one that does, as with createdb --encoding=UTF8 --template=template0 NAME"
+    )
 }
 
 /// Host, port and name of the database, without user, password or settings.
@@ -201,8 +271,9 @@ pub(super) fn shown(url: &str) -> String {
 
 /// Whether our tables are there.
 pub(super) async fn is_there(url: &str) -> Result<bool, sqlx::Error> {
-    let mut connection = PgConnection::connect_with(&options(url)?).await?;
-    let there = sqlx::query_scalar("SELECT to_regclass('competitions') IS NOT NULL").fetch_one(&mut connection).await?;
+    let mut connection = connect(&options(url)?).await?;
+    let asked = sqlx::query_scalar("SELECT to_regclass('competitions') IS NOT NULL");
+    let there = at_the_start(asked.fetch_one(&mut connection)).await?;
     connection.close().await?;
     Ok(there)
 }
@@ -221,8 +292,9 @@ pub(super) async fn answers(looks: &PgPool) -> bool {
 /// A transaction. Dropped before its end it takes its connection with it, and the server undoes it.
 pub struct Writing {
     connection: Option<PoolConnection<Postgres>>,
-    /// When it is given up; `None`: whoever runs it sees to that.
+    /// When it is given up; `None`: when one of its steps takes longer than that.
     until: Option<Instant>,
+    step: Duration,
     /// Says meanwhile that its process goes on, where it may take its time.
     alive: Option<Alive>,
 }
@@ -257,14 +329,24 @@ impl Drop for Reading {
 impl Writing {
     /// Begins one with this statement.
     pub(super) async fn begin(pool: &PgPool, statement: &'static str) -> sqlx::Result<Self> {
-        let mut begun = Self { connection: Some(pool.acquire().await?), until: None, alive: None };
+        let mut begun = Self { connection: Some(pool.acquire().await?), until: None, step: A_STEP, alive: None };
         by(Some(Instant::now() + PATIENCE), begun.ex().execute(statement)).await?;
         Ok(begun)
     }
 
-    /// When it is given up.
-    pub(in crate::store) fn until(&self) -> Option<Instant> {
-        self.until
+    /// When it is given up, or the step that it takes now.
+    pub(in crate::store) fn until(&self) -> Instant {
+        self.until.unwrap_or_else(|| Instant::now() + self.step)
+    }
+
+    /// Gives up what takes longer than that by itself.
+    pub(in crate::store) fn limit_steps(&mut self, step: Duration) {
+        self.step = step;
+    }
+
+    /// How long a step may take where the whole has its time.
+    pub(in crate::store) fn step(&self) -> Duration {
+        self.step
     }
 
     /// Gives it up where it is not ended in so much time.
@@ -287,8 +369,13 @@ impl Writing {
         self.end("ROLLBACK").await
     }
 
+    /// Runs a statement.
+    async fn run(&mut self, statement: impl SqlSafeStr + Send + 'static) -> sqlx::Result<()> {
+        by(Some(self.until()), self.ex().execute(statement)).await.map(drop)
+    }
+
     async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
-        by(self.until, self.ex().execute(statement)).await?;
+        self.run(statement).await?;
         drop(Reading(self.connection.take()));
         Ok(())
     }
@@ -304,8 +391,7 @@ impl Drop for Writing {
 
 /// Durable on this server alone.
 pub(super) async fn for_now(tx: &mut Writing) -> sqlx::Result<()> {
-    sqlx::query("SET LOCAL synchronous_commit = local").execute(tx.ex()).await?;
-    Ok(())
+    tx.run("SET LOCAL synchronous_commit = local").await
 }
 
 /// Holds the row of a kept answer, and lets go of it. Who holds a row has written a lock: its commit
@@ -313,25 +399,23 @@ pub(super) async fn for_now(tx: &mut Writing) -> sqlx::Result<()> {
 pub(super) async fn vouch_for_answer(pool: &PgPool, account: i64, key: &str) -> sqlx::Result<()> {
     let mut tx = Writing::begin(pool, "BEGIN").await?;
     let held = sqlx::query("SELECT 1 FROM idempotency WHERE account = $1 AND key = $2 FOR UPDATE");
-    held.bind(account).bind(key).execute(tx.ex()).await?;
+    by(Some(tx.until()), held.bind(account).bind(key).execute(tx.ex())).await?;
     tx.commit().await
 }
 
 /// Lets this transaction wait for others' locks for a moment only.
 pub(super) async fn wait_briefly(tx: &mut Writing) -> sqlx::Result<()> {
-    sqlx::query("SET LOCAL lock_timeout = '100ms'").execute(tx.ex()).await?;
-    Ok(())
+    tx.run("SET LOCAL lock_timeout = '100ms'").await
 }
 
 /// As long as [`SESSION`] says again.
 pub(super) async fn wait_as_ever(tx: &mut Writing) -> sqlx::Result<()> {
-    sqlx::query("SET LOCAL lock_timeout = '2s'").execute(tx.ex()).await?;
-    Ok(())
+    tx.run("SET LOCAL lock_timeout = '2s'").await
 }
 
 /// Lets this transaction think for longer than others may, as long as its process goes on.
 pub(super) async fn take_time(looks: &PgPool, tx: &mut Writing) -> sqlx::Result<()> {
-    tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
+    tx.run("SET LOCAL idle_in_transaction_session_timeout = '30s'").await?;
     tx.alive = Some(Alive::of(looks, tx.ex()).await?);
     Ok(())
 }
@@ -346,69 +430,6 @@ pub(super) async fn footing(on: &mut PgConnection) -> sqlx::Result<Footing> {
                  EXTRACT(EPOCH FROM clock_timestamp())::float8";
     let (writable, waits, clock): (bool, bool, f64) = sqlx::query_as(asked).fetch_one(on).await?;
     Ok(Footing { writable, waits_for_standby: Some(waits), clock: Some(clock) })
-}
-
-/// The tables of ours, in the order they were made.
-pub(super) async fn tables(on: &mut PgConnection) -> Result<Vec<Table>, StoreError> {
-    let rows: Vec<(String, String, String, Option<i64>)> = sqlx::query_as(
-        r#"SELECT t.relname::text, a.attname::text, format_type(a.atttypid, NULL),
-                 array_position(i.indkey::int2[], a.attnum)::bigint
-          FROM pg_class t
-          JOIN pg_namespace n ON n.oid = t.relnamespace AND n.nspname = current_schema()
-          JOIN pg_attribute a ON a.attrelid = t.oid AND a.attnum > 0 AND NOT a.attisdropped
-          JOIN pg_index i ON i.indrelid = t.oid AND i.indisprimary
-          WHERE t.relkind = 'r' AND t.relname NOT LIKE '\_sqlx%' ORDER BY t.oid, a.attname COLLATE "C""#,
-    )
-    .fetch_all(on)
-    .await?;
-    let mut tables: Vec<(Table, Vec<(i64, String)>)> = Vec::new();
-    for (name, column, kind, place) in rows {
-        if tables.last().is_none_or(|(table, _)| table.name != name) {
-            tables.push((Table { name: name.clone(), columns: Vec::new(), key: Vec::new() }, Vec::new()));
-        }
-        let Some((table, key)) = tables.last_mut() else { continue };
-        key.extend(place.map(|place| (place, column.clone())));
-        let kind = match kind.as_str() {
-            "bigint" => Kind::Int,
-            "boolean" => Kind::Bool,
-            "text" => Kind::Text,
-            "bytea" => Kind::Bytes,
-            _ => return Err(StoreError::unreadable("the catalogue", format!("{name}.{column} is {kind}"))),
-        };
-        table.columns.push((column, kind));
-    }
-    let in_turn = |(table, mut key): (Table, Vec<(i64, String)>)| {
-        key.sort();
-        Table { key: key.into_iter().map(|(_, column)| column).collect(), ..table }
-    };
-    Ok(tables.into_iter().map(in_turn).collect())
-}
-
-/// Begins a transaction that sees the state that holds once nobody writes any more.
-pub(super) async fn freeze(looks: &PgPool, pool: &PgPool, tables: &[Table]) -> sqlx::Result<Writing> {
-    let mut tx = Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
-    tx.ex().execute("SET LOCAL idle_in_transaction_session_timeout = 0").await?;
-    let names: Vec<&str> = tables.iter().map(|table| table.name.as_str()).collect();
-    // Readers are let in; who would write waits for its turn. Locking comes before the state is chosen.
-    let lock = format!("LOCK TABLE {} IN EXCLUSIVE MODE", names.join(", "));
-    tx.ex().execute(AssertSqlSafe(lock)).await?;
-    tx.alive = Some(Alive::of(looks, tx.ex()).await?);
-    Ok(tx)
-}
-
-/// Lets the numbers of a table's rows go on after the highest that is there.
-pub(super) async fn count_on(tx: &mut Writing, table: &str) -> sqlx::Result<()> {
-    let columns: Vec<String> = sqlx::query_scalar(
-        "SELECT column_name::text FROM information_schema.columns WHERE table_schema = current_schema() AND table_name = $1 AND is_identity = 'YES'",
-    )
-    .bind(table)
-    .fetch_all(tx.ex())
-    .await?;
-    for column in columns {
-        let sql = format!("SELECT setval(pg_get_serial_sequence('{table}', '{column}'), MAX({column})) FROM {table}");
-        tx.ex().execute(AssertSqlSafe(sql)).await?;
-    }
-    Ok(())
 }
 
 /// Whether a server did not refuse but broke down, or sent us away: that says nothing of what was under way.
@@ -437,69 +458,4 @@ pub(super) fn trouble(state: &str) -> Option<Trouble> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Of each pool and each of its connections, also of one that is made anew. On the server that the tests
-    /// are run on, where there is one.
-    #[tokio::test]
-    async fn every_connection_has_the_settings_of_its_pool() {
-        let Some(server) = std::env::var("TALLYWRIGHT_TEST_DATABASE").ok().filter(|url| !url.is_empty()) else {
-            return;
-        };
-        let (before, after) = server.split_once("/postgres?").expect("an address as tests/postgres prints it");
-        let name = format!("tally_settings_{}", std::process::id());
-        let mut around = PgConnection::connect(&server).await.expect("the server of the tests");
-        around.execute(AssertSqlSafe(format!("CREATE DATABASE {name}"))).await.expect("made");
-        // Of a socket that is no network's the server knows no keepalives.
-        let by_tcp: String =
-            sqlx::query_scalar("SHOW listen_addresses").fetch_one(&mut around).await.expect("its address");
-        let is_by_tcp = by_tcp.starts_with("127.");
-        let url = format!("{before}/{name}?{after}");
-        let url = if is_by_tcp { format!("postgres://tally@{by_tcp}/{name}?sslmode=disable") } else { url };
-        let Pools { reads, follows, looks, writes, groups } = open(&url).await.expect("opens");
-        let ours = [
-            ("synchronous_commit", "on"),
-            ("lock_timeout", "2s"),
-            ("tcp_keepalives_idle", "10"),
-            ("tcp_keepalives_interval", "5"),
-            ("tcp_keepalives_count", "3"),
-        ];
-        let idle = "idle_in_transaction_session_timeout";
-        let write = [(idle, "1500ms"), ("default_transaction_read_only", "off")];
-        let read = [(idle, "5min"), ("default_transaction_read_only", "on")];
-        for (pool, own) in [(&reads, read), (&follows, read), (&writes, write), (&groups, write)] {
-            for _ in 0..2 {
-                let mut all = Vec::new();
-                for _ in 0..pool.options().get_max_connections() {
-                    all.push(pool.acquire().await.expect("a connection"));
-                }
-                for connection in &mut all {
-                    for (name, value) in ours.into_iter().chain(own) {
-                        let said: String = sqlx::query_scalar("SELECT current_setting($1)")
-                            .bind(name)
-                            .fetch_one(&mut **connection)
-                            .await
-                            .expect("a value");
-                        assert!(said == value || (!is_by_tcp && name.starts_with("tcp")), "{name} is {said}");
-                    }
-                    let marks: i64 = sqlx::query_scalar(
-                        "SELECT COUNT(*) FROM pg_locks WHERE pid = pg_backend_pid() AND locktype = 'advisory' AND classid = 29817",
-                    )
-                    .fetch_one(&mut **connection)
-                    .await
-                    .expect("a number");
-                    assert_eq!(marks, i64::from(own == write), "those that write are marked as ours");
-                }
-                // The next ones are new.
-                for connection in all {
-                    connection.close().await.expect("closes");
-                }
-            }
-        }
-        for pool in [reads, follows, looks, writes, groups] {
-            pool.close().await;
-        }
-        around.execute(AssertSqlSafe(format!("DROP DATABASE {name} WITH (FORCE)"))).await.expect("dropped");
-    }
-}
+mod tests;

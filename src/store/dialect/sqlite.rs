@@ -147,6 +147,18 @@ pub(super) fn trouble(code: u32) -> Option<Trouble> {
     }
 }
 
+/// Whether the file may be written just now, as far as can be told without doing it: its disk may have become
+/// read-only since it was opened. It is the file beside it that is opened for that. Whoever closes one on which the
+/// engine holds locks lets go of them; on that one it holds none.
+pub(super) async fn may_be_written(on: &mut SqliteConnection) -> sqlx::Result<bool> {
+    let file: String =
+        sqlx::query_scalar("SELECT file FROM pragma_database_list WHERE name = 'main'").fetch_one(on).await?;
+    Ok(match std::fs::OpenOptions::new().append(true).open(format!("{file}-wal")) {
+        Err(error) => !matches!(error.kind(), ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied),
+        Ok(_) => true,
+    })
+}
+
 /// Writes a consistent copy of the whole database to `file`, which is there and empty.
 pub(super) async fn copy(pool: &SqlitePool, file: &Path) -> Result<(), StoreError> {
     let name = file.to_str().ok_or_else(|| StoreError::Backup("the file's name is not UTF-8".to_owned()))?;

@@ -10,7 +10,7 @@ mod tables;
 
 use super::db::Tx;
 use super::merkle::{self, Peaks};
-use super::{Store, StoreError, column, dialect, number, parse};
+use super::{Store, StoreError, column, number, parse};
 use crate::rules::competition::RawCompetition;
 use crate::rules::event::{Event, Record};
 use crate::rules::ledger::Ledger;
@@ -53,7 +53,7 @@ impl Store {
     /// Verifies one competition, or all, in one snapshot of the database: writers go on meanwhile.
     /// An unknown slug gives nothing.
     pub async fn verify(&self, competition: Option<&str>) -> Result<Vec<Verified>, StoreError> {
-        let mut tx = dialect::snapshot(&self.inner.reads).await?;
+        let mut tx = self.snapshot().await?;
         let all = verify(&mut tx, competition).await?;
         tx.rollback().await?;
         Ok(all)

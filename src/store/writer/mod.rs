@@ -6,11 +6,11 @@
 
 mod queues;
 
+use super::competitions::Definition;
 use super::group::{Failure, Grouped};
 use super::merkle::{Hash, Peaks};
 use super::{Idempotency, Store, StoreError, Trouble};
 use crate::app::Clock;
-use crate::rules::competition::Competition;
 use crate::rules::fault::Warning;
 use crate::rules::ledger::{Asked, Outcome, Refusal};
 use crate::rules::life::Attempt;
@@ -57,8 +57,8 @@ pub struct Committed {
     pub seq: u64,
     /// The log's tree there.
     pub peaks: Peaks,
-    /// The file in force and the position at which it was applied, when the group applied one.
-    pub definition: Option<(u64, Arc<Competition>)>,
+    /// The file in force, when the group applied one.
+    pub definition: Option<Definition>,
     /// What happened to the places, in log order.
     pub placements: Vec<Placement>,
 }

@@ -39,7 +39,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     (
         "cli_database_unavailable",
-        "Die Datenbank kann gerade nicht beschrieben werden. Es wurde nichts gespeichert: sieh nach ihrem Datenträger und starte den Befehl dann noch einmal.",
+        "Die Datenbank ist gerade nicht erreichbar oder kann nicht beschrieben werden. Es wurde nichts gespeichert: sieh nach dem Weg zu ihr und nach ihrem Datenträger und starte den Befehl dann noch einmal.",
     ),
     ("cli_database_unreachable", "Die Datenbank ist nicht erreichbar: {why}"),
     ("cli_changed_meanwhile", "Inzwischen hat es jemand anderes geändert: schau es noch einmal an."),
@@ -164,4 +164,8 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("move_to_itself", "--from und --to sind beide {url}: nenn zwei Datenbanken."),
     ("move_under_way", "Umzug:"),
+    (
+        "move_unreachable",
+        "Eine der beiden Datenbanken antwortet nicht mehr: {why}. Es ist nichts umgezogen: in {to} ist nichts, und {from} ist, wie es war. Sieh nach dem Weg zu ihnen und zieh dann noch einmal um.",
+    ),
 ];

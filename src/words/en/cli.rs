@@ -32,7 +32,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     (
         "cli_database_unavailable",
-        "The database cannot be written at the moment. Nothing was stored: look at its disk, then run this again.",
+        "The database cannot be reached at the moment, or cannot be written. Nothing was stored: look at the way to it and at its disk, then run this again.",
     ),
     ("cli_database_unreachable", "The database cannot be reached: {why}"),
     ("cli_changed_meanwhile", "It was changed by somebody else meanwhile: look at it again."),
@@ -142,4 +142,8 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ),
     ("move_to_itself", "--from and --to are both {url}: name two databases."),
     ("move_under_way", "Moving:"),
+    (
+        "move_unreachable",
+        "One of the two databases does not answer any more: {why}. Nothing was moved: {to} holds nothing, and {from} is as it was. Look at the way to them, then move again.",
+    ),
 ];

@@ -55,7 +55,7 @@ pub fn plain() -> Arc<Competition> {
 
 /// A file, applied at this log position.
 pub fn applied(at: u64, competition: Arc<Competition>) -> InForce {
-    InForce { at, competition }
+    InForce { at, leaf: [0; 32], competition }
 }
 
 /// A board with four entries of division `a`, one of `b`, and scores in the first workout.

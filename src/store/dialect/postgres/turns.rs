@@ -6,12 +6,14 @@
 //! waiting for its process as long, and ends it. A process that needs time, to apply a file to
 //! a large competition, says on a second connection that it goes on ([`Alive`]).
 
-use super::{Reading, SESSION, Trouble, Writing};
+use super::{Reading, SESSION, Trouble, Writing, connect};
+use crate::store::db::by;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool};
 use std::pin::pin;
 use std::time::Duration;
 use tokio::sync::oneshot;
+use tokio::time::Instant;
 use tokio_util::sync::{CancellationToken, DropGuard};
 
 /// The advisory locks that are taken in turn, first of their two numbers: `tw` in ASCII.
@@ -73,7 +75,7 @@ pub(in crate::store::dialect) async fn hold(looks: &PgPool, tx: &mut Writing, sl
 
 /// Waits for the head of a competition, on a connection of its own, for as long as its holder goes on.
 pub(in crate::store::dialect) async fn until_free(looks: &PgPool, slug: &str) -> sqlx::Result<()> {
-    let mut connection = PgConnection::connect_with(&looks.connect_options()).await?;
+    let mut connection = connect(&looks.connect_options()).await?;
     connection.execute(SESSION).await?;
     loop {
         // It has been waited for already.
@@ -180,7 +182,8 @@ pub(super) struct Alive {
 impl Alive {
     /// Of this session's. `looks`: where its server is.
     pub(super) async fn of(looks: &PgPool, session: &mut PgConnection) -> sqlx::Result<Self> {
-        let pid: i32 = sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(session).await?;
+        let pid = sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(session);
+        let pid: i32 = by(Some(Instant::now() + FIRST_WORD), pid).await?;
         let options = PgConnectOptions::clone(&looks.connect_options());
         let (stop, (said, heard)) = (CancellationToken::new(), oneshot::channel());
         let until = stop.clone().drop_guard();
@@ -215,7 +218,7 @@ async fn go_on(
     stop: &CancellationToken,
     said: &mut Option<oneshot::Sender<()>>,
 ) -> sqlx::Result<()> {
-    let mut connection = PgConnection::connect_with(options).await?;
+    let mut connection = connect(options).await?;
     connection.execute(AssertSqlSafe(format!("SELECT pg_advisory_lock_shared({GOES_ON}, {pid})"))).await?;
     if let Some(said) = said.take() {
         let _ = said.send(());
