@@ -22,6 +22,7 @@ pub mod forgotten;
 mod form;
 mod heats;
 mod heats_paper;
+mod heats_typed;
 mod history;
 mod home;
 mod imported;
