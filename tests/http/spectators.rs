@@ -400,3 +400,28 @@ async fn the_head_leads_to_the_desk_of_the_competition_that_runs_else_of_the_las
     app.set_clock("2028-01-14T12:00:00Z");
     assert_eq!(desks("a.year.later@example.org").await, ["next"]);
 }
+
+/// Whoever belongs to no gym has no desk that says it.
+#[tokio::test]
+async fn who_types_the_own_score_reads_until_when_and_how_long_that_is() {
+    let app = TestApp::new().await;
+    let own = Grant {
+        role: Role::Athlete,
+        competition: Some(SALTMARSH.to_owned()),
+        gym: None,
+        bib: Some(1042),
+        judge: None,
+    };
+    let closes = "Closes <time datetime=\"2027-01-17T21:00:00Z\" data-zone=\"Europe/Lisbon\">Sunday 17 January 2027, 21:00";
+    for (at, left, said) in [
+        ("2027-01-14T12:00:00Z", "closes in 3 days 9 h", true),
+        ("2027-01-17T21:04:00Z", "first scores still count for another 6 min", false),
+        ("2027-01-17T22:00:00Z", "what comes now waits for the organiser", false),
+    ] {
+        app.set_clock(at);
+        let athlete = app.browser(&format!("ines.{}@example.org", left.len()), std::slice::from_ref(&own)).await;
+        let text = page(&athlete, &format!("{INES}/workouts/w1")).await.plain();
+        assert!(text.contains(left), "{at}: {text}");
+        assert_eq!(text.contains(closes), said, "{at}: {text}");
+    }
+}
