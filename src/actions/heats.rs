@@ -136,8 +136,7 @@ pub(super) async fn visitors(
     let bibs: Vec<u32> = bibs.iter().copied().collect();
     let found = app.store.list_named(reader.id, &bibs).await?;
     let names = reader.names(app, &bibs).await?;
-    let there =
-        |e: &Entry| matches!(e.state, EntryState::Active | EntryState::Guest) && e.gym.as_deref() != Some(gym);
+    let there = |e: &Entry| matches!(e.state, EntryState::Active | EntryState::Guest) && e.gym.as_deref() != Some(gym);
     let named = |e: Entry| {
         let name = names.get(&e.bib).cloned().unwrap_or_else(|| athlete(e.bib));
         (e, name)
@@ -187,8 +186,7 @@ async fn people(
         division: entry.division,
         visiting: false,
     });
-    let visiting =
-        |(e, name): (Entry, String)| HeatEntry { bib: e.bib, name, division: e.division, visiting: true };
+    let visiting = |(e, name): (Entry, String)| HeatEntry { bib: e.bib, name, division: e.division, visiting: true };
     view.entries = own.chain(visitors.into_iter().map(visiting)).collect();
     view.all = judges;
     Ok(())

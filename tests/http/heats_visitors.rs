@@ -127,7 +127,11 @@ async fn a_visitor_who_cannot_be_is_told_beside_the_field_and_what_was_typed_sta
     let staff = Staff::of(&app).await;
     let shown = "was-1042=1 1 J-1&heat-1042=1&lane-1042=1&judge-1042=J-1";
     for (typed, field, said) in [
-        ("visitor_bib=999&visitor_heat=2&visitor_lane=2", "visitor_bib", "Nobody of another gym who takes part has bib 999"),
+        (
+            "visitor_bib=999&visitor_heat=2&visitor_lane=2",
+            "visitor_bib",
+            "Nobody of another gym who takes part has bib 999",
+        ),
         ("visitor_bib=nobody&visitor_heat=2&visitor_lane=2", "visitor_bib", "Nobody here has bib nobody"),
         ("visitor_bib=1042&visitor_heat=2&visitor_lane=2", "visitor_bib", "in the list above"),
         ("visitor_heat=2", "visitor_bib", "Write the bib"),
@@ -140,7 +144,8 @@ async fn a_visitor_who_cannot_be_is_told_beside_the_field_and_what_was_typed_sta
         let reply = staff.change(&format!("{shown}&{typed}")).await;
         let page = reply.plain();
         assert_eq!(reply.status.as_u16(), 422, "{typed}: {page}");
-        let beside = page.split_once(&format!("id=\"{field}-error-1\">")).unwrap_or_else(|| panic!("{field}: {page}")).1;
+        let beside =
+            page.split_once(&format!("id=\"{field}-error-1\">")).unwrap_or_else(|| panic!("{field}: {page}")).1;
         assert!(beside.split_once("</p>").is_some_and(|(text, _)| text.contains(said)), "{said} in {beside}");
         for pair in typed.split('&') {
             let (name, value) = pair.split_once('=').expect("a field");
@@ -156,7 +161,8 @@ async fn a_hidden_name_stays_hidden_in_another_gyms_heats_and_nobody_counts_for_
     let app = TestApp::new().await;
     let staff = Staff::of(&app).await;
     let hidden = "bib,name,born,category,division,gym,show_name\n2001,Noor de Wit,1988-07-09,women,women,millpond,no\n";
-    let told = app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(hidden).await.expect(200).json();
+    let told =
+        app.organiser().await.post("/api/v1/competitions/saltmarsh/entries").csv(hidden).await.expect(200).json();
     assert_eq!(told["refused"], 0, "{told}");
     let grant = |role, bib, judge: Option<&str>| Grant {
         role,

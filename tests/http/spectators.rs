@@ -405,14 +405,10 @@ async fn the_head_leads_to_the_desk_of_the_competition_that_runs_else_of_the_las
 #[tokio::test]
 async fn who_types_the_own_score_reads_until_when_and_how_long_that_is() {
     let app = TestApp::new().await;
-    let own = Grant {
-        role: Role::Athlete,
-        competition: Some(SALTMARSH.to_owned()),
-        gym: None,
-        bib: Some(1042),
-        judge: None,
-    };
-    let closes = "Closes <time datetime=\"2027-01-17T21:00:00Z\" data-zone=\"Europe/Lisbon\">Sunday 17 January 2027, 21:00";
+    let own =
+        Grant { role: Role::Athlete, competition: Some(SALTMARSH.to_owned()), gym: None, bib: Some(1042), judge: None };
+    let closes =
+        "Closes <time datetime=\"2027-01-17T21:00:00Z\" data-zone=\"Europe/Lisbon\">Sunday 17 January 2027, 21:00";
     for (at, left, said) in [
         ("2027-01-14T12:00:00Z", "closes in 3 days 9 h", true),
         ("2027-01-17T21:04:00Z", "first scores still count for another 6 min", false),

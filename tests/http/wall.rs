@@ -138,7 +138,8 @@ async fn results_are_shown_by_heat_too() {
     let text = app.nobody().get(&by_heat).accept("text/html").await.expect(200).text();
     let text = text.split_once("class=\"columns\"").expect("the results").1;
     for (name, state) in [("Ines Duarte", "Being checked"), ("Rita Alves", "")] {
-        let row = text.split_once(&format!("<bdi>{name}</bdi>")).expect("a row").1.split_once("</tr>").expect("its end").0;
+        let row =
+            text.split_once(&format!("<bdi>{name}</bdi>")).expect("a row").1.split_once("</tr>").expect("its end").0;
         assert!(row.contains("<bdi>Women</bdi>") && row.contains(state), "{row}");
     }
 }

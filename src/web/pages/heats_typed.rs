@@ -140,7 +140,8 @@ fn judge(judges: &[Link], fields: &Fields, field: String, errors: &mut Vec<Field
 /// Somebody of another gym who gets a lane, by the bib; `None`: nobody, or it cannot be.
 fn visitor(judges: &[Link], fields: &Fields, errors: &mut Vec<FieldError>) -> Option<Place> {
     let typed = fields.get("visitor_bib");
-    if [typed, fields.get("visitor_heat"), fields.get("visitor_lane"), fields.get("visitor_judge")].concat().is_empty() {
+    if [typed, fields.get("visitor_heat"), fields.get("visitor_lane"), fields.get("visitor_judge")].concat().is_empty()
+    {
         return None;
     }
     let before = errors.len();
@@ -160,4 +161,3 @@ fn visitor(judges: &[Link], fields: &Fields, errors: &mut Vec<FieldError>) -> Op
     let (bib, heat) = (bib?, heat?);
     (errors.len() == before).then_some(Place { bib, heat, lane, judge })
 }
-
