@@ -265,11 +265,7 @@ fn view(
             judge: or_typed(&format!("judge-{}", e.bib), place.and_then(|p| p.judge.clone()).unwrap_or_default()),
         }
     });
-    // What was stored has a row now.
-    let visitor = |name: &str| {
-        let new = |f: &&Fields| !errors.is_empty() && f.get("do") == "change";
-        typed.filter(new).map_or(String::new(), |f| f.get(name).to_owned())
-    };
+    let visitor = |name: &str| or_typed(name, String::new());
     let visitor = RowView {
         bib: visitor("visitor_bib"),
         heat: visitor("visitor_heat"),
