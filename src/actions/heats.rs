@@ -340,6 +340,11 @@ fn holds(view: &HeatsView, judge: &Judge, at: Timestamp) -> bool {
 fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
     let mut faults = plan.faults(&view.people);
     for p in &plan.places {
+        if !view.people.iter().any(|a| a.bib == p.bib) {
+            let known = view.plan.as_ref().is_some_and(|plan| plan.place(p.bib).is_some());
+            let (field, code) = if known { ("heat", "heat_nobody") } else { ("visitor", "heat_no_visitor") };
+            faults.push(Fault::new(format!("/{field}-{}", p.bib), Sentence::new(code).with("bib", p.bib)));
+        }
         let Some(code) = &p.judge else { continue };
         let at = format!("/judge-{}", p.bib);
         match view.all.iter().find(|j| j.code == *code) {
@@ -354,11 +359,6 @@ fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
                 faults.push(Fault::new(at, sentence));
             }
             Some(_) => {}
-        }
-        if !view.people.iter().any(|a| a.bib == p.bib) {
-            let known = view.plan.as_ref().is_some_and(|plan| plan.place(p.bib).is_some());
-            let (field, code) = if known { ("heat", "heat_nobody") } else { ("visitor", "heat_no_visitor") };
-            faults.push(Fault::new(format!("/{field}-{}", p.bib), Sentence::new(code).with("bib", p.bib)));
         }
     }
     faults

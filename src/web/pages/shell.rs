@@ -183,12 +183,6 @@ impl When {
         let text = (words().date)(&at.to_zoned_datetime(zone.clone()));
         Self { iso: at.to_string(), text, zone: zone.iana_name().unwrap_or("UTC").to_owned() }
     }
-
-    /// With its zone: "Sunday 17 January 2027, 21:00 (Europe/Lisbon)".
-    #[must_use]
-    pub fn in_zone(&self) -> String {
-        format!("{} ({})", self.text, self.zone)
-    }
 }
 
 /// A sentence, with an instant in it that is said in its zone and by that zone's name; `static/time.js`
