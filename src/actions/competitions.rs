@@ -9,6 +9,7 @@ use crate::rules::competition::Competition;
 use crate::rules::division::Division;
 use crate::rules::workout::Workout;
 use jiff::Timestamp;
+use std::cmp::Reverse;
 
 /// Competitions the reader may see, by slug.
 pub async fn list(app: &App, actor: &Actor, now: Timestamp) -> Result<Vec<SummaryView>, Failure> {
@@ -51,6 +52,26 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, slug: &str) -> Resul
         divisions: competition.divisions.iter().map(|d| division(competition, d)).collect(),
         workouts: reader.workouts().map(|w| workout(w, now)).collect(),
     })
+}
+
+/// The competitions that somebody has a role in, the one that matters most first: one that runs before the
+/// others, then the one that closes last. By what is announced alone, and from memory.
+#[must_use]
+pub fn foremost(app: &App, actor: &Actor, now: Timestamp) -> Vec<String> {
+    let mut slugs: Vec<String> = actor.grants.iter().filter_map(|grant| grant.competition.clone()).collect();
+    slugs.sort_unstable();
+    slugs.dedup();
+    if slugs.len() > 1 {
+        slugs.sort_by_cached_key(|slug| {
+            let view = app.board.find(slug).and_then(|id| app.board.view(id));
+            let workouts = view.iter().flat_map(|view| &view.definition().workouts);
+            let windows = workouts.map(|x| &x.window).filter(|window| window.announced(now));
+            let each = windows.map(|window| (window.opened(now) && !window.closed(now), window.closes));
+            // One that runs is later than all that do not.
+            Reverse(each.max())
+        });
+    }
+    slugs
 }
 
 /// When the competition's first file was applied: the instant of its record in the log.

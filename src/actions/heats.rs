@@ -1,5 +1,5 @@
-//! A gym's heats in a workout: made from its entries, changed by hand, taken away. For its staff and
-//! the organiser; outside the log.
+//! A gym's heats in a workout: made from its entries, changed by hand, taken away. Somebody of another gym
+//! who does the workout here gets a lane by the bib. For its staff and the organiser; outside the log.
 
 use super::Failure;
 use super::reader::{Reader, athlete};
@@ -10,7 +10,7 @@ use crate::rules::fault::Fault;
 use crate::rules::heats::{Athlete, Judging, Later, Place, Plan, Settings};
 use crate::rules::ledger::Refusal;
 use crate::rules::life::State;
-use crate::rules::people::{Judge, Person, fold_name};
+use crate::rules::people::{Entry, EntryState, Judge, Person, fold_name};
 use crate::rules::tag::Tag;
 use crate::rules::window::{self, Window};
 use crate::rules::workout::Workout;
@@ -34,7 +34,7 @@ pub struct HeatsPath {
     pub workout: String,
 }
 
-/// An entry of the gym that may do the workout.
+/// An entry that may do the workout: of the gym, or a visitor who has a lane.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HeatEntry {
     /// Who.
@@ -43,6 +43,8 @@ pub struct HeatEntry {
     pub name: String,
     /// Division slug.
     pub division: String,
+    /// Of another gym.
+    pub visiting: bool,
 }
 
 /// Heats as the gym's people see them.
@@ -60,7 +62,7 @@ pub struct HeatsView {
     pub version: u64,
     /// The heats.
     pub plan: Option<Plan>,
-    /// All of the gym that may do the workout, by division and bib.
+    /// All of the gym that may do the workout, by division and bib; then the visitors in its heats.
     pub entries: Vec<HeatEntry>,
     /// Code and name of the judges who may be named.
     pub judges: Vec<(String, String)>,
@@ -88,6 +90,17 @@ pub enum Wanted {
 /// # Errors
 /// Not found: the workout, the gym; 401 and 403 for all but the gym's staff and the organiser.
 pub async fn read(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) -> Result<HeatsView, Failure> {
+    read_with(app, actor, now, path, &[]).await
+}
+
+/// The same, with those of these bibs who are visitors.
+async fn read_with(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    path: &HeatsPath,
+    more: &[u32],
+) -> Result<HeatsView, Failure> {
     let reader = Reader::find(app, actor, now, &path.competition).await?;
     let permit = permit(actor, Act::PlanHeats { competition: &reader.slug, gym: &path.gym })?;
     let workout = reader.workout(&path.workout)?.clone();
@@ -110,7 +123,9 @@ pub async fn read(app: &App, actor: &Actor, now: Timestamp, path: &HeatsPath) ->
         all: Vec::new(),
         reader,
     };
-    people(app, &permit, &mut view, path, &workout).await?;
+    let bibs = view.plan.iter().flat_map(|plan| &plan.visitors).chain(more).copied().collect();
+    let visitors = visitors(app, &view.reader, &path.gym, &bibs).await?;
+    people(app, &permit, &mut view, (path, &workout), visitors).await?;
     Ok(view)
 }
 
@@ -148,13 +163,37 @@ pub(super) async fn tag(app: &App, reader: &Reader, gym: &str, workout: &str) ->
     Ok(stored.map(|(version, plan)| Tag::of(version, &plan).to_string()))
 }
 
-/// The gym's entries and judges, and who of them is the same person: by e-mail or by account.
+/// Who of these takes part and is of another gym than this, by bib, with the name that the reader may see.
+pub(super) async fn visitors(
+    app: &App,
+    reader: &Reader,
+    gym: &str,
+    bibs: &BTreeSet<u32>,
+) -> Result<Vec<(Entry, String)>, Failure> {
+    if bibs.is_empty() {
+        return Ok(Vec::new());
+    }
+    let bibs: Vec<u32> = bibs.iter().copied().collect();
+    let found = app.store.list_named(reader.id, &bibs).await?;
+    let names = reader.names(app, &bibs).await?;
+    let there = |e: &Entry| matches!(e.state, EntryState::Active | EntryState::Guest) && e.gym.as_deref() != Some(gym);
+    let named = |e: Entry| {
+        let name = names.get(&e.bib).cloned().unwrap_or_else(|| athlete(e.bib));
+        (e, name)
+    };
+    let mut found: Vec<_> = found.into_values().map(|n| n.entry).filter(there).map(named).collect();
+    found.sort_by_key(|(e, _)| e.bib);
+    Ok(found)
+}
+
+/// The gym's entries and judges, and who of them, and of its visitors, is the same person: by e-mail or by
+/// account.
 async fn people(
     app: &App,
     permit: &Permit,
     view: &mut HeatsView,
-    path: &HeatsPath,
-    x: &Workout,
+    (path, x): (&HeatsPath, &Workout),
+    visitors: Vec<(Entry, String)>,
 ) -> Result<(), Failure> {
     let reader = &view.reader;
     let mut found = entries(app, reader, permit, x, &path.gym, None).await?;
@@ -170,23 +209,25 @@ async fn people(
             break;
         }
     }
-    let ids: Vec<u64> = judges.iter().map(|j| j.person.id).collect();
+    let ids: Vec<u64> = judges.iter().map(|j| j.person.id).chain(visitors.iter().map(|v| v.0.person.id)).collect();
     let persons = app.store.list_persons(permit, reader.id, &ids).await?;
-    let athletes: Vec<(u32, &str)> = found.iter().map(|(e, p)| (e.bib, p.as_ref().map_or("", |p| &p.email))).collect();
+    let own = found.iter().map(|(e, p)| (e.bib, p.as_ref().map_or("", |p| p.email.as_str())));
+    let mail = |e: &Entry| persons.get(&e.person.id).map_or("", |p| p.email.as_str());
+    let athletes: Vec<(u32, &str)> = own.chain(visitors.iter().map(|(e, _)| (e.bib, mail(e)))).collect();
     view.people = themselves(app, reader, &athletes, &judges, &persons).await?;
     let name = |j: &Judge| persons.get(&j.person.id).map_or(String::new(), |p| p.name.clone());
     let here = judges.iter().filter(|j| {
         j.gym.as_deref() == Some(path.gym.as_str()) || view.people.iter().any(|p| p.judges.contains(&j.code))
     });
     view.judges = here.map(|j| (j.code.clone(), name(j))).collect();
-    view.entries = found
-        .into_iter()
-        .map(|(entry, person)| HeatEntry {
-            bib: entry.bib,
-            name: person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib)),
-            division: entry.division,
-        })
-        .collect();
+    let own = found.into_iter().map(|(entry, person)| HeatEntry {
+        bib: entry.bib,
+        name: person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib)),
+        division: entry.division,
+        visiting: false,
+    });
+    let visiting = |(e, name): (Entry, String)| HeatEntry { bib: e.bib, name, division: e.division, visiting: true };
+    view.entries = own.chain(visitors.into_iter().map(visiting)).collect();
     view.all = judges;
     Ok(())
 }
@@ -264,13 +305,18 @@ pub async fn change(
     version: u64,
     wanted: Wanted,
 ) -> Result<(), Failure> {
-    let view = read(app, actor, now, path).await?;
+    let bibs: Vec<u32> = match &wanted {
+        Wanted::Changed(places) => places.iter().map(|p| p.bib).collect(),
+        Wanted::Made(_) | Wanted::Moved(_) | Wanted::Gone => Vec::new(),
+    };
+    let view = read_with(app, actor, now, path, &bibs).await?;
     let permit = permit(actor, Act::PlanHeats { competition: &view.reader.slug, gym: &path.gym })?;
     let moved = if let Wanted::Moved(by) = wanted { Some(by) } else { None };
     let plan = match wanted {
         Wanted::Made(settings) => Some(made(&view, settings, path)?),
         Wanted::Changed(places) => {
             let mut plan = Plan { places, ..view.plan.clone().ok_or_else(changed_meanwhile)? };
+            plan.visitors = visiting(&view, &plan);
             plan.sort();
             Some(plan)
         }
@@ -294,6 +340,12 @@ pub async fn change(
     if done { Ok(()) } else { Err(changed_meanwhile()) }
 }
 
+/// Who in these heats is of another gym.
+fn visiting(view: &HeatsView, plan: &Plan) -> BTreeSet<u32> {
+    let there = |e: &&HeatEntry| e.visiting && plan.place(e.bib).is_some();
+    view.entries.iter().filter(there).map(|e| e.bib).collect()
+}
+
 fn changed_meanwhile() -> Failure {
     Refusal::Conflict(Sentence::new("heats_changed"), Vec::new()).into()
 }
@@ -315,7 +367,8 @@ pub fn made(view: &HeatsView, settings: Settings, path: &HeatsPath) -> Result<Pl
         .iter()
         .map(|p| Athlete { bib: p.bib, judges: p.judges.iter().filter(|c| valid(c)).cloned().collect() })
         .collect();
-    Ok(Plan::distribute(settings, &people, &judges))
+    let plan = Plan::distribute(settings, &people, &judges);
+    Ok(Plan { visitors: visiting(view, &plan), ..plan })
 }
 
 /// Whether a judge's credential holds on the day of an instant.
@@ -327,6 +380,11 @@ fn holds(view: &HeatsView, judge: &Judge, at: Timestamp) -> bool {
 fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
     let mut faults = plan.faults(&view.people);
     for p in &plan.places {
+        if !view.people.iter().any(|a| a.bib == p.bib) {
+            let known = view.plan.as_ref().is_some_and(|plan| plan.place(p.bib).is_some());
+            let (field, code) = if known { ("heat", "heat_nobody") } else { ("visitor", "heat_no_visitor") };
+            faults.push(Fault::new(format!("/{field}-{}", p.bib), Sentence::new(code).with("bib", p.bib)));
+        }
         let Some(code) = &p.judge else { continue };
         let at = format!("/judge-{}", p.bib);
         match view.all.iter().find(|j| j.code == *code) {
@@ -341,9 +399,6 @@ fn faults(view: &HeatsView, plan: &Plan) -> Vec<Fault> {
                 faults.push(Fault::new(at, sentence));
             }
             Some(_) => {}
-        }
-        if !view.people.iter().any(|a| a.bib == p.bib) {
-            faults.push(Fault::new(format!("/heat-{}", p.bib), Sentence::new("heat_nobody").with("bib", p.bib)));
         }
     }
     for (heat, next) in plan.out_of_order() {
@@ -390,6 +445,8 @@ pub struct Filled {
     pub performed_at: Option<Timestamp>,
     /// Who counts, if anybody is named.
     pub judge: Option<String>,
+    /// Somebody of another gym.
+    pub visiting: bool,
 }
 
 /// What a gym's heats fill in, by bib; empty for those who may not see them, and where there are
@@ -414,8 +471,14 @@ pub async fn filled(
     let filled = plan.places.iter().map(|p| {
         let start = plan.starts(p.heat);
         let within = start >= window.opens && start < window.closes;
-        let filled =
-            Filled { heat: p.heat, lane: p.lane, start, performed_at: within.then_some(start), judge: p.judge.clone() };
+        let filled = Filled {
+            heat: p.heat,
+            lane: p.lane,
+            start,
+            performed_at: within.then_some(start),
+            judge: p.judge.clone(),
+            visiting: plan.visitors.contains(&p.bib),
+        };
         (p.bib, filled)
     });
     Ok(filled.collect())

@@ -127,9 +127,19 @@ pub async fn sheets(
     let mut sheets = Vec::new();
     if let (Some(permit), Some(gym)) = (permit, named) {
         let plan = super::heats::plan(app, &permit, &reader, gym, &x.slug).await?.map(|(_, plan)| plan);
-        for (entry, person) in entries(app, &reader, &permit, x, gym, wanted.division.as_deref()).await? {
-            let Some(level) = fits(&reader.competition, x, &entry.division, level) else { continue };
+        let division = wanted.division.as_deref();
+        let own = entries(app, &reader, &permit, x, gym, division).await?.into_iter().map(|(entry, person)| {
             let name = person.map(|p| p.name).filter(|n| !n.is_empty()).unwrap_or_else(|| athlete(entry.bib));
+            (entry, name)
+        });
+        // Somebody of another gym has a sheet by their lane.
+        let visitors = match &plan {
+            Some(plan) => super::heats::visitors(app, &reader, gym, &plan.visitors).await?,
+            None => Vec::new(),
+        };
+        let visitors = visitors.into_iter().filter(|(e, _)| division.is_none_or(|d| e.division == d));
+        for (entry, name) in own.chain(visitors) {
+            let Some(level) = fits(&reader.competition, x, &entry.division, level) else { continue };
             let reach = reach.of(&entry.division, level);
             let athlete = Some((entry.bib, name));
             let heat = plan.as_ref().and_then(|plan| heat(plan, entry.bib));

@@ -10,6 +10,7 @@ use super::forwarded;
 use super::once;
 use super::problem::Problem;
 use crate::actions::accounts::{self, Known, Origin};
+use crate::actions::competitions;
 use crate::app::App;
 use crate::rules::access::Actor;
 use crate::words::Sentence;
@@ -60,6 +61,8 @@ pub struct Caller {
     pub device: String,
     /// Names of what waits in the browser to be shown once, the oldest first.
     pub notices: Vec<String>,
+    /// Who is signed in by cookie: competitions that they have a role in, the one that matters most first.
+    pub foremost: Vec<String>,
 }
 
 impl Caller {
@@ -103,6 +106,7 @@ async fn recognise(parts: &Parts, app: &App) -> Result<Caller, Problem> {
             .map(|peer| forwarded::client(peer.0.ip(), &parts.headers, &app.config.proxies)),
         device: device.to_owned(),
         notices: once::waiting(app, &parts.headers),
+        foremost: Vec::new(),
     };
     if let Some(given) = parts.headers.get(header::AUTHORIZATION) {
         let bad = || Problem::new(StatusCode::UNAUTHORIZED, Sentence::new("bad_token"));
@@ -123,7 +127,8 @@ async fn recognise(parts: &Parts, app: &App) -> Result<Caller, Problem> {
     if changes && site != Site::Own {
         return Err(cross_site());
     }
-    Ok(Caller { actor, via: Via::Cookie, session, csrf: csrf(secret), ..nobody })
+    let foremost = competitions::foremost(app, &actor, received);
+    Ok(Caller { actor, via: Via::Cookie, session, csrf: csrf(secret), foremost, ..nobody })
 }
 
 /// The token of `Bearer TOKEN` (RFC 6750 §2.1).

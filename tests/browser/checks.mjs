@@ -8,6 +8,7 @@ import { AsyncLocalStorage } from "node:async_hooks";
 import { mkdir, readFile, writeFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import http from "node:http";
+import { named, picture } from "./names.mjs";
 import { seen } from "./people.mjs";
 
 const AXE = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -64,8 +65,6 @@ async function axed(page) {
   assert(told.length === 0, `axe: ${told.join("\n")}`);
 }
 
-const named = (name) => name.toLowerCase().replace(/[^a-z0-9]+/g, "-");
-
 // Half the size and packed: to be looked at, not to be compared.
 async function small(page, name, width, scheme) {
   const folder = process.env.LOOKS;
@@ -76,7 +75,7 @@ async function small(page, name, width, scheme) {
   const cdp = await page.context().newCDPSession(page);
   const { data } = await cdp.send("Page.captureScreenshot", { format: "webp", quality: 30, clip, captureBeyondViewport: true });
   await cdp.detach();
-  await writeFile(`${folder}/${named(name)}-${width}.webp`, Buffer.from(data, "base64"));
+  await writeFile(`${folder}/${picture(name, width)}`, Buffer.from(data, "base64"));
 }
 
 // No wider than the window: what is wide scrolls in a box of its own.

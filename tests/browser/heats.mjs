@@ -36,6 +36,32 @@ export async function heatsEvening(base, demo, staff, look) {
     assert(turns.every(([heat, lane], i) => i === 0 || heat > turns[i - 1][0] || (heat === turns[i - 1][0] && lane > turns[i - 1][1])), turns.join(" "));
   });
   await sound(page, "desk with heats");
+  await check("somebody of another gym gets a lane by the bib, is on the desk's list, and is taken out again", async () => {
+    const standings = await page.request.get(`/api/v1/competitions/${demo.competition}/divisions/women/standings?limit=100`);
+    const { bib, name } = (await standings.json()).rows.find((row) => row.gym && row.gym !== staff.gym);
+    const change = async (does) => {
+      await page.goto(`${address}/heats/${workout}`);
+      const form = page.locator("form", { has: page.locator('input[name=do][value=change]') });
+      await page.locator("details", { has: form }).locator("> summary").click();
+      await does();
+      await comes(page, () => form.getByRole("button").click());
+    };
+    let heat;
+    await change(async () => {
+      const titles = await page.locator("section.heat h2").allInnerTexts();
+      heat = 1 + Math.max(...titles.map((title) => Number(/\d+/.exec(title)[0])));
+      for (const [field, value] of Object.entries({ bib: `#${bib}`, heat: `${heat}`, lane: "1", judge })) await page.locator(`#visitor_${field}`).fill(value);
+    });
+    const lanes = await page.locator("section.heat", { hasText: `Heat ${heat},` }).innerText();
+    assert(lanes.includes(name) && lanes.includes("from another gym"), lanes);
+    await page.goto(address);
+    const row = new Row(page, `r-${workout}-${bib}`);
+    assert((await row.judge.inputValue()).includes(judge), "the lane's judge is filled in");
+    assert((await row.data("visiting")) !== null, "said to be of another gym");
+    await change(() => page.locator(`#heat-${bib}`).fill(""));
+    await page.goto(address);
+    assert((await page.locator(`#r-${workout}-${bib}`).count()) === 0, "still on the list");
+  });
   await check("a heat fills in when it was done and who counted", async () => {
     const first = await desk.take(0);
     await first.field.fill("21/20/19/18");

@@ -7,6 +7,7 @@
 //                                          database, 210 gyms more in what is over, the demo's organiser one of all
 //                                          competitions, and the people of the hostile one (see tests/run)
 //   WALKS=PASSWORD                         of those people
+//   NOTHING=URL                            of a service without a competition, with an organiser (see tests/run)
 //   LOOKS=FOLDER                           keeps a small picture of every page: tests/looks
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
@@ -17,7 +18,7 @@ import { readFile } from "node:fs/promises";
 import { getDocument } from "pdfjs-dist/legacy/build/pdf.mjs";
 import { assert, check, counts, fits, sees, sound } from "./checks.mjs";
 import { open, signIn } from "./people.mjs";
-import { api, hostile, over, stopsOf } from "./stops.mjs";
+import { api, germanOf, germans, hostile, over, problemName, stopsOf, withNothing } from "./stops.mjs";
 
 const [, , told, repository] = process.argv;
 const demo = JSON.parse(await readFile(told, "utf8"));
@@ -26,6 +27,9 @@ const person = (who) => demo.sign_in.find((s) => s.role === who) ?? { email: `${
 const { gym } = person("staff");
 const { bib } = person("athlete");
 const c = demo.competition;
+const at = (who) => (withNothing(who) ? process.env.NOTHING : base);
+const signsIn = (who) => !who.startsWith("nobody");
+assert(process.env.NOTHING, "where is the service with nothing in it?");
 
 // --- what there is ----------------------------------------------------------------------------
 
@@ -89,40 +93,40 @@ await check("a role is taken away", async () => {
 
 // One person's stops, in a profile of their own.
 async function walk(who) {
-  const at = await open(base);
+  const { page, close } = await open(at(who));
   await check(`${who} is ready`, async () => {
-    if (who !== "nobody") await signIn(at.page, person(who));
+    if (signsIn(who)) await signIn(page, person(who));
   });
   for (const [, name, address, first] of stops.filter(([of]) => of === who)) {
     await check(`${name} is there`, async () => {
-      const answer = await at.page.goto(address);
+      const answer = await page.goto(address);
       assert(answer.ok() || name.includes("code"), `${answer.status()} at ${address}`);
-      if (first) await first(at.page);
+      if (first) await first(page);
     });
-    await sound(at.page, name);
+    await sound(page, name);
   }
-  await at.close();
+  await close();
 }
 
 // The same in German: lengths change, and with them what fits.
 async function german(who) {
-  const at = await open(base, { locale: "de-DE" });
+  const { page, close } = await open(at(who), { locale: "de-DE" });
   await check(`${who} signs in in German`, async () => {
-    if (who === "nobody") return;
-    await at.page.goto("/signin");
-    await at.page.locator("input[name=email]").fill(person(who).email);
-    await at.page.locator("input[name=password]").fill(person(who).password);
-    await at.page.keyboard.press("Enter");
-    await at.page.waitForURL((url) => !url.pathname.startsWith("/signin"));
+    if (!signsIn(who)) return;
+    await page.goto("/signin");
+    await page.locator("input[name=email]").fill(person(who).email);
+    await page.locator("input[name=password]").fill(person(who).password);
+    await page.keyboard.press("Enter");
+    await page.waitForURL((url) => !url.pathname.startsWith("/signin"));
   });
-  for (const [, name, address] of stops.filter(([of, , , first]) => of === who && !first)) {
+  for (const [, name, address] of germanOf(stops, who)) {
     await check(`${name} is German`, async () => {
-      await at.page.goto(address);
-      assert((await at.page.locator("html").getAttribute("lang")) === "de", "in another language");
+      await page.goto(address);
+      assert((await page.locator("html").getAttribute("lang")) === "de", "in another language");
     });
-    await fits(at.page, `${name} in German`);
+    await fits(page, `${name} in German`);
   }
-  await at.close();
+  await close();
 }
 
 // Takes the turn to write from the service, as a copying program would, until it is told to end. The
@@ -166,19 +170,19 @@ async function problems() {
   const { rows } = await api(page, `${c}/workouts/${running}/scores?gym=${gym}`);
   const scored = rows.find((row) => row.state === "attested").bib;
   const kinds = [
-    [403, "not allowed", async () => (await page.goto(`/referee/${c}/${running}/${done}`)).status()],
-    [404, "not there", async () => (await page.goto(`/c/${c}/nothing`)).status()],
-    [409, "not as it is now", async () => send(`/desk/${c}/${gym}/${running}/${scored}/not-taking-part`, {})],
-    [413, "too large", async () => send("/account/tokens", { name: large })],
-    [422, "to be mended", async () => send("/account/tokens", { name: "", days: "many" })],
+    [403, async () => (await page.goto(`/referee/${c}/${running}/${done}`)).status()],
+    [404, async () => (await page.goto(`/c/${c}/nothing`)).status()],
+    [409, async () => send(`/desk/${c}/${gym}/${running}/${scored}/not-taking-part`, {})],
+    [413, async () => send("/account/tokens", { name: large })],
+    [422, async () => send("/account/tokens", { name: "", days: "many" })],
   ];
-  for (const [status, name, meet] of kinds) {
+  for (const [status, meet] of kinds) {
     await check(`${status} is a page`, async () => {
       const found = await meet();
       assert(found === status, `${found}`);
       assert((await page.locator("main h1").count()) === 1, "a heading");
     });
-    await sound(page, `problem ${status} ${name}`);
+    await sound(page, problemName(status));
   }
   await check("503 is a page, while somebody else keeps the database to themselves", async () => {
     const end = await locked();
@@ -190,7 +194,7 @@ async function problems() {
       await end();
     }
   });
-  await sound(page, "problem 503 not now");
+  await sound(page, problemName(503));
   await check("once the database is free again the page loaded again sends the same, and it is stored", async () => {
     await page.reload();
     await sees(page, "Copy it now");
@@ -209,7 +213,7 @@ async function problems() {
     }
     throw new Error("fifteen wrong guesses, and no end");
   });
-  await sound(stranger.page, "problem 429 too many tries");
+  await sound(stranger.page, problemName(429));
   await stranger.close();
 }
 
@@ -261,11 +265,7 @@ const rounds = [
   () => walk("athlete"),
   () => walk("judge"),
   ...[...new Set(stops.map(([who]) => who))].filter((who) => !["nobody", "organiser", "staff", "referee", "athlete", "judge"].includes(who)).map((who) => () => walk(who)),
-  () => german("nobody"),
-  () => german("organiser"),
-  () => german("staff"),
-  () => german("referee"),
-  () => german("athlete"),
+  ...germans.map((who) => () => german(who)),
   paper,
 ];
 const next = async () => {

@@ -1,9 +1,10 @@
 // The judge's sheets, printed to PDF by a real Chromium: one page each, nothing beside the paper,
 // and every running total read out of the PDF against the one counted here from the competition's
-// file, rep by rep of the scheme as it is written.
+// file, rep by rep of the scheme as it is written. The loads and heights of each division and level, on the sheet
+// and on the brief, against what prescribed.mjs reads in that file.
 //
 //   node sheets.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
-//                                           tests/data/hard_on_paper.toml applied to its database
+//                                           tests/data/hard_on_paper.toml and measures.toml applied to its database
 //   SHOTS=FOLDER                            keeps the PDFs and pictures of the page on the screen
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
@@ -13,12 +14,14 @@ import { getDocument } from "pdfjs-dist/legacy/build/pdf.mjs";
 import { parse } from "smol-toml";
 import { assert, check, counts } from "./checks.mjs";
 import { open, signIn } from "./people.mjs";
+import { rowsOf, sheetsOf, words } from "./prescribed.mjs";
 
 const demo = JSON.parse(await readFile(process.argv[2], "utf8"));
 const person = (role) => demo.sign_in.find((s) => s.role === role);
 const paper = { a4: [595, 842], letter: [612, 792] };
 const keep = process.env.SHOTS;
 if (keep) await mkdir(keep, { recursive: true });
+const plain = (text) => text.replace(/\s+/g, "");
 
 // --- what has to stand there ------------------------------------------------------------------
 
@@ -88,6 +91,7 @@ const onPage = (page) =>
         totals: [...sheet.querySelectorAll(".tally td b")].map((b) => Number(b.textContent)),
         lefts: [...sheet.querySelectorAll(".tally td")].map((td) => [td.querySelector("b")?.textContent, td.textContent.match(/(\d+) left/)?.[1]]),
         boxes: sheet.querySelectorAll(".tally td i.time").length,
+        ticks: [...sheet.querySelectorAll(".levels li")].map((li) => `${li.querySelectorAll(".box").length} ${li.textContent.replace(/\s+/g, " ").trim()}`),
       };
     }),
   );
@@ -114,6 +118,25 @@ function inText(text, numbers) {
     assert(at > 0, `${number} is not on the paper, in its place`);
   }
 }
+
+// The lines to tick, each with one box, in the file's order and nothing else; all of them on the paper.
+function ticked(side, ticks, lang) {
+  const wanted = ticks.map((line) => `1 ${line}`);
+  assert(JSON.stringify(side.ticks) === JSON.stringify(wanted), `to tick: ${side.ticks.join(" | ")}\ninstead of ${wanted.join(" | ")}`);
+  const printed = words(lang).tick + ticks.join("");
+  assert(plain(side.text).includes(plain(printed)), `${printed} is not on the paper: ${side.text.slice(0, 600)}`);
+}
+
+// The table of a brief, read off the page.
+const onBrief = (page) =>
+  page.locator('[role="region"][aria-labelledby="loads"] tbody tr').evaluateAll((all) =>
+    all.map((row) => {
+      const [whom, level, loads] = row.children;
+      const said = [...loads.children].filter((e) => e.tagName === "SPAN");
+      const under = said.filter((e) => e.className === "under");
+      return [whom.textContent, level.textContent, said.filter((e) => e.className !== "under").map((e) => e.textContent.trim()), under.map((e) => e.textContent).join()];
+    }),
+  );
 
 function whole(side, blocks, endless) {
   const last = Math.max(...side.totals);
@@ -205,7 +228,6 @@ await check("more than twenty at once are refused in the field, and with a sente
 // --- heats ------------------------------------------------------------------------------------
 
 const heats = `/desk/${demo.competition}/${gym}/heats/w4`;
-const plain = (text) => text.replace(/\s+/g, "");
 for (const [name, size] of Object.entries(paper)) {
   await check(`the heats are on ${name} in their order, none of them parted`, async () => {
     const { page } = staff;
@@ -294,6 +316,78 @@ for (const name of Object.keys(paper)) {
     });
   }
 }
+
+// --- loads and heights ----------------------------------------------------------------------------
+
+const measures = await toml("tests/data/measures.toml");
+const announced = (await api(demo.competition)).workouts.map((w) => w.slug);
+const readers = { en: anybody.page, de: german.page };
+const prescribed = [
+  ["en", file, demo.competition, file.workout.filter((w) => announced.includes(w.slug))],
+  ["en", hard, hard.competition.slug, hard.workout],
+  ...["en", "de"].map((lang) => [lang, measures, measures.competition.slug, measures.workout]),
+];
+for (const [lang, from, c, workouts] of prescribed) {
+  for (const workout of workouts) {
+    const sheets = sheetsOf(from, workout, lang);
+    const here = `/c/${c}/workouts/${workout.slug}`;
+    await check(`the sheets of ${workout.slug} of ${c} prescribe what the file does, in ${lang}`, async () => {
+      for (const { division, level, ticks } of sheets) {
+        const [side, more] = await printed(readers[lang], `${here}/sheet?division=${division.slug}&level=${level}`, `${c}-${workout.slug}-${division.slug}-${level}-${lang}`);
+        assert(side && !more, "one page");
+        ticked(side, ticks, lang);
+        // A long title is cut off.
+        assert(plain(side.text).includes(plain(division.title.slice(0, 24))), `${division.title} is not on its sheet`);
+      }
+      assert(sheets.length > 0, "no sheet at all");
+    });
+    await check(`a sheet of ${workout.slug} of ${c} has its division's own level if none is asked for, in ${lang}`, async () => {
+      for (const { division, ticks } of sheets.filter((s) => s.own)) {
+        const [side] = await printed(readers[lang], `${here}/sheet?division=${division.slug}`, "own-level");
+        ticked(side, ticks, lang);
+      }
+    });
+    await check(`the brief of ${workout.slug} of ${c} prescribes what the file does, in ${lang}`, async () => {
+      await readers[lang].goto(here);
+      const [found, wanted] = [await onBrief(readers[lang]), rowsOf(from, workout, lang)];
+      assert(JSON.stringify(found) === JSON.stringify(wanted), `${JSON.stringify(found)}\ninstead of ${JSON.stringify(wanted)}`);
+      const nothing = await readers[lang].getByText(words(lang).nothing).count();
+      assert(nothing === (wanted.length ? 0 : 1), `that nothing is prescribed is said ${nothing} times`);
+    });
+  }
+}
+await check("another load than the file's would be found, on the sheet and on the brief", async () => {
+  const wrong = structuredClone(file);
+  const w1 = wrong.workout.find((w) => w.slug === "w1");
+  w1.prescription[0].loads[0].lb += 1;
+  const { division, level, ticks } = sheetsOf(wrong, w1, "en")[0];
+  const [side] = await printed(anybody.page, address("w1", `division=${division.slug}&level=${level}`), "another-load");
+  let found = "";
+  try {
+    ticked(side, ticks, "en");
+  } catch (error) {
+    found = error.message;
+  }
+  assert(found.includes("35 lb") && found.includes("36 lb"), `found: ${found}`);
+  await anybody.page.goto(`/c/${demo.competition}/workouts/w1`);
+  const brief = await onBrief(anybody.page);
+  assert(brief.length > 0 && JSON.stringify(brief) !== JSON.stringify(rowsOf(wrong, w1, "en")), "not found on the brief");
+});
+await check("the sheet of somebody of a gym prescribes what the file does for their division", async () => {
+  const entries = await api(`${demo.competition}/entries?gym=${gym}`);
+  const sides = await printed(staff.page, address("w1", `gym=${gym}`), "gym-w1");
+  const own = sheetsOf(file, file.workout.find((w) => w.slug === "w1"), "en").filter((s) => s.own);
+  const divisions = new Set();
+  for (const side of sides) {
+    const entry = entries.find((e) => plain(side.text).includes(plain(`Athlete ${e.name} Bib ${e.bib} Division`)));
+    assert(entry, `nobody's sheet: ${side.text.slice(0, 200)}`);
+    const { division, ticks } = own.find((s) => s.division.slug === entry.division);
+    assert(plain(side.text).includes(plain(`Bib ${entry.bib} Division ${division.title}`)), `${division.title} is not on the sheet of ${entry.name}`);
+    ticked(side, ticks, "en");
+    divisions.add(division.slug);
+  }
+  assert(divisions.size > 2, `only ${[...divisions]}`);
+});
 await german.close();
 
 for (const name of Object.keys(paper)) {

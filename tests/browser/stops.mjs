@@ -8,6 +8,25 @@ export const empty = "zz-nothing-yet";
 export const over = "zz-long-over";
 export const hostile = "zz-hostile";
 
+/** Who reads the pages of a service of its own that has no competition at all. */
+export const withNothing = (who) => who.endsWith("where nothing is");
+
+/** Whose stops are looked at in German too: those where nothing is done first. */
+export const germans = ["nobody", "nobody where nothing is", "organiser", "staff", "referee", "athlete"];
+export const germanOf = (stops, who) => stops.filter(([of, , , first]) => of === who && !first);
+
+/** The problems that are met as pages, and what each is called. */
+export const problems = {
+  403: "not allowed",
+  404: "not there",
+  409: "not as it is now",
+  413: "too large",
+  422: "to be mended",
+  429: "too many tries",
+  503: "not now",
+};
+export const problemName = (status) => `problem ${status} ${problems[status]}`;
+
 export const api = async (page, path) => (await page.request.get(`/api/v1/competitions/${path}`)).json();
 
 /**
@@ -152,6 +171,10 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["nobody", "the gym's screen when all is over", `/desk/${over}/boathouse/wall?still=yes`],
     ["organiser", "overview of what is over", `/organise/${over}`],
     ["organiser", "proposals when all is over", `/organise/${over}/proposals`],
+    ["nobody", "sheet when all is over", `/c/${over}/workouts/step/sheet?division=women`],
+    ["organiser", "competition file when all is over", `/organise/${over}/file`],
+    ["organiser", "an entry when all is over", `/organise/${over}/entries/7`],
+    ["organiser", "codes for those without a gym when all is over", `/organise/${over}/codes`],
     // More gyms than fit into a list to choose from.
     ["organiser", "list of many gyms", `/organise/${over}/lists/gyms`],
     ["organiser", "who is missing of many gyms", `/organise/${over}/missing`],
@@ -164,7 +187,15 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["staff of what is over", "receipt when all is over", `/desk/${over}/boathouse/receipt`],
     ["staff of what is over", "messages when all is over", `/desk/${over}/boathouse/missing`],
     ["staff of what is over", "results as a file when all is over", `/desk/${over}/boathouse/file`],
+    ["staff of what is over", "score form when all is over", `/desk/${over}/boathouse/step/9`],
+    ["staff of what is over", "score form of what came late", `/desk/${over}/boathouse/step/8`],
+    ["staff of what is over", "heats on paper when all is over", `/desk/${over}/boathouse/heats/step/paper`],
+    ["staff of what is over", "sheets with names when all is over", `/c/${over}/workouts/step/sheet?gym=boathouse`],
+    ["judge of what is over", "lanes when all is over", `/judge/${over}`],
+    ["athlete of what is over", "own page when all is over", `/c/${over}/athletes/10`],
+    ["athlete of what is over", "own score when all is over", `/c/${over}/athletes/10/workouts/step`],
     ["referee of what is over", "list of doubts when all is over", "/referee"],
+    ["referee of what is over", "review when all is over", `/referee/${over}/step/7`],
     // A gym with nobody in it, while a workout runs.
     ["staff of nobody", "desk of nobody", `/desk/${hostile}/nobody`],
     ["staff of nobody", "heats of nobody", `/desk/${hostile}/nobody/heats/w1`],
@@ -173,6 +204,7 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["staff of nobody", "receipt of nobody", `/desk/${hostile}/nobody/receipt`],
     ["staff of nobody", "messages to nobody", `/desk/${hostile}/nobody/missing`],
     ["staff of nobody", "results of nobody as a file", `/desk/${hostile}/nobody/file`],
+    ["judge of nobody", "no lane of a judge", `/judge/${hostile}`],
     ["nobody", "the screen of a gym with nobody", `/desk/${hostile}/nobody/wall?still=yes`],
     ["organiser", "nobody missing in a gym", `/organise/${hostile}/missing?workout=w1&gym=nobody`],
     // Names and titles that are meant to break a page.
@@ -208,6 +240,11 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     // Somebody whose roles were all taken away.
     ["somebody without roles", "account without roles", "/account"],
     ["somebody without roles", "home without roles", "/"],
+    ["somebody without roles", "organising nothing", "/organise"],
+    // A service without a competition.
+    ["nobody where nothing is", "home without a competition", "/"],
+    ["organiser where nothing is", "home of who may make the first competition", "/"],
+    ["organiser where nothing is", "no competition to organise", "/organise"],
   ];
 }
 

@@ -20,6 +20,7 @@ mod followed;
 mod forgotten;
 mod heats;
 mod heats_late;
+mod heats_visitors;
 mod heavy_desk;
 mod hostile;
 mod instances;

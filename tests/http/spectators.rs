@@ -1,8 +1,9 @@
 //! What athletes and spectators see: plots of results, percentiles, another result tried, appeals,
 //! the row that is looked for.
 
-use crate::support::{Client, Reply, TestApp};
+use crate::support::{Client, Reply, SALTMARSH, TestApp};
 use serde_json::json;
+use tallywright::rules::access::{Grant, Role};
 
 const C: &str = "/api/v1/competitions/saltmarsh";
 const INES: &str = "/c/saltmarsh/athletes/1042";
@@ -365,5 +366,58 @@ async fn what_is_still_taken_after_the_close_is_said_to_those_it_is_taken_from()
             let until = format!("data-until=\"2027-01-{closes}Z\"");
             assert_eq!(text.contains(&until), at < closes, "{gym} at {at}: {text}");
         }
+    }
+}
+
+/// Every gym has two from its second season on.
+#[tokio::test]
+async fn the_head_leads_to_the_desk_of_the_competition_that_runs_else_of_the_last() {
+    let app = TestApp::new().await;
+    let moved = |slug: &str, year: &str| {
+        let file = include_str!("../data/small.toml").replace("slug = \"saltmarsh\"", &format!("slug = \"{slug}\""));
+        file.replace("\"2027-", &format!("\"{year}-"))
+    };
+    app.db_competition_of("before", &moved("before", "2026")).await;
+    app.db_competition_of("next", &moved("next", "2028")).await;
+    let of = |competition: &str| Grant {
+        role: Role::Staff,
+        competition: Some(competition.to_owned()),
+        gym: Some("quayside".to_owned()),
+        bib: None,
+        judge: None,
+    };
+    let grants = ["before", SALTMARSH, "next"].map(of);
+    let desks = async |email: &str| {
+        let staff = app.browser(email, &grants).await;
+        let page = staff.get("/").accept("text/html").await.expect(200).text();
+        let leads = |c: &&str| page.contains(&format!("href=\"/desk/{c}/quayside\""));
+        ["before", SALTMARSH, "next"].into_iter().filter(leads).collect::<Vec<_>>()
+    };
+    assert_eq!(desks("in.january@example.org").await, [SALTMARSH], "it runs; the next one is not announced");
+    // All over: the last of what is known.
+    app.set_clock("2027-07-01T12:00:00Z");
+    assert_eq!(desks("in.summer@example.org").await, [SALTMARSH]);
+    app.set_clock("2028-01-14T12:00:00Z");
+    assert_eq!(desks("a.year.later@example.org").await, ["next"]);
+}
+
+/// Whoever belongs to no gym has no desk that says it.
+#[tokio::test]
+async fn who_types_the_own_score_reads_until_when_and_how_long_that_is() {
+    let app = TestApp::new().await;
+    let own =
+        Grant { role: Role::Athlete, competition: Some(SALTMARSH.to_owned()), gym: None, bib: Some(1042), judge: None };
+    let closes =
+        "Closes <time datetime=\"2027-01-17T21:00:00Z\" data-zone=\"Europe/Lisbon\">Sunday 17 January 2027, 21:00";
+    for (at, left, said) in [
+        ("2027-01-14T12:00:00Z", "closes in 3 days 9 h", true),
+        ("2027-01-17T21:04:00Z", "first scores still count for another 6 min", false),
+        ("2027-01-17T22:00:00Z", "what comes now waits for the organiser", false),
+    ] {
+        app.set_clock(at);
+        let athlete = app.browser(&format!("ines.{}@example.org", left.len()), std::slice::from_ref(&own)).await;
+        let text = page(&athlete, &format!("{INES}/workouts/w1")).await.plain();
+        assert!(text.contains(left), "{at}: {text}");
+        assert_eq!(text.contains(closes), said, "{at}: {text}");
     }
 }

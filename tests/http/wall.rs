@@ -130,6 +130,18 @@ async fn results_are_shown_by_heat_too() {
     assert_eq!(captions().await, (vec![then, first], true));
     let plain = app.nobody().get(WALL).accept("text/html").await.expect(200).text();
     assert!(plain.contains("show=w1&#38;by=heat\"><bdi>By heat</bdi></a>"), "{plain}");
+    // What is in doubt says so, and its division all the same.
+    let doubted = format!("{C}/workouts/w1/scores/1042");
+    let etag = app.nobody().get(&doubted).await.expect(200).json()["etag"].as_str().expect("an etag").to_owned();
+    let flag = json!({ "reason": "count", "note": "two fewer on the video" });
+    app.referee().await.post(&format!("{doubted}/flags")).if_match(&etag).json(flag).await.expect(200);
+    let text = app.nobody().get(&by_heat).accept("text/html").await.expect(200).text();
+    let text = text.split_once("class=\"columns\"").expect("the results").1;
+    for (name, state) in [("Ines Duarte", "Being checked"), ("Rita Alves", "")] {
+        let row =
+            text.split_once(&format!("<bdi>{name}</bdi>")).expect("a row").1.split_once("</tr>").expect("its end").0;
+        assert!(row.contains("<bdi>Women</bdi>") && row.contains(state), "{row}");
+    }
 }
 
 /// A heat that was planned beyond the workout's end is not on the floor after it.

@@ -29,6 +29,11 @@ class Service:
     email: str = EMAIL
     password: str = PASSWORD
 
+    @property
+    def folder(self):
+        """Where the database is, which goes away."""
+        return pathlib.Path(self.database.removeprefix("sqlite://")).parent
+
     def run(self, *args, text=None):
         """A command of the command line on the same database; its standard output."""
         command = [self.binary, "--database", self.database, *args]
@@ -44,13 +49,14 @@ class Service:
 
 
 @contextlib.contextmanager
-def service(binary):
+def service(binary, *flags):
+    """`flags`: more of `serve`."""
     binary = str(pathlib.Path(binary).resolve())
     with tempfile.TemporaryDirectory() as folder:
         it = Service(binary, f"sqlite://{folder}/check.db", "")
         it.add(EMAIL, "organiser")
         log = pathlib.Path(folder, "serve.log")
-        command = [binary, "--database", it.database, "serve", "--listen", "127.0.0.1:0"]
+        command = [binary, "--database", it.database, "serve", "--listen", "127.0.0.1:0", *flags]
         with log.open("w", encoding="utf-8") as told:
             process = subprocess.Popen(command, stdout=told, stderr=told)
         try:
@@ -95,10 +101,9 @@ def series(it):
         "1043,Marta Vale,1993-05-02,women,women,millpond\n1044,Rui Costa,1991-03-04,men,men,quayside\n1045,Leo Lima,1990-03-04,men,men,\n",
         "w1.csv": "bib,performance,judge\n1042,6+14 tb 11:24,J-1\n",
     }
-    folder = pathlib.Path(it.database.removeprefix("sqlite://")).parent
     for name, text in files.items():
-        (folder / name).write_text(text, encoding="utf-8")
-    it.run("competition", "apply", str(folder / "small.toml"))
+        (it.folder / name).write_text(text, encoding="utf-8")
+    it.run("competition", "apply", str(it.folder / "small.toml"))
     for what in ["gyms", "judges", "entries"]:
-        it.run(what, "import", str(folder / f"{what}.csv"), "--competition", "saltmarsh")
-    it.run("scores", "import", str(folder / "w1.csv"), "--competition", "saltmarsh", "--workout", "w1")
+        it.run(what, "import", str(it.folder / f"{what}.csv"), "--competition", "saltmarsh")
+    it.run("scores", "import", str(it.folder / "w1.csv"), "--competition", "saltmarsh", "--workout", "w1")

@@ -2,6 +2,7 @@
 
 use super::support::{FILE, Place, apply, ask, entry, moved, noon, reader, score};
 use futures_util::TryStreamExt;
+use std::collections::BTreeSet;
 use tallywright::rules::heats::{self, Judging, Plan, Settings};
 use tallywright::rules::ledger::{Asked, Change, Precondition, Whose};
 use tallywright::rules::life::{Decision, FlagReason, Move, State};
@@ -238,7 +239,8 @@ fn plan(judges: [Option<&str>; 2]) -> Plan {
     let settings = Settings { start: noon(), minutes: 10, lanes: 2, judging: Judging::Judges };
     let place =
         |(bib, judge): (u32, Option<&str>)| heats::Place { bib, heat: 1, lane: bib, judge: judge.map(str::to_owned) };
-    Plan { settings, places: [1, 2].into_iter().zip(judges).map(place).collect(), later: Vec::new() }
+    let places = [1, 2].into_iter().zip(judges).map(place).collect();
+    Plan { settings, places, later: Vec::new(), visitors: BTreeSet::new() }
 }
 
 #[tokio::test]

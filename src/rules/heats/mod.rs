@@ -67,6 +67,9 @@ pub struct Plan {
     /// What was moved since, by heat: what comes after moves along.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub later: Vec<Later>,
+    /// Bibs of those in it who are of another gym.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub visitors: BTreeSet<u32>,
 }
 
 /// Somebody to be placed.
@@ -138,7 +141,8 @@ impl Plan {
             let free = size(i).saturating_sub(heat.len());
             heat.extend(others.by_ref().take(free));
         }
-        let mut plan = Self { settings, places: Vec::with_capacity(athletes.len()), later: Vec::new() };
+        let mut plan =
+            Self { settings, places: Vec::with_capacity(athletes.len()), later: Vec::new(), visitors: BTreeSet::new() };
         let mut turn = 0;
         for (i, heat) in heats.iter().enumerate() {
             let before = if i == 0 { n.saturating_sub(1) } else { i - 1 };
@@ -253,7 +257,8 @@ mod tests {
     fn what_cannot_be_is_told_for_each_athlete() {
         let place = |bib, heat, lane, judge: &str| Place { bib, heat, lane, judge: Some(judge.to_owned()) };
         let places = vec![place(1, 1, 1, "J-1"), place(2, 1, 1, "J-3"), place(3, 1, 9, "J-3"), place(4, 0, 2, "J-9")];
-        let plan = Plan { settings: settings(4, Judging::Judges), places, later: Vec::new() };
+        let plan =
+            Plan { settings: settings(4, Judging::Judges), places, later: Vec::new(), visitors: BTreeSet::new() };
         let said: Vec<(String, String)> =
             plan.faults(&athletes(&[true; 4])).into_iter().map(|f| (f.pointer, f.sentence.code.into_owned())).collect();
         let said: Vec<(&str, &str)> = said.iter().map(|(p, c)| (p.as_str(), c.as_str())).collect();

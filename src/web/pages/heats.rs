@@ -1,14 +1,15 @@
-//! `/desk/{c}/{gym}/heats/{w}`: a gym's heats in a workout: made, changed, and printed in order.
+//! `/desk/{c}/{gym}/heats/{w}`: a gym's heats in a workout: made, changed, and printed in order. What its
+//! forms hold is read in `heats_typed`.
 
-use super::desk::judges;
-use super::form::{self, Choice, FieldError, Fields};
+use super::form::{Choice, FieldError, Fields};
+use super::heats_typed::{Row, beside, places, settings, stored};
 use super::shell::{Dated, Link, Shell, own_zone, words};
 use super::{heats_late, html, say};
 use crate::actions::Failure;
-use crate::actions::heats::{self, HeatsPath, HeatsView, Wanted};
+use crate::actions::heats::{self, HeatEntry, HeatsPath, HeatsView, Wanted};
 use crate::actions::language;
 use crate::app::App;
-use crate::rules::heats::{Judging, Place, Plan, Settings};
+use crate::rules::heats::{Judging, Plan};
 use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::web::extract::Path;
@@ -47,6 +48,8 @@ struct View {
     late_minutes: String,
     late_way: Vec<Choice>,
     rows: Vec<RowView>,
+    /// Somebody of another gym who is to get a lane.
+    visitor: RowView,
     judges: Vec<Link>,
     lanes: String,
     minutes: String,
@@ -71,14 +74,17 @@ pub(super) struct LaneView {
     pub href: String,
     pub name: String,
     pub bib: u32,
+    /// That it is somebody of another gym; empty: of this one.
+    pub visiting: &'static str,
     pub division: String,
     pub judge: String,
 }
 
 /// One athlete's fields.
 struct RowView {
-    bib: u32,
+    bib: String,
     name: String,
+    visiting: &'static str,
     heat: String,
     lane: String,
     judge: String,
@@ -86,7 +92,7 @@ struct RowView {
     was: String,
 }
 
-fn texts() -> &'static words::en::heats::Heats {
+pub(super) fn texts() -> &'static words::en::heats::Heats {
     words::heats(language::reader())
 }
 
@@ -138,7 +144,7 @@ pub async fn post_heats(
     if let Some(wanted) = wanted.filter(|_| errors.is_empty()) {
         match heats::change(&app, &caller.actor, caller.received, &path, version, wanted.clone()).await {
             Ok(()) => return Ok(Redirect::to(&here(&path)).into_response()),
-            Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults)),
+            Err(Failure::Refused(Refusal::Faults(faults))) => errors.extend(beside(&faults, &fields)),
             Err(Failure::Refused(Refusal::Conflict(..))) => {
                 let found = heats::with_scores(&app, &caller.actor, caller.received, &path).await?;
                 if is_so(&wanted, version, &fields, &found, &path) {
@@ -207,98 +213,8 @@ fn meanwhile(
     Ok((StatusCode::CONFLICT, html(&view(caller, path, found, Some(&fields), errors)?)?).into_response())
 }
 
-/// Somebody's place as the form holds it.
-fn stored(place: Option<&Place>) -> String {
-    place.map_or(String::new(), |p| format!("{} {} {}", p.heat, p.lane, p.judge.as_deref().unwrap_or_default()))
-}
-
-/// Somebody's fields as they came.
-struct Row<'f> {
-    heat: &'f str,
-    lane: &'f str,
-    judge: &'f str,
-    /// The place that was shown; `None`: the sender does not say.
-    was: Option<String>,
-}
-
-impl<'f> Row<'f> {
-    fn read(fields: &'f Fields, bib: u32) -> Self {
-        let was = format!("was-{bib}");
-        let said = fields.0.iter().any(|(name, _)| *name == was);
-        Self {
-            heat: fields.get(&format!("heat-{bib}")),
-            lane: fields.get(&format!("lane-{bib}")),
-            judge: fields.get(&format!("judge-{bib}")),
-            was: said.then(|| fields.0.iter().find(|(n, _)| *n == was).map_or("", |(_, v)| v).to_owned()),
-        }
-    }
-
-    /// Whether the sender changed it: who leaves a row as it was shown wants nothing of it.
-    fn is_mine(&self) -> bool {
-        let typed = format!("{} {} {}", self.heat, self.lane, self.judge);
-        self.was.as_deref().is_none_or(|was| was.trim() != typed.trim())
-    }
-
-    /// Whether what is typed is this place already.
-    fn means(&self, found: &HeatsView, place: Option<&Place>) -> bool {
-        let Some(place) = place else { return self.heat.is_empty() };
-        let judges: Vec<Link> = found.judges.iter().map(|(code, name)| Link::new(code, name)).collect();
-        let judge = judges::meant(&judges, self.judge).unwrap_or_else(|_| self.judge.to_owned());
-        self.heat == place.heat.to_string()
-            && self.lane == place.lane.to_string()
-            && judge == place.judge.as_deref().unwrap_or_default()
-    }
-}
-
-/// Faults beside their field, which is the whole pointer.
-fn beside(faults: &[crate::rules::fault::Fault]) -> Vec<FieldError> {
-    let all: Vec<&str> = faults.iter().map(|f| f.pointer.trim_start_matches('/')).collect();
-    form::beside(faults, &all, &[])
-}
-
 fn here(path: &HeatsPath) -> String {
     format!("/desk/{}/{}/heats/{}", path.competition, path.gym, path.workout)
-}
-
-fn settings(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Option<Settings> {
-    let start = form::instant(fields, "start", texts().start_missing, &found.reader.competition.time_zone, errors);
-    let lanes = fields.number("lanes", errors).unwrap_or(0);
-    let minutes = fields.number("minutes", errors).unwrap_or(0);
-    Some(Settings { start: start?, minutes, lanes, judging: heats::judging(fields.get("judging")) })
-}
-
-/// The places as typed, where the sender changed them, and as they are elsewhere; an empty heat is none,
-/// where nothing was written beside it.
-fn places(found: &HeatsView, fields: &Fields, errors: &mut Vec<FieldError>) -> Vec<Place> {
-    let mut places = Vec::new();
-    let judges: Vec<Link> = found.judges.iter().map(|(code, name)| Link::new(code, name)).collect();
-    for bib in found.entries.iter().map(|e| e.bib) {
-        if !Row::read(fields, bib).is_mine() {
-            places.extend(found.plan.as_ref().and_then(|plan| plan.place(bib)).cloned());
-            continue;
-        }
-        let heat_field = format!("heat-{bib}");
-        let heat = fields.number(&heat_field, errors);
-        let lane = fields.number(&format!("lane-{bib}"), errors);
-        let Some(heat) = heat else {
-            // Lane and judge of before may stay there: that takes somebody out.
-            let before = found.plan.as_ref().and_then(|plan| plan.place(bib));
-            let new_lane = lane.is_some() && lane != before.map(|p| p.lane);
-            let judge = fields.get(&format!("judge-{bib}"));
-            let new_judge = !judge.is_empty() && Some(judge) != before.and_then(|p| p.judge.as_deref());
-            if fields.get(&heat_field).is_empty() && (new_lane || new_judge) {
-                errors.push(FieldError::new(heat_field, texts().heat_needed));
-            }
-            continue;
-        };
-        let field = format!("judge-{bib}");
-        let judge = judges::meant(&judges, fields.get(&field)).unwrap_or_else(|trouble| {
-            errors.push(FieldError::new(field, trouble));
-            String::new()
-        });
-        places.push(Place { bib, heat, lane: lane.unwrap_or(0), judge: Some(judge).filter(|code| !code.is_empty()) });
-    }
-    places
 }
 
 fn view(
@@ -331,13 +247,24 @@ fn view(
         let or_typed = |name: &str, stored: String| if mine { or_typed(name, stored) } else { stored };
         RowView {
             was: stored(place),
-            bib: e.bib,
+            bib: e.bib.to_string(),
             name: e.name.clone(),
+            visiting: visiting(e),
             heat: or_typed(&format!("heat-{}", e.bib), place.map_or(String::new(), |p| p.heat.to_string())),
             lane: or_typed(&format!("lane-{}", e.bib), place.map_or(String::new(), |p| p.lane.to_string())),
             judge: or_typed(&format!("judge-{}", e.bib), place.and_then(|p| p.judge.clone()).unwrap_or_default()),
         }
     });
+    let visitor = |name: &str| or_typed(name, String::new());
+    let visitor = RowView {
+        bib: visitor("visitor_bib"),
+        heat: visitor("visitor_heat"),
+        lane: visitor("visitor_lane"),
+        judge: visitor("visitor_judge"),
+        name: String::new(),
+        visiting: "",
+        was: String::new(),
+    };
     Ok(View {
         shell: Shell::new(caller, here(path), &title).below([
             Link::new(format!("/c/{}", c.slug), &c.title),
@@ -366,6 +293,7 @@ fn view(
             .map(|(value, text)| Choice::new(value, text, &or_typed("late_way", "later".to_owned())))
             .collect(),
         rows: rows.collect(),
+        visitor,
         judges: found.judges.iter().map(|(code, name)| Link::new(code, name)).collect(),
         lanes: or_typed("lanes", number(settings.map(|s| s.lanes), 4)),
         minutes: or_typed("minutes", number(settings.map(|s| s.minutes), 20)),
@@ -385,6 +313,11 @@ pub(super) fn without_place(found: &HeatsView) -> String {
     let out = found.entries.iter().filter(|e| found.plan.as_ref().is_some_and(|p| p.place(e.bib).is_none()));
     let names = out.map(|e| format!("{} ({})", apart(&e.name), e.bib)).collect::<Vec<_>>().join(", ");
     if names.is_empty() { names } else { put(texts().without_place, &[("names", &names)]) }
+}
+
+/// What is said of somebody of another gym.
+fn visiting(entry: &HeatEntry) -> &'static str {
+    if entry.visiting { words().desk_words.visiting } else { "" }
 }
 
 /// Who counts, by name and code.
@@ -410,6 +343,7 @@ pub(super) fn heat_views(found: &HeatsView, desk: &str, workout: &str) -> Vec<He
                     href: format!("{desk}/{workout}/{}", p.bib),
                     name: entry.name.clone(),
                     bib: p.bib,
+                    visiting: visiting(entry),
                     division: say::division(c, &entry.division).to_owned(),
                     judge: judge_said(found, p.judge.as_deref()),
                 })

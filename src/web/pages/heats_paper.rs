@@ -93,6 +93,7 @@ mod tests {
             href: String::new(),
             name: samples::HOSTILE.to_owned(),
             bib: 1042,
+            visiting: words().desk_words.visiting,
             division: samples::BIDI.to_owned(),
             judge: samples::LONG.to_owned(),
         };

@@ -23,6 +23,7 @@ mod form;
 mod heats;
 mod heats_late;
 mod heats_paper;
+mod heats_typed;
 mod history;
 mod home;
 mod imported;

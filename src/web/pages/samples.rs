@@ -24,6 +24,7 @@ pub fn caller() -> Caller {
         address: None,
         device: String::new(),
         notices: Vec::new(),
+        foremost: Vec::new(),
     }
 }
 

@@ -3,9 +3,9 @@
 use super::desk::judges;
 use super::form::{self, Choice, FieldError, Fields};
 use super::own_score::NO_GYM;
-use super::score_about::{About, Place, after, attempt};
+use super::score_about::{About, Place, Time, after, attempt};
 use super::score_values::{Values, first_values, from_heat};
-use super::shell::{Link, Shell, When, encoded, words};
+use super::shell::{Link, Shell, encoded, words};
 use super::{html, late_said, rules_said, say};
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -51,6 +51,8 @@ struct View {
     workout_href: String,
     format: String,
     hint: String,
+    /// How long there is; `None`: the desk says it.
+    time: Option<Time>,
     values: Values,
     errors: Vec<FieldError>,
     questions: Vec<Asked>,
@@ -158,6 +160,7 @@ async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> 
         workout_href: format!("/c/{}/workouts/{}", c.slug, x.slug),
         format: rules_said::format(task),
         hint: rules_said::hint(task),
+        time: about.time(app).await?,
         errors: Vec::new(),
         questions: Vec::new(),
         confirmed: Vec::new(),
@@ -169,7 +172,7 @@ async fn view(app: &App, caller: &Caller, about: &About, mut values: Values) -> 
         may_attest: !about.own,
         judges: judges.into_iter().map(|j| Link::new(j.code, j.name.unwrap_or_default())).collect(),
         hows,
-        performed_hint: performed_hint(about),
+        performed_hint: about.performed_hint(),
         more_open: [&values.performed_at, &values.no_reps, &values.video, &values.reason].iter().any(|v| !v.is_empty()),
         again: if about.now.is_some() && x.attempts != Attempts::One { about.latest.saturating_add(1) } else { 0 },
         save: if about.now.is_some() { w.score_correct } else { w.score_save },
@@ -197,18 +200,6 @@ fn current(now: &ScoreView, several: bool) -> Current {
     lines.extend(judge);
     let nth = if several { put(w.attempt_n, &[("n", &now.attempt)]) } else { String::new() };
     Current { nth, text: now.performance.text.clone(), state: say::state(now.state, now.refused), lines }
-}
-
-fn performed_hint(about: &About) -> String {
-    let (w, c) = (words(), &about.reader.competition);
-    let zone = &c.time_zone_name;
-    match &about.now {
-        None => put(w.performed_hint, &[("zone", zone)]),
-        Some(now) => {
-            let at = When::new(now.performed_at, &c.time_zone).text;
-            put(w.performed_hint_stored, &[("zone", zone), ("at", &at)])
-        }
-    }
 }
 
 /// `POST /desk/{c}/{gym}/{w}/{bib}`.
@@ -416,6 +407,7 @@ async fn again(
 #[cfg(test)]
 mod tests {
     use super::super::samples;
+    use super::super::shell::Dated;
     use super::*;
 
     fn page(errors: Vec<FieldError>, questions: Vec<Asked>, conflict: Option<Conflict>) -> String {
@@ -436,6 +428,10 @@ mod tests {
             workout_href: "/c/s/workouts/w1".to_owned(),
             format: "For time, at most 9:00".to_owned(),
             hint: "The time, for example 9:32".to_owned(),
+            time: Some(Time {
+                left: samples::left("closes in 2 h"),
+                when: Some(Dated { at: Some(samples::when()), ..Dated::plain("Closes ") }),
+            }),
             values: Values { performance: hostile(), judge: hostile(), sheet: hostile(), ..Values::default() },
             errors,
             questions,

@@ -1,18 +1,21 @@
 //! What the form of a score is about: read once, for showing it and for storing it.
 
+use super::competition::{time_left, time_said};
 use super::form::Fields;
 use super::own_score::NO_GYM;
-use super::shell::{encoded, words};
+use super::shell::{Dated, Left, When, encoded, words};
 use crate::actions::ScorePath;
 use crate::actions::lists;
 use crate::actions::reader::Reader;
 use crate::actions::score::{self, Allowed, DeskQuery};
+use crate::actions::times::Times;
 use crate::actions::views::{EntryView, ScoreView};
 use crate::app::App;
 use crate::rules::access::{Act, permit};
 use crate::rules::workout::{Task, Workout};
 use crate::web::problem::{Answer, Problem};
 use crate::web::session::Caller;
+use crate::words::put;
 use http::StatusCode;
 
 /// Where the form is.
@@ -95,6 +98,35 @@ impl About {
         matches!(self.entry.state, "withdrawn" | "removed")
     }
 
+    /// How long there is, for who types the own score; a desk says it for all of its scores.
+    pub(super) async fn time(&self, app: &App) -> Answer<Option<Time>> {
+        if !self.own {
+            return Ok(None);
+        }
+        let (w, x, now) = (words(), self.workout()?, self.reader.now);
+        let times = Times::of(app, &self.reader).await?;
+        let window = times.window_of(x, self.entry.gym.as_deref(), &self.entry.region);
+        let grace = || Left::new(now, window.grace_ends, w.desk_grace_left);
+        let over = || Left { text: w.desk_over.to_owned(), ..Left::default() };
+        Ok(Some(Time {
+            left: time_left(&window, now).or_else(grace).unwrap_or_else(over),
+            when: time_said(&window, now, &self.reader.competition, None),
+        }))
+    }
+
+    /// What is said beside the field of when it was done.
+    pub(super) fn performed_hint(&self) -> String {
+        let (w, c) = (words(), &self.reader.competition);
+        let zone = &c.time_zone_name;
+        match &self.now {
+            None => put(w.performed_hint, &[("zone", zone)]),
+            Some(now) => {
+                let at = When::new(now.performed_at, &c.time_zone).text;
+                put(w.performed_hint_stored, &[("zone", zone), ("at", &at)])
+            }
+        }
+    }
+
     pub(super) fn here(&self) -> String {
         let ScorePath { competition, workout, bib } = &self.path;
         if self.gym == NO_GYM {
@@ -133,6 +165,14 @@ impl About {
         let index = self.levels().0.iter().find(|(_, slug, _)| slug == level).map_or(0, |l| l.0);
         c.prescription(&self.path.workout, &self.entry.division, index).map_or(&x.task, |p| &p.task)
     }
+}
+
+/// How long there is.
+pub(super) struct Time {
+    /// Until it opens, closes, or takes no first scores any more; or that it is over.
+    pub(super) left: Left,
+    /// When that is; `None`: it has closed.
+    pub(super) when: Option<Dated>,
 }
 
 /// The attempt that a form, or an address, is about; `None`: it does not say.

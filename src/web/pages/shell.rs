@@ -63,7 +63,7 @@ impl Shell {
         let who = caller.actor.account.map(|account| Who { account, csrf: caller.csrf.clone() });
         Self {
             title: title.into(),
-            links: links(&caller.actor),
+            links: links(&caller.actor, &caller.foremost),
             trail: Vec::new(),
             who,
             known: true,
@@ -105,18 +105,23 @@ impl Shell {
     }
 }
 
-/// What somebody's roles lead to.
-fn links(actor: &Actor) -> Vec<Link> {
+/// What somebody's roles lead to. `foremost`: their competitions, the one that matters most first.
+fn links(actor: &Actor, foremost: &[String]) -> Vec<Link> {
     let w = words();
     let mut found = Vec::new();
+    // What every competition has one of: of several that of the foremost is shown.
+    let mut places: Vec<(usize, Link)> = Vec::new();
+    let rank = |c: &str| foremost.iter().position(|slug| slug == c).unwrap_or(usize::MAX);
     for grant in &actor.grants {
         match (grant.role, &grant.competition, &grant.gym, grant.bib) {
-            (Role::Staff, Some(c), Some(gym), _) => found.push(Link::new(format!("/desk/{c}/{gym}"), w.nav_desk)),
+            (Role::Staff, Some(c), Some(gym), _) => {
+                places.push((rank(c), Link::new(format!("/desk/{c}/{gym}"), w.nav_desk)));
+            }
             (Role::Athlete, Some(c), _, Some(bib)) => {
-                found.push(Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page));
+                places.push((rank(c), Link::new(format!("/c/{c}/athletes/{bib}"), w.your_page)));
             }
             (Role::Judge, Some(c), ..) if grant.judge.is_some() => {
-                found.push(Link::new(format!("/judge/{c}"), w.nav_judge));
+                places.push((rank(c), Link::new(format!("/judge/{c}"), w.nav_judge)));
             }
             (Role::Referee, ..) => found.push(Link::new("/referee", w.nav_referee)),
             (Role::Organiser, c, ..) => {
@@ -127,10 +132,12 @@ fn links(actor: &Actor) -> Vec<Link> {
             _ => {}
         }
     }
+    let first = |text: &str| places.iter().filter(|(_, link)| link.text == text).map(|(rank, _)| *rank).min();
+    found.extend(places.iter().filter(|(rank, link)| Some(*rank) == first(&link.text)).map(|(_, link)| link.clone()));
     found.sort_by(|a, b| a.href.cmp(&b.href));
     found.dedup();
     // Two links of one text: nobody could tell where each leads. Competitions have a page that lists
-    // them; other places are found on the account's page.
+    // them; two gyms in one are found on the account's page.
     if found.iter().filter(|link| link.href.starts_with("/organise")).count() > 1 {
         found.retain(|link| !link.href.starts_with("/organise"));
         found.push(Link::new("/organise", crate::words::organise(language::reader()).nav));
@@ -175,12 +182,6 @@ impl When {
     pub fn new(at: Timestamp, zone: &TimeZone) -> Self {
         let text = (words().date)(&at.to_zoned_datetime(zone.clone()));
         Self { iso: at.to_string(), text, zone: zone.iana_name().unwrap_or("UTC").to_owned() }
-    }
-
-    /// With its zone: "Sunday 17 January 2027, 21:00 (Europe/Lisbon)".
-    #[must_use]
-    pub fn in_zone(&self) -> String {
-        format!("{} ({})", self.text, self.zone)
     }
 }
 
@@ -342,8 +343,10 @@ mod tests {
             bib: None,
             judge: None,
         };
+        let foremost = ["b".to_owned(), "a".to_owned()];
         let hrefs = |grants: Vec<Grant>| -> Vec<String> {
-            links(&Actor { account: Some(7), grants, ..Actor::default() }).into_iter().map(|link| link.href).collect()
+            let actor = Actor { account: Some(7), grants, ..Actor::default() };
+            links(&actor, &foremost).into_iter().map(|link| link.href).collect()
         };
         let organises = |c| grant(Role::Organiser, c, None);
         assert_eq!(hrefs(vec![organises("a")]), ["/organise/a", "/referee"]);
@@ -351,6 +354,11 @@ mod tests {
         let desk = |gym| grant(Role::Staff, "a", Some(gym));
         assert_eq!(hrefs(vec![desk("quayside")]), ["/desk/a/quayside"]);
         assert!(hrefs(vec![desk("quayside"), desk("millpond")]).is_empty());
+        // Of two competitions, the one that matters more now.
+        let later = |gym| grant(Role::Staff, "b", Some(gym));
+        assert_eq!(hrefs(vec![desk("quayside"), later("quayside")]), ["/desk/b/quayside"]);
+        assert_eq!(hrefs(vec![later("quayside"), desk("quayside"), desk("millpond")]), ["/desk/b/quayside"]);
+        assert!(hrefs(vec![desk("quayside"), later("quayside"), later("millpond")]).is_empty());
     }
 
     #[test]

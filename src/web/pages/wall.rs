@@ -65,6 +65,8 @@ struct Row {
     place: String,
     name: String,
     text: String,
+    /// Where the section is not of one.
+    division: String,
     state: String,
 }
 
@@ -175,10 +177,7 @@ fn heats(divisions: &[(String, Vec<PlaceRow>, u32)], heats: &HashMap<u32, u32>) 
     let (t, h) = (texts(), crate::words::heats(language::reader()));
     let mut by: BTreeMap<Option<Reverse<u32>>, Vec<Row>> = BTreeMap::new();
     for (division, row) in divisions.iter().flat_map(|(title, rows, _)| rows.iter().map(move |row| (title, row))) {
-        let mut shown = place_row(row, &HashMap::new());
-        if shown.state.is_empty() {
-            shown.state.clone_from(division);
-        }
+        let shown = Row { division: division.clone(), ..place_row(row, &HashMap::new()) };
         by.entry(heats.get(&row.bib).copied().map(Reverse)).or_default().push(shown);
     }
     let in_none = by.remove(&None);
@@ -212,6 +211,7 @@ fn place_row(r: &PlaceRow, heats: &HashMap<u32, u32>) -> Row {
         place: r.unscoped_place.or(r.place).map_or(String::new(), |n| (w.ordinal)(n.into())),
         name: r.name.clone(),
         text: r.text.clone().unwrap_or_default(),
+        division: String::new(),
         state: if state.is_empty() { heat } else { state },
     }
 }
@@ -222,6 +222,7 @@ fn standing_row(r: &StandingRow) -> Row {
         place: r.unscoped_standing.or(r.standing).map_or(String::new(), |n| (w.ordinal)(n.into())),
         name: r.name.clone(),
         text: r.points.map_or(String::new(), w.number),
+        division: String::new(),
         state: String::new(),
     }
 }
@@ -263,6 +264,7 @@ mod tests {
             place: "12th".to_owned(),
             name: name.to_owned(),
             text: "6+14 tb 11:24".to_owned(),
+            division: samples::HOSTILE.to_owned(),
             state: "Heat 3".to_owned(),
         };
         let rows = [samples::HOSTILE, samples::BIDI, samples::LONG].map(row).into();

@@ -83,6 +83,10 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("heat_lane_taken", "Bahn {lane} in Heat {heat} haben die Startnummern {other} und {bib}: verschieb eine davon."),
     ("heat_no_such_lane", "Startnummer {bib}: es gibt die Bahnen 1 bis {lanes}."),
     (
+        "heat_no_visitor",
+        "Niemand aus einem anderen Gym, der mitmacht, hat die Startnummer {bib}: schau noch einmal nach, oder lass sie leer.",
+    ),
+    (
         "heat_nobody",
         "Startnummer {bib} gehört nicht mehr zu diesem Gym oder macht bei diesem Workout nicht mit: lass den Heat leer.",
     ),

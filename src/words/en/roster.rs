@@ -73,6 +73,7 @@ pub const SENTENCES: &[(&str, &str)] = &[
     ("heat_judge_twice", "Judge {judge} is named twice in heat {heat}: one judge counts in one lane."),
     ("heat_lane_taken", "Lane {lane} of heat {heat} is given to bibs {other} and {bib}: move one of them."),
     ("heat_no_such_lane", "Bib {bib}: lanes are 1 to {lanes}."),
+    ("heat_no_visitor", "Nobody of another gym who takes part has bib {bib}: look at it again, or leave it empty."),
     ("heat_nobody", "Bib {bib} is not of this gym any more, or takes no part in this workout: empty the heat."),
     ("heat_number", "Bib {bib}: heats are 1 to {most}."),
     ("heat_not_said", "Say from which heat on: the last one is {last}."),

@@ -22,10 +22,14 @@ async fn a_late_score_waits_with_its_receipt_time_until_it_is_let_in() {
     let page = browser.get("/organise/saltmarsh").await.expect(200).text();
     assert!(
         page.contains("Rita Alves")
-            && page.contains("Monday 18 January 2027, 09:00 (Europe/Lisbon), 12\u{a0}h after the close")
-            && page.contains("; done Sunday 17 January 2027, 20:00 (Europe/Lisbon)."),
+            && page.contains("Monday 18 January 2027, 09:00 (Europe/Lisbon)</time>, 12\u{a0}h after the close; done ")
+            && page.contains("Sunday 17 January 2027, 20:00 (Europe/Lisbon)</time>."),
         "{page}"
     );
+    // The script adds the reader's own hour to both.
+    for at in ["2027-01-18T09:00:00Z", "2027-01-17T20:00:00Z"] {
+        assert!(page.contains(&format!("<time datetime=\"{at}\" data-zone=\"Europe/Lisbon\">")), "{at} in {page}");
+    }
     assert!(page.contains("1 late"));
     let etag = stored["etag"].as_str().expect("an etag");
     let path = "/organise/saltmarsh/late/w1/1043";

@@ -9,16 +9,16 @@ pub(super) mod judges;
 mod papers;
 mod rows;
 pub(super) mod saved;
+mod visiting;
 mod vouch;
 
 pub use file::{get_csv, get_file, post_file};
 pub use papers::{get_missing, get_receipt};
 pub use vouch::post_attestation;
 
-use super::form::{self, Choice, Fields};
+use super::form::{Choice, Fields};
 use super::shell::{Link, Shell, encoded, own_zone, words};
 use super::{html, say};
-use crate::actions::Failure;
 use crate::actions::heats;
 use crate::actions::language;
 use crate::actions::lists::{self, Find};
@@ -28,7 +28,6 @@ use crate::actions::views::GymView;
 use crate::app::App;
 use crate::rules::access::{Act, permit};
 use crate::rules::event::Extension;
-use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::rules::workout::Workout;
 use crate::web::extract::{Path, Query};
@@ -171,8 +170,9 @@ impl Desk {
         let mut workouts = Vec::new();
         for (x, window) in self.windows() {
             let query = DeskQuery { gym: Some(self.gym.slug.clone()), state: None };
-            let list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
+            let mut list = score::desk(app, &caller.actor, caller.received, slug, &x.slug, query).await?;
             let heats = heats::filled(app, &self.reader, &self.gym.slug, x, &window).await?;
+            visiting::add_planned(app, caller, slug, &mut list, &heats).await?;
             workouts.push(at.workout(x, &window, &list, &heats));
         }
         let asked = self.give_fields(&mut workouts, fields, &tail);
@@ -296,8 +296,7 @@ pub async fn get_desk(
 ) -> Answer {
     let desk = Desk::open(&app, &caller, &slug, &gym).await?;
     if let (Some(bib), Some(workout)) = (fields.find("bib"), fields.find("workout")) {
-        let visitor = visitor(&app, &caller, &slug, &bib).await?;
-        if let Some(bib) = visitor {
+        if let Some(bib) = visiting::meant(&app, &caller, &slug, &bib).await? {
             let tail = remembered(&[("judge", fields.get("judge")), ("how", fields.get("how"))]);
             return Ok(Redirect::to(&format!("{}/{}/{bib}{tail}", desk.base, encoded(&workout))).into_response());
         }
@@ -310,16 +309,6 @@ pub async fn get_desk(
     let done = once.as_ref().and_then(|(shown, _)| vouch::said_once(shown));
     let page = html(&desk.page(&app, &caller, &fields, done, Vec::new()).await?)?;
     Ok((once.map(|(_, gone)| gone), page).into_response())
-}
-
-/// The bib of somebody who takes part; `None`: nobody has what was typed.
-async fn visitor(app: &App, caller: &Caller, slug: &str, typed: &str) -> Answer<Option<u32>> {
-    let Some(bib) = form::bib(typed) else { return Ok(None) };
-    match lists::entry(app, &caller.actor, caller.received, slug, bib).await {
-        Ok(entry) => Ok(Some(entry.bib)),
-        Err(Failure::Refused(Refusal::NotFound(_))) => Ok(None),
-        Err(failure) => Err(failure.into()),
-    }
 }
 
 #[cfg(test)]

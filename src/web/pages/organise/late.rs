@@ -3,7 +3,7 @@
 use super::super::form::{FieldError, Fields};
 use super::super::say;
 use super::super::scope::gym_name;
-use super::super::shell::{When, words};
+use super::super::shell::{Dated, words};
 use super::overview::{Typed, again};
 use super::{reader, refused, texts};
 use crate::actions::language;
@@ -37,9 +37,8 @@ pub(super) struct Item {
     pub(super) workout_slug: String,
     pub(super) what: String,
     pub(super) text: String,
-    pub(super) received: String,
-    pub(super) iso: String,
-    pub(super) done: String,
+    pub(super) received: Dated,
+    pub(super) done: Dated,
     pub(super) reason: String,
 }
 
@@ -52,11 +51,10 @@ pub(super) fn item(reader: &Reader, gyms: &[GymView], base: &str, late: Late, ty
         (None, Some(a)) => (put(o.late_attestation, &[("judge", &a.judge), ("now", now_text)]), now_text.clone()),
         (None, None) => (o.late_score.to_owned(), now_text.clone()),
     };
-    let when = When::new(late.received_at, &c.time_zone);
     let seconds = s.late_by_ms.filter(|_| s.state == "late").map(|ms| ms / 1000);
     let received = match seconds {
-        Some(n) => put(o.late_received, &[("at", &when.in_zone()), ("late", &(words().duration)(n))]),
-        None => put(o.late_received_at, &[("at", &when.in_zone())]),
+        Some(n) => put(o.late_received, &[("late", &(words().duration)(n))]),
+        None => o.late_received_at.to_owned(),
     };
     let key = format!("{}/{}", s.workout, s.bib);
     let ticked = typed.fields.ticked("all") || typed.fields.ticked(&format!("t-{key}"));
@@ -74,9 +72,8 @@ pub(super) fn item(reader: &Reader, gyms: &[GymView], base: &str, late: Late, ty
         workout: c.workout(&s.workout).map_or_else(|| s.workout.clone(), |x| x.title.clone()),
         what,
         text,
-        received,
-        iso: when.iso,
-        done: put(o.late_done_at, &[("at", &When::new(s.performed_at, &c.time_zone).in_zone())]),
+        received: Dated::new(&received, late.received_at, &c.time_zone),
+        done: Dated::new(o.late_done_at, s.performed_at, &c.time_zone),
         reason: if mine { typed.fields.get("reason").to_owned() } else { String::new() },
         id,
     }

@@ -392,9 +392,8 @@ mod tests {
             workout: hostile(),
             what: put(texts().late_correction, &[("now", &"6+14")]),
             text: "6+15".to_owned(),
-            received: "Received at nine".to_owned(),
-            iso: samples::when().iso,
-            done: "done at eight".to_owned(),
+            received: Dated { at: Some(samples::when()), ..Dated::plain("Received ") },
+            done: Dated { at: Some(samples::when()), ..Dated::plain("done ") },
             reason: hostile(),
         }
     }

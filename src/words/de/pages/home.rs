@@ -16,6 +16,7 @@ area! { ($) home:
     all_closed_received: "Alle bisher angekündigten Workouts sind geschlossen. Was rechtzeitig geleistet wurde, wird noch bis {at} angenommen.",
     all_closed: "Alle bisher angekündigten Workouts sind geschlossen. Judges können noch bis {at} bestätigen.",
     times_in: "Zeiten in",
+    times_of: "Zeiten in",
     size: "{athletes}, {in_divisions}, {in_workouts}",
     closes_in: "noch {left}",
     opens_in: "beginnt in {left}",

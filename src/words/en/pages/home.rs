@@ -16,6 +16,7 @@ area! { ($) home:
     all_closed_received: "All workouts announced so far have closed. What was done in time is still received until {at}.",
     all_closed: "All workouts announced so far have closed. Judges may vouch until {at}.",
     times_in: "times in",
+    times_of: "Times in",
     size: "{athletes} in {in_divisions}, {in_workouts}",
     closes_in: "closes in {left}",
     opens_in: "opens in {left}",
