@@ -105,14 +105,14 @@ async fn erase_one(app: &App, actor: &Actor, now: Timestamp, competition: &str, 
     signed_in(actor)?;
     let mut begun = false;
     let facts = erase_facts(app, actor, now, competition, &whose, &mut begun).await;
-    after(begun, facts, || in_part(competition))?;
+    let email = after(begun, facts, || in_part(competition))?;
     // From here on it is done, whatever else goes wrong.
-    let rest = take_along(app, competition, &whose).await.map_err(Failure::from);
+    let rest = take_along(app, competition, &whose, &email).await.map_err(Failure::from);
     settle(app).await;
     after(true, rest, || Sentence::new("erased_not_all"))
 }
 
-/// What is found by their facts, and then these. `begun`: something is gone for good.
+/// What is found by their facts, and then these; their address, folded. `begun`: something is gone for good.
 async fn erase_facts(
     app: &App,
     actor: &Actor,
@@ -120,10 +120,12 @@ async fn erase_facts(
     competition: &str,
     whose: &Whose,
     begun: &mut bool,
-) -> Result<(), Failure> {
+) -> Result<String, Failure> {
+    let mut email = String::new();
     if let Some((id, person)) = person(app, actor, competition, whose).await? {
         *begun |= app.store.erase_proposals(id, &person, now).await? > 0;
-        app.post.forget(&person.email);
+        email = fold_name(&person.email);
+        *begun |= app.store.forget_letters(Some(competition), &email).await? > 0;
         let staff = app.store.list_grants_in(competition).await?;
         for gym in contacts(app, id, &person, &staff).await? {
             let too = Change::Erase(Whose::ContactToo(gym, Box::new(whose.clone())));
@@ -139,26 +141,25 @@ async fn erase_facts(
     if let Some(id) = app.board.find(competition) {
         app.logs.at_least(id, erased.seq, WAIT).await;
     }
-    Ok(())
+    Ok(email)
 }
 
 /// What is kept beside the log for somebody who is erased: answers that name them, their code, their
-/// roles, and the account that was for nothing else.
-async fn take_along(app: &App, competition: &str, whose: &Whose) -> Result<(), StoreError> {
+/// roles, and the account that was for nothing else; and what became of letters that were handed over to
+/// their address meanwhile.
+async fn take_along(app: &App, competition: &str, whose: &Whose, email: &str) -> Result<(), StoreError> {
     let theirs = |grant: &Grant| match whose {
         Whose::Entry(bib) => grant.role == Role::Athlete && grant.bib == Some(*bib),
         Whose::Judge(code) => grant.role == Role::Judge && grant.judge.as_ref() == Some(code),
         Whose::Contact(_) | Whose::ContactToo(..) => false,
     };
     app.store.forget_answers(competition).await?;
+    app.store.forget_letters(Some(competition), email).await?;
     if let (Some(known), Whose::Entry(bib)) = (app.store.find_competition(competition).await?, whose) {
         app.store.end_claim(known.id, *bib).await?;
     }
     for granted in app.store.list_grants_in(competition).await?.iter().filter(|g| theirs(&g.grant)) {
-        let confirmed = app.store.find_account(granted.account).await?.is_some_and(|account| account.confirmed);
-        if app.store.end_grant(granted.id, granted.account).await? && confirmed {
-            app.post.forget(&granted.email);
-        }
+        app.store.end_grant(granted.id, granted.account).await?;
     }
     Ok(())
 }
@@ -283,9 +284,12 @@ async fn erase_all(app: &App, actor: &Actor, now: Timestamp, with_account: bool)
         if beside.is_ok() && with_account {
             beside = erase_own_contacts(app, actor, now, &mut begun).await;
         }
-        after(begun, beside, || Sentence::new("erased_some"))?;
         // An address that nobody has shown to be theirs may be another's, and so may the letters to it.
-        app.post.forget(&actor.email);
+        if beside.is_ok() {
+            let forgotten = app.store.forget_letters(None, &actor.email).await;
+            beside = forgotten.map(|n| begun |= n > 0).map_err(Failure::from);
+        }
+        after(begun, beside, || Sentence::new("erased_some"))?;
     }
     for grant in &actor.grants {
         let whose = match (grant.role, grant.bib, &grant.judge) {

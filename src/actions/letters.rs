@@ -1,10 +1,13 @@
 //! What letters say, in the reader's language: sign-ins that somebody is given, and the way to a new
-//! password. What it does not do: send them ([`super::mail`] does), or make the links in them.
+//! password; and who reads what became of them. What it does not do: send them ([`super::mail`] does), or
+//! make the links in them.
 
-use super::language;
 use super::mail::{Letter, Outcome};
+use super::{Failure, language};
 use crate::app::App;
+use crate::rules::access::{Act, Actor, permit};
 use crate::rules::competition::Competition;
+use crate::store::letters::Listed;
 use crate::words::{self, put_plain};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -82,9 +85,24 @@ fn of_service(app: &App, text: &str, link: &Link) -> String {
     put_plain(text, &[("service", &app.config.public_url), ("link", &link.address), ("until", &until)])
 }
 
-/// Hands a letter over, and says what became of it as far as a moment shows; `None`: there is no
-/// mail server.
-pub async fn send(app: &App, letter: Letter) -> Option<Outcome> {
-    let number = app.post.send(letter)?;
-    Some(app.post.outcome(number, MOMENT).await)
+/// What became of a letter, as far as a moment shows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Told {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// Whether the list of its competition's letters has it for certain.
+    pub listed: bool,
+}
+
+/// Hands a letter over, and says what became of it; `None`: there is no mail server.
+pub async fn send(app: &App, letter: Letter) -> Option<Told> {
+    let handed = app.post.send(letter).await?;
+    let listed = handed.is_listed();
+    Some(Told { outcome: handed.outcome(MOMENT).await, listed })
+}
+
+/// The letters about a competition, newest first, whichever service sent them; for the organiser.
+pub async fn list(app: &App, actor: &Actor, competition: &str) -> Result<Vec<Listed>, Failure> {
+    let permit = permit(actor, Act::Organise { competition })?;
+    Ok(app.store.list_letters(&permit, competition, app.clock.now()).await?)
 }

@@ -57,7 +57,8 @@ pub async fn open(config: Config, clock: Clock, keys: Keys) -> Result<Service, S
     tasks.spawn(follower.clone().listen(stop.clone()));
     tasks.spawn(or_end("the follower", follower.run(stop.clone())));
     tasks.spawn(known_names::keep(store.clone(), Arc::clone(&board), stop.clone()));
-    let started = config.mail.as_ref().map(|mail| Post::start(mail, clock.clone(), keys.clone(), stop.clone()));
+    let start = |mail| Post::start(mail, store.clone(), clock.clone(), keys.clone(), stop.clone());
+    let started = config.mail.as_ref().map(start);
     let post = match started {
         Some(Ok((post, work))) => {
             tasks.spawn(work);

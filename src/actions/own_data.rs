@@ -8,6 +8,7 @@ use crate::app::App;
 use crate::rules::access::{Act, Actor, Denied, Grant, Role, permit};
 use crate::rules::people::{Person, fold_name};
 use crate::rules::proposal::Proposed;
+use crate::store::letters::Outcome;
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -31,6 +32,22 @@ pub struct OwnData {
     /// As what a gym has proposed the owner of its address, and nobody has decided yet; of competitions
     /// whose organiser has given the account a role.
     pub proposals: Vec<OwnProposal>,
+    /// What is kept of letters to its address; of the same competitions, and of those where its own entry has
+    /// that address.
+    pub letters: Vec<OwnLetter>,
+}
+
+/// A letter. What it said is not kept.
+#[derive(Clone, Debug, Serialize)]
+pub struct OwnLetter {
+    /// Which competition it was about.
+    pub competition: String,
+    /// The address, as it is kept.
+    pub to: String,
+    /// When it was handed over to be sent.
+    pub at: Timestamp,
+    /// `sent` (the mail server took it), `waiting`, `failed`, or `unknown`.
+    pub outcome: &'static str,
 }
 
 /// A gym's contact.
@@ -171,6 +188,7 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
         judges: Vec::new(),
         contacts: Vec::new(),
         proposals: Vec::new(),
+        letters: Vec::new(),
     };
     if account.confirmed {
         // Whoever took another person's address with a code reads nothing about its owner.
@@ -198,7 +216,37 @@ pub async fn own_data(app: &App, actor: &Actor, now: Timestamp) -> Result<OwnDat
             data.judges.extend(own_judge(app, &reader, code).await?);
         }
     }
+    if account.confirmed {
+        data.letters = own_letters(app, actor, now, &account.folded_email, &data.entries).await?;
+    }
     Ok(data)
+}
+
+/// What is kept of letters to an address that is the account's own.
+async fn own_letters(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    email: &str,
+    entries: &[OwnEntry],
+) -> Result<Vec<OwnLetter>, Failure> {
+    let mut letters = Vec::new();
+    for competition in app.store.list_competitions_writing_to(email).await? {
+        let has_it = |own: &&OwnEntry| {
+            own.competition == competition
+                && own.person.as_ref().is_some_and(|person| fold_name(&person.email) == email)
+        };
+        let bib = entries.iter().find(has_it).map(|own| own.entry.bib);
+        let Ok(permit) = permit(actor, Act::OwnLetters { competition: &competition, bib }) else { continue };
+        let kept = app.store.list_letters_to(&permit, &competition, email, now).await?.into_iter();
+        letters.extend(kept.map(|letter| OwnLetter {
+            competition: competition.clone(),
+            to: letter.to,
+            at: letter.at,
+            outcome: letter.outcome.as_ref().map_or("unknown", Outcome::as_str),
+        }));
+    }
+    Ok(letters)
 }
 
 /// The contact of a gym, if it has this address.

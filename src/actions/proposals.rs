@@ -76,9 +76,9 @@ pub struct Became {
 pub enum How {
     /// Entered: the bib or the judge's code.
     Confirmed(String),
-    /// Has the role of the gym's staff; a link where they cannot sign in yet, and whether it was
-    /// handed to the mail server too.
-    Staff(Option<Link>, bool),
+    /// Has the role of the gym's staff; a link where they cannot sign in yet, and, where a letter with it
+    /// was handed over to be sent, whether the list of letters has it for certain.
+    Staff(Option<Link>, Option<bool>),
     /// Not taken.
     Refused,
     /// What is wrong with it: it waits on.
@@ -308,13 +308,13 @@ async fn staff(app: &App, actor: &Actor, reader: &Reader, gym: &str, proposed: &
         Err(AccountError::Store(error)) => return Err(error.into()),
         Err(other) => return Err(Failure::Broken(other.into())),
     };
-    let Some(secret) = added.link else { return Ok(How::Staff(None, false)) };
+    let Some(secret) = added.link else { return Ok(How::Staff(None, None)) };
     let link = Link::new(app, &secret, app.clock.now() + accounts::link_span());
     let known = app.store.find_gym(reader.id, gym).await.ok().flatten();
     let name = known.map_or_else(|| gym.to_owned(), |gym| gym.name);
     let letter = letters::gym(&reader.competition, &name, &proposed.name, added.email, &link);
-    let mailed = app.post.send(letter).is_some();
-    Ok(How::Staff(Some(link), mailed))
+    let mailed = app.post.send(letter).await;
+    Ok(How::Staff(Some(link), mailed.map(|handed| handed.is_listed())))
 }
 
 /// What a refusal says.

@@ -128,6 +128,9 @@ pub enum Act<'a> {
     /// Read what gyms of this competition propose about the own address, and have it erased: with a role
     /// that only its organiser gives. An athlete's comes with a code, into whichever account.
     OwnProposals { competition: &'a str },
+    /// Read which letters about this competition went to the own address: as with proposals, and where the own
+    /// entry with this bib has that address.
+    OwnLetters { competition: &'a str, bib: Option<u32> },
     /// Appeal a ruling.
     Appeal { competition: &'a str, entry: &'a Entry, at: Option<&'a str> },
 }
@@ -206,6 +209,10 @@ fn role_for(actor: &Actor, act: Act<'_>) -> Option<Role> {
         Act::OwnProposals { competition } => {
             actor.grants.iter().find(|g| g.role != Role::Athlete && g.holds_in(competition)).map(|g| g.role)
         }
+        Act::OwnLetters { competition, bib } => bib
+            .filter(|bib| actor.is_athlete(competition, *bib))
+            .map(|_| Role::Athlete)
+            .or_else(|| role_for(actor, Act::OwnProposals { competition })),
         Act::Erase { competition, bib, judge, contact_of } => bib
             .filter(|bib| actor.is_athlete(competition, *bib))
             .map(|_| Role::Athlete)

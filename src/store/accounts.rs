@@ -4,7 +4,7 @@
 
 use super::db::Tx;
 use super::grants::{self, Alone};
-use super::{Store, StoreError, instant, links, micros};
+use super::{Store, StoreError, instant, letters, links, micros};
 use crate::rules::access::Grant;
 use jiff::Timestamp;
 
@@ -86,8 +86,9 @@ pub(super) async fn take_over(tx: &mut Tx, id: i64) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Takes everything away but the number.
+/// Takes everything away but the number, and with the address what became of letters to it.
 async fn erase(tx: &mut Tx, id: i64) -> Result<(), StoreError> {
+    letters::forget_of(tx, id).await?;
     db!(&mut *tx, exec: "DELETE FROM sessions WHERE account = $1", id)?;
     db!(&mut *tx, exec: "DELETE FROM tokens WHERE account = $1", id)?;
     db!(&mut *tx, exec: "DELETE FROM links WHERE account = $1", id)?;

@@ -228,7 +228,7 @@ impl Store {
     }
 
     /// A transaction about what holds for a moment only: it waits for no standby.
-    async fn begin_for_now(&self) -> Result<Tx, StoreError> {
+    pub(super) async fn begin_for_now(&self) -> Result<Tx, StoreError> {
         let mut tx = self.begin().await?;
         dialect::for_now(&mut tx).await?;
         Ok(tx)

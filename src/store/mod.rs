@@ -4,7 +4,7 @@
 //! [`log`] → [`load`] and [`save`] (the touched part of a ledger, in and out) → [`writer`].
 //! [`verify`] works everything out again from the log. The other files are reads, and the tables
 //! that have no log: [`accounts`], [`grants`], [`sessions`], [`tokens`], [`links`],
-//! [`throttles`].
+//! [`throttles`], [`letters`].
 //!
 //! What is private is read only with a [`Permit`](crate::rules::access::Permit) in hand.
 
@@ -26,6 +26,7 @@ pub mod heats;
 mod heaviest;
 mod idempotency;
 pub mod judges;
+pub mod letters;
 pub mod links;
 mod load;
 pub mod log;

@@ -113,10 +113,19 @@ async fn speak(stream: TcpStream, manner: Manner, letters: Arc<Mutex<Vec<String>
     }
 }
 
+/// Letters are sent by this address, each tried for so long, and once more.
+pub fn by(url: &str, each: Duration) -> Mail {
+    let patience = Patience { each, again: vec![Duration::from_millis(50)] };
+    Mail { url: url.to_owned(), from: "Scores <scores@example.org>".to_owned(), patience }
+}
+
 /// A service that sends by this address, with a gym that has a contact.
 pub async fn behind(url: &str) -> (TestApp, Client, String) {
-    let patience = Patience { each: Duration::from_millis(400), again: vec![Duration::from_millis(50)] };
-    let mail = Mail { url: url.to_owned(), from: "Scores <scores@example.org>".to_owned(), patience };
+    behind_with(by(url, Duration::from_millis(400))).await
+}
+
+/// The same with these settings.
+pub async fn behind_with(mail: Mail) -> (TestApp, Client, String) {
     let app = TestApp::configured(|config| config.mail = Some(mail)).await;
     app.db_competition(SALTMARSH, false).await;
     let gyms = "slug,name,country,contact,email\nquayside,Quayside Gym,PT,Ana Cruz,ana@quayside.example\n";
@@ -305,11 +314,13 @@ async fn who_never_showed_an_address_to_be_theirs_takes_no_letters_to_it_along()
         subject: "To the one whose address it is".to_owned(),
         text: "Hello".to_owned(),
     };
-    assert!(app.app.post.send(letter).is_some());
+    assert!(app.app.post.send(letter).await.is_some());
     sink.wait_for(1).await;
     let cookie = done.header("set-cookie").split_once('=').and_then(|(_, v)| v.split_once(';')).expect("a cookie").0;
     let athlete = app.nobody().with_cookie(cookie);
     let csrf = athlete.get("/account").await.expect(200).csrf();
+    let data = athlete.get("/account/data.json").await.expect(200).json();
+    assert_eq!(data["letters"], json!([]), "nor are they told of them");
     let erase = [("csrf", csrf.as_str()), ("me", "vera@example.org")];
     athlete.post("/account/erase").form(&erase).await.expect(303);
     assert!(browser.get(PEOPLE).await.expect(200).text().contains("vera@example.org"), "the letter stays listed");

@@ -30,6 +30,7 @@ mod language;
 mod language_walk;
 mod layers;
 mod leaks;
+mod letters;
 mod listener;
 mod log_lines;
 mod lost_answers;

@@ -1,6 +1,7 @@
 //! Whom a gym proposes: what the organiser confirms is entered as if they had; what is decided
 //! leaves nobody's facts behind.
 
+use crate::letters::breaks;
 use crate::log_lines::Log;
 use crate::mail::{Manner, Sink, behind, code, plain};
 use crate::organise::organiser as organiser_browser;
@@ -314,6 +315,19 @@ async fn staff_that_is_confirmed_gets_the_sign_in_by_mail_and_no_log_names_anybo
     let said = log.text().to_lowercase();
     let ours: Vec<_> = said.lines().filter(|l| !l.contains("sqlx")).collect();
     assert!(!ours.iter().any(|l| l.contains("zyxo")), "{ours:#?}");
+}
+
+#[tokio::test]
+async fn where_letters_cannot_be_listed_that_is_said_beside_the_sign_ins() {
+    let sink = Sink::new(Manner::Takes).await;
+    let (app, browser, csrf) = behind(&sink.url).await;
+    let ticked = format!("p-{}", propose(&app, staff("zyxo@quayside.example")).await);
+    breaks(&app, "INSERT", true).await;
+    let confirm = [("csrf", csrf.as_str()), ("do", "confirm"), (&ticked, "yes")];
+    let page = browser.post(PAGE).form(&confirm).await.expect(200).text();
+    let letter = sink.wait_for(1).await.remove(0);
+    assert!(page.contains(&code(&letter)) && page.contains("the list of letters could not be written"), "{page}");
+    assert!(!page.contains("stands on the page of people"), "{page}");
 }
 
 /// The database is in trouble between what is confirmed and the note of it: the link is shown all the

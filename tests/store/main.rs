@@ -6,6 +6,7 @@ mod backup;
 mod engines;
 mod files;
 mod keys;
+mod letters;
 mod merkle;
 mod migrations;
 mod reads;

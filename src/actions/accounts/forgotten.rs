@@ -51,6 +51,6 @@ async fn write(app: &App, folded: &str) -> Result<(), AccountError> {
     let secret = make_link(app, account.id, FORGOTTEN).await?;
     let letter = letters::forgotten(app, &account.email, &Link::new(app, &secret, until));
     // What became of it is nobody's to know but the mail server's.
-    let _ = app.post.send(letter);
+    let _ = app.post.send(letter).await;
     Ok(())
 }

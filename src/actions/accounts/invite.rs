@@ -99,7 +99,7 @@ pub async fn mail_link(app: &App, roles: &[Grant], email: &str, link: &Link) -> 
         None => None,
     };
     let competition = known.as_ref().map(|known| &*known.definition.competition);
-    letters::send(app, letters::sign_in(app, competition, email, link)).await
+    Some(letters::send(app, letters::sign_in(app, competition, email, link)).await?.outcome)
 }
 
 async fn invite(app: &App, by: &Actor, competition: &str, gym: &str, email: &str) -> Result<Invitation, AccountError> {

@@ -275,7 +275,9 @@ impl From<Became> for BecameView {
         };
         match became.how {
             How::Confirmed(id) => Self { id, ..view("confirmed") },
-            How::Staff(link, mailed) => Self { link: link.map(|link| link.address), mailed, ..view("confirmed") },
+            How::Staff(link, mailed) => {
+                Self { link: link.map(|link| link.address), mailed: mailed.is_some(), ..view("confirmed") }
+            }
             How::Refused => view("refused"),
             How::Gone => view("gone"),
             How::Faults(faults) => Self { errors: faults.iter().map(language::say).collect(), ..view("waiting") },

@@ -9,7 +9,7 @@ use crate::actions::Failure;
 use crate::actions::heats::{self, HeatEntry, HeatsPath, HeatsView, Wanted};
 use crate::actions::language;
 use crate::app::App;
-use crate::rules::heats::{Judging, Plan};
+use crate::rules::heats::{Judging, Place, Plan};
 use crate::rules::ledger::Refusal;
 use crate::rules::window;
 use crate::web::extract::Path;

@@ -71,4 +71,5 @@ pub const PROPOSALS: Proposals = Proposals {
     links_title: "Zugänge zum Weitergeben",
     links_about: "Jeder Link gilt einmal, sieben Tage lang, und wird nur jetzt gezeigt.",
     links_mailed: "Sie gingen auch an den Mailserver; was aus den Briefen geworden ist, steht auf der Seite der Leute.",
+    links_unlisted: "Sie gehen auch per E-Mail hinaus, aber die Liste der Briefe konnte nicht geschrieben werden: was aus diesen wird, steht vielleicht nirgends.",
 };

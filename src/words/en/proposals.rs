@@ -70,4 +70,5 @@ texts! {
     links_title: "Sign-ins to hand on",
     links_about: "Each link works once, for seven days, and is shown only now.",
     links_mailed: "They were handed to the mail server too; what became of the letters stands on the page of people.",
+    links_unlisted: "They are mailed too, but the list of letters could not be written: what becomes of these may stand nowhere.",
 }

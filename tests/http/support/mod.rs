@@ -35,7 +35,7 @@ pub struct TestApp {
     pub app: App,
     router: axum::Router,
     tokens: Mutex<BTreeMap<String, String>>,
-    _service: Service,
+    service: Service,
     pub database: Arc<Database>,
 }
 
@@ -73,6 +73,11 @@ impl TestApp {
         Self::on(Arc::clone(&self.database), 8, change).await
     }
 
+    /// Ends it in order, as when its process is told to stop.
+    pub async fn stop(self) {
+        self.service.close().await;
+    }
+
     /// The same person, with the same sign-in, at this service.
     pub fn as_here(&self, client: &Client) -> Client {
         client.at(self.router.clone())
@@ -90,7 +95,7 @@ impl TestApp {
         let service = open(config, clock, Keys::seeded(seed)).await.expect("an empty database opens");
         let app = service.app.clone();
         let router = tallywright::web::router(app.clone());
-        Self { app, router, tokens: Mutex::default(), _service: service, database }
+        Self { app, router, tokens: Mutex::default(), service, database }
     }
 
     /// The routes, to be served by a listener.

@@ -10,7 +10,7 @@ use sqlx::SqlitePool;
 
 /// Of an index: so many rows, and so many on average that are alike in its first column, its first two, … A
 /// table that is kept in the order of its key has that as an index of its own name.
-const STATISTICS: [(&str, &str, &str); 45] = [
+const STATISTICS: [(&str, &str, &str); 47] = [
     ("accounts", "sqlite_autoindex_accounts_1", "6000 1"),
     ("entries", "entries", "100000 100000 1"),
     ("entries", "entries_gym", "100000 100000 80 1"),
@@ -27,6 +27,8 @@ const STATISTICS: [(&str, &str, &str); 45] = [
     ("idempotency", "idempotency_bytes", "2000 20 4"),
     ("judges", "judges", "5040 5040 1"),
     ("judges", "judges_person", "5040 5040 1"),
+    ("letters", "letters_competition", "4000 1000 4 1"),
+    ("letters", "letters_email", "4000 3"),
     ("links", "links", "2000 1"),
     ("name_starts", "name_starts", "219359 219359 3 1"),
     ("name_starts", "name_starts_start", "219359 219359 13 1"),

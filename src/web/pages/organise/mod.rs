@@ -15,6 +15,7 @@ pub mod lists;
 pub mod missing;
 pub mod overview;
 pub mod people;
+mod posted;
 pub mod proposals;
 
 use super::form::FieldError;

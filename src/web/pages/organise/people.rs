@@ -3,14 +3,15 @@
 
 use super::super::form::{FieldError, Fields};
 use super::super::scope::gym_name;
-use super::super::shell::{Shell, When, words};
+use super::super::shell::{Shell, words};
 use super::super::{html, say};
 use super::give::Give;
+use super::posted::Posted;
 use super::{frame, reader, texts};
 use crate::actions::accounts::{self, AccountError, Invitation, Invited, RolesOf};
 use crate::actions::directory;
 use crate::actions::language;
-use crate::actions::letters::{self, Link};
+use crate::actions::letters::{self, Link, Told};
 use crate::actions::lists::{self, Find};
 use crate::actions::mail::{Handed, Letter, Outcome};
 use crate::actions::reader::Reader;
@@ -34,7 +35,6 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect};
 use http::{HeaderMap, StatusCode};
-use jiff::tz::TimeZone;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -65,32 +65,11 @@ pub(super) struct View {
     l: &'static Letters,
     /// Whether letters can be sent.
     mail: bool,
-    letters: Vec<LetterView>,
+    letters: Posted,
     q: String,
     lead: String,
     caption: String,
     rows: Vec<Row>,
-}
-
-/// A letter, and what became of it.
-struct LetterView {
-    to: String,
-    at: When,
-    outcome: String,
-    failed: bool,
-}
-
-impl LetterView {
-    fn new(handed: Handed, zone: &TimeZone) -> Self {
-        let l = words::letters(language::reader());
-        let failed = matches!(handed.outcome, Outcome::Failed(_));
-        let outcome = match handed.outcome {
-            Outcome::Waiting => l.waiting.to_owned(),
-            Outcome::Sent => l.sent.to_owned(),
-            Outcome::Failed(why) => language::say(&why),
-        };
-        Self { to: handed.to, at: When::new(handed.at, zone), outcome, failed }
-    }
 }
 
 /// A role somebody has.
@@ -134,7 +113,7 @@ pub(super) async fn view(app: &App, caller: &Caller, reader: &Reader, q: String)
         give: Give::read(app, reader, &Fields::default()).await?,
         l: words::letters(language::reader()),
         mail: app.post.is_there(),
-        letters: app.post.letters(&c.slug).into_iter().take(SHOWN).map(|h| LetterView::new(h, &c.time_zone)).collect(),
+        letters: Posted::new(letters::list(app, &caller.actor, &c.slug).await?, &c.time_zone),
         q,
         lead,
         caption: put(o.people_caption, &[("competition", &c.title)]),
@@ -230,9 +209,8 @@ pub async fn post_invite(
     let invited = accounts::invite_gyms(&app, &caller.actor, caller.received, &slug).await?;
     if fields.get("do") == "mail" && app.post.is_there() {
         let unsent = unsent(&invited);
-        let letters = invited.into_iter().filter_map(|i| gym_letter(&app, &reader, i));
-        let sent = letters.filter_map(|letter| app.post.send(letter)).count();
-        let told = mailed(u32::try_from(sent).unwrap_or(u32::MAX));
+        let letters = invited.into_iter().filter_map(|i| gym_letter(&app, &reader, i)).collect();
+        let told = mailed(&app.post.send_all(letters).await.unwrap_or_default());
         return Ok(once::lead(&app, &caller, &here(&slug), Shown { told, left_out: unsent, ..Shown::default() }));
     }
     let rows = invited.into_iter().map(|i| merged(i, &app.config.public_url));
@@ -241,9 +219,13 @@ pub async fn post_invite(
 }
 
 /// What is said of so many letters.
-fn mailed(n: u32) -> String {
+fn mailed(handed: &[Handed]) -> String {
     let l = words::letters(language::reader());
-    if n == 0 { l.invite_nobody.to_owned() } else { put(l.invite_done, &[("n", &n)]) }
+    if handed.is_empty() {
+        return l.invite_nobody.to_owned();
+    }
+    let text = if handed.iter().all(Handed::is_listed) { l.invite_done } else { l.invite_unlisted };
+    put(text, &[("n", &handed.len())])
 }
 
 /// The gyms to which no letter can go, and why.
@@ -281,9 +263,12 @@ fn gym_letter(app: &App, reader: &Reader, i: Invited) -> Option<Letter> {
 pub(super) async fn mail_link(app: &App, reader: &Reader, to: &str, secret: &str) -> Option<String> {
     let link = Link::new(app, secret, app.clock.now() + accounts::link_span());
     let l = words::letters(language::reader());
-    Some(match letters::send(app, letters::sign_in(app, Some(&reader.competition), to, &link)).await? {
+    let Told { outcome, listed } =
+        letters::send(app, letters::sign_in(app, Some(&reader.competition), to, &link)).await?;
+    Some(match outcome {
         Outcome::Sent => put(l.link_sent, &[("email", &to)]),
-        Outcome::Waiting => put(l.link_waiting, &[("email", &to)]),
+        Outcome::Waiting if listed => put(l.link_waiting, &[("email", &to)]),
+        Outcome::Waiting => put(l.link_unlisted, &[("email", &to)]),
         Outcome::Failed(why) => put(l.link_failed, &[("email", &to), ("why", &language::say(&why))]),
     })
 }
@@ -358,6 +343,7 @@ pub async fn post_link(
 mod tests {
     use super::super::super::form::Choice;
     use super::super::super::samples;
+    use super::super::posted::LetterView;
     use super::*;
 
     fn page(n: i64) -> String {
@@ -391,14 +377,18 @@ mod tests {
             told: Some(samples::HOSTILE.to_owned()),
             l: words::letters(language::reader()),
             mail: n > 0,
-            letters: (0..n.min(200))
-                .map(|i| LetterView {
-                    to: samples::HOSTILE.to_owned(),
-                    at: samples::when(),
-                    outcome: samples::BIDI.to_owned(),
-                    failed: i == 0,
-                })
-                .collect(),
+            letters: Posted {
+                lead: samples::LONG.to_owned(),
+                caption: samples::LONG.to_owned(),
+                rows: (0..n.min(200))
+                    .map(|i| LetterView {
+                        to: samples::HOSTILE.to_owned(),
+                        at: samples::when(),
+                        outcome: samples::BIDI.to_owned(),
+                        failed: i == 0,
+                    })
+                    .collect(),
+            },
             link: Some(("https://example.org/signin/link?code=abc".to_owned(), samples::HOSTILE.to_owned())),
             q: samples::HOSTILE.to_owned(),
             lead: "3 in all.".to_owned(),

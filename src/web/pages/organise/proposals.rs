@@ -36,7 +36,8 @@ struct View {
     done: Vec<String>,
     /// Sign-ins just made, with whose they are.
     links: Vec<Link>,
-    mailed: bool,
+    /// What is said of letters with them; nothing: there are none.
+    mailed: Option<&'static str>,
     errors: Vec<FieldError>,
     more: String,
     /// The last that is shown: what comes later is not confirmed unseen.
@@ -87,7 +88,7 @@ async fn view(app: &App, caller: &Caller, competition: &str) -> Answer<View> {
         action: format!("/organise/{}/proposals", c.slug),
         done: Vec::new(),
         links: Vec::new(),
-        mailed: false,
+        mailed: None,
         errors: Vec::new(),
         more: if all > shown { put(t.organise_more, &[("n", &number(all))]) } else { String::new() },
         upto: proposals.last().map_or(0, |p| p.id),
@@ -173,7 +174,12 @@ fn tell(view: &mut View, became: Vec<Became>) {
                 let proposed = one.of.and_then(|of| of.proposed);
                 let whose = proposed.map(|p| format!("{}, {}", p.name, p.email)).unwrap_or_default();
                 view.links.extend(link.map(|link| Link::new(link.address, whose)));
-                view.mailed |= mailed;
+                // One that may not be listed is said of all.
+                match mailed {
+                    Some(true) => view.mailed = view.mailed.or(Some(t.links_mailed)),
+                    Some(false) => view.mailed = Some(t.links_unlisted),
+                    None => {}
+                }
             }
             How::Refused => refused += 1,
             How::Gone => gone += 1,
@@ -220,7 +226,7 @@ mod tests {
             action: "/organise/s/proposals".to_owned(),
             done: vec!["Confirmed: 3.".to_owned()],
             links: vec![Link::new("https://example.org/signin/link?code=abc", samples::HOSTILE)],
-            mailed: n > 0,
+            mailed: (n > 0).then_some(texts().links_mailed),
             errors: vec![FieldError::new("p-1", samples::HOSTILE)],
             more: "300 wait in all".to_owned(),
             upto: n,

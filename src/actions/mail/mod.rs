@@ -1,40 +1,45 @@
 //! Letters: sent aside, one after the other of a bounded queue, and what became of each.
 //!
-//! A request hands a letter over and goes on; it may wait a moment for the outcome. Nothing is kept
-//! on disk, as a letter holds a secret: what waits when the process ends is not sent, and its link
-//! can be made anew. The log names no address and no secret. What it does not do: decide who is
-//! written to, or say what a letter says.
+//! A request hands letters over and goes on; it may wait a moment for the outcome. What a letter says is
+//! kept nowhere, as it holds a secret: what waits when the process ends is not sent, and its link can be
+//! made anew. To whom letters about a competition went, and what became of them, stands in the database
+//! ([`book`] writes it), the same at every service; a list that cannot be written keeps no letter from
+//! going. The log names no address and no secret. What it does not do: decide who is written to, or say
+//! what a letter says.
+
+mod book;
+
+pub use crate::store::letters::Outcome;
 
 use crate::app::{Clock, Keys};
 use crate::config::{Mail, Patience};
 use crate::rules::people::fold_name;
+use crate::store::Store;
+use crate::store::letters::NewLetter;
 use crate::words::Sentence;
+use book::{Book, News, Slip};
 use futures_util::{StreamExt, stream};
 use jiff::Timestamp;
 use lettre::message::Mailbox;
 use lettre::message::header::{ContentType, HeaderName, HeaderValue};
 use lettre::transport::smtp::PoolConfig;
 use lettre::{Address, AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
-use std::collections::VecDeque;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 use std::time::{Duration, SystemTime};
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 /// Letters that may wait: the gyms of the largest competitions.
 const QUEUE: usize = 2_000;
 /// Letters sent at once.
 const AT_ONCE: usize = 4;
-/// Letters whose outcome is remembered.
-const KEPT: usize = 4_000;
 /// How long what waits may still be sent once the process is told to stop.
 const LAST: Duration = Duration::from_secs(5);
 
 /// A letter.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Letter {
-    /// The competition it is about.
+    /// The competition it is about; empty: none, and it is listed nowhere.
     pub competition: String,
     /// One address.
     pub to: String,
@@ -44,30 +49,27 @@ pub struct Letter {
     pub text: String,
 }
 
-/// What became of a letter.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Outcome {
-    /// On its way.
-    Waiting,
-    /// The mail server took it.
-    Sent,
-    /// Why not.
-    Failed(Sentence),
+/// A letter that was handed over.
+#[derive(Debug)]
+pub struct Handed {
+    listed: bool,
+    news: watch::Receiver<News>,
 }
 
-/// A letter that was handed over, without what it says.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Handed {
-    /// In the order they came.
-    pub number: u64,
-    /// The competition it is about.
-    pub competition: String,
-    /// To whom.
-    pub to: String,
-    /// When.
-    pub at: Timestamp,
-    /// What became of it.
-    pub outcome: Outcome,
+impl Handed {
+    /// Whether the list of its competition's letters has it for certain; of one about none there is no list.
+    #[must_use]
+    pub fn is_listed(&self) -> bool {
+        self.listed
+    }
+
+    /// What became of it, waited for at most so long: until the list says so too.
+    pub async fn outcome(mut self, at_most: Duration) -> Outcome {
+        let written = async { self.news.wait_for(|news| news.written).await.map(drop) };
+        // Late, or of an office that has ended: what is known by then.
+        let _ = tokio::time::timeout(at_most, written).await;
+        self.news.borrow().outcome.clone()
+    }
 }
 
 /// Where letters are handed over; without a mail server nothing is. Cheap to clone.
@@ -75,33 +77,11 @@ pub struct Handed {
 pub struct Post(Option<Arc<Office>>);
 
 struct Office {
-    queue: mpsc::Sender<(u64, Letter)>,
+    queue: mpsc::Sender<(Slip, Letter)>,
     book: Arc<Book>,
+    store: Store,
     clock: Clock,
-}
-
-/// What became of the letters.
-#[derive(Default)]
-struct Book {
-    next: AtomicU64,
-    handed: Mutex<VecDeque<Handed>>,
-    news: Notify,
-}
-
-impl Book {
-    fn note(&self, number: u64, outcome: Outcome) {
-        let mut handed = self.handed.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(letter) = handed.iter_mut().rev().find(|h| h.number == number) {
-            letter.outcome = outcome;
-        }
-        drop(handed);
-        self.news.notify_waiters();
-    }
-
-    fn outcome(&self, number: u64) -> Option<Outcome> {
-        let handed = self.handed.lock().unwrap_or_else(PoisonError::into_inner);
-        handed.iter().rev().find(|h| h.number == number).map(|h| h.outcome.clone())
-    }
+    keys: Keys,
 }
 
 impl Post {
@@ -111,6 +91,7 @@ impl Post {
     /// When the server's or the sender's address is none.
     pub fn start(
         mail: &Mail,
+        store: Store,
         clock: Clock,
         keys: Keys,
         stop: CancellationToken,
@@ -123,11 +104,20 @@ impl Post {
             patience: mail.patience.clone(),
             book: Arc::clone(&book),
             clock: clock.clone(),
-            keys,
+            keys: keys.clone(),
             stop,
         };
-        let office = Office { queue, book, clock };
-        Ok((Self(Some(Arc::new(office))), sender.run(letters)))
+        let (kept, written, now) = (Arc::clone(&book), store.clone(), clock.clone());
+        let work = async move {
+            let ended = CancellationToken::new();
+            let sending = async {
+                sender.run(letters).await;
+                ended.cancel();
+            };
+            tokio::join!(sending, kept.keep(&written, &now, &ended));
+        };
+        let office = Office { queue, book, store, clock, keys };
+        Ok((Self(Some(Arc::new(office))), work))
     }
 
     /// Whether letters can be sent.
@@ -136,62 +126,51 @@ impl Post {
         self.0.is_some()
     }
 
-    /// Hands a letter over; its number. `None`: there is no mail server.
-    #[must_use]
-    pub fn send(&self, letter: Letter) -> Option<u64> {
-        let office = self.0.as_ref()?;
-        let number = office.book.next.fetch_add(1, Ordering::SeqCst);
-        let handed = Handed {
-            number,
-            competition: letter.competition.clone(),
-            to: letter.to.clone(),
-            at: office.clock.now(),
-            outcome: Outcome::Waiting,
-        };
-        let mut all = office.book.handed.lock().unwrap_or_else(PoisonError::into_inner);
-        if all.len() >= KEPT {
-            all.pop_front();
-        }
-        all.push_back(handed);
-        drop(all);
-        if office.queue.try_send((number, letter)).is_err() {
-            office.book.note(number, Outcome::Failed(Sentence::new("mail_full")));
-        }
-        Some(number)
+    /// Hands a letter over. `None`: there is no mail server.
+    pub async fn send(&self, letter: Letter) -> Option<Handed> {
+        self.send_all(vec![letter]).await?.pop()
     }
 
-    /// What became of a letter, waited for at most so long.
-    pub async fn outcome(&self, number: u64, at_most: Duration) -> Outcome {
-        let Some(office) = &self.0 else { return Outcome::Waiting };
-        let decided = async {
-            loop {
-                let news = office.book.news.notified();
-                match office.book.outcome(number) {
-                    Some(Outcome::Waiting) => news.await,
-                    Some(outcome) => return outcome,
-                    None => return Outcome::Waiting,
-                }
-            }
-        };
-        tokio::time::timeout(at_most, decided).await.unwrap_or(Outcome::Waiting)
-    }
-
-    /// The letters of a competition since the start, newest first.
-    #[must_use]
-    pub fn letters(&self, competition: &str) -> Vec<Handed> {
-        let Some(office) = &self.0 else { return Vec::new() };
-        let handed = office.book.handed.lock().unwrap_or_else(PoisonError::into_inner);
-        handed.iter().rev().filter(|h| h.competition == competition).cloned().collect()
+    /// Hands letters over, which are listed together. `None`: there is no mail server.
+    pub async fn send_all(&self, letters: Vec<Letter>) -> Option<Vec<Handed>> {
+        Some(self.0.as_ref()?.take(letters).await)
     }
 }
 
-impl Post {
-    /// Forgets what became of the letters to this address.
-    pub fn forget(&self, email: &str) {
-        let Some(office) = self.0.as_ref().filter(|_| !email.is_empty()) else { return };
-        let folded = fold_name(email);
-        let mut handed = office.book.handed.lock().unwrap_or_else(PoisonError::into_inner);
-        handed.retain(|h| fold_name(&h.to) != folded);
+impl Office {
+    /// Lists letters, and gives them to who sends them: whether they are listed or not.
+    async fn take(&self, letters: Vec<Letter>) -> Vec<Handed> {
+        // Drawn, so that a number that was erased never comes again: an outcome finds its own letter or none.
+        let first = self.keys.bytes().iter().take(7).fold(0_i64, |number, byte| (number << 8) | i64::from(*byte));
+        let numbered = || letters.iter().zip(first..).filter(|(letter, _)| !letter.competition.is_empty());
+        let new = |(letter, id): (&Letter, i64)| NewLetter {
+            id,
+            competition: letter.competition.clone(),
+            folded_email: fold_name(&letter.to),
+        };
+        let listed = self.list(numbered().map(new).collect()).await;
+        let hand = |(letter, id): (Letter, i64)| {
+            let (news, handed) = watch::channel(News::default());
+            let slip = self.book.open((!letter.competition.is_empty()).then_some(id), news);
+            if let Err(full) = self.queue.try_send((slip, letter)) {
+                self.book.note(full.into_inner().0, Outcome::Failed(Sentence::new("mail_full")));
+            }
+            Handed { listed, news: handed }
+        };
+        letters.into_iter().zip(first..).map(hand).collect()
+    }
+
+    /// Whether these are listed now.
+    async fn list(&self, letters: Vec<NewLetter>) -> bool {
+        if letters.is_empty() {
+            return true;
+        }
+        let all = letters.len();
+        let written = self.store.add_letters(letters, self.clock.now()).await;
+        if let Err(error) = &written {
+            tracing::warn!(target: "mail", %error, letters = all, "letters go that the list may not have");
+        }
+        written.is_ok()
     }
 }
 
@@ -259,7 +238,7 @@ struct Sender {
 }
 
 impl Sender {
-    async fn run(self, letters: mpsc::Receiver<(u64, Letter)>) {
+    async fn run(self, letters: mpsc::Receiver<(Slip, Letter)>) {
         let (sender, stop) = (&self, &self.stop);
         let queue = stream::unfold(letters, |mut letters| async move {
             let next = tokio::select! {
@@ -272,8 +251,8 @@ impl Sender {
             };
             next.map(|letter| (letter, letters))
         });
-        let work = queue.for_each_concurrent(AT_ONCE, |(number, letter)| async move {
-            sender.book.note(number, sender.deliver(&letter).await);
+        let work = queue.for_each_concurrent(AT_ONCE, |(slip, letter)| async move {
+            sender.book.note(slip, sender.deliver(&letter).await);
         });
         tokio::select! {
             () = work => {}
