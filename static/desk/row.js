@@ -3,7 +3,7 @@
 
 import { ask, asksReason, inTurn, later, why } from "./ask.js";
 import { asks } from "./asked.js";
-import { blankOf, changes, clock, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, states, told, words } from "./brought.js";
+import { blankOf, changes, clock, desk, divisions, element, gym, idOf, lateLines, named, ordinal, plain, reasonField, rows, sayNth, saying, sectionOf, states, told, words } from "./brought.js";
 import { planned } from "./heats.js";
 import { called, meant } from "./judge.js";
 import { keep, kept, signedOut, where } from "./kept.js";
