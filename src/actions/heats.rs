@@ -177,11 +177,11 @@ pub(super) async fn visitors(
     let found = app.store.list_named(reader.id, &bibs).await?;
     let names = reader.names(app, &bibs).await?;
     let there = |e: &Entry| matches!(e.state, EntryState::Active | EntryState::Guest) && e.gym.as_deref() != Some(gym);
-    let named = |e: Entry| {
+    let with_name = |e: Entry| {
         let name = names.get(&e.bib).cloned().unwrap_or_else(|| athlete(e.bib));
         (e, name)
     };
-    let mut found: Vec<_> = found.into_values().map(|n| n.entry).filter(there).map(named).collect();
+    let mut found: Vec<_> = found.into_values().map(|n| n.entry).filter(there).map(with_name).collect();
     found.sort_by_key(|(e, _)| e.bib);
     Ok(found)
 }

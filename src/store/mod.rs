@@ -19,6 +19,7 @@ pub mod claims;
 pub mod competitions;
 pub mod dialect;
 pub mod entries;
+mod footing;
 pub mod grants;
 mod group;
 pub mod gyms;
@@ -50,6 +51,7 @@ pub mod writer;
 
 pub use aside::aside;
 pub use dialect::Trouble;
+pub use footing::Footing;
 pub use idempotency::{HELD, HeldKey, Idempotency, KeptAnswer};
 pub use writer::{Answered, Committed, Feed, WriteError, Writer};
 
@@ -149,17 +151,6 @@ impl StoreError {
     }
 }
 
-/// What a database is good for just now.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Footing {
-    /// It takes changes; a standby does not.
-    pub writable: bool,
-    /// Whether a commit waits for a second server to have it; `None`: the engine knows no such thing.
-    pub waits_for_standby: Option<bool>,
-    /// What the server's clock says, in seconds since 1970; `None`: there is one machine only.
-    pub clock: Option<f64>,
-}
-
 /// How a transaction takes competitions in hand.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Hold {
@@ -242,44 +233,6 @@ impl Store {
         let mut conn = self.read().await?;
         db!(&mut conn, val i64: "SELECT CAST(1 AS BIGINT)")?;
         Ok(())
-    }
-
-    /// What the database says that it is good for just now.
-    pub async fn footing(&self) -> Result<Footing, StoreError> {
-        Ok(dialect::footing(&mut self.follow().await?).await?)
-    }
-
-    /// Whether it can be written, as far as writing tells: while it could when it was last, nothing is
-    /// tried. Else a row is put and taken away.
-    pub async fn takes_changes(&self) -> bool {
-        if !self.inner.refused.load(Ordering::Relaxed) {
-            return true;
-        }
-        // One tries; whoever asks meanwhile is told what was so a moment ago.
-        let Ok(_turn) = self.inner.tries.try_lock() else { return false };
-        let tried = self.touch().await;
-        if let Err(error) = &tried {
-            tracing::warn!(%error, "the database cannot be written");
-        } else {
-            self.inner.refused.store(false, Ordering::Relaxed);
-        }
-        tried.is_ok()
-    }
-
-    /// For those who ask whether it takes changes: some were just written, or why they could not be.
-    pub(crate) fn note_written(&self, error: Option<&StoreError>) {
-        match error.map(StoreError::trouble) {
-            None => self.inner.refused.store(false, Ordering::Relaxed),
-            Some(None | Some(Trouble::Busy)) => {}
-            Some(_) => self.inner.refused.store(true, Ordering::Relaxed),
-        }
-    }
-
-    async fn touch(&self) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        db!(&mut tx, exec: "INSERT INTO throttles (key, recovers_at) VALUES ($1, 0) ON CONFLICT (key) DO UPDATE SET recovers_at = 0", [0_u8; 32].as_slice())?;
-        db!(&mut tx, exec: "DELETE FROM throttles WHERE key = $1", [0_u8; 32].as_slice())?;
-        tx.commit().await
     }
 
     /// Whether the database is there, though it may be too busy to be asked anything.

@@ -346,7 +346,7 @@ mod tests {
     async fn a_network_that_becomes_silent_is_not_waited_for_without_end() {
         let Some(served) = Served::new("no move over a network that becomes silent was tried").await else { return };
         let line = served.line().await;
-        let there = ends(Store::open(&line.url)).await.expect("opens");
+        let there = ends(Box::pin(Store::open(&line.url))).await.expect("opens");
         served.run("INSERT INTO throttles SELECT sha256(n::text::bytea), n FROM generate_series(1, 20000) n").await;
         let folder = tempfile::tempdir().expect("a folder");
         let (whole, part) = (file(&folder, "whole.db").await, file(&folder, "part.db").await);
