@@ -150,6 +150,11 @@ pub async fn with_scores(app: &App, actor: &Actor, now: Timestamp, path: &HeatsP
             break;
         }
     }
+    // Of visitors what they did here.
+    if view.plan.as_ref().is_some_and(|plan| !plan.visitors.is_empty()) {
+        let here = app.store.list_visiting_scores(&permit, view.reader.id, &path.workout, &path.gym).await?;
+        view.scored.extend(here.into_iter().filter(|a| a.state != State::Withdrawn).map(|a| a.score.bib));
+    }
     Ok(view)
 }
 
