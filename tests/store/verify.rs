@@ -47,9 +47,9 @@ async fn eventful() -> Place {
         ask(Change::Extend { extension, reason: "Power cut".to_owned() }),
         ask(Change::MoveEntry { bib: 3, change, dry_run: false }),
         Asked { precondition: Precondition::Any, ..score("w1", 1, "4+9", false) },
-        apply(&FILE.replace("Saltmarsh Series", "Saltmarsh Winter Series")),
         ask(Change::AmendEntry { bib: 5, facts }),
         ask_by(athlete, Change::AmendEntry { bib: 4, facts: hidden }),
+        apply(&FILE.replace("Saltmarsh Series", "Saltmarsh Winter Series")),
     ] {
         place.submit(asked).await.unwrap();
     }
