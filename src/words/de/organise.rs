@@ -247,7 +247,7 @@ pub const ORGANISE: Organise = Organise {
     entry_means_gym: "Von jetzt an gibt {gym} die Ergebnisse ein.",
     entry_means_no_gym: "Kein eigenes Gym gibt die Ergebnisse ein: die Person selbst, oder das Gym, in dem sie es macht.",
     entry_who: "Berichtigen, wer es ist",
-    entry_who_about: "Für einen Tippfehler im Namen, eine andere Adresse oder einen Namen, der verborgen werden soll. Es wird sofort gespeichert, ändert kein Ergebnis und fragt nach keinem Geburtsdatum. Was vorher dastand, erfährt niemand.",
+    entry_who_about: "Für einen Tippfehler im Namen, eine andere Adresse oder einen Namen, der verborgen werden soll. Es wird sofort gespeichert, ändert kein Ergebnis und fragt nach keinem Geburtsdatum. Was vorher dastand, erfährt niemand. Berichtige es auch in deiner Liste: noch einmal gesendet, bringt sie ihren Namen zurück.",
     entry_name_hint: "So, wie die Person ihn schreibt",
     entry_email_hint: "Leer: keine. An ihr erkennt der Dienst, wenn jemand für sich selbst zählen würde",
     entry_show: "Der Name ist",

@@ -246,7 +246,7 @@ texts! {
     entry_means_gym: "From now on {gym} enters the scores.",
     entry_means_no_gym: "No gym of their own enters the scores: the athlete does, or the gym in which they are done.",
     entry_who: "Put right who it is",
-    entry_who_about: "For a slip in the name, another address, or a name that is to be hidden. It is stored at once, changes no score, and asks for no birth date. What stood there before is told to nobody.",
+    entry_who_about: "For a slip in the name, another address, or a name that is to be hidden. It is stored at once, changes no score, and asks for no birth date. What stood there before is told to nobody. Put it right in your own list as well: sent again, the list brings its name back.",
     entry_name_hint: "As the person writes it",
     entry_email_hint: "Empty: none. By it the service sees who would count for themselves",
     entry_show: "The name is",
