@@ -41,8 +41,8 @@ struct Told {
 
 impl Crowd {
     /// `body`: without that byte.
-    fn send(at: SocketAddr, many: usize, head: &str, body: Vec<u8>) -> Self {
-        let (told, message) = (Arc::new(Told::default()), Arc::new([head.as_bytes(), &body].concat()));
+    fn send(at: SocketAddr, many: usize, head: &str, body: &[u8]) -> Self {
+        let (told, message) = (Arc::new(Told::default()), Arc::new([head.as_bytes(), body].concat()));
         let mut all = JoinSet::new();
         for _ in 0..many {
             all.spawn(send(at, Arc::clone(&message), Arc::clone(&told)));
@@ -122,7 +122,7 @@ async fn thousands_of_changes_at_once_take_the_memory_of_those_that_are_let_in()
     let body = vec![b' '; (SMALL << 10) - 1];
     let score = format!("PUT /api/v1/competitions/{SLUG}/workouts/w1/scores/1");
     let head = head(&field, &score, "application/json", body.len() + 1);
-    let crowd = Crowd::send(service.at, many, &head, body);
+    let crowd = Crowd::send(service.at, many, &head, &body);
     until("all others are refused", async || crowd.answered() + CHANGES >= many).await;
     assert!(crowd.refused() > many / 4, "{} of {many}", crowd.refused());
     // As all of these bodies alone would take more, and each that is let in is worked with.
@@ -138,7 +138,7 @@ async fn hundreds_of_large_files_at_once_take_the_memory_that_bodies_may_make_up
     let body = vec![b'x'; (LARGEST << 10) - 1];
     let file = format!("POST /api/v1/competitions/{SLUG}/workouts/w1/scores");
     let head = head(&field, &file, "text/csv", body.len() + 1);
-    let crowd = Crowd::send(service.at, MANY, &head, body);
+    let crowd = Crowd::send(service.at, MANY, &head, &body);
     let let_in = BODIES / LARGEST;
     until("all others are refused", async || crowd.answered() + let_in >= MANY && crowd.sent() >= let_in).await;
     pause(500).await;
