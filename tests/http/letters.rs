@@ -181,7 +181,7 @@ async fn a_list_that_cannot_be_written_keeps_no_letter_from_going_and_that_is_sa
 #[tokio::test(flavor = "multi_thread")]
 async fn many_letters_are_listed_together_and_all_of_them_are_counted() {
     let sink = Sink::new(Manner::Takes).await;
-    let (app, browser, csrf) = behind(&sink.url).await;
+    let (app, browser, csrf) = behind_with(by(&sink.url, PATIENT)).await;
     let rows: Vec<String> = (0..300).map(|n| format!("gym-{n},Gym {n},PT,Contact {n},c{n}@example.org")).collect();
     let gyms = format!("slug,name,country,contact,email\n{}\n", rows.join("\n"));
     let told = app.organiser().await.post("/api/v1/competitions/saltmarsh/gyms").csv(&gyms).await.expect(200).json();
