@@ -109,8 +109,7 @@ async fn show_me(State(app): State<App>, caller: Caller) -> Answer {
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PasswordChange {
-    /// The one in use, where there is one.
-    #[schema(nullable = false)]
+    /// The one in use; null or left out: there is none.
     current: Option<String>,
     /// 10 to 256 characters; nothing that everybody guesses.
     #[schema(min_length = 10, max_length = 256, example = "four plain words here")]
