@@ -18,7 +18,7 @@ use sqlx::error::DatabaseError;
 use sqlx::migrate::Migrator;
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgConnectOptions, PgDatabaseError, PgPoolOptions, PgSeverity, PgSslMode};
-use sqlx::{Connection, Executor, PgConnection, PgPool, Postgres, SqlSafeStr};
+use sqlx::{AssertSqlSafe, Connection, Executor, PgConnection, PgPool, Postgres, SqlSafeStr};
 use std::str::FromStr;
 use std::time::Duration;
 pub(super) use telling::{listen, tell};
@@ -118,9 +118,9 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     let to_write = || {
         pool(1).after_connect(|connection, _| {
             Box::pin(async move {
-                connection.execute(SESSION).await?;
-                connection.execute(SESSION_THAT_WRITES).await?;
-                connection.execute(MARK).await.map(drop)
+                // In one go: from far away each question takes its time.
+                let settings = format!("{SESSION}; {SESSION_THAT_WRITES}; {MARK}");
+                connection.execute(AssertSqlSafe(settings)).await.map(drop)
             })
         })
     };
@@ -129,8 +129,8 @@ pub(super) async fn open(url: &str) -> Result<Pools, StoreError> {
     let to_read = |connections| {
         pool(connections).after_connect(|connection, _| {
             Box::pin(async move {
-                connection.execute(SESSION).await?;
-                connection.execute(SESSION_THAT_READS).await.map(drop)
+                let settings = format!("{SESSION}; {SESSION_THAT_READS}");
+                connection.execute(AssertSqlSafe(settings)).await.map(drop)
             })
         })
     };
