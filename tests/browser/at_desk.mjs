@@ -1,7 +1,7 @@
 // A gym's desk as whoever works at it sees it: the same rows in lists on a phone and in the grid on a
 // wide screen, with the same fields and words, found wherever they stand. For the walks along it.
 
-import { open, signIn } from "./people.mjs";
+import { open, send, signIn } from "./people.mjs";
 
 /** One row. `li` carries what is stored of it, `work` its field, words and buttons. */
 export class Row {
@@ -175,4 +175,24 @@ export async function gymsWithMostLeft(base, demo, workout, n) {
   for (const { slug } of gyms) left.push([(await ask(`/workouts/${workout}/scores?gym=${slug}`)).missing, slug]);
   await office.close();
   return left.sort(([a], [b]) => b - a).slice(0, n).map(([, slug]) => slug);
+}
+
+/** Somebody new of a gym for whoever needs rows that nobody has touched, entered by the organiser: their bibs, and how they are taken out again. */
+export async function newcomers(base, demo, gym, n) {
+  const office = await open(base);
+  await signIn(office.page, demo.sign_in.find((s) => s.role === "organiser"));
+  const api = `/api/v1/competitions/${demo.competition}/entries`;
+  const first = 970_000 + Math.floor(Math.random() * 9_000);
+  const bibs = Array.from({ length: n }, (_, i) => first + i);
+  const rows = bibs.map((bib, i) => ({ bib, name: `Somebody new ${i + 1}`, born: "1996-04-02", category: "women", division: "women", gym }));
+  const told = await send(office.page, "POST", api, rows);
+  if (told.json.taken !== n) throw new Error(JSON.stringify(told));
+  const leave = async () => {
+    for (const bib of bibs) {
+      const { status, json } = await send(office.page, "PATCH", `${api}/${bib}`, { state: "removed", reason: "entered for a check" });
+      if (status !== 200) throw new Error(JSON.stringify(json));
+    }
+    await office.close();
+  };
+  return { bibs, leave };
 }

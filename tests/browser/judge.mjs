@@ -2,7 +2,7 @@
 // on the own page for the judge's own word, by a plain form; that page and the own data list it then; and nothing of
 // it is anybody else's.
 
-import { Desk } from "./at_desk.mjs";
+import { Desk, newcomers } from "./at_desk.mjs";
 import { LOOKS, assert, check, checksIn, comes, sees, sound } from "./checks.mjs";
 import { open, send, signIn } from "./people.mjs";
 
@@ -18,11 +18,13 @@ export async function judgesEvening(base, demo) {
   const get = async (path) => (await gym.page.request.get(`${api}${path}`)).json();
   const heats = `${desk.address}/heats/${desk.workout}`;
 
-  let bib, name, waits;
+  // Whoever has a lane and nothing stored all evening, and one more for each look: what others leave is not counted on.
+  const { bibs: [bib, ...others], leave } = await newcomers(base, demo, staff.gym, 1 + LOOKS.length);
+
+  let name, waits;
   const counted = [];
   await check("the gym gives the judge a lane", async () => {
-    const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
-    ({ bib, name } = missing[0]);
+    ({ name } = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.find((r) => r.bib === bib));
     await gym.page.goto(heats);
     await gym.page.getByLabel("Lanes", { exact: true }).fill("3");
     await gym.page.getByLabel("Minutes apart").fill("15");
@@ -62,9 +64,8 @@ export async function judgesEvening(base, demo) {
       await page.goBack();
     });
     await check("whom the desk stored waits for the judge's own word, and is ticked as it was counted", async () => {
-      const missing = (await get(`/workouts/${desk.workout}/scores?gym=${staff.gym}`)).rows.filter((r) => r.state === "missing");
-      const one = missing.find((r) => r.bib !== bib) ?? missing[0];
-      const path = `${api}/workouts/${desk.workout}/scores/${one.bib}`;
+      const one = others.pop();
+      const path = `${api}/workouts/${desk.workout}/scores/${one}`;
       const stored = await send(gym.page, "PUT", path, { performance: desk.written, gym: staff.gym });
       assert(stored.status === 201 && stored.json.state === "entered", JSON.stringify(stored));
       // Nobody gives it in the judge's name.
@@ -72,12 +73,12 @@ export async function judgesEvening(base, demo) {
       const staffs = await send(gym.page, "POST", `${path}/attestation`, { judge: judge.judge, how: "signed_in" }, tag);
       assert(staffs.status === 422, JSON.stringify(staffs));
       await page.reload();
-      const tick = page.locator(`input[name="a-${one.bib}"]`);
+      const tick = page.locator(`input[name="a-${one}"]`);
       const folded = page.locator("form.vouch details:not([open])", { has: tick });
       if (await folded.count()) await folded.locator("summary").click();
       await mine().locator("form.vouch li", { has: tick }).getByText(desk.written).waitFor({ state: "visible" });
       await tick.check();
-      waits = one.bib;
+      waits = one;
     });
     await sound(page, "the judge's own page with what waits");
     await check("without the statement nothing is stored, and the tick stays", async () => {
@@ -136,5 +137,6 @@ export async function judgesEvening(base, demo) {
     await gym.page.getByRole("button", { name: "Take the heats away" }).click();
     await gym.page.getByRole("heading", { name: /^Heat 1, / }).waitFor({ state: "detached" });
   });
+  await leave();
   await gym.close();
 }
