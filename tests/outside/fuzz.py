@@ -45,7 +45,7 @@ def schemathesis(it, more, examples, **environment):
     command += ["--phases", "examples,coverage,fuzzing"]
     command += ["--suppress-health-check", "all", "--max-failures", "40", "--request-timeout", "20", *more]
     # What it keeps between runs goes where the database goes: away.
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240, cwd=it.folder, env={**os.environ, **environment})
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=480, cwd=it.folder, env={**os.environ, **environment})
     return done.returncode == 0, f"{done.stdout[-20000:]} {done.stderr[-2000:]}"
 
 
