@@ -49,6 +49,8 @@ now = {"compiler": compiler, "rebuild": int(rebuild), "page": int(page)}
 file = pathlib.Path(kept)
 if keep == "--keep":
     file.write_text(json.dumps(now, indent=2) + "\n")
+if not file.exists():
+    sys.exit(f"Nothing is written down yet: {json.dumps(now)}. Write it down with --keep.")
 before = json.loads(file.read_text())
 grown = False
 for what in ("rebuild", "page"):
