@@ -2,7 +2,7 @@
 //! would have, and what would move if a score were other.
 
 use super::block::Record;
-use super::query::{EntryRanking, EntryStanding, EntryWorkout, Mask, Moved, Query, Scope, WorkoutCell};
+use super::query::{EntryRanking, EntryStanding, EntryWorkout, Mask, Moved, PlaceIn, Query, Scope, WorkoutCell};
 use super::view::{View, next_standing};
 use crate::rules::order::Key;
 
@@ -17,6 +17,21 @@ impl View {
         let rankings =
             among.into_iter().filter_map(|(division, scope)| self.entry_among(record, division, scope, mask));
         Some(EntryStanding { seq: self.seq(), athlete, rankings: rankings.collect() })
+    }
+
+    /// The places of one entry in a workout, in its division and those combined of it, with how many have one there:
+    /// no place for who is not ranked, or has no score that counts. `None`: no such entry, or removed.
+    #[must_use]
+    pub fn places_in(&self, workout: usize, bib: u32) -> Option<Vec<PlaceIn>> {
+        let athlete = self.field.athlete(self.field.record(bib)?)?;
+        let place = |division: String| {
+            let pool = self.pool(&division, &Scope::default()).filter(|pool| pool.has(workout))?;
+            pool.base.row(bib)?;
+            let places = pool.places();
+            let place = pool.base.ranked_row(bib).and_then(|row| places.place(workout, row));
+            Some(PlaceIn { division, place, of: places.placed(workout) })
+        };
+        Some(self.whole_divisions(&athlete).filter_map(place).collect())
     }
 
     /// Whether somebody is listed among those of a query.

@@ -27,7 +27,7 @@ pub use listing::{Placing, Ranked};
 pub use names::Names;
 pub use query::{
     Athlete, Cut, DivisionCount, EntryRanking, EntryStanding, EntryWorkout, Mask, Memory, Moved, NextPlace,
-    NextStanding, PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage, WorkoutCell,
+    NextStanding, PlaceIn, PlaceRow, PlacesPage, Query, Scope, ScoreView, StandingRow, StandingsPage, WorkoutCell,
 };
 pub use view::View;
 pub use what_if::{Spot, WhatIf};
@@ -317,6 +317,12 @@ impl Board {
     #[must_use]
     pub fn entry(&self, competition: i64, bib: u32, mask: Mask) -> Option<EntryStanding> {
         self.view(competition)?.entry(bib, mask)
+    }
+
+    /// [`View::places_in`] of the current state.
+    #[must_use]
+    pub fn places_in(&self, competition: i64, workout: usize, bib: u32) -> Option<Vec<PlaceIn>> {
+        self.view(competition)?.places_in(workout, bib)
     }
 
     /// [`View::would_be`] of the current state.

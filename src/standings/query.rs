@@ -288,6 +288,17 @@ pub struct EntryWorkout {
     pub next: Option<NextPlace>,
 }
 
+/// An entry's place in a workout among those of one division.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PlaceIn {
+    /// Of it.
+    pub division: String,
+    /// `None`: not ranked, or no score that counts.
+    pub place: Option<u32>,
+    /// How many have a place.
+    pub of: usize,
+}
+
 /// What would move if one score had other figures, or none.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Moved {

@@ -75,9 +75,7 @@ impl View {
     /// its gym, region and country, as far as it has those.
     pub(super) fn among(&self, athlete: &Athlete) -> Vec<(String, Scope)> {
         let own = athlete.division.to_string();
-        let combined = self.field.definition.divisions.iter().filter(|d| d.combines.contains(&own));
-        let mut among = vec![(own.clone(), Scope::default())];
-        among.extend(combined.map(|division| (division.slug.clone(), Scope::default())));
+        let mut among: Vec<_> = self.whole_divisions(athlete).map(|division| (division, Scope::default())).collect();
         if let Some(gym) = &athlete.gym {
             among.push((own.clone(), Scope { gym: Some(gym.to_string()), ..Scope::default() }));
         }
@@ -88,6 +86,14 @@ impl View {
             among.push((own, Scope { country: Some(athlete.country.to_string()), ..Scope::default() }));
         }
         among
+    }
+
+    /// The divisions an athlete is ranked in: the own one, then those combined of it.
+    pub(super) fn whole_divisions(&self, athlete: &Athlete) -> impl Iterator<Item = String> {
+        let own = athlete.division.to_string();
+        let combined = self.field.definition.divisions.iter().filter(|d| d.combines.contains(&own));
+        let combined: Vec<String> = combined.map(|division| division.slug.clone()).collect();
+        std::iter::once(own).chain(combined)
     }
 
     /// The keys of all that are placed in a workout, best first; `None`: no such division or

@@ -1,6 +1,6 @@
 //! Competitions: their files in force, their heads, their files as of a log position.
 
-use super::db::AsEx;
+use super::db::{AsEx, Bulk, Val};
 use super::merkle::{Hash, Peaks};
 use super::{Store, StoreError, aside, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
@@ -109,14 +109,32 @@ impl Definitions {
 
 type Row = (i64, String, i64, i64, i64, Option<Vec<u8>>, String, Vec<u8>);
 
+/// A competition without its file.
+#[derive(Clone)]
+pub(crate) struct Head {
+    id: i64,
+    seq: u64,
+    at: Timestamp,
+    applied: Place,
+    peaks: Peaks,
+}
+
+type HeadRow = (i64, String, i64, i64, i64, Option<Vec<u8>>, Vec<u8>);
+
+bulk!(
+    HEADS = Bulk::list(
+        "SELECT id, slug, seq, at, definition_seq, (SELECT r.leaf FROM records r WHERE r.competition = competitions.id AND r.seq = definition_seq), peaks FROM competitions WHERE slug IN (",
+        0,
+        ")"
+    )
+);
+
 impl Store {
     fn known(&self, (id, slug, seq, at, definition_seq, leaf, text, peaks): Row) -> Result<Known, StoreError> {
         let applied = place(definition_seq, leaf)?;
         let definition = self.inner.definitions.get(id, applied, || parse("competitions", &text))?;
         let seq = number("competitions", seq)?;
-        let peaks = Peaks::from_bytes(seq, &peaks)
-            .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))?;
-        Ok(Known { id, slug, seq, at: instant("competitions", at)?, definition, peaks })
+        Ok(Known { id, slug, seq, at: instant("competitions", at)?, definition, peaks: peaks_of(seq, &peaks)? })
     }
 
     /// All competitions by slug, private ones too.
@@ -128,12 +146,31 @@ impl Store {
             .collect()
     }
 
-    /// The competition called `slug`.
+    /// The competition called `slug`. The text of its file is read only where that is not known yet.
     pub async fn find_competition(&self, slug: &str) -> Result<Option<Known>, StoreError> {
+        let store = self.clone();
+        let all = move |slugs| Self::list_competition_heads(store.clone(), slugs);
+        let Some(head) = self.inner.heads.ask(slug.to_owned(), all).await? else { return Ok(None) };
+        if let Some(definition) = self.inner.definitions.find(head.id, head.applied) {
+            let Head { id, seq, at, peaks, .. } = head;
+            return Ok(Some(Known { id, slug: slug.to_owned(), seq, at, definition, peaks }));
+        }
         let mut conn = self.read().await?;
         db!(&mut conn, opt Row: "SELECT id, slug, seq, at, definition_seq, (SELECT r.leaf FROM records r WHERE r.competition = competitions.id AND r.seq = definition_seq), definition, peaks FROM competitions WHERE slug = $1", slug)?
             .map(|row| self.known(row))
             .transpose()
+    }
+
+    async fn list_competition_heads(self, slugs: Vec<String>) -> Result<HashMap<String, Head>, StoreError> {
+        let mut conn = self.read().await?;
+        let members = slugs.into_iter().map(Val::Text).collect();
+        let rows: Vec<HeadRow> = HEADS.read(&mut conn, &[], members).await?;
+        let head = |(id, slug, seq, at, definition_seq, leaf, peaks): HeadRow| {
+            let seq = number("competitions", seq)?;
+            let (at, peaks) = (instant("competitions", at)?, peaks_of(seq, &peaks)?);
+            Ok((slug, Head { id, seq, at, applied: place(definition_seq, leaf)?, peaks }))
+        };
+        rows.into_iter().map(head).collect()
     }
 
     /// The file applied by the record at this position with this leaf, where it was read before.
@@ -196,6 +233,11 @@ pub(super) async fn head(on: &mut impl AsEx, competition: i64) -> Result<Option<
             Ok(LogHead { seq: number("competitions", seq)?, at: instant("competitions", at)?, root: hash(root)? })
         })
         .transpose()
+}
+
+fn peaks_of(seq: u64, bytes: &[u8]) -> Result<Peaks, StoreError> {
+    Peaks::from_bytes(seq, bytes)
+        .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))
 }
 
 /// The record that applied a file, as it was read.

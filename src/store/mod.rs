@@ -43,6 +43,7 @@ pub mod scores;
 pub mod sessions;
 mod settle;
 pub mod throttles;
+mod together;
 pub mod tokens;
 pub mod transfer;
 pub mod verify;
@@ -59,6 +60,7 @@ use db::Db;
 use sqlx::migrate::MigrateError;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
+use together::Together;
 
 /// What can go wrong below the rules. Never shown to a person: a handler says a fixed sentence.
 #[derive(Debug, thiserror::Error)]
@@ -89,6 +91,9 @@ pub enum StoreError {
     /// The database is there, and cannot be written.
     #[error("the database may only be read")]
     MayOnlyBeRead,
+    /// What became of a question that was put for several together.
+    #[error("{0}")]
+    Shared(Arc<StoreError>),
     /// A row does not read back as what it should be.
     #[error("unreadable row in {table}: {why}")]
     Unreadable {
@@ -145,6 +150,7 @@ impl StoreError {
             }
             Self::Late | Self::OutcomeUnknown(_) => Some(Trouble::Unreachable),
             Self::Crowded => Some(Trouble::Busy),
+            Self::Shared(error) => error.trouble(),
             Self::MayOnlyBeRead => Some(Trouble::ReadOnly),
             _ => None,
         }
@@ -173,6 +179,8 @@ pub(crate) struct Inner {
     pub(crate) writes: Db,
     pub(crate) groups: Db,
     pub(crate) definitions: competitions::Definitions,
+    pub(crate) callers: callers::Callers,
+    pub(crate) heads: Arc<Together<String, competitions::Head>>,
     /// By what those who listen know our own words; 0: nobody here listens.
     pub(crate) me: AtomicI32,
     /// Nobody else knows of it yet: see [`Store::is_in_the_making`].
@@ -197,6 +205,8 @@ impl Store {
                 writes,
                 groups,
                 definitions: competitions::Definitions::default(),
+                callers: callers::Callers::default(),
+                heads: Arc::default(),
                 me: AtomicI32::new(0),
                 in_the_making: AtomicBool::new(false),
                 refused: AtomicBool::new(false),

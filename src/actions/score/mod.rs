@@ -226,17 +226,8 @@ fn places(app: &App, reader: &Reader, workout: &Workout, bib: u32) -> Vec<PlaceV
     if !reader.sees_scores(workout, None) {
         return Vec::new();
     }
-    let Some(standing) = app.board.entry(reader.id, bib, crate::standings::Mask::NONE.with(index)) else {
-        return Vec::new();
-    };
-    let whole = standing.rankings.into_iter().filter(|r| r.scope.whole());
-    whole
-        .filter_map(|ranking| {
-            let own = ranking.workouts.into_iter().find(|w| w.cell.workout == index)?;
-            let place = own.cell.place.filter(|_| own.cell.placed);
-            Some(PlaceView { division: ranking.division, place, of: count(own.of) })
-        })
-        .collect()
+    let places = app.board.places_in(reader.id, index, bib).unwrap_or_default();
+    places.into_iter().map(|p| PlaceView { division: p.division, place: p.place, of: count(p.of) }).collect()
 }
 
 /// A count for JSON. No division has 2^32 entries.

@@ -11,7 +11,7 @@ use tallywright::rules::order::Key;
 use tallywright::rules::people::EntryState;
 use tallywright::rules::place::{LevelRule, Missing, OverallRules, Points, Ties, level_of};
 use tallywright::rules::placement::{Change, Placement};
-use tallywright::standings::{Board, Cut, EntryRanking, Mask, Query, Scope, Settling, View};
+use tallywright::standings::{Board, Cut, EntryRanking, Mask, PlaceIn, Query, Scope, Settling, View};
 
 const WORKOUTS: [&str; 4] = ["w1", "w2", "w3", "w4"];
 
@@ -166,6 +166,16 @@ fn pages(view: &View, query: &Query) {
         if let Some(ranking) = entry.rankings.iter().find(same) {
             assert_eq!((ranking.standing, ranking.shared, ranking.row), (row.standing, row.shared, at + 1));
             assert_eq!((ranking.points, ranking.next), (row.points, row.next));
+        }
+        let all = view.entry(bib, Mask::ALL).unwrap();
+        for workout in 0..places.len() {
+            let of = |ranking: &EntryRanking| {
+                let own = ranking.workouts.iter().find(|own| own.cell.workout == workout)?;
+                let place = own.cell.place.filter(|_| own.cell.placed);
+                Some(PlaceIn { division: ranking.division.clone(), place, of: own.of })
+            };
+            let among: Vec<_> = all.rankings.iter().filter(|r| r.scope.whole()).filter_map(of).collect();
+            assert_eq!(view.places_in(workout, bib).unwrap(), among, "{bib} {workout}");
         }
         let next = whole.iter().rfind(|other| other.standing < row.standing && other.standing.is_some());
         let first = next.and_then(|next| whole.iter().find(|other| other.standing == next.standing));
