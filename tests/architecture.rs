@@ -289,6 +289,19 @@ fn sql_is_known_to_the_store_alone() {
     assert_none(&found);
 }
 
+/// The tests ask for more of these than the program does, and a build for the tests has it all.
+#[test]
+fn the_program_names_no_part_of_a_crate_that_only_the_tests_have() {
+    let client =
+        |n: &[String]| matches!(n[0].as_str(), "hyper" | "hyper_util") && n.iter().any(|part| part == "client");
+    let found: Vec<String> = sources()
+        .iter()
+        .filter(|source| source.names.iter().any(|n| client(n)))
+        .map(|source| format!("src/{} names a client", source.path))
+        .collect();
+    assert_none(&found);
+}
+
 /// What may name an engine: the floor of their differences, and what passes the same text on to either.
 const ENGINES: &[&str] = &["store/dialect/", "store/db.rs", "store/transfer.rs"];
 

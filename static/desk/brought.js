@@ -80,16 +80,26 @@ const language = document.documentElement.lang;
 const plural = new Intl.PluralRules(language, { type: "ordinal" });
 export const ordinal = (n) => put(words[`ordinal_${plural.select(n)}`] ?? words.ordinal_other, { n: n.toLocaleString(language) });
 
+// How an instant is written by the gym's clock; made once each, as hundreds of rows ask for the same few.
+const formats = new Map();
+function format(options) {
+  const known = JSON.stringify(options);
+  if (!formats.has(known)) {
+    const form = { hourCycle: "h23", ...options };
+    let made;
+    try {
+      made = new Intl.DateTimeFormat(language, { ...form, timeZone: desk.dataset.zone });
+    } catch {
+      made = new Intl.DateTimeFormat(language, form);
+    }
+    formats.set(known, made);
+  }
+  return formats.get(known);
+}
+
 // By the gym's clock: the hour, and the day where that is another.
 export function clock(at = now()) {
-  const said = (options, instant) => {
-    const form = { hourCycle: "h23", ...options };
-    try {
-      return new Intl.DateTimeFormat(language, { ...form, timeZone: desk.dataset.zone }).format(instant);
-    } catch {
-      return new Intl.DateTimeFormat(language, form).format(instant);
-    }
-  };
+  const said = (options, instant) => format(options).format(instant);
   const [hour, day] = [{ hour: "2-digit", minute: "2-digit" }, { weekday: "short", day: "numeric", month: "short" }];
   return said({ dateStyle: "short" }, at) === said({ dateStyle: "short" }, now()) ? said(hour, at) : said({ ...day, ...hour }, at);
 }

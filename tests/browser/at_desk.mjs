@@ -163,8 +163,11 @@ export async function staffElsewhere(base, demo, gym) {
   return { gym, judge: judges[0].code, enter };
 }
 
-/** The gyms, but the sample's own, where most is missing in a workout: enough for an evening each. */
-export async function gymsWithMostLeft(base, demo, workout, n) {
+// Rows that an evening fills in, and some more.
+const AN_EVENING = 56;
+
+/** The smallest gyms, but the sample's own, where enough is missing in a workout for an evening each. */
+export async function gymsForAnEvening(base, demo, workout, n) {
   const office = await open(base);
   await signIn(office.page, demo.sign_in.find((s) => s.role === "organiser"));
   const api = `/api/v1/competitions/${demo.competition}`;
@@ -172,9 +175,13 @@ export async function gymsWithMostLeft(base, demo, workout, n) {
   const own = staffOf(demo).gym;
   const gyms = (await ask("/gyms")).filter((gym) => gym.slug !== own);
   const left = [];
-  for (const { slug } of gyms) left.push([(await ask(`/workouts/${workout}/scores?gym=${slug}`)).missing, slug]);
+  for (const { slug } of gyms) {
+    const { missing, entries } = await ask(`/workouts/${workout}/scores?gym=${slug}`);
+    if (missing >= AN_EVENING) left.push([entries, slug]);
+  }
   await office.close();
-  return left.sort(([a], [b]) => b - a).slice(0, n).map(([, slug]) => slug);
+  if (left.length < n) throw new Error(`${left.length} gyms have enough left`);
+  return left.sort(([a], [b]) => a - b).slice(0, n).map(([, slug]) => slug);
 }
 
 /** Somebody new of a gym for whoever needs rows that nobody has touched, entered by the organiser: their bibs, and how they are taken out again. */

@@ -4,7 +4,7 @@
 // no JavaScript.
 
 import { Desk, Row } from "./at_desk.mjs";
-import { LOOKS, assert, check, sees, sound } from "./checks.mjs";
+import { EVENINGS, assert, check, sees, sound } from "./checks.mjs";
 import { open, watch } from "./people.mjs";
 
 export async function deskEvening(base, demo, staff, look) {
@@ -370,7 +370,7 @@ export async function deskEvening(base, demo, staff, look) {
     const scores = `/api/v1/competitions/${demo.competition}/workouts/${desk.workout}/scores`;
     let guest;
     // Desks that are at work beside this one have guests of their own.
-    const ours = (bib) => bib % LOOKS.length === LOOKS.indexOf(look);
+    const ours = (bib) => bib % EVENINGS.length === EVENINGS.indexOf(look);
     for (const e of entries.filter((e) => e.gym && e.gym !== staff.gym && e.state === "active" && ours(e.bib))) {
       if ((await page.request.get(`${scores}/${e.bib}`)).status() !== 404) continue;
       guest = e;

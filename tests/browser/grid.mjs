@@ -3,7 +3,7 @@
 // is now, keys alone.
 
 import { Desk, Row } from "./at_desk.mjs";
-import { LOOKS, assert, check, sees, sound } from "./checks.mjs";
+import { EVENINGS, assert, check, sees, sound } from "./checks.mjs";
 import { open, send, signIn } from "./people.mjs";
 
 export async function gridEvening(base, demo, staff, look) {
@@ -26,7 +26,7 @@ export async function gridEvening(base, demo, staff, look) {
 
   const rowOf = (bib) => grid.locator("tbody tr", { has: page.locator("th .under", { hasText: new RegExp(`^${bib} `) }) });
   // Three who have done nothing yet, in the last rows of the grid: free in every column.
-  const first = 960_000 + 1_000 * LOOKS.indexOf(look) + 10 * Math.floor(Math.random() * 90);
+  const first = 960_000 + 1_000 * EVENINGS.indexOf(look) + 10 * Math.floor(Math.random() * 90);
   const fresh = [first, first + 1, first + 2];
   await check("who was entered meanwhile has a row of the grid, with a field for every workout", async () => {
     const entry = (bib) => ({ bib, name: `Fresh ${bib}`, born: "1996-04-02", category: "women", division: "women", gym: staff.gym });

@@ -3,7 +3,7 @@
 // it is anybody else's.
 
 import { Desk, newcomers } from "./at_desk.mjs";
-import { LOOKS, assert, check, checksIn, comes, sees, sound } from "./checks.mjs";
+import { EVENINGS, assert, check, checksIn, comes, sees, sound } from "./checks.mjs";
 import { open, send, signIn } from "./people.mjs";
 
 export async function judgesEvening(base, demo) {
@@ -19,7 +19,7 @@ export async function judgesEvening(base, demo) {
   const heats = `${desk.address}/heats/${desk.workout}`;
 
   // Whoever has a lane and nothing stored all evening, and one more for each look: what others leave is not counted on.
-  const { bibs: [bib, ...others], leave } = await newcomers(base, demo, staff.gym, 1 + LOOKS.length);
+  const { bibs: [bib, ...others], leave } = await newcomers(base, demo, staff.gym, 1 + EVENINGS.length);
 
   let name, waits;
   const counted = [];
@@ -42,7 +42,7 @@ export async function judgesEvening(base, demo) {
     await comes(gym.page, () => form.getByRole("button").click());
     assert((await gym.page.locator("#errors").count()) === 0, await gym.page.locator("main").innerText());
   });
-  for (const look of LOOKS) {
+  for (const look of EVENINGS) {
     const at = await open(base, { look });
     const { page } = at;
     const check = checksIn(look);

@@ -7,8 +7,8 @@
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
 
 import { readFile } from "node:fs/promises";
-import { gymsWithMostLeft, staffElsewhere, staffOf } from "./at_desk.mjs";
-import { LOOKS, assert, check, counts, during, kept, light, sees, sound } from "./checks.mjs";
+import { gymsForAnEvening, staffElsewhere, staffOf } from "./at_desk.mjs";
+import { EVENINGS, assert, check, counts, during, kept, light, sees, sound } from "./checks.mjs";
 import { deskCorrections } from "./correct.mjs";
 import { deskEvening } from "./desk.mjs";
 import { inGerman } from "./german.mjs";
@@ -261,10 +261,9 @@ await check("staff sign out", async () => {
   await sees(page, "You are signed out.");
 });
 await atDesk.close();
-// In every look at a gym of its own, where nobody has been at work.
-const elsewhere = await gymsWithMostLeft(base, demo, running, LOOKS.length - 1);
-async function evening(n) {
-  const look = LOOKS[n];
+// On a phone and on a wide screen, each at a gym of its own, where nobody has been at work.
+const elsewhere = await gymsForAnEvening(base, demo, running, EVENINGS.length - 1);
+async function evening(look, n) {
   const who = n === 0 ? staffOf(demo) : await staffElsewhere(base, demo, elsewhere[n - 1]);
   await deskEvening(base, demo, who, look);
   await deskRows(base, demo, who, look);
@@ -273,9 +272,8 @@ async function evening(n) {
   if (look.width >= 1024) await gridEvening(base, demo, who, look);
   await heatsEvening(base, demo, who, look);
 }
-// Two at a time, as each waits more than it works: on a phone in light and in dark, then on a wide screen.
-const inLook = (n) => during.run(`${LOOKS[n].width} px, ${LOOKS[n].scheme}`, () => evening(n));
-for (const n of [0, 2]) await Promise.all([inLook(n), inLook(n + 1)]);
+// Side by side, as each waits more than it works.
+await Promise.all(EVENINGS.map((look, n) => during.run(`${look.width} px, ${look.scheme}`, () => evening(look, n))));
 await walls(base, demo);
 
 // --- a referee --------------------------------------------------------------------------------
