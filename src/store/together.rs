@@ -45,7 +45,7 @@ impl<K: Clone + Eq + Hash + Send + 'static, V: Clone + Send + 'static> Together<
         };
         if is_first {
             // By itself: whoever asked first may go away.
-            let turn = Turn(Arc::clone(self));
+            let turn = Turn { of: Arc::clone(self), ended: false };
             tokio::spawn(async move { turn.put(all).await });
         }
         answered.await.unwrap_or(Err(StoreError::Late))
@@ -53,10 +53,14 @@ impl<K: Clone + Eq + Hash + Send + 'static, V: Clone + Send + 'static> Together<
 }
 
 /// Of who puts the questions, until nobody waits.
-struct Turn<K, V>(Arc<Together<K, V>>);
+struct Turn<K, V> {
+    of: Arc<Together<K, V>>,
+    /// Nobody waited any more: from then on it is another's turn.
+    ended: bool,
+}
 
 impl<K: Clone + Eq + Hash, V: Clone> Turn<K, V> {
-    async fn put<A>(self, all: impl Fn(Vec<K>) -> A)
+    async fn put<A>(mut self, all: impl Fn(Vec<K>) -> A)
     where
         A: Future<Output = Result<HashMap<K, V>, StoreError>>,
     {
@@ -78,10 +82,11 @@ impl<K: Clone + Eq + Hash, V: Clone> Turn<K, V> {
         }
     }
 
-    fn next(&self) -> Option<Vec<(K, oneshot::Sender<Answer<V>>)>> {
-        let mut gathered = self.0.lock();
+    fn next(&mut self) -> Option<Vec<(K, oneshot::Sender<Answer<V>>)>> {
+        let mut gathered = self.of.lock();
         let most = gathered.waiting.len().min(LARGEST);
         gathered.asking = most > 0;
+        self.ended = most == 0;
         (most > 0).then(|| gathered.waiting.drain(..most).collect())
     }
 }
@@ -89,8 +94,8 @@ impl<K: Clone + Eq + Hash, V: Clone> Turn<K, V> {
 impl<K, V> Drop for Turn<K, V> {
     /// A panic, or a runtime that ends, keeps nobody waiting, nor those who ask after it.
     fn drop(&mut self) {
-        let mut gathered = self.0.lock();
-        if gathered.asking {
+        if !self.ended {
+            let mut gathered = self.of.lock();
             gathered.asking = false;
             gathered.waiting.clear();
         }
@@ -134,6 +139,24 @@ mod tests {
         }
         assert!(PUT.load(Ordering::SeqCst) < 10, "one by one");
         assert_eq!(all.ask(12, squares).await.expect("an answer"), Some(144), "and later ones too");
+    }
+
+    /// Turns begin while others end.
+    #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+    async fn nobody_is_forgotten_between_two_turns() {
+        let all: Squares = Arc::default();
+        let at_once = |keys: Vec<u64>| async move { Ok(keys.into_iter().map(|key| (key, key * key)).collect()) };
+        let askers = (1..9).map(|key| {
+            let all = Arc::clone(&all);
+            tokio::spawn(async move {
+                for _ in 0..5_000 {
+                    assert_eq!(all.ask(key, at_once).await.expect("an answer"), Some(key * key));
+                }
+            })
+        });
+        for asker in askers.collect::<Vec<_>>() {
+            asker.await.expect("everybody is answered");
+        }
     }
 
     #[tokio::test]
