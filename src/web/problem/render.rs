@@ -30,11 +30,9 @@ pub async fn render(State(app): State<App>, mut request: Request, next: Next) ->
     let page = page && !request.uri().path().starts_with("/api/");
     let form = if page { Form::Page } else { Form::Json };
     let back = (request.method() == Method::GET).then(|| request.uri().to_string());
-    let typed = Typed::default();
+    let (sent, path) = (request.method() != Method::GET, request.uri().path().to_owned());
+    let (from, typed) = (request.headers().get(header::REFERER).cloned(), Typed::default());
     request.extensions_mut().insert(typed.clone());
-    let path = request.uri().path().to_owned();
-    let asking =
-        Asking { sent: request.method() != Method::GET, before: before(request.headers(), &path), path, typed };
     let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
     let mut response = next.run(request).await;
     let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
@@ -43,7 +41,7 @@ pub async fn render(State(app): State<App>, mut request: Request, next: Next) ->
     }
     let mut written = match (form, back) {
         (Form::Page, Some(back)) if problem.status == StatusCode::UNAUTHORIZED => to_sign_in(&back),
-        (Form::Page, _) => problem.page(&id, &asking),
+        (Form::Page, _) => problem.page(&id, &Asking { sent, before: before(from.as_ref(), &path), path, typed }),
         (Form::Json, _) => problem.json(&app.config.public_url, &id),
     };
     // What the router said, as `Allow`, stays.
@@ -71,9 +69,9 @@ struct Asking {
 /// The page of ours that a request came from: browsers name no other (`Referrer-Policy`), and of
 /// whatever else is named only the path is taken. What was shown in answer to a form stands at an
 /// address that only forms are sent to: then it is the page of that form, and so it is when no page is named.
-fn before(headers: &HeaderMap, sent_to: &str) -> Option<String> {
+fn before(from: Option<&HeaderValue>, sent_to: &str) -> Option<String> {
     let from = || {
-        let from: Uri = headers.get(header::REFERER)?.to_str().ok()?.parse().ok()?;
+        let from: Uri = from?.to_str().ok()?.parse().ok()?;
         let page = pages::typed::page_of(from.path()).unwrap_or(from.path_and_query()?.as_str().to_owned());
         (page.starts_with('/') && !page.starts_with("//")).then_some(page)
     };
