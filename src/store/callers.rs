@@ -3,7 +3,7 @@
 
 use super::db::{Bulk, Val};
 use super::grants::role_of;
-use super::together::Together;
+use super::together::{Found, Together};
 use super::{Store, StoreError, instant, micros, number};
 use crate::rules::access::{Actor, Grant};
 use jiff::Timestamp;
@@ -98,17 +98,17 @@ impl Store {
         Ok(found.filter(|token| token.expires_at > micros(now)).map(|token| token.actor))
     }
 
-    async fn list_by_token(self, hashes: Vec<Hash>) -> Result<HashMap<Hash, Token>, StoreError> {
+    async fn list_by_token(self, hashes: Vec<Hash>) -> Found<Hash, Token> {
         let mut conn = self.read().await?;
         let members = hashes.into_iter().map(|hash| Val::Bytes(hash.to_vec())).collect();
         let rows: Vec<TokenRow> = TOKENS.read(&mut conn, &[], members).await?;
         let mut by_hash: HashMap<Hash, (i64, Vec<Row>)> = HashMap::new();
         for (of, expires_at, account, email, role, competition, gym, bib, judge) in rows {
             let row = (account, email, role, competition, gym, bib, judge);
-            by_hash.entry(hash(of)?).or_insert((expires_at, Vec::new())).1.push(row);
+            by_hash.entry(hash("tokens", of)?).or_insert((expires_at, Vec::new())).1.push(row);
         }
-        let token = |(hash, (expires_at, rows))| Ok(actor(rows)?.map(|actor| (hash, Token { actor, expires_at })));
-        by_hash.into_iter().filter_map(|one| token(one).transpose()).collect()
+        let token = |(expires_at, rows)| Ok(Token { actor: actor(rows)?, expires_at });
+        Ok(by_hash.into_iter().map(|(hash, facts)| (hash, token(facts))).collect())
     }
 
     /// Who has the session with this hash, if it has not ended by `now`.
@@ -119,38 +119,38 @@ impl Store {
         Ok(found.filter(|session| session.expires_at > micros(now)).map(|session| session.found))
     }
 
-    async fn list_by_session(self, hashes: Vec<Hash>) -> Result<HashMap<Hash, Session>, StoreError> {
+    async fn list_by_session(self, hashes: Vec<Hash>) -> Found<Hash, Session> {
         let mut conn = self.read().await?;
         let members = hashes.into_iter().map(|hash| Val::Bytes(hash.to_vec())).collect();
         let rows: Vec<SessionRow> = SESSIONS.read(&mut conn, &[], members).await?;
         let mut by_hash: HashMap<Hash, (SessionFacts, Vec<Row>)> = HashMap::new();
         for (of, session, expires, created, seen, account, email, role, competition, gym, bib, judge) in rows {
             let row = (account, email, role, competition, gym, bib, judge);
-            by_hash.entry(hash(of)?).or_insert(((session, expires, created, seen), Vec::new())).1.push(row);
+            by_hash.entry(hash("sessions", of)?).or_insert(((session, expires, created, seen), Vec::new())).1.push(row);
         }
-        let session = |(hash, ((session, expires_at, created_at, seen_at), rows))| {
-            let Some(actor) = actor(rows)? else { return Ok(None) };
+        let session = |((session, expires_at, created_at, seen_at), rows)| {
             let (created_at, seen_at) = (instant("sessions", created_at)?, instant("sessions", seen_at)?);
-            Ok(Some((hash, Session { found: InSession { actor, session, created_at, seen_at }, expires_at })))
+            Ok(Session { found: InSession { actor: actor(rows)?, session, created_at, seen_at }, expires_at })
         };
-        by_hash.into_iter().filter_map(|one| session(one).transpose()).collect()
+        Ok(by_hash.into_iter().map(|(hash, facts)| (hash, session(facts))).collect())
     }
 }
 
 /// Number, when it ends, when it began, when it was last used.
 type SessionFacts = (i64, i64, i64, i64);
 
-fn hash(bytes: Vec<u8>) -> Result<Hash, StoreError> {
-    bytes.try_into().map_err(|_| StoreError::unreadable("tokens", "a hash is not 32 bytes"))
+fn hash(table: &'static str, bytes: Vec<u8>) -> Result<Hash, StoreError> {
+    bytes.try_into().map_err(|_| StoreError::unreadable(table, "a hash is not 32 bytes"))
 }
 
-fn actor(rows: Vec<Row>) -> Result<Option<Actor>, StoreError> {
-    let Some((account, email, ..)) = rows.first() else { return Ok(None) };
-    let mut actor = Actor { account: Some(*account), email: email.clone(), ..Actor::default() };
-    for (_, _, role, competition, gym, bib, judge) in rows {
+/// Of the rows of one account, of which there is one at least.
+fn actor(rows: Vec<Row>) -> Result<Actor, StoreError> {
+    let mut actor = Actor::default();
+    for (account, email, role, competition, gym, bib, judge) in rows {
+        (actor.account, actor.email) = (Some(account), email);
         let Some(role) = role else { continue };
         let bib = bib.map(|bib| number("grants", bib)).transpose()?;
         actor.grants.push(Grant { role: role_of(&role)?, competition, gym, bib, judge });
     }
-    Ok(Some(actor))
+    Ok(actor)
 }

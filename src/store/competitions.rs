@@ -2,6 +2,7 @@
 
 use super::db::{AsEx, Bulk, Val};
 use super::merkle::{Hash, Peaks};
+use super::together::Found;
 use super::{Store, StoreError, aside, column, instant, number, parse};
 use crate::rules::competition::{self, Competition, RawCompetition};
 use crate::rules::tag::Tag;
@@ -161,16 +162,19 @@ impl Store {
             .transpose()
     }
 
-    async fn list_competition_heads(self, slugs: Vec<String>) -> Result<HashMap<String, Head>, StoreError> {
+    async fn list_competition_heads(self, slugs: Vec<String>) -> Found<String, Head> {
         let mut conn = self.read().await?;
         let members = slugs.into_iter().map(Val::Text).collect();
         let rows: Vec<HeadRow> = HEADS.read(&mut conn, &[], members).await?;
-        let head = |(id, slug, seq, at, definition_seq, leaf, peaks): HeadRow| {
+        let head = |id, seq, at, definition_seq, leaf, peaks: Vec<u8>| {
             let seq = number("competitions", seq)?;
             let (at, peaks) = (instant("competitions", at)?, peaks_of(seq, &peaks)?);
-            Ok((slug, Head { id, seq, at, applied: place(definition_seq, leaf)?, peaks }))
+            Ok(Head { id, seq, at, applied: place(definition_seq, leaf)?, peaks })
         };
-        rows.into_iter().map(head).collect()
+        let one = |(id, slug, seq, at, definition_seq, leaf, peaks): HeadRow| {
+            (slug, head(id, seq, at, definition_seq, leaf, peaks))
+        };
+        Ok(rows.into_iter().map(one).collect())
     }
 
     /// The file applied by the record at this position with this leaf, where it was read before.

@@ -94,6 +94,9 @@ pub enum StoreError {
     /// What became of a question that was put for several together.
     #[error("{0}")]
     Shared(Arc<StoreError>),
+    /// A question that was put for several together came to no end.
+    #[error("a question came to no end")]
+    Unanswered,
     /// A row does not read back as what it should be.
     #[error("unreadable row in {table}: {why}")]
     Unreadable {

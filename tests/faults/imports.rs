@@ -158,6 +158,8 @@ async fn a_command_that_stands_still_in_the_middle_of_a_write_keeps_nobody_from_
                 goes_on() || load.refusals().iter().any(|why| why.contains(busy))
             })
             .await;
+            // It may have been told of what was before.
+            pause(700).await;
             caught = !goes_on();
             if caught {
                 break;
