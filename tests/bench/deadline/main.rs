@@ -46,7 +46,15 @@ async fn main() {
     let short = std::env::args().any(|a| a == "--test");
     let athletes: u32 = if short { 2_000 } else { 300_000 };
     let seconds = Duration::from_secs(if short { 1 } else { 10 });
-    measure("sqlite", Ground::on_a_file(athletes), seconds).await;
+    // `cargo bench --bench deadline -- sqlite` (or `postgres`): of that engine alone.
+    let wants =
+        |engine: &str, other: &str| std::env::args().any(|a| a == engine) || std::env::args().all(|a| a != other);
+    if wants("sqlite", "postgres") {
+        measure("sqlite", Ground::on_a_file(athletes), seconds).await;
+    }
+    if !wants("postgres", "sqlite") {
+        return;
+    }
     if let Some(server) = Server::start() {
         measure("postgres", Ground::on_a_server(&server, athletes).await, seconds).await;
     }
