@@ -23,7 +23,7 @@ export async function open(base, { look, from, ...more } = {}) {
   browser ??= chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", headless: true, args: ARGS });
   const proxy = from && (await through(from));
   const context = await (await browser).newContext({ baseURL: base, ...seen(look), ...(proxy && { proxy }), ...more });
-  context.setDefaultTimeout(20_000);
+  context.setDefaultTimeout(45_000);
   const page = await context.newPage();
   page.look = look;
   watch(page, base);

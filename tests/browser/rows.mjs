@@ -311,14 +311,15 @@ export async function deskRows(base, demo, staff, look) {
       await page.getByRole("button", { name: "Send all 3" }).click();
       await rows[0].says(/did not answer\. Kept on this device; sent again in a moment/);
       await sees(page, "3 not sent yet");
-      if (status === 503) await sound(page, "desk while the service does not answer");
       if (after) {
         // Not before it wants to be asked, whatever wakes the page meanwhile.
         const first = asked.at(-1);
         await page.evaluate(() => document.dispatchEvent(new Event("woke")));
         await page.waitForTimeout(Math.max(0, first + 4_500 - Date.now()));
-        assert(asked.at(-1) === first, `asked again after ${asked.at(-1) - first} ms`);
+        const again = asked.find((at) => at > first) ?? Infinity;
+        assert(again - first >= 5_500, `asked again after ${again - first} ms`);
       }
+      if (status === 503) await sound(page, "desk while the service does not answer");
       await page.unroute(stored);
       // By themselves, after a pause.
       for (const row of rows) await row.says(/^Saved \d\d:\d\d$/);
@@ -340,7 +341,8 @@ export async function deskRows(base, demo, staff, look) {
       await sees(page, "1 not sent yet");
       const first = asked.at(-1);
       await page.waitForTimeout(Math.max(0, first + 3_500 - Date.now()));
-      assert(asked.at(-1) === first, `asked again after ${asked.at(-1) - first} ms`);
+      const again = asked.find((at) => at > first) ?? Infinity;
+      assert(again - first >= (after ? 5_500 : 3_500), `asked again after ${again - first} ms`);
       await page.unroute(checked);
       await row.says(/^Would be/);
     }
