@@ -30,7 +30,9 @@ export async function athletesEvening(base, demo, staff, look, from) {
   // Whose name everybody reads; their gym reads the others' too.
   const names = new Map(entries.filter((e) => e.show_name).map((e) => [e.bib, e.name]));
   const untouched = ({ state, score }) => state === "attested" && !score.flag && !score.ruling && !score.appeal;
-  const attested = rows.filter((r) => untouched(r) && r.bib !== person("athlete").bib && !met.has(r.bib));
+  // The gym's own: visitors have rows there too, and no slips.
+  const ofGym = new Set(entries.filter((e) => e.gym === staff.gym).map((e) => e.bib));
+  const attested = rows.filter((r) => untouched(r) && ofGym.has(r.bib) && r.bib !== person("athlete").bib && !met.has(r.bib));
   // Somebody who could do better.
   const best = Math.max(...attested.map((r) => r.score.performance.combined));
 
