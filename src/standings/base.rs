@@ -10,7 +10,7 @@ use crate::rules::order::Key;
 use crate::rules::people::EntryState;
 use crate::rules::place::{Changes, Column, Counting, Overall};
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 /// How many sets of workouts standings are kept for. Readers see few different ones.
 const MASKS_KEPT: usize = 8;
@@ -310,19 +310,22 @@ impl Base {
     /// The standings that count the workouts of a mask.
     pub(super) fn overall(&self, mask: Mask) -> Arc<Overall> {
         let slot = {
-            let mut kept = self.overall.lock().unwrap_or_else(PoisonError::into_inner);
+            let mut kept = lock(&self.overall);
             if kept.len() >= MASKS_KEPT && !kept.contains_key(&mask) {
                 kept.clear();
             }
             Arc::clone(kept.entry(mask).or_default())
         };
-        let of = || Arc::new(Overall::of(&self.definition.overall, &self.columns, &self.asked(mask)));
-        Arc::clone(slot.get_or_init(of))
+        Arc::clone(slot.get_or_init(|| Arc::new(self.ranked_anew(mask))))
+    }
+
+    fn ranked_anew(&self, mask: Mask) -> Overall {
+        Overall::of(&self.definition.overall, &self.columns, &self.asked(mask))
     }
 
     /// The masks that standings have been worked out for.
     pub(super) fn masks(&self) -> Vec<Mask> {
-        let kept = self.overall.lock().unwrap_or_else(PoisonError::into_inner);
+        let kept = lock(&self.overall);
         kept.iter().filter(|(_, slot)| slot.get().is_some()).map(|(mask, _)| *mask).collect()
     }
 
@@ -332,15 +335,27 @@ impl Base {
         workouts.map(|(column, workout)| Counting { column, weight: workout.weight }).collect()
     }
 
+    /// The bytes it takes with the standings that count these workouts. To be told that is not to have asked for
+    /// them: what readers asked for is worked out again with every change of many.
+    pub(super) fn bytes_with(&self, mask: Mask) -> usize {
+        let known = lock(&self.overall).get(&mask).is_some_and(|slot| slot.get().is_some());
+        self.bytes() + if known { 0 } else { self.ranked_anew(mask).bytes() }
+    }
+
     /// The bytes it takes, what has been worked out of it so far with it.
     pub(super) fn bytes(&self) -> usize {
-        let kept = self.overall.lock().unwrap_or_else(PoisonError::into_inner);
+        let kept = lock(&self.overall);
         let overall: usize = kept.values().filter_map(|slot| slot.get()).map(|overall| overall.bytes()).sum();
         let listed: usize = self.listed.iter().filter_map(OnceLock::get).map(|list| list.capacity() * 4).sum();
         let columns: usize = self.columns.iter().map(Column::bytes).sum();
         let homes = self.homes.as_ref().map_or(0, |homes| homes.bytes());
         (self.bibs.capacity() + self.scored.capacity()) * 4 + homes + columns + listed + overall
     }
+}
+
+/// A panic elsewhere while this was held leaves something that is at worst worked out again.
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// The workouts that somebody has a score in.

@@ -39,7 +39,7 @@ pub struct Settling {
 
 impl Default for Settling {
     fn default() -> Self {
-        Self { changes: 32, rows_per_change: 8192, beside_from: 20_000, patience: 16 }
+        Self { changes: 64, rows_per_change: 2048, beside_from: 20_000, patience: 16 }
     }
 }
 

@@ -113,11 +113,7 @@ impl View {
     pub fn memory(&self) -> Memory {
         let plain = self.field.definition.divisions.iter().filter(|division| division.combines.is_empty());
         let pools = plain.filter_map(|division| self.pool(&division.slug, &Scope::default()));
-        let ranked = pools.map(|pool| {
-            drop(pool.overall(Mask::ALL));
-            pool.base.bytes()
-        });
-        let ranked = ranked.sum();
+        let ranked = pools.map(|pool| pool.base.bytes_with(Mask::ALL)).sum();
         let (entries, known) = self.field.size();
         Memory { entries, known, ranked, names: self.cache.names.size().1 }
     }

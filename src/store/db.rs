@@ -5,11 +5,13 @@
 //! bytes, booleans. What cannot be said in it stands in [`super::dialect`].
 
 use super::StoreError;
+use super::dialect::line::Line;
 use super::dialect::postgres::{Reading, Writing};
+use super::dialect::sqlite::Begun;
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::PgRow;
 use sqlx::sqlite::SqliteRow;
-use sqlx::{FromRow, PgConnection, PgPool, Postgres, Sqlite, SqliteConnection, SqlitePool, Transaction};
+use sqlx::{FromRow, PgConnection, Postgres, Sqlite, SqliteConnection};
 use std::sync::OnceLock;
 use std::time::Duration;
 use tokio::time::Instant;
@@ -18,9 +20,9 @@ use tokio::time::Instant;
 #[derive(Clone, Debug)]
 pub enum Db {
     /// Embedded.
-    Sqlite(SqlitePool),
+    Sqlite(Line<Sqlite>),
     /// A server.
-    Postgres(PgPool),
+    Postgres(Line<Postgres>),
 }
 
 /// A connection for reading.
@@ -34,7 +36,7 @@ pub enum Conn {
 /// A transaction.
 #[expect(missing_docs, reason = "the engines")]
 pub enum Tx {
-    Sqlite(Transaction<'static, Sqlite>),
+    Sqlite(Begun),
     Postgres(Writing),
 }
 
@@ -77,7 +79,7 @@ impl AsEx for Conn {
 impl AsEx for Tx {
     fn ex(&mut self) -> Ex<'_> {
         match self {
-            Self::Sqlite(t) => Ex::Sqlite(t),
+            Self::Sqlite(t) => Ex::Sqlite(t.ex()),
             Self::Postgres(t) => {
                 let until = t.until();
                 Ex::Postgres(t.ex(), Some(until))
@@ -100,16 +102,16 @@ impl Db {
     /// Closes all connections.
     pub async fn close(&self) {
         match self {
-            Self::Sqlite(pool) => pool.close().await,
-            Self::Postgres(pool) => pool.close().await,
+            Self::Sqlite(line) => line.close().await,
+            Self::Postgres(line) => line.close().await,
         }
     }
 
     /// Returns once somebody closes them, before they are closed.
     pub async fn closing(&self) {
         match self {
-            Self::Sqlite(pool) => pool.close_event().await,
-            Self::Postgres(pool) => pool.close_event().await,
+            Self::Sqlite(line) => line.closing().await,
+            Self::Postgres(line) => line.closing().await,
         }
     }
 }
@@ -379,16 +381,18 @@ fn renumbered(text: &str, before: usize) -> String {
 #[cfg(test)]
 impl Db {
     /// The same with one connection, for which nobody waits long.
-    pub(crate) fn narrow(&self) -> Self {
+    pub(crate) async fn narrow(&self) -> Self {
         let moment = Duration::from_secs(1);
         match self {
-            Self::Sqlite(pool) => {
+            Self::Sqlite(line) => {
                 let narrow = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).acquire_timeout(moment);
-                Self::Sqlite(narrow.connect_lazy_with((*pool.connect_options()).clone()))
+                let options = line.pool().await.connect_options();
+                Self::Sqlite(Line::of(narrow.connect_lazy_with((*options).clone())))
             }
-            Self::Postgres(pool) => {
+            Self::Postgres(line) => {
                 let narrow = sqlx::postgres::PgPoolOptions::new().max_connections(1).acquire_timeout(moment);
-                Self::Postgres(narrow.connect_lazy_with((*pool.connect_options()).clone()))
+                let options = line.pool().await.connect_options();
+                Self::Postgres(Line::of(narrow.connect_lazy_with((*options).clone())))
             }
         }
     }
@@ -404,7 +408,8 @@ mod tests {
     #[tokio::test]
     async fn no_statement_is_waited_for_without_end() {
         let Some(served) = Served::new("no statement was asked how long it is waited for").await else { return };
-        let db = Db::Postgres(PgPool::connect(&served.url).await.expect("the server of the tests"));
+        let pool = sqlx::PgPool::connect(&served.url).await.expect("the server of the tests");
+        let db = Db::Postgres(Line::of(pool));
         assert!(matches!(db.acquire().await.expect("a connection").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(db.begin().await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(dialect::snapshot(&db).await.expect("begins").ex(), Ex::Postgres(_, Some(_))));

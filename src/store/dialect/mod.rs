@@ -1,15 +1,18 @@
 //! The only differences between the engines: opening, beginning, locking, copying, and
 //! what their errors mean. [`sqlite`] and [`postgres`] hold what belongs to one alone.
 
+pub mod line;
 pub mod postgres;
 #[cfg(test)]
 pub(super) mod served;
-mod sqlite;
+pub mod sqlite;
 
 use super::db::{A_STEP, Conn, Db, Tx, by};
 use super::transfer::Table;
 use super::{Footing, Hold, StoreError};
+use line::Line;
 use postgres::{Reading, Writing};
+use sqlite::Begun;
 use std::path::Path;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
@@ -45,12 +48,14 @@ pub(crate) async fn open(url: &str) -> Result<Pools, StoreError> {
     let refuse = |why: String| StoreError::Address { url: shown(url), why };
     if is_served(url) {
         let postgres::Pools { reads, follows, looks, writes, groups } = postgres::open(url).await?;
-        let [reads, follows, looks, writes, groups] = [reads, follows, looks, writes, groups].map(Db::Postgres);
+        let [reads, follows, looks, writes, groups] =
+            [reads, follows, looks, writes, groups].map(|pool| Db::Postgres(Line::of(pool)));
         return Ok(Pools { reads, follows, looks, writes, groups });
     }
     let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
     match sqlite::open(&path).await {
         Ok(sqlite::Pools { reads, follows, writes }) => {
+            let [reads, follows, writes] = [reads, follows, writes].map(Line::of);
             let [looks, groups] = [reads.clone(), writes.clone()].map(Db::Sqlite);
             let [reads, follows, writes] = [reads, follows, writes].map(Db::Sqlite);
             Ok(Pools { reads, follows, looks, writes, groups })
@@ -101,8 +106,10 @@ pub(crate) async fn is_vacant(url: &str) -> Result<bool, StoreError> {
 /// state of a row is left there. When a reader is in the way it happens later, by itself. A server
 /// does it by itself too, in its own time.
 pub(crate) async fn settle(db: &Db) -> sqlx::Result<()> {
-    if let Db::Sqlite(pool) = db {
-        sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
+    if let Db::Sqlite(line) = db {
+        let mut turn = line.turn().await?;
+        sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut *turn).await?;
+        turn.end();
     }
     Ok(())
 }
@@ -110,8 +117,8 @@ pub(crate) async fn settle(db: &Db) -> sqlx::Result<()> {
 /// A connection from the pool, to read.
 pub(crate) async fn acquire(db: &Db) -> sqlx::Result<Conn> {
     Ok(match db {
-        Db::Sqlite(pool) => Conn::Sqlite(pool.acquire().await?),
-        Db::Postgres(pool) => Conn::Postgres(Reading::acquire(pool).await?),
+        Db::Sqlite(line) => Conn::Sqlite(line.pool().await.acquire().await?),
+        Db::Postgres(line) => Conn::Postgres(Reading::acquire(line.pool().await).await?),
     })
 }
 
@@ -119,8 +126,8 @@ pub(crate) async fn acquire(db: &Db) -> sqlx::Result<Conn> {
 /// without waiting. What it writes to in a log, it has to [`hold`].
 pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     Ok(match db {
-        Db::Sqlite(pool) => Tx::Sqlite(pool.begin_with("BEGIN IMMEDIATE").await?),
-        Db::Postgres(pool) => Tx::Postgres(Writing::begin(pool, "BEGIN").await?),
+        Db::Sqlite(line) => Tx::Sqlite(Begun::Writing(sqlite::Writing::begin(line).await?)),
+        Db::Postgres(line) => Tx::Postgres(Writing::begin(line).await?),
     })
 }
 
@@ -135,7 +142,7 @@ pub(crate) fn limit(tx: &mut Tx) {
 pub(crate) async fn answers(looks: &Db) -> bool {
     match looks {
         Db::Sqlite(_) => true,
-        Db::Postgres(looks) => postgres::answers(looks).await,
+        Db::Postgres(looks) => postgres::answers(looks.pool().await).await,
     }
 }
 
@@ -167,7 +174,7 @@ pub(crate) async fn crowded(looks: &Db, error: sqlx::Error) -> StoreError {
 pub(crate) async fn take_turn(looks: &Db, tx: &mut Tx) -> sqlx::Result<()> {
     // On the embedded engine it is the only one that writes at all.
     let (Db::Postgres(looks), Tx::Postgres(tx)) = (looks, tx) else { return Ok(()) };
-    postgres::take_turn(looks, tx).await
+    postgres::take_turn(looks.pool().await, tx).await
 }
 
 /// Makes the transaction the only one that writes to these competitions, given in order. `looks`: to see
@@ -178,9 +185,9 @@ pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], how: Hold) -> 
         postgres::wait_briefly(tx).await?;
     }
     if how.long {
-        postgres::take_time(looks, tx).await?;
+        postgres::take_time(looks.pool().await, tx).await?;
     }
-    postgres::hold(looks, tx, slugs).await?;
+    postgres::hold(looks.pool().await, tx, slugs).await?;
     if how.brief { postgres::wait_as_ever(tx).await } else { Ok(()) }
 }
 
@@ -188,7 +195,7 @@ pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], how: Hold) -> 
 pub(crate) async fn until_free(looks: &Db, slug: &str) -> sqlx::Result<()> {
     match looks {
         Db::Sqlite(_) => Ok(()),
-        Db::Postgres(looks) => postgres::until_free(looks, slug).await,
+        Db::Postgres(looks) => postgres::until_free(looks.pool().await, slug).await,
     }
 }
 
@@ -223,7 +230,7 @@ pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> sqlx::
     match db {
         // What can be read there is on the disk.
         Db::Sqlite(_) => Ok(()),
-        Db::Postgres(pool) => postgres::vouch_for_answer(pool, account, key).await,
+        Db::Postgres(line) => postgres::vouch_for_answer(line, account, key).await,
     }
 }
 
@@ -241,17 +248,15 @@ pub(crate) async fn tell(tx: &mut Tx, who: &AtomicI32) -> sqlx::Result<()> {
 pub(crate) async fn listen(looks: &Db, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
     match looks {
         Db::Sqlite(_) => std::future::pending().await,
-        Db::Postgres(looks) => postgres::listen(looks, me, told).await,
+        Db::Postgres(looks) => postgres::listen(looks.pool().await, me, told).await,
     }
 }
 
 /// Begins a transaction that only reads, and reads one state throughout.
 pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
     Ok(match db {
-        Db::Sqlite(pool) => Tx::Sqlite(pool.begin().await?),
-        Db::Postgres(pool) => {
-            Tx::Postgres(Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?)
-        }
+        Db::Sqlite(line) => Tx::Sqlite(Begun::Reading(line.pool().await.begin().await?)),
+        Db::Postgres(line) => Tx::Postgres(Writing::snapshot(line.pool().await).await?),
     })
 }
 
@@ -278,7 +283,7 @@ pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
 pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table], step: Duration) -> sqlx::Result<Tx> {
     match (looks, writes) {
         (Db::Postgres(looks), Db::Postgres(writes)) => {
-            Ok(Tx::Postgres(postgres::freeze(looks, writes, tables, step).await?))
+            Ok(Tx::Postgres(postgres::freeze(looks.pool().await, writes, tables, step).await?))
         }
         _ => begin(writes).await,
     }
@@ -297,10 +302,10 @@ pub(crate) async fn count_on(tx: &mut Tx, table: &str) -> sqlx::Result<()> {
 /// write down names it came by.
 pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
     match db {
-        Db::Sqlite(pool) => sqlite::told(pool).await,
-        Db::Postgres(pool) => {
+        Db::Sqlite(line) => sqlite::told(line.pool().await).await,
+        Db::Postgres(line) => {
             let until = Some(tokio::time::Instant::now() + A_STEP);
-            Ok(by(until, sqlx::query("ANALYZE").execute(pool)).await.map(drop)?)
+            Ok(by(until, sqlx::query("ANALYZE").execute(line.pool().await)).await.map(drop)?)
         }
     }
 }
@@ -308,7 +313,7 @@ pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
 /// Gives a database that nobody else knows of yet what makes large groups quick.
 pub(crate) async fn make(db: &Db) -> Result<(), StoreError> {
     match db {
-        Db::Sqlite(pool) => sqlite::make(pool).await,
+        Db::Sqlite(line) => sqlite::make(line.pool().await).await,
         Db::Postgres(_) => Ok(()),
     }
 }
@@ -359,7 +364,7 @@ pub(crate) fn claim(file: &Path) -> std::io::Result<()> {
 /// Writes a consistent copy of the whole database to `file`, which is [`claim`]ed.
 pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     match db {
-        Db::Sqlite(pool) => sqlite::copy(pool, file).await,
+        Db::Sqlite(line) => sqlite::copy(line.pool().await, file).await,
         Db::Postgres(_) => Err(StoreError::Backup("a server is copied with its own tools".to_owned())),
     }
 }
@@ -383,7 +388,7 @@ pub fn file(url: &str) -> Option<std::path::PathBuf> {
 /// The engine's own check of its file; `None`: sound.
 pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
     match db {
-        Db::Sqlite(pool) => sqlite::check(pool).await,
+        Db::Sqlite(line) => sqlite::check(line.pool().await).await,
         Db::Postgres(_) => Ok(None),
     }
 }

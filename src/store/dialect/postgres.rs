@@ -11,6 +11,7 @@ mod telling;
 mod turns;
 
 use super::Trouble;
+use super::line::{Line, Turn};
 use crate::store::db::{A_STEP, by};
 use crate::store::{Footing, StoreError};
 pub(super) use catalogue::{count_on, freeze, tables};
@@ -291,12 +292,18 @@ pub(super) async fn answers(looks: &PgPool) -> bool {
 
 /// A transaction. Dropped before its end it takes its connection with it, and the server undoes it.
 pub struct Writing {
-    connection: Option<PoolConnection<Postgres>>,
+    connection: Option<Held>,
     /// When it is given up; `None`: when one of its steps takes longer than that.
     until: Option<Instant>,
     step: Duration,
     /// Says meanwhile that its process goes on, where it may take its time.
     alive: Option<Alive>,
+}
+
+/// Whose turn it is, or from a pool of several.
+enum Held {
+    InTurn(Turn<Postgres>),
+    OfPool(PoolConnection<Postgres>),
 }
 
 const TAKEN: &str = "only taken when dropped or ended";
@@ -327,11 +334,41 @@ impl Drop for Reading {
 }
 
 impl Writing {
-    /// Begins one with this statement.
-    pub(super) async fn begin(pool: &PgPool, statement: &'static str) -> sqlx::Result<Self> {
-        let mut begun = Self { connection: Some(pool.acquire().await?), until: None, step: A_STEP, alive: None };
-        by(Some(Instant::now() + PATIENCE), begun.ex().execute(statement)).await?;
+    /// Begins one that writes.
+    pub(super) async fn begin(line: &Line<Postgres>) -> sqlx::Result<Self> {
+        Self::begin_with(line, "BEGIN").await
+    }
+
+    /// The same with this statement. A connection that has gone since somebody had it is known by that.
+    async fn begin_with(line: &Line<Postgres>, statement: &'static str) -> sqlx::Result<Self> {
+        let turn = line.turn().await?;
+        let unasked = turn.is_unasked();
+        let mut begun = Self::on(Held::InTurn(turn));
+        match begun.start(statement).await {
+            Err(error) if unasked && is_gone(&error) => {
+                if let Some(Held::InTurn(turn)) = begun.connection.take() {
+                    begun.connection = Some(Held::InTurn(turn.anew(line).await?));
+                }
+                begun.start(statement).await?;
+            }
+            started => started?,
+        }
         Ok(begun)
+    }
+
+    /// Begins one that reads one state.
+    pub(super) async fn snapshot(pool: &PgPool) -> sqlx::Result<Self> {
+        let mut begun = Self::on(Held::OfPool(pool.acquire().await?));
+        begun.start("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?;
+        Ok(begun)
+    }
+
+    fn on(connection: Held) -> Self {
+        Self { connection: Some(connection), until: None, step: A_STEP, alive: None }
+    }
+
+    async fn start(&mut self, statement: &'static str) -> sqlx::Result<()> {
+        by(Some(Instant::now() + PATIENCE), self.ex().execute(statement)).await.map(drop)
     }
 
     /// When it is given up, or the step that it takes now.
@@ -356,7 +393,10 @@ impl Writing {
 
     /// What a statement runs on.
     pub(in crate::store) fn ex(&mut self) -> &mut PgConnection {
-        self.connection.as_mut().expect(TAKEN)
+        match self.connection.as_mut().expect(TAKEN) {
+            Held::InTurn(turn) => turn,
+            Held::OfPool(connection) => connection,
+        }
     }
 
     /// Makes it durable.
@@ -376,17 +416,29 @@ impl Writing {
 
     async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
         self.run(statement).await?;
-        drop(Reading(self.connection.take()));
+        match self.connection.take() {
+            Some(Held::InTurn(turn)) => turn.end(),
+            Some(Held::OfPool(connection)) => drop(Reading(Some(connection))),
+            None => {}
+        }
         Ok(())
     }
 }
 
 impl Drop for Writing {
     fn drop(&mut self) {
-        if let Some(connection) = self.connection.take() {
-            drop(connection.detach());
+        match self.connection.take() {
+            Some(Held::InTurn(turn)) => turn.give_up(),
+            Some(Held::OfPool(connection)) => drop(connection.detach()),
+            None => {}
         }
     }
+}
+
+/// Whether a connection turns out to have been closed: it is no use, and another one may be.
+fn is_gone(error: &sqlx::Error) -> bool {
+    let silent = matches!(error, sqlx::Error::Io(why) if why.kind() == std::io::ErrorKind::TimedOut);
+    !silent && super::trouble(error) == Some(Trouble::Unreachable)
 }
 
 /// Durable on this server alone.
@@ -396,8 +448,8 @@ pub(super) async fn for_now(tx: &mut Writing) -> sqlx::Result<()> {
 
 /// Holds the row of a kept answer, and lets go of it. Who holds a row has written a lock: its commit
 /// waits for the standby, and for all that stands before it.
-pub(super) async fn vouch_for_answer(pool: &PgPool, account: i64, key: &str) -> sqlx::Result<()> {
-    let mut tx = Writing::begin(pool, "BEGIN").await?;
+pub(super) async fn vouch_for_answer(line: &Line<Postgres>, account: i64, key: &str) -> sqlx::Result<()> {
+    let mut tx = Writing::begin(line).await?;
     let held = sqlx::query("SELECT 1 FROM idempotency WHERE account = $1 AND key = $2 FOR UPDATE");
     by(Some(tx.until()), held.bind(account).bind(key).execute(tx.ex())).await?;
     tx.commit().await

@@ -1,7 +1,9 @@
 //! The embedded engine: how its file is opened, copied and checked, and what its errors mean.
 
+mod begun;
 mod statistics;
 
+pub use begun::{Begun, Writing};
 pub(super) use statistics::tell as told;
 
 use super::Trouble;
@@ -30,8 +32,8 @@ const PATIENCE: Duration = Duration::from_secs(10);
 const CHECKPOINT_PAGES: &str = "4000";
 
 /// What the connection that writes keeps of the file, in KB as it is written here: in a large one a
-/// group of changes touches thousands of pages.
-const WRITER_CACHE: &str = "-65536";
+/// group of changes touches thousands of pages. Each commit looks through all of it once, so not more than that.
+const WRITER_CACHE: &str = "-16384";
 
 /// The same while a file is made: what a large group touches is folded back once for several of them.
 const MAKER_CHECKPOINT_PAGES: &str = "32000";
@@ -82,8 +84,6 @@ pub(super) async fn open(path: &Path) -> Result<Pools, StoreError> {
         .acquire_timeout(PATIENCE)
         .idle_timeout(None)
         .max_lifetime(None)
-        // A full disk ends a transaction behind our back; the next one would begin inside it.
-        .before_acquire(|connection, _| Box::pin(async { Ok(!connection.is_in_transaction()) }))
         .connect_with(options.clone().pragma("cache_size", WRITER_CACHE))
         .await?;
     // What a process that was killed had written and had not waited for the disk to have can be read now, and

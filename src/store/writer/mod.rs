@@ -23,6 +23,7 @@ use std::panic::AssertUnwindSafe;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
+use tokio::runtime::Handle;
 use tokio::sync::{mpsc, oneshot};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
@@ -146,7 +147,7 @@ pub struct Writer {
 }
 
 impl Writer {
-    /// Starts the task. `on_commit` is called after each commit, before its answers are given, in
+    /// Starts it, on a thread of its own. `on_commit` is called after each commit, before its answers are given, in
     /// log order; it must be quick. A panic in the task ends the process: a writer that is gone
     /// while readers go on would look like a service.
     pub fn start(store: Store, clock: Clock, on_commit: impl Fn(&Committed) + Send + 'static) -> Self {
@@ -161,16 +162,23 @@ impl Writer {
         let writer = Self { jobs, rows, in_flight, held: Held::default(), stop, stopped };
         let queues = Queues::new(waited_for, of_files, pace);
         let (stop, stopped, held) = (writer.stop.clone(), writer.stopped.clone(), Arc::clone(&writer.held));
-        tokio::spawn(async move {
+        let served = writer.jobs.downgrade();
+        let main = async move {
             // Caught, not guarded by a destructor: a runtime that is dropped while some other thread's
             // panic unwinds (a failing test) is no panic of the writer.
             let task = Task { store, clock, on_commit, held };
-            if AssertUnwindSafe(task.run(queues, stop)).catch_unwind().await.is_err() {
+            let panicked = AssertUnwindSafe(task.run(queues, stop)).catch_unwind().await.is_err();
+            // Where nobody is left who could hand anything in, the runtime has gone, and its clock with it.
+            if panicked && served.upgrade().is_some() {
                 tracing::error!("the writer panicked; the process ends so that nothing is served without it");
                 std::process::abort();
             }
             stopped.cancel();
-        });
+        };
+        // All who write wait for it: it is not to stand in line for a thread behind their requests.
+        let runtime = Handle::current();
+        let thread = std::thread::Builder::new().name("writer".to_owned());
+        thread.spawn(move || runtime.block_on(main)).expect("a thread for the writer");
         writer
     }
 

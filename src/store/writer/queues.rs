@@ -91,7 +91,9 @@ impl Queues {
                     }
                 }
                 n = async {
-                    tokio::time::sleep_until(free).await;
+                    if free > Instant::now() {
+                        tokio::time::sleep_until(free).await;
+                    }
                     self.of_files.recv_many(&mut rows, together).await
                 } => return (n > 0).then_some(rows),
             }

@@ -3,8 +3,9 @@
 use super::{Alive, Writing};
 use crate::store::StoreError;
 use crate::store::db::{A_STEP, by};
+use crate::store::dialect::line::Line;
 use crate::store::transfer::{Kind, Table};
-use sqlx::{AssertSqlSafe, PgConnection, PgPool};
+use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres};
 use std::time::Duration;
 use tokio::time::Instant;
 
@@ -47,11 +48,11 @@ pub(in crate::store::dialect) async fn tables(on: &mut PgConnection) -> Result<V
 /// Begins a transaction that sees the state that holds once nobody writes any more. Each step of it may take so long.
 pub(in crate::store::dialect) async fn freeze(
     looks: &PgPool,
-    pool: &PgPool,
+    writes: &Line<Postgres>,
     tables: &[Table],
     step: Duration,
 ) -> sqlx::Result<Writing> {
-    let mut tx = Writing::begin(pool, "BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
+    let mut tx = Writing::begin_with(writes, "BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
     tx.limit_steps(step);
     tx.run("SET LOCAL idle_in_transaction_session_timeout = 0").await?;
     let names: Vec<&str> = tables.iter().map(|table| table.name.as_str()).collect();
