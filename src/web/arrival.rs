@@ -6,8 +6,7 @@
 //! outside is not taken.
 
 use crate::app::App;
-use axum::extract::{MatchedPath, Request, State};
-use axum::middleware::Next;
+use axum::extract::{MatchedPath, Request};
 use axum::response::Response;
 use http::{Extensions, HeaderName, HeaderValue};
 use jiff::Timestamp;
@@ -37,14 +36,18 @@ impl Arrival {
 }
 
 /// The outermost layer.
-pub async fn receive(State(app): State<App>, mut request: Request, next: Next) -> Response {
+pub async fn receive<F: Future<Output = Response>>(
+    app: &App,
+    mut request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
     let started = Instant::now();
     let id: Arc<str> = hex::encode(&app.keys.bytes()[..16]).into();
     let arrival = Arrival { id, at: app.clock.now(), account: Arc::default() };
     request.extensions_mut().insert(arrival.clone());
     let route = request.extensions().get::<MatchedPath>().cloned();
     let method = request.method().clone();
-    let mut response = next.run(request).await;
+    let mut response = next(request).await;
     if let Ok(value) = HeaderValue::from_str(&arrival.id) {
         response.headers_mut().insert(REQUEST_ID, value);
     }

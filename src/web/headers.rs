@@ -1,8 +1,7 @@
 //! Headers that every answer carries, and where requests may come from.
 
 use crate::app::App;
-use axum::extract::{Request, State};
-use axum::middleware::Next;
+use axum::extract::Request;
 use axum::response::Response;
 use http::{HeaderMap, HeaderName, HeaderValue, header};
 use tower_http::cors::{Any, CorsLayer};
@@ -24,8 +23,12 @@ const HSTS: &str = "max-age=63072000; includeSubDomains";
 
 /// Puts the headers on every answer. What says nothing about caching is not to be kept; answers
 /// that depend on who asks say so in `Vary`.
-pub async fn protect(State(app): State<App>, request: Request, next: Next) -> Response {
-    let mut response = next.run(request).await;
+pub async fn protect<F: Future<Output = Response>>(
+    app: &App,
+    request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
+    let mut response = next(request).await;
     let headers = response.headers_mut();
     for (name, value) in FIXED {
         headers.entry(name).or_insert(HeaderValue::from_static(value));

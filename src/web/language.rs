@@ -11,7 +11,7 @@ use super::headers::vary;
 use crate::actions::language::{on_page, speaking};
 use crate::app::App;
 use crate::words::{Lang, pages};
-use axum::extract::{Request, State};
+use axum::extract::Request;
 use axum::middleware::Next;
 use axum::response::Response;
 use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
@@ -42,18 +42,22 @@ pub struct Other {
 }
 
 /// Finds the reader's language, and says in the answer which it is.
-pub async fn choose(State(app): State<App>, mut request: Request, next: Next) -> Response {
+pub async fn choose<F: Future<Output = Response>>(
+    app: &App,
+    mut request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
     let shown = matches!(*request.method(), Method::GET | Method::HEAD);
     let asked = if shown { take_asked(request.uri_mut()) } else { None };
     let lang = asked.unwrap_or_else(|| of(request.headers()));
     let here = if shown { request.uri().path_and_query().map(ToString::to_string) } else { None };
-    let mut response = HERE.scope(here.unwrap_or_default(), speaking(lang, next.run(request))).await;
+    let mut response = HERE.scope(here.unwrap_or_default(), speaking(lang, next(request))).await;
     let headers = response.headers_mut();
     if is_prose(headers) {
         headers.insert(header::CONTENT_LANGUAGE, HeaderValue::from_static(lang.tag()));
         vary(headers, "Accept-Language");
     }
-    if let Some(cookie) = asked.and_then(|lang| HeaderValue::from_str(&cookie(&app, lang)).ok())
+    if let Some(cookie) = asked.and_then(|lang| HeaderValue::from_str(&cookie(app, lang)).ok())
         && (is_prose(headers) || headers.contains_key(header::LOCATION))
     {
         headers.append(header::SET_COOKIE, cookie);

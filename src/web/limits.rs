@@ -4,12 +4,12 @@
 use super::extract::{Accept, LARGE};
 use super::problem::Problem;
 use crate::words::Sentence;
-use axum::body::{Body, HttpBody};
-use axum::extract::{Request, State};
-use axum::middleware::Next;
+use axum::body::HttpBody;
+use axum::extract::Request;
 use axum::response::{IntoResponse, Response};
+use futures_util::FutureExt;
 use http::{Method, StatusCode, Version, header};
-use std::any::Any;
+use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Semaphore;
@@ -53,9 +53,13 @@ impl Default for Room {
 }
 
 /// Refuses a request at once where there is no room for it, before its body is read.
-pub async fn shed(State(room): State<Room>, request: Request, next: Next) -> Response {
+pub async fn shed<F: Future<Output = Response>>(
+    room: &Room,
+    request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
     if request.uri().path() == "/healthz" {
-        return next.run(request).await;
+        return next(request).await;
     }
     let let_in = if request.uri().path() == "/readyz" {
         room.probes.try_acquire().map(|held| (held, None))
@@ -66,7 +70,7 @@ pub async fn shed(State(room): State<Room>, request: Request, next: Next) -> Res
         body.and_then(|body| Ok((room.changes.try_acquire()?, Some(body))))
     };
     match let_in {
-        Ok(_held) => next.run(request).await,
+        Ok(_held) => next(request).await,
         Err(_) => Problem::unavailable(Sentence::new("busy"), 1).into_response(),
     }
 }
@@ -84,9 +88,9 @@ pub(super) fn reads(method: &Method) -> bool {
 }
 
 /// A request that takes too long: of a change nobody can say then whether it was stored.
-pub async fn hurry(request: Request, next: Next) -> Response {
+pub async fn hurry<F: Future<Output = Response>>(request: Request, next: impl FnOnce(Request) -> F) -> Response {
     let reads = reads(request.method());
-    tokio::time::timeout(LONGEST, next.run(request)).await.unwrap_or_else(|_| {
+    tokio::time::timeout(LONGEST, next(request)).await.unwrap_or_else(|_| {
         let code = if reads { "took_too_long" } else { "outcome_unknown" };
         Problem::unavailable(Sentence::new(code), 1).into_response()
     })
@@ -94,11 +98,11 @@ pub async fn hurry(request: Request, next: Next) -> Response {
 
 /// Who asks by HTTP/1.0 gets nothing compressed: its length is not known before its end, and there nothing else
 /// says where that is.
-pub async fn plain_for_old(mut request: Request, next: Next) -> Response {
+pub fn plain_for_old(mut request: Request) -> Request {
     if is_old(&request) {
         request.headers_mut().remove(header::ACCEPT_ENCODING);
     }
-    next.run(request).await
+    request
 }
 
 fn is_old(request: &Request) -> bool {
@@ -107,31 +111,33 @@ fn is_old(request: &Request) -> bool {
 
 /// Refuses addresses that no route of ours can mean: too long, or with a NUL in them. And, by HTTP/1.0, what is sent
 /// in parts: cut off in the middle it would look whole (RFC 9112, section 8).
-pub async fn look(request: Request, next: Next) -> Result<Response, Problem> {
+pub async fn look<F: Future<Output = Response>>(request: Request, next: impl FnOnce(Request) -> F) -> Response {
+    let refuse = |status, sentence| Problem::new(status, sentence).into_response();
     let address = request.uri().path_and_query().map_or("", |p| p.as_str());
     if address.len() > LONGEST_URI {
-        return Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new("address_long").with("most", LONGEST_URI)));
+        return refuse(StatusCode::BAD_REQUEST, Sentence::new("address_long").with("most", LONGEST_URI));
     }
     if address.contains("%00") {
-        return Err(Problem::new(StatusCode::BAD_REQUEST, Sentence::new("nul_character")));
+        return refuse(StatusCode::BAD_REQUEST, Sentence::new("nul_character"));
     }
     let is_old = is_old(&request);
-    let response = next.run(request).await;
+    let response = next(request).await;
     if is_old && response.body().size_hint().exact().is_none() {
-        return Err(Problem::new(StatusCode::UPGRADE_REQUIRED, Sentence::new("only_by_http_1_1")));
+        return refuse(StatusCode::UPGRADE_REQUIRED, Sentence::new("only_by_http_1_1"));
     }
-    Ok(response)
+    response
 }
 
 /// Refuses readers of the API who take nothing that it has, before anything is done.
-pub async fn acceptable(request: Request, next: Next) -> Result<Response, Problem> {
-    Accept::read(request.headers()).best(&["application/json", "text/csv", "application/problem+json"])?;
-    Ok(next.run(request).await)
+pub fn acceptable(request: &Request) -> Result<(), Problem> {
+    Accept::read(request.headers()).best(&["application/json", "text/csv", "application/problem+json"]).map(drop)
 }
 
-/// A panic while a request was handled.
-#[expect(clippy::needless_pass_by_value, reason = "the layer hands the panic over")]
-pub fn panicked(panic: Box<dyn Any + Send + 'static>) -> http::Response<Body> {
-    let text = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
-    Problem::internal(anyhow::anyhow!("panic: {}", text.unwrap_or("without a text"))).into_response()
+/// Makes a panic while a request is handled a problem of that one alone.
+pub async fn catch<F: Future<Output = Response>>(request: Request, next: impl FnOnce(Request) -> F) -> Response {
+    let answered = AssertUnwindSafe(async { next(request).await }).catch_unwind().await;
+    answered.unwrap_or_else(|panic| {
+        let text = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
+        Problem::internal(anyhow::anyhow!("panic: {}", text.unwrap_or("without a text"))).into_response()
+    })
 }

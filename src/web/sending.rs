@@ -9,8 +9,7 @@ use super::limits;
 use super::problem::Problem;
 use crate::words::Sentence;
 use axum::body::{Body, Bytes, HttpBody};
-use axum::extract::{Request, State};
-use axum::middleware::Next;
+use axum::extract::Request;
 use axum::response::{IntoResponse, Response};
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
@@ -61,9 +60,13 @@ impl Sending {
 }
 
 /// Lets an answer go where there is room for it; that to a change in any case, for it is done.
-pub async fn hold(State(sending): State<Sending>, request: Request, next: Next) -> Response {
+pub async fn hold<F: Future<Output = Response>>(
+    sending: &Sending,
+    request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
     let reads = limits::reads(request.method());
-    let response = next.run(request).await;
+    let response = next(request).await;
     let is_large = response.body().size_hint().exact().is_some_and(|bytes| bytes > SMALL as u64);
     if !is_large || response.extensions().get::<BuiltIn>().is_some() {
         return response;

@@ -24,8 +24,7 @@ use crate::app::App;
 use crate::standings::Mark;
 use crate::words::Lang;
 use axum::body::{Body, Bytes};
-use axum::extract::{MatchedPath, Request, State};
-use axum::middleware::Next;
+use axum::extract::{MatchedPath, Request};
 use axum::response::{IntoResponse, Response};
 use http::header::Entry;
 use http::{HeaderMap, Method, StatusCode, header};
@@ -252,16 +251,21 @@ impl Drop for Renewing<'_> {
 }
 
 /// Answers from what is kept, and keeps what may be.
-pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Request, next: Next) -> Response {
-    let Some(asked) = Asked::read(&request, &app) else { return next.run(request).await };
+pub async fn answer<F: Future<Output = Response>>(
+    app: &App,
+    answers: &Answers,
+    request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
+    let Some(asked) = Asked::read(&request, app) else { return next(request).await };
     let came = Arrival::of(request.extensions()).map_or_else(|| app.clock.now(), |arrival| arrival.at);
     if let Some(Some(kept)) = answers.0.get(&asked) {
-        match kept.good(&app, came) {
+        match kept.good(app, came) {
             Good::Yes => return kept.send(request.headers()),
             Good::ForOthers if kept.renewing.swap(true, Ordering::AcqRel) => return kept.send(request.headers()),
             Good::ForOthers => {
                 let _renewing = Renewing(&kept);
-                let (made, answer) = make(&app, &answers.1, &asked, request, next).await;
+                let (made, answer) = make(app, &answers.1, &asked, request, next).await;
                 if answer.is_some() {
                     answers.0.insert(asked, answer);
                 }
@@ -274,12 +278,12 @@ pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Reque
     for _ in 0..2 {
         match tokio::time::timeout(PATIENCE, answers.0.get_value_or_guard_async(&asked)).await {
             // What was made after this one came is not too old for it.
-            Ok(Ok(Some(kept))) if kept.made >= came || kept.good(&app, came) != Good::No => {
+            Ok(Ok(Some(kept))) if kept.made >= came || kept.good(app, came) != Good::No => {
                 return kept.send(request.headers());
             }
             Ok(Ok(Some(kept))) => answers.forget(&asked, &kept),
             Ok(Err(place)) => {
-                let (made, answer) = make(&app, &answers.1, &asked, request, next).await;
+                let (made, answer) = make(app, &answers.1, &asked, request, next).await;
                 let keeps = answer.is_some();
                 // It may be too large for its place: then it is not kept. All who wait are told in any case.
                 let _ = place.insert(answer);
@@ -291,21 +295,21 @@ pub async fn answer(State((app, answers)): State<(App, Answers)>, request: Reque
             Ok(Ok(None)) | Err(_) => break,
         }
     }
-    make(&app, &answers.1, &asked, request, next).await.0
+    make(app, &answers.1, &asked, request, next).await.0
 }
 
 /// The answer for who asked, and if it may be kept, as it is kept.
-async fn make(
+async fn make<F: Future<Output = Response>>(
     app: &App,
     sending: &Sending,
     asked: &Asked,
     mut request: Request,
-    next: Next,
+    next: impl FnOnce(Request) -> F,
 ) -> (Response, Option<Arc<Answer>>) {
     let (begun, now) = (Instant::now(), app.clock.now());
     // Made whole, whatever this one has already.
     let known = conditions(request.headers_mut());
-    let response = next.run(request).await;
+    let response = next(request).await;
     let Some(shared) = response.extensions().get::<Shared>().copied() else { return (response, None) };
     let coded = response.headers().get(header::CONTENT_ENCODING).map_or(&b"plain"[..], |coding| coding.as_bytes());
     let fits = response.status() == StatusCode::OK

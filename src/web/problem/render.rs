@@ -9,8 +9,7 @@ use crate::web::extract::{Accept, Path};
 use crate::web::pages;
 use crate::web::session::Typed;
 use crate::words::Sentence;
-use axum::extract::{Request, State};
-use axum::middleware::Next;
+use axum::extract::Request;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 
@@ -23,7 +22,11 @@ enum Form {
 
 /// Writes problems out, as the reader takes them: under `/api` as JSON, elsewhere as a page for who
 /// asks for one by name, as browsers do.
-pub async fn render(State(app): State<App>, mut request: Request, next: Next) -> Response {
+pub async fn render<F: Future<Output = Response>>(
+    app: &App,
+    mut request: Request,
+    next: impl FnOnce(Request) -> F,
+) -> Response {
     let accept = Accept::read(request.headers());
     let json = accept.weight("application/problem+json").max(accept.weight("application/json"));
     let page = accept.names("text/html") && accept.weight("text/html") >= json;
@@ -34,7 +37,7 @@ pub async fn render(State(app): State<App>, mut request: Request, next: Next) ->
     let (from, typed) = (request.headers().get(header::REFERER).cloned(), Typed::default());
     request.extensions_mut().insert(typed.clone());
     let id = Arrival::of(request.extensions()).map_or_else(String::new, |a| a.id.to_string());
-    let mut response = next.run(request).await;
+    let mut response = next(request).await;
     let Some(problem) = response.extensions_mut().remove::<Problem>() else { return response };
     if let Some(source) = &problem.source {
         tracing::error!(target: "problem", request_id = %id, code = %problem.sentence.code, error = format!("{source:#}"));
