@@ -17,7 +17,7 @@ use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
 use jiff::Timestamp;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::panic::AssertUnwindSafe;
 
 /// What a group came to.
@@ -132,9 +132,12 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
         }
     }
     let committed = saved.into_iter().map(|one| {
-        if let Some(definition) = &one.committed.definition {
-            store.inner.definitions.put(one.committed.competition, definition.clone());
+        let Committed { competition, after, before, seq, ref peaks, ref definition, .. } = one.committed;
+        if let Some(definition) = definition {
+            store.inner.definitions.put(competition, definition.clone());
         }
+        let ends = (competition, (after, before), (seq, peaks.root()));
+        store.inner.seldom.keep(ends, &one.ledger, &one.erased);
         one.committed
     });
     Ok(Grouped { answers, committed: committed.collect() })
@@ -168,6 +171,10 @@ struct Saved {
     committed: Committed,
     /// Leaf of the last record.
     last: Hash,
+    /// What was read and changed, as it is then.
+    ledger: Ledger,
+    /// Persons whose facts are gone.
+    erased: HashSet<u64>,
 }
 
 struct Part {
@@ -193,7 +200,7 @@ impl Group {
         let answers = Answers::load(tx, jobs.iter().filter_map(|job| job.key.as_ref()), now).await?;
         let mut parts = BTreeMap::new();
         for (slug, wanted) in wanted {
-            let loaded = load(tx, &store.inner.definitions, slug, wanted).await?;
+            let loaded = load(tx, &store.inner, slug, wanted).await?;
             let before = (loaded.ledger.head.seq, loaded.peaks.root());
             parts.insert((*slug).to_owned(), Part { loaded, before, changed: Changed::default() });
         }
@@ -224,6 +231,11 @@ impl Group {
             let definition = part.changed.rows.contains(&RowKey::Definition).then(|| part.definition()).flatten();
             let placements = part.changed.placements.clone();
             let Some(&(_, _, last)) = part.changed.records.last() else { continue };
+            let erased = part.changed.rows.iter().filter_map(|row| match row {
+                RowKey::Person(person) => Some(*person),
+                _ => None,
+            });
+            let erased = erased.collect();
             let id = save(tx, &part.loaded, part.changed).await?;
             let committed = Committed {
                 competition: id,
@@ -235,7 +247,7 @@ impl Group {
                 definition,
                 placements,
             };
-            all.push(Saved { committed, last });
+            all.push(Saved { committed, last, ledger: part.loaded.ledger, erased });
         }
         if !all.is_empty() {
             dialect::tell(tx, &store.inner.me).await?;

@@ -7,7 +7,8 @@ use super::competitions::{Definition, Definitions, Place, place};
 use super::db::{Bulk, Tx, Val};
 use super::heaviest::{Known, Loads};
 use super::merkle::Peaks;
-use super::{StoreError, aside, column, instant, number, parse};
+use super::seldom::End;
+use super::{Inner, StoreError, aside, column, instant, number, parse};
 use crate::rules::ledger::{Head, Ledger, Touches};
 use crate::rules::life::Attempt;
 use crate::rules::people::{Entry, Gym, Judge, PersonRef};
@@ -108,12 +109,7 @@ bulk!(
 type HeadRow = (i64, i64, Option<Vec<u8>>, i64, i64, i64, i64, i64, Vec<u8>);
 
 /// Reads the head afresh, and what is wanted.
-pub(crate) async fn load(
-    tx: &mut Tx,
-    definitions: &Definitions,
-    slug: &str,
-    wanted: &Wanted,
-) -> Result<Loaded, StoreError> {
+pub(crate) async fn load(tx: &mut Tx, known: &Inner, slug: &str, wanted: &Wanted) -> Result<Loaded, StoreError> {
     let mut out = Loaded {
         id: None,
         slug: slug.to_owned(),
@@ -138,11 +134,12 @@ pub(crate) async fn load(
     };
     out.peaks = Peaks::from_bytes(number("competitions", seq)?, &peaks)
         .ok_or_else(|| StoreError::unreadable("competitions", "the peaks do not fit the log's size"))?;
-    let definition = definition(tx, definitions, id, place(definition_seq, leaf)?).await?;
+    let definition = definition(tx, &known.definitions, id, place(definition_seq, leaf)?).await?;
     out.ledger.definition_seq = definition.seq;
     out.ledger.definition = Some((definition.raw, definition.competition));
 
-    let mut reader = Reader { tx, id, slug, wanted, ledger: &mut out.ledger, loads: &mut out.loads };
+    let end = (out.ledger.head.seq, out.peaks.root());
+    let mut reader = Reader { tx, known, id, end, slug, wanted, ledger: &mut out.ledger, loads: &mut out.loads };
     reader.read().await?;
     out.entries_before =
         out.ledger.entries.iter().map(|(bib, e)| (*bib, (e.division.clone(), e.gym.clone()))).collect();
@@ -161,7 +158,9 @@ async fn definition(tx: &mut Tx, definitions: &Definitions, id: i64, at: Place) 
 /// Reads one competition into its ledger; what is around the scores, by [`super::around`].
 pub(super) struct Reader<'a> {
     pub(super) tx: &'a mut Tx,
+    known: &'a Inner,
     pub(super) id: i64,
+    end: End,
     pub(super) slug: &'a str,
     pub(super) wanted: &'a Wanted,
     pub(super) ledger: &'a mut Ledger,
@@ -279,7 +278,10 @@ impl Reader<'_> {
     }
 
     async fn judges(&mut self) -> Result<(), StoreError> {
-        let members = self.wanted.all.judges.iter().map(|code| Val::Text(code.clone())).collect();
+        let wanted = self.wanted.all.judges.iter();
+        self.known.seldom.tell((self.id, self.end), self.ledger, std::iter::empty(), wanted.clone());
+        let unknown = wanted.filter(|code| !self.ledger.judges.contains_key(*code));
+        let members = unknown.map(|code| Val::Text(code.clone())).collect();
         let rows: Vec<(String,)> = JUDGES.read(self.tx, &self.fixed(), members).await?;
         self.put_judges(rows)
     }
@@ -297,7 +299,10 @@ impl Reader<'_> {
         let mut slugs: BTreeSet<&String> = self.wanted.all.gyms.iter().collect();
         slugs.extend(self.ledger.entries.values().filter_map(|e| e.gym.as_ref()));
         slugs.extend(self.ledger.attempts.values().flatten().filter_map(|a| a.stored.gym.as_ref()));
-        let members = slugs.into_iter().map(|slug| Val::Text(slug.clone())).collect();
+        let slugs: Vec<String> = slugs.into_iter().cloned().collect();
+        self.known.seldom.tell((self.id, self.end), self.ledger, slugs.iter(), std::iter::empty());
+        let unknown = slugs.into_iter().filter(|slug| !self.ledger.gyms.contains_key(slug));
+        let members = unknown.map(Val::Text).collect();
         let rows: Vec<(String,)> = GYMS.read(self.tx, &self.fixed(), members).await?;
         self.put_gyms(rows)
     }
@@ -310,9 +315,10 @@ impl Reader<'_> {
         Ok(())
     }
 
-    /// Persons of all entries, judges and gyms read so far.
+    /// Persons of all entries, judges and gyms at hand, but for those that are known.
     async fn persons(&mut self) -> Result<(), StoreError> {
-        let ids: BTreeSet<u64> = persons_of(self.ledger).map(|p| p.id).collect();
+        let ids = persons_of(self.ledger).map(|p| p.id).filter(|id| !self.ledger.persons.contains_key(id));
+        let ids: BTreeSet<u64> = ids.collect();
         let members = ids.into_iter().map(|id| Val::Int(column(id))).collect();
         let rows: Vec<(i64, String)> = PERSONS.read(self.tx, &self.fixed(), members).await?;
         self.put_persons(rows)
@@ -348,6 +354,10 @@ impl Reader<'_> {
     }
 
     async fn extensions(&mut self) -> Result<(), StoreError> {
+        if let Some(known) = self.known.seldom.extensions((self.id, self.end)) {
+            self.ledger.extensions = known;
+            return Ok(());
+        }
         let bodies =
             db!(&mut *self.tx, vals String: "SELECT body FROM extensions WHERE competition = $1 ORDER BY n", self.id)?;
         self.ledger.extensions = bodies.iter().map(|body| parse("extensions", body)).collect::<Result<_, _>>()?;

@@ -40,6 +40,7 @@ mod preview;
 pub mod proposals;
 mod save;
 pub mod scores;
+mod seldom;
 pub mod sessions;
 mod settle;
 pub mod throttles;
@@ -182,6 +183,7 @@ pub(crate) struct Inner {
     pub(crate) writes: Db,
     pub(crate) groups: Db,
     pub(crate) definitions: competitions::Definitions,
+    pub(crate) seldom: seldom::Seldom,
     pub(crate) callers: callers::Callers,
     pub(crate) heads: Arc<Together<String, competitions::Head>>,
     /// By what those who listen know our own words; 0: nobody here listens.
@@ -208,6 +210,7 @@ impl Store {
                 writes,
                 groups,
                 definitions: competitions::Definitions::default(),
+                seldom: seldom::Seldom::default(),
                 callers: callers::Callers::default(),
                 heads: Arc::default(),
                 me: AtomicI32::new(0),

@@ -50,7 +50,7 @@ impl Store {
             wanted.add(asked.touches());
         }
         let mut tx = self.snapshot().await?;
-        let loaded = load(&mut tx, &self.inner.definitions, competition, &wanted).await;
+        let loaded = load(&mut tx, &self.inner, competition, &wanted).await;
         tx.rollback().await?;
         let ledger = loaded?.ledger;
         let head = Timestamp::from_microsecond(ledger.head.at).unwrap_or(now);

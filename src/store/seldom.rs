@@ -1,0 +1,115 @@
+//! What changes seldom, kept from one group of changes to the next: gyms, judges, the persons behind them, and
+//! extensions.
+//!
+//! It holds as long as a competition's log ends where it ended when it was kept: all of it changes with records alone.
+//! Where another process has written meanwhile, or another log was put back, it is read again.
+
+use super::merkle::Hash;
+use crate::rules::event::Extension;
+use crate::rules::ledger::Ledger;
+use crate::rules::people::{Gym, Judge, Person, PersonRef};
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+/// Where a log ends: its last position, and the root of its tree there.
+pub(crate) type End = (u64, Hash);
+
+/// Gyms and judges kept of one competition at most. A competition of that many gyms has its judges read again now and
+/// then.
+const KEPT: usize = 20_000;
+/// Competitions for which anything is kept: those that are written to at the same time.
+const COMPETITIONS: usize = 16;
+
+/// By the competition's number.
+#[derive(Default)]
+pub(crate) struct Seldom(Mutex<HashMap<i64, Kept>>);
+
+#[derive(Default)]
+struct Kept {
+    end: End,
+    gyms: HashMap<String, Gym>,
+    judges: HashMap<String, Judge>,
+    persons: HashMap<u64, Person>,
+    extensions: Option<Vec<Extension>>,
+}
+
+impl Seldom {
+    /// Puts what is known into a ledger: of these gyms and judges. What is not there is to be read.
+    pub(crate) fn tell<'a>(
+        &self,
+        (id, end): (i64, End),
+        ledger: &mut Ledger,
+        gyms: impl Iterator<Item = &'a String>,
+        judges: impl Iterator<Item = &'a String>,
+    ) {
+        let all = self.lock();
+        let Some(kept) = all.get(&id).filter(|kept| kept.end == end) else { return };
+        ledger.gyms.extend(gyms.filter_map(|slug| Some((slug.clone(), kept.gyms.get(slug)?.clone()))));
+        ledger.judges.extend(judges.filter_map(|code| Some((code.clone(), kept.judges.get(code)?.clone()))));
+        let behind = behind(ledger.gyms.values(), ledger.judges.values());
+        let known = behind.filter_map(|person| Some((person.id, kept.persons.get(&person.id)?.clone())));
+        let known: Vec<(u64, Person)> = known.collect();
+        ledger.persons.extend(known);
+    }
+
+    /// The extensions in force, where they are known.
+    pub(crate) fn extensions(&self, (id, end): (i64, End)) -> Option<Vec<Extension>> {
+        self.lock().get(&id).filter(|kept| kept.end == end)?.extensions.clone()
+    }
+
+    /// Keeps what a group of changes has read and changed, and forgets these persons. `before`: where the log ended
+    /// when it was read.
+    pub(crate) fn keep(&self, (id, before, now): (i64, End, End), ledger: &Ledger, gone: &HashSet<u64>) {
+        let mut all = self.lock();
+        if all.len() >= COMPETITIONS && !all.contains_key(&id) {
+            all.clear();
+        }
+        let kept = all.entry(id).or_default();
+        // Of no log while it is put together.
+        let end = std::mem::take(&mut kept.end);
+        let many = |gyms: usize, judges: usize| gyms + judges > KEPT;
+        if end != before || many(kept.gyms.len(), kept.judges.len()) {
+            *kept = Kept::default();
+        }
+        if many(ledger.gyms.len(), ledger.judges.len()) {
+            return drop(all.remove(&id));
+        }
+        put(&mut kept.gyms, &ledger.gyms);
+        put(&mut kept.judges, &ledger.judges);
+        kept.persons.retain(|person, _| !gone.contains(person));
+        for person in behind(ledger.gyms.values(), ledger.judges.values()) {
+            match ledger.persons.get(&person.id) {
+                Some(facts) if kept.persons.get(&person.id) != Some(facts) => {
+                    kept.persons.insert(person.id, facts.clone());
+                }
+                Some(_) => {}
+                None => drop(kept.persons.remove(&person.id)),
+            }
+        }
+        if kept.extensions.as_ref() != Some(&ledger.extensions) {
+            kept.extensions = Some(ledger.extensions.clone());
+        }
+        kept.end = now;
+    }
+
+    /// A panic elsewhere while this was held leaves something that is of no log at worst.
+    fn lock(&self) -> MutexGuard<'_, HashMap<i64, Kept>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+fn put<T: Clone + PartialEq>(kept: &mut HashMap<String, T>, now: &BTreeMap<String, T>) {
+    for (name, one) in now {
+        if kept.get(name) != Some(one) {
+            kept.insert(name.clone(), one.clone());
+        }
+    }
+}
+
+/// The persons behind gyms and judges.
+fn behind<'a>(
+    gyms: impl Iterator<Item = &'a Gym>,
+    judges: impl Iterator<Item = &'a Judge>,
+) -> impl Iterator<Item = &'a PersonRef> {
+    gyms.filter_map(|gym| gym.contact.as_ref()).chain(judges.map(|judge| &judge.person))
+}
