@@ -7,8 +7,7 @@
 use super::StoreError;
 use super::dialect::line::Line;
 use super::dialect::postgres::{Reading, Writing};
-use super::dialect::sqlite::Begun;
-use sqlx::pool::PoolConnection;
+use super::dialect::sqlite::{self, Begun};
 use sqlx::postgres::PgRow;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{FromRow, PgConnection, Postgres, Sqlite, SqliteConnection};
@@ -29,7 +28,7 @@ pub enum Db {
 #[derive(Debug)]
 #[expect(missing_docs, reason = "the engines")]
 pub enum Conn {
-    Sqlite(PoolConnection<Sqlite>),
+    Sqlite(sqlite::Reading),
     Postgres(Reading),
 }
 
@@ -70,7 +69,7 @@ pub trait AsEx: Send {
 impl AsEx for Conn {
     fn ex(&mut self) -> Ex<'_> {
         match self {
-            Self::Sqlite(c) => Ex::Sqlite(c),
+            Self::Sqlite(c) => Ex::Sqlite(c.ex()),
             Self::Postgres(c) => Ex::Postgres(c.ex(), Some(Instant::now() + A_READ)),
         }
     }
@@ -381,18 +380,18 @@ fn renumbered(text: &str, before: usize) -> String {
 #[cfg(test)]
 impl Db {
     /// The same with one connection, for which nobody waits long.
-    pub(crate) async fn narrow(&self) -> Self {
+    pub(crate) fn narrow(&self) -> Self {
         let moment = Duration::from_secs(1);
         match self {
             Self::Sqlite(line) => {
                 let narrow = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).acquire_timeout(moment);
-                let options = line.pool().await.connect_options();
-                Self::Sqlite(Line::of(narrow.connect_lazy_with((*options).clone())))
+                let options = line.pool().connect_options();
+                Self::Sqlite(Line::of(narrow.connect_lazy_with((*options).clone()), moment))
             }
             Self::Postgres(line) => {
                 let narrow = sqlx::postgres::PgPoolOptions::new().max_connections(1).acquire_timeout(moment);
-                let options = line.pool().await.connect_options();
-                Self::Postgres(Line::of(narrow.connect_lazy_with((*options).clone())))
+                let options = line.pool().connect_options();
+                Self::Postgres(Line::of(narrow.connect_lazy_with((*options).clone()), moment))
             }
         }
     }
@@ -409,7 +408,7 @@ mod tests {
     async fn no_statement_is_waited_for_without_end() {
         let Some(served) = Served::new("no statement was asked how long it is waited for").await else { return };
         let pool = sqlx::PgPool::connect(&served.url).await.expect("the server of the tests");
-        let db = Db::Postgres(Line::of(pool));
+        let db = Db::Postgres(Line::of(pool, Duration::ZERO));
         assert!(matches!(db.acquire().await.expect("a connection").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(db.begin().await.expect("begins").ex(), Ex::Postgres(_, Some(_))));
         assert!(matches!(dialect::snapshot(&db).await.expect("begins").ex(), Ex::Postgres(_, Some(_))));

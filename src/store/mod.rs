@@ -441,7 +441,7 @@ mod tests {
         let served = Served::new("nobody waited there in vain for a reader").await;
         for url in [Some(&file), served.as_ref().map(|served| &served.url)].into_iter().flatten() {
             let inner = Arc::into_inner(Store::open(url).await.expect("opens").inner).expect("nobody else has it");
-            let store = Store { inner: Arc::new(Inner { reads: inner.reads.narrow().await, ..inner }) };
+            let store = Store { inner: Arc::new(Inner { reads: inner.reads.narrow(), ..inner }) };
             let held = store.read().await.expect("a reader");
             let now = Timestamp::UNIX_EPOCH;
             let asked = [Asked {

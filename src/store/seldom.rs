@@ -113,3 +113,61 @@ fn behind<'a>(
 ) -> impl Iterator<Item = &'a PersonRef> {
     gyms.filter_map(|gym| gym.contact.as_ref()).chain(judges.map(|judge| &judge.person))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    fn person(id: u64) -> PersonRef {
+        PersonRef { id, commitment: String::new() }
+    }
+
+    /// With a judge and the facts of who that is.
+    fn ledger() -> Ledger {
+        let mut ledger = Ledger::default();
+        let judge = Judge {
+            code: "J-1".to_owned(),
+            person: person(4),
+            gym: None,
+            valid_from: date(2027, 1, 1),
+            valid_to: date(2027, 12, 31),
+        };
+        ledger.judges.insert(judge.code.clone(), judge);
+        ledger.persons.insert(4, Person { name: "Ines".to_owned(), ..Person::default() });
+        ledger
+    }
+
+    fn told(seldom: &Seldom, end: End) -> Ledger {
+        let mut ledger = Ledger::default();
+        seldom.tell((1, end), &mut ledger, std::iter::empty(), ["J-1".to_owned(), "J-2".to_owned()].iter());
+        ledger
+    }
+
+    #[test]
+    fn it_holds_where_the_log_ends_and_nowhere_else() {
+        let seldom = Seldom::default();
+        let (before, now, other) = ((3, [1; 32]), (4, [2; 32]), (4, [3; 32]));
+        seldom.keep((1, before, now), &ledger(), &HashSet::new());
+        assert_eq!(told(&seldom, now).judges.len(), 1);
+        assert_eq!(told(&seldom, now).persons[&4].name, "Ines");
+        assert_eq!(seldom.extensions((1, now)), Some(Vec::new()));
+        for end in [before, other, End::default()] {
+            assert_eq!(told(&seldom, end).judges.len(), 0, "{end:?}");
+            assert_eq!(seldom.extensions((1, end)), None);
+        }
+        // A group that read another log than the one kept.
+        seldom.keep((1, other, (5, [5; 32])), &Ledger::default(), &HashSet::new());
+        assert_eq!(told(&seldom, (5, [5; 32])).judges.len(), 0);
+    }
+
+    #[test]
+    fn somebody_who_was_erased_is_forgotten_also_where_nothing_of_theirs_was_read() {
+        let seldom = Seldom::default();
+        let (before, now, then) = ((3, [1; 32]), (4, [2; 32]), (5, [3; 32]));
+        seldom.keep((1, before, now), &ledger(), &HashSet::new());
+        seldom.keep((1, now, then), &Ledger::default(), &HashSet::from([4]));
+        let told = told(&seldom, then);
+        assert_eq!((told.judges.len(), told.persons.len()), (1, 0));
+    }
+}

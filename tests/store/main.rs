@@ -10,6 +10,7 @@ mod letters;
 mod merkle;
 mod migrations;
 mod reads;
+mod seldom;
 mod sql;
 mod support;
 mod throttles;

@@ -187,6 +187,7 @@ async fn two_processes_writing_at_once_make_one_log() {
 #[tokio::test(flavor = "multi_thread")]
 async fn stopping_commits_and_answers_what_is_in_flight() {
     let place = Place::with_entries(300).await;
+    let mut held = place.held().await;
     let callers: Vec<_> = (1..=300)
         .map(|bib| {
             let writer = place.writer.clone();
@@ -196,7 +197,7 @@ async fn stopping_commits_and_answers_what_is_in_flight() {
     while place.writer.waiting() < 20 {
         tokio::task::yield_now().await;
     }
-    place.writer.stop().await;
+    tokio::join!(place.writer.stop(), async { held.run("ROLLBACK").await.unwrap() });
     let mut done = 0;
     for caller in callers {
         match caller.await.unwrap() {

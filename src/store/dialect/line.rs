@@ -1,25 +1,30 @@
-//! The connection that writes, kept for who writes next.
+//! Connections handed from one to the next as they are.
 //!
-//! A pool takes a connection back in a task of its own, with a question to it, and asks it again before it gives it
-//! out: longer than a group of changes needs to begin. Here those who wait come in their order, and get it as it
-//! was left.
+//! A pool takes a connection back in a task of its own, with a question to it, and may ask it again before it gives it
+//! out: longer than a group of changes needs to begin, and than many a question takes. Here those who wait come in
+//! their order, and get a connection as it was left.
 
 use sqlx::pool::PoolConnection;
 use sqlx::{Database, Pool};
 use std::ops::{Deref, DerefMut};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
-use tokio::sync::{Mutex, OwnedMutexGuard};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::Instant;
 
-/// How long it is handed on unasked. After that it goes through the pool: a server may have gone without a word.
-const UNASKED: Duration = Duration::from_secs(1);
-
-/// Connections of one kind; of the one that writes, whose turn it is.
+/// Connections of one kind.
 #[derive(Debug)]
-pub struct Line<DB: Database> {
+pub struct Line<DB: Database>(Arc<Inner<DB>>);
+
+#[derive(Debug)]
+struct Inner<DB: Database> {
     pool: Pool<DB>,
-    kept: Arc<Mutex<Option<Kept<DB>>>>,
+    /// As many as the pool has connections.
+    places: Arc<Semaphore>,
+    /// Those that nobody has just now; the pool takes them for lent.
+    kept: Mutex<Vec<Kept<DB>>>,
+    /// How long one is handed on unasked; after that it goes through the pool.
+    unasked: Duration,
 }
 
 #[derive(Debug)]
@@ -28,53 +33,62 @@ struct Kept<DB: Database> {
     since: Instant,
 }
 
-/// The connection that writes, in somebody's hands. Dropped it goes back to the pool.
+/// A connection in somebody's hands. Dropped it goes back to the pool.
+#[derive(Debug)]
 pub struct Turn<DB: Database> {
     connection: PoolConnection<DB>,
-    place: OwnedMutexGuard<Option<Kept<DB>>>,
+    line: Line<DB>,
+    _place: OwnedSemaphorePermit,
     unasked: bool,
 }
 
 impl<DB: Database> Line<DB> {
-    pub(in crate::store) fn of(pool: Pool<DB>) -> Self {
-        Self { pool, kept: Arc::default() }
+    /// Of the connections of a pool, handed on for so long without a question.
+    pub(in crate::store) fn of(pool: Pool<DB>, unasked: Duration) -> Self {
+        let places = Arc::new(Semaphore::new(pool.options().get_max_connections() as usize));
+        Self(Arc::new(Inner { pool, places, kept: Mutex::default(), unasked }))
     }
 
-    /// Waits for the turn, about as long as the pool would.
+    /// Waits for a connection, as long as the pool would.
     pub(super) async fn turn(&self) -> sqlx::Result<Turn<DB>> {
-        let patience = self.pool.options().get_acquire_timeout();
-        let waited = tokio::time::timeout(patience, Arc::clone(&self.kept).lock_owned());
-        let mut place = waited.await.map_err(|_| sqlx::Error::PoolTimedOut)?;
-        let fresh = place.take().filter(|kept| kept.since.elapsed() < UNASKED && !self.pool.is_closed());
-        match fresh {
-            Some(kept) => Ok(Turn { connection: kept.connection, place, unasked: true }),
-            None => Ok(Turn { connection: self.pool.acquire().await?, place, unasked: false }),
-        }
+        let Inner { pool, places, unasked, .. } = &*self.0;
+        let waited = tokio::time::timeout(pool.options().get_acquire_timeout(), Arc::clone(places).acquire_owned());
+        let place = waited.await.map_err(|_| sqlx::Error::PoolTimedOut)?.map_err(|_| sqlx::Error::PoolClosed)?;
+        let kept = self.kept().pop();
+        let (connection, unasked) = match kept.filter(|kept| kept.since.elapsed() < *unasked && !pool.is_closed()) {
+            Some(kept) => (kept.connection, true),
+            None => (pool.acquire().await?, false),
+        };
+        Ok(Turn { connection, line: self.clone(), _place: place, unasked })
     }
 
-    /// The pool, with nothing kept back from it.
-    pub(in crate::store) async fn pool(&self) -> &Pool<DB> {
-        drop(self.kept.lock().await.take());
-        &self.pool
+    /// The pool itself, where nobody takes turns: what is handed on here it takes for lent.
+    pub(in crate::store) fn pool(&self) -> &Pool<DB> {
+        &self.0.pool
     }
 
     /// Closes all connections, after what runs on them.
     pub(in crate::store) async fn close(&self) {
-        // Closed for who comes from now on; then what is kept goes there too.
-        let closed = self.pool.close();
-        self.pool().await;
+        // Closed for those who come from now on, and for what is handed back; then what is kept goes there too.
+        let closed = self.0.pool.close();
+        self.kept().clear();
         closed.await;
     }
 
     /// Returns once somebody closes them, before they are closed.
     pub(in crate::store) async fn closing(&self) {
-        self.pool.close_event().await;
+        self.0.pool.close_event().await;
+    }
+
+    /// A panic elsewhere while this was held leaves it as it is.
+    fn kept(&self) -> MutexGuard<'_, Vec<Kept<DB>>> {
+        self.0.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
 impl<DB: Database> Clone for Line<DB> {
     fn clone(&self) -> Self {
-        Self { pool: self.pool.clone(), kept: Arc::clone(&self.kept) }
+        Self(Arc::clone(&self.0))
     }
 }
 
@@ -85,14 +99,21 @@ impl<DB: Database> Turn<DB> {
     }
 
     /// The same turn with a connection that the pool has asked or made.
-    pub(super) async fn anew(self, line: &Line<DB>) -> sqlx::Result<Self> {
-        drop(self.connection.detach());
-        Ok(Self { connection: line.pool.acquire().await?, place: self.place, unasked: false })
+    pub(super) async fn anew(self) -> sqlx::Result<Self> {
+        let Self { connection, line, _place, .. } = self;
+        drop(connection.detach());
+        let connection = line.0.pool.acquire().await?;
+        Ok(Self { connection, line, _place, unasked: false })
     }
 
     /// Hands it on as it is.
-    pub(super) fn end(mut self) {
-        *self.place = Some(Kept { connection: self.connection, since: Instant::now() });
+    pub(super) fn end(self) {
+        let Self { connection, line, .. } = self;
+        let mut kept = line.kept();
+        // What is closed meanwhile is waited for in the pool.
+        if !line.0.pool.is_closed() {
+            kept.push(Kept { connection, since: Instant::now() });
+        }
     }
 
     /// Gives the connection up: nobody knows what state it is in.

@@ -49,13 +49,13 @@ pub(crate) async fn open(url: &str) -> Result<Pools, StoreError> {
     if is_served(url) {
         let postgres::Pools { reads, follows, looks, writes, groups } = postgres::open(url).await?;
         let [reads, follows, looks, writes, groups] =
-            [reads, follows, looks, writes, groups].map(|pool| Db::Postgres(Line::of(pool)));
+            [reads, follows, looks, writes, groups].map(|pool| Db::Postgres(Line::of(pool, postgres::UNASKED)));
         return Ok(Pools { reads, follows, looks, writes, groups });
     }
     let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
     match sqlite::open(&path).await {
         Ok(sqlite::Pools { reads, follows, writes }) => {
-            let [reads, follows, writes] = [reads, follows, writes].map(Line::of);
+            let [reads, follows, writes] = [reads, follows, writes].map(|pool| Line::of(pool, Duration::MAX));
             let [looks, groups] = [reads.clone(), writes.clone()].map(Db::Sqlite);
             let [reads, follows, writes] = [reads, follows, writes].map(Db::Sqlite);
             Ok(Pools { reads, follows, looks, writes, groups })
@@ -117,8 +117,8 @@ pub(crate) async fn settle(db: &Db) -> sqlx::Result<()> {
 /// A connection from the pool, to read.
 pub(crate) async fn acquire(db: &Db) -> sqlx::Result<Conn> {
     Ok(match db {
-        Db::Sqlite(line) => Conn::Sqlite(line.pool().await.acquire().await?),
-        Db::Postgres(line) => Conn::Postgres(Reading::acquire(line.pool().await).await?),
+        Db::Sqlite(line) => Conn::Sqlite(sqlite::Reading::acquire(line).await?),
+        Db::Postgres(line) => Conn::Postgres(Reading::acquire(line.pool()).await?),
     })
 }
 
@@ -126,7 +126,7 @@ pub(crate) async fn acquire(db: &Db) -> sqlx::Result<Conn> {
 /// without waiting. What it writes to in a log, it has to [`hold`].
 pub(crate) async fn begin(db: &Db) -> sqlx::Result<Tx> {
     Ok(match db {
-        Db::Sqlite(line) => Tx::Sqlite(Begun::Writing(sqlite::Writing::begin(line).await?)),
+        Db::Sqlite(line) => Tx::Sqlite(Begun::writing(line).await?),
         Db::Postgres(line) => Tx::Postgres(Writing::begin(line).await?),
     })
 }
@@ -142,7 +142,7 @@ pub(crate) fn limit(tx: &mut Tx) {
 pub(crate) async fn answers(looks: &Db) -> bool {
     match looks {
         Db::Sqlite(_) => true,
-        Db::Postgres(looks) => postgres::answers(looks.pool().await).await,
+        Db::Postgres(looks) => postgres::answers(looks.pool()).await,
     }
 }
 
@@ -174,7 +174,7 @@ pub(crate) async fn crowded(looks: &Db, error: sqlx::Error) -> StoreError {
 pub(crate) async fn take_turn(looks: &Db, tx: &mut Tx) -> sqlx::Result<()> {
     // On the embedded engine it is the only one that writes at all.
     let (Db::Postgres(looks), Tx::Postgres(tx)) = (looks, tx) else { return Ok(()) };
-    postgres::take_turn(looks.pool().await, tx).await
+    postgres::take_turn(looks.pool(), tx).await
 }
 
 /// Makes the transaction the only one that writes to these competitions, given in order. `looks`: to see
@@ -185,9 +185,9 @@ pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], how: Hold) -> 
         postgres::wait_briefly(tx).await?;
     }
     if how.long {
-        postgres::take_time(looks.pool().await, tx).await?;
+        postgres::take_time(looks.pool(), tx).await?;
     }
-    postgres::hold(looks.pool().await, tx, slugs).await?;
+    postgres::hold(looks.pool(), tx, slugs).await?;
     if how.brief { postgres::wait_as_ever(tx).await } else { Ok(()) }
 }
 
@@ -195,7 +195,7 @@ pub(crate) async fn hold(looks: &Db, tx: &mut Tx, slugs: &[&str], how: Hold) -> 
 pub(crate) async fn until_free(looks: &Db, slug: &str) -> sqlx::Result<()> {
     match looks {
         Db::Sqlite(_) => Ok(()),
-        Db::Postgres(looks) => postgres::until_free(looks.pool().await, slug).await,
+        Db::Postgres(looks) => postgres::until_free(looks.pool(), slug).await,
     }
 }
 
@@ -248,15 +248,15 @@ pub(crate) async fn tell(tx: &mut Tx, who: &AtomicI32) -> sqlx::Result<()> {
 pub(crate) async fn listen(looks: &Db, me: &AtomicI32, told: impl Fn()) -> sqlx::Result<std::convert::Infallible> {
     match looks {
         Db::Sqlite(_) => std::future::pending().await,
-        Db::Postgres(looks) => postgres::listen(looks.pool().await, me, told).await,
+        Db::Postgres(looks) => postgres::listen(looks.pool(), me, told).await,
     }
 }
 
 /// Begins a transaction that only reads, and reads one state throughout.
 pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
     Ok(match db {
-        Db::Sqlite(line) => Tx::Sqlite(Begun::Reading(line.pool().await.begin().await?)),
-        Db::Postgres(line) => Tx::Postgres(Writing::snapshot(line.pool().await).await?),
+        Db::Sqlite(line) => Tx::Sqlite(Begun::snapshot(line).await?),
+        Db::Postgres(line) => Tx::Postgres(Writing::snapshot(line.pool()).await?),
     })
 }
 
@@ -264,7 +264,7 @@ pub(crate) async fn snapshot(db: &Db) -> sqlx::Result<Tx> {
 pub(crate) async fn footing(on: &mut Conn) -> sqlx::Result<Footing> {
     match on {
         Conn::Sqlite(c) => {
-            Ok(Footing { writable: sqlite::may_be_written(c).await?, waits_for_standby: None, clock: None })
+            Ok(Footing { writable: sqlite::may_be_written(c.ex()).await?, waits_for_standby: None, clock: None })
         }
         Conn::Postgres(c) => postgres::footing(c.ex()).await,
     }
@@ -273,7 +273,7 @@ pub(crate) async fn footing(on: &mut Conn) -> sqlx::Result<Footing> {
 /// The tables of ours, those first that others refer to.
 pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
     match on {
-        Conn::Sqlite(c) => sqlite::tables(c).await,
+        Conn::Sqlite(c) => sqlite::tables(c.ex()).await,
         Conn::Postgres(c) => postgres::tables(c.ex()).await,
     }
 }
@@ -283,7 +283,7 @@ pub(crate) async fn tables(on: &mut Conn) -> Result<Vec<Table>, StoreError> {
 pub(crate) async fn freeze(looks: &Db, writes: &Db, tables: &[Table], step: Duration) -> sqlx::Result<Tx> {
     match (looks, writes) {
         (Db::Postgres(looks), Db::Postgres(writes)) => {
-            Ok(Tx::Postgres(postgres::freeze(looks.pool().await, writes, tables, step).await?))
+            Ok(Tx::Postgres(postgres::freeze(looks.pool(), writes, tables, step).await?))
         }
         _ => begin(writes).await,
     }
@@ -302,20 +302,29 @@ pub(crate) async fn count_on(tx: &mut Tx, table: &str) -> sqlx::Result<()> {
 /// write down names it came by.
 pub(crate) async fn look_over(db: &Db) -> Result<(), StoreError> {
     match db {
-        Db::Sqlite(line) => sqlite::told(line.pool().await).await,
+        Db::Sqlite(line) => {
+            let mut turn = line.turn().await?;
+            sqlite::told(&mut turn).await?;
+            turn.end();
+        }
         Db::Postgres(line) => {
+            let mut turn = line.turn().await?;
             let until = Some(tokio::time::Instant::now() + A_STEP);
-            Ok(by(until, sqlx::query("ANALYZE").execute(line.pool().await)).await.map(drop)?)
+            by(until, sqlx::query("ANALYZE").execute(&mut *turn)).await?;
+            turn.end();
         }
     }
+    Ok(())
 }
 
 /// Gives a database that nobody else knows of yet what makes large groups quick.
 pub(crate) async fn make(db: &Db) -> Result<(), StoreError> {
-    match db {
-        Db::Sqlite(line) => sqlite::make(line.pool().await).await,
-        Db::Postgres(_) => Ok(()),
+    if let Db::Sqlite(line) = db {
+        let mut turn = line.turn().await?;
+        sqlite::make(&mut turn).await?;
+        turn.end();
     }
+    Ok(())
 }
 
 /// Why a database does not do what it is asked at the moment, though nothing is wrong with that:
@@ -364,7 +373,7 @@ pub(crate) fn claim(file: &Path) -> std::io::Result<()> {
 /// Writes a consistent copy of the whole database to `file`, which is [`claim`]ed.
 pub(crate) async fn copy(db: &Db, file: &Path) -> Result<(), StoreError> {
     match db {
-        Db::Sqlite(line) => sqlite::copy(line.pool().await, file).await,
+        Db::Sqlite(line) => sqlite::copy(line.pool(), file).await,
         Db::Postgres(_) => Err(StoreError::Backup("a server is copied with its own tools".to_owned())),
     }
 }
@@ -388,7 +397,7 @@ pub fn file(url: &str) -> Option<std::path::PathBuf> {
 /// The engine's own check of its file; `None`: sound.
 pub(crate) async fn check(db: &Db) -> Result<Option<String>, StoreError> {
     match db {
-        Db::Sqlite(line) => sqlite::check(line.pool().await).await,
+        Db::Sqlite(line) => sqlite::check(sqlite::Reading::acquire(line).await?.ex()).await,
         Db::Postgres(_) => Ok(None),
     }
 }

@@ -34,6 +34,8 @@ const READERS: u32 = 8;
 const FOLLOWERS: u32 = 6;
 /// How long a connection is waited for before a request is told to come again.
 const PATIENCE: Duration = Duration::from_secs(3);
+/// How long a connection that was just in use is handed on without a question: a server may have gone without a word.
+pub(super) const UNASKED: Duration = Duration::from_secs(1);
 /// How long a connection of its own is waited for, and what is asked on it at the start: one that takes the connection
 /// and says nothing would keep a command for ever.
 const AT_THE_START: Duration = Duration::from_secs(10);
@@ -347,7 +349,7 @@ impl Writing {
         match begun.start(statement).await {
             Err(error) if unasked && is_gone(&error) => {
                 if let Some(Held::InTurn(turn)) = begun.connection.take() {
-                    begun.connection = Some(Held::InTurn(turn.anew(line).await?));
+                    begun.connection = Some(Held::InTurn(turn.anew().await?));
                 }
                 begun.start(statement).await?;
             }

@@ -3,7 +3,7 @@
 mod begun;
 mod statistics;
 
-pub use begun::{Begun, Writing};
+pub use begun::{Begun, Reading};
 pub(super) use statistics::tell as told;
 
 use super::Trouble;
@@ -50,9 +50,9 @@ pub(super) struct Pools {
 }
 
 /// Gives the connection that writes room for large groups.
-pub(super) async fn make(writes: &SqlitePool) -> Result<(), StoreError> {
+pub(super) async fn make(writes: &mut SqliteConnection) -> Result<(), StoreError> {
     for (name, value) in [("wal_autocheckpoint", MAKER_CHECKPOINT_PAGES), ("cache_size", MAKER_CACHE)] {
-        sqlx::query(sqlx::AssertSqlSafe(format!("PRAGMA {name} = {value}"))).execute(writes).await?;
+        sqlx::query(sqlx::AssertSqlSafe(format!("PRAGMA {name} = {value}"))).execute(&mut *writes).await?;
     }
     Ok(())
 }
@@ -96,7 +96,7 @@ pub(super) async fn open(path: &Path) -> Result<Pools, StoreError> {
         }
     }
     sqlx::migrate!("migrations/sqlite").run(&writes).await?;
-    statistics::tell(&writes).await?;
+    statistics::tell(&mut *writes.acquire().await?).await?;
     let options = options.pragma("query_only", "1");
     let to_read = |connections| {
         SqlitePoolOptions::new()
@@ -233,8 +233,8 @@ fn is_no_database(error: &sqlx::Error) -> bool {
 }
 
 /// The engine's own check of its file; `None`: sound.
-pub(super) async fn check(pool: &SqlitePool) -> Result<Option<String>, StoreError> {
-    let said: String = sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(pool).await?;
+pub(super) async fn check(on: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
+    let said: String = sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(on).await?;
     Ok((said != "ok").then_some(said))
 }
 

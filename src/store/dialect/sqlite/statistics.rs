@@ -6,7 +6,7 @@
 //! (<https://sqlite.org/optoverview.html>, "Fixed results of ANALYZE").
 
 use crate::store::StoreError;
-use sqlx::SqlitePool;
+use sqlx::{Connection, SqliteConnection};
 
 /// Of an index: so many rows, and so many on average that are alike in its first column, its first two, … A
 /// table that is kept in the order of its key has that as an index of its own name.
@@ -61,29 +61,29 @@ const STATISTICS: [(&str, &str, &str); 47] = [
 ];
 
 /// Tells it, unless it has been told.
-pub(in crate::store::dialect) async fn tell(writes: &SqlitePool) -> Result<(), StoreError> {
+pub(in crate::store::dialect) async fn tell(writes: &mut SqliteConnection) -> Result<(), StoreError> {
     // Rows that it came by when somebody had it look: people's names and addresses among them, which no erasure
     // finds there.
     let samples = "SELECT COUNT(*) FROM sqlite_master WHERE name = 'sqlite_stat4'";
-    if sqlx::query_scalar::<_, i64>(samples).fetch_one(writes).await? > 0
-        && sqlx::query_scalar::<_, i64>("SELECT COUNT(*) FROM sqlite_stat4").fetch_one(writes).await? > 0
+    if sqlx::query_scalar::<_, i64>(samples).fetch_one(&mut *writes).await? > 0
+        && sqlx::query_scalar::<_, i64>("SELECT COUNT(*) FROM sqlite_stat4").fetch_one(&mut *writes).await? > 0
     {
-        sqlx::query("DELETE FROM sqlite_stat4").execute(writes).await?;
+        sqlx::query("DELETE FROM sqlite_stat4").execute(&mut *writes).await?;
     }
     let mut wanted = STATISTICS.map(|(table, index, rows)| (table.to_owned(), index.to_owned(), rows.to_owned()));
     wanted.sort_unstable();
     let there = "SELECT COUNT(*) FROM sqlite_master WHERE name = 'sqlite_stat1'";
-    let is_there: i64 = sqlx::query_scalar(there).fetch_one(writes).await?;
+    let is_there: i64 = sqlx::query_scalar(there).fetch_one(&mut *writes).await?;
     if is_there > 0 {
         let mut known: Vec<(String, Option<String>, Option<String>)> =
-            sqlx::query_as("SELECT tbl, idx, stat FROM sqlite_stat1").fetch_all(writes).await?;
+            sqlx::query_as("SELECT tbl, idx, stat FROM sqlite_stat1").fetch_all(&mut *writes).await?;
         known.sort_unstable();
         if known.into_iter().eq(wanted.iter().cloned().map(|(table, index, rows)| (table, Some(index), Some(rows)))) {
             return Ok(());
         }
     }
     // Makes the table, and looks at nothing.
-    sqlx::query("ANALYZE sqlite_schema").execute(writes).await?;
+    sqlx::query("ANALYZE sqlite_schema").execute(&mut *writes).await?;
     let mut tx = writes.begin().await?;
     sqlx::query("DELETE FROM sqlite_stat1").execute(&mut *tx).await?;
     for (table, index, rows) in wanted {
@@ -92,7 +92,7 @@ pub(in crate::store::dialect) async fn tell(writes: &SqlitePool) -> Result<(), S
     }
     tx.commit().await?;
     // Has it read by this connection; those that are made from here on read it by themselves.
-    sqlx::query("ANALYZE sqlite_schema").execute(writes).await?;
+    sqlx::query("ANALYZE sqlite_schema").execute(&mut *writes).await?;
     Ok(())
 }
 
