@@ -55,7 +55,8 @@ impl Layers {
         let render = |request| problem::render(app, request, hold);
         let pack = |request| packing::pack(request, render);
         let choose = |request| language::choose(app, request, pack);
-        let protect = |request| headers::protect(app, request, choose);
+        // Put aside: where an answer is there already none of it is needed.
+        let protect = |request| Box::pin(headers::protect(app, request, choose));
         let answer = |request| shared::answer(app, answers, limits::plain_for_old(request), protect);
         arrival::receive(app, request, answer).await
     }

@@ -152,7 +152,7 @@ impl Aside {
 
     /// The first answer that is none of a fault.
     async fn answered(&self, method: Method, path: &str, cookie: Option<&str>, kind: &str, body: &str) -> Told {
-        let began = Instant::now();
+        let mut began = Instant::now();
         for at in self.at.iter().cycle() {
             assert!(began.elapsed() < LONGEST, "{path}: nobody says what became of it");
             let request = Request::builder()
@@ -173,6 +173,13 @@ impl Aside {
             };
             match tokio::time::timeout(PATIENCE, asked).await {
                 Ok(None | Some((StatusCode::SERVICE_UNAVAILABLE, ..))) | Err(_) => pause(50).await,
+                // All of these people come from one address, and faster than people do.
+                Ok(Some((StatusCode::TOO_MANY_REQUESTS, headers, _))) => {
+                    let wait =
+                        headers.get(header::RETRY_AFTER).and_then(|wait| wait.to_str().ok()?.parse::<u64>().ok());
+                    pause(1000 * wait.expect("it says when to come again")).await;
+                    began = Instant::now();
+                }
                 Ok(Some(answer)) => return answer,
             }
         }

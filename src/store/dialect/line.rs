@@ -38,7 +38,7 @@ struct Kept<DB: Database> {
 pub struct Turn<DB: Database> {
     connection: PoolConnection<DB>,
     line: Line<DB>,
-    _place: OwnedSemaphorePermit,
+    place: OwnedSemaphorePermit,
     unasked: bool,
 }
 
@@ -59,7 +59,7 @@ impl<DB: Database> Line<DB> {
             Some(kept) => (kept.connection, true),
             None => (pool.acquire().await?, false),
         };
-        Ok(Turn { connection, line: self.clone(), _place: place, unasked })
+        Ok(Turn { connection, line: self.clone(), place, unasked })
     }
 
     /// The pool itself, where nobody takes turns: what is handed on here it takes for lent.
@@ -100,20 +100,22 @@ impl<DB: Database> Turn<DB> {
 
     /// The same turn with a connection that the pool has asked or made.
     pub(super) async fn anew(self) -> sqlx::Result<Self> {
-        let Self { connection, line, _place, .. } = self;
+        let Self { connection, line, place, .. } = self;
         drop(connection.detach());
         let connection = line.0.pool.acquire().await?;
-        Ok(Self { connection, line, _place, unasked: false })
+        Ok(Self { connection, line, place, unasked: false })
     }
 
     /// Hands it on as it is.
     pub(super) fn end(self) {
-        let Self { connection, line, .. } = self;
+        let Self { connection, line, place, .. } = self;
         let mut kept = line.kept();
         // What is closed meanwhile is waited for in the pool.
         if !line.0.pool.is_closed() {
             kept.push(Kept { connection, since: Instant::now() });
         }
+        drop(kept);
+        drop(place);
     }
 
     /// Gives the connection up: nobody knows what state it is in.

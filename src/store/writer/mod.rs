@@ -150,6 +150,9 @@ impl Writer {
     /// Starts it, on a thread of its own. `on_commit` is called after each commit, before its answers are given, in
     /// log order; it must be quick. A panic in the task ends the process: a writer that is gone
     /// while readers go on would look like a service.
+    ///
+    /// # Panics
+    /// Where the machine gives no thread.
     pub fn start(store: Store, clock: Clock, on_commit: impl Fn(&Committed) + Send + 'static) -> Self {
         let pace = match (store.holds_one_by_one(), store.is_in_the_making()) {
             (true, _) => Pace::SERVER,
