@@ -88,7 +88,7 @@ impl AsEx for Tx {
 }
 
 impl Db {
-    /// A connection from the pool.
+    /// A connection, to read.
     pub async fn acquire(&self) -> sqlx::Result<Conn> {
         super::dialect::acquire(self).await
     }

@@ -17,7 +17,7 @@ use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
 use jiff::Timestamp;
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap};
 use std::panic::AssertUnwindSafe;
 
 /// What a group came to.
@@ -137,7 +137,7 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
             store.inner.definitions.put(competition, definition.clone());
         }
         let ends = (competition, (after, before), (seq, peaks.root()));
-        store.inner.seldom.keep(ends, &one.ledger, &one.erased);
+        store.inner.seldom.keep(ends, &one.ledger);
         one.committed
     });
     Ok(Grouped { answers, committed: committed.collect() })
@@ -173,8 +173,6 @@ struct Saved {
     last: Hash,
     /// What was read and changed, as it is then.
     ledger: Ledger,
-    /// Persons whose facts are gone.
-    erased: HashSet<u64>,
 }
 
 struct Part {
@@ -231,11 +229,6 @@ impl Group {
             let definition = part.changed.rows.contains(&RowKey::Definition).then(|| part.definition()).flatten();
             let placements = part.changed.placements.clone();
             let Some(&(_, _, last)) = part.changed.records.last() else { continue };
-            let erased = part.changed.rows.iter().filter_map(|row| match row {
-                RowKey::Person(person) => Some(*person),
-                _ => None,
-            });
-            let erased = erased.collect();
             let id = save(tx, &part.loaded, part.changed).await?;
             let committed = Committed {
                 competition: id,
@@ -247,7 +240,7 @@ impl Group {
                 definition,
                 placements,
             };
-            all.push(Saved { committed, last, ledger: part.loaded.ledger, erased });
+            all.push(Saved { committed, last, ledger: part.loaded.ledger });
         }
         if !all.is_empty() {
             dialect::tell(tx, &store.inner.me).await?;

@@ -315,10 +315,9 @@ impl Reader<'_> {
         Ok(())
     }
 
-    /// Persons of all entries, judges and gyms at hand, but for those that are known.
+    /// Persons of all entries, judges and gyms at hand.
     async fn persons(&mut self) -> Result<(), StoreError> {
-        let ids = persons_of(self.ledger).map(|p| p.id).filter(|id| !self.ledger.persons.contains_key(id));
-        let ids: BTreeSet<u64> = ids.collect();
+        let ids: BTreeSet<u64> = persons_of(self.ledger).map(|p| p.id).collect();
         let members = ids.into_iter().map(|id| Val::Int(column(id))).collect();
         let rows: Vec<(i64, String)> = PERSONS.read(self.tx, &self.fixed(), members).await?;
         self.put_persons(rows)

@@ -1,5 +1,5 @@
-//! What changes seldom, kept from one group of changes to the next: gyms, judges, the persons behind them, and
-//! extensions.
+//! What changes seldom, kept from one group of changes to the next: gyms, judges and extensions. Of the persons behind
+//! them it has the numbers alone: what is known of them is read each time, and ends where it is erased.
 //!
 //! It holds as long as a competition's log ends where it ended when it was kept: all of it changes with records alone.
 //! Where another process has written meanwhile, or another log was put back, it is read again.
@@ -7,8 +7,8 @@
 use super::merkle::Hash;
 use crate::rules::event::Extension;
 use crate::rules::ledger::Ledger;
-use crate::rules::people::{Gym, Judge, Person, PersonRef};
-use std::collections::{BTreeMap, HashMap, HashSet};
+use crate::rules::people::{Gym, Judge};
+use std::collections::{BTreeMap, HashMap};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// Where a log ends: its last position, and the root of its tree there.
@@ -29,7 +29,6 @@ struct Kept {
     end: End,
     gyms: HashMap<String, Gym>,
     judges: HashMap<String, Judge>,
-    persons: HashMap<u64, Person>,
     extensions: Option<Vec<Extension>>,
 }
 
@@ -46,10 +45,6 @@ impl Seldom {
         let Some(kept) = all.get(&id).filter(|kept| kept.end == end) else { return };
         ledger.gyms.extend(gyms.filter_map(|slug| Some((slug.clone(), kept.gyms.get(slug)?.clone()))));
         ledger.judges.extend(judges.filter_map(|code| Some((code.clone(), kept.judges.get(code)?.clone()))));
-        let behind = behind(ledger.gyms.values(), ledger.judges.values());
-        let known = behind.filter_map(|person| Some((person.id, kept.persons.get(&person.id)?.clone())));
-        let known: Vec<(u64, Person)> = known.collect();
-        ledger.persons.extend(known);
     }
 
     /// The extensions in force, where they are known.
@@ -57,9 +52,8 @@ impl Seldom {
         self.lock().get(&id).filter(|kept| kept.end == end)?.extensions.clone()
     }
 
-    /// Keeps what a group of changes has read and changed, and forgets these persons. `before`: where the log ended
-    /// when it was read.
-    pub(crate) fn keep(&self, (id, before, now): (i64, End, End), ledger: &Ledger, gone: &HashSet<u64>) {
+    /// Keeps what a group of changes has read and changed. `before`: where the log ended when it was read.
+    pub(crate) fn keep(&self, (id, before, now): (i64, End, End), ledger: &Ledger) {
         let mut all = self.lock();
         if all.len() >= COMPETITIONS && !all.contains_key(&id) {
             all.clear();
@@ -76,16 +70,6 @@ impl Seldom {
         }
         put(&mut kept.gyms, &ledger.gyms);
         put(&mut kept.judges, &ledger.judges);
-        kept.persons.retain(|person, _| !gone.contains(person));
-        for person in behind(ledger.gyms.values(), ledger.judges.values()) {
-            match ledger.persons.get(&person.id) {
-                Some(facts) if kept.persons.get(&person.id) != Some(facts) => {
-                    kept.persons.insert(person.id, facts.clone());
-                }
-                Some(_) => {}
-                None => drop(kept.persons.remove(&person.id)),
-            }
-        }
         if kept.extensions.as_ref() != Some(&ledger.extensions) {
             kept.extensions = Some(ledger.extensions.clone());
         }
@@ -106,35 +90,23 @@ fn put<T: Clone + PartialEq>(kept: &mut HashMap<String, T>, now: &BTreeMap<Strin
     }
 }
 
-/// The persons behind gyms and judges.
-fn behind<'a>(
-    gyms: impl Iterator<Item = &'a Gym>,
-    judges: impl Iterator<Item = &'a Judge>,
-) -> impl Iterator<Item = &'a PersonRef> {
-    gyms.filter_map(|gym| gym.contact.as_ref()).chain(judges.map(|judge| &judge.person))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::people::PersonRef;
     use jiff::civil::date;
 
-    fn person(id: u64) -> PersonRef {
-        PersonRef { id, commitment: String::new() }
-    }
-
-    /// With a judge and the facts of who that is.
+    /// With a judge.
     fn ledger() -> Ledger {
         let mut ledger = Ledger::default();
         let judge = Judge {
             code: "J-1".to_owned(),
-            person: person(4),
+            person: PersonRef { id: 4, commitment: String::new() },
             gym: None,
             valid_from: date(2027, 1, 1),
             valid_to: date(2027, 12, 31),
         };
         ledger.judges.insert(judge.code.clone(), judge);
-        ledger.persons.insert(4, Person { name: "Ines".to_owned(), ..Person::default() });
         ledger
     }
 
@@ -148,26 +120,15 @@ mod tests {
     fn it_holds_where_the_log_ends_and_nowhere_else() {
         let seldom = Seldom::default();
         let (before, now, other) = ((3, [1; 32]), (4, [2; 32]), (4, [3; 32]));
-        seldom.keep((1, before, now), &ledger(), &HashSet::new());
+        seldom.keep((1, before, now), &ledger());
         assert_eq!(told(&seldom, now).judges.len(), 1);
-        assert_eq!(told(&seldom, now).persons[&4].name, "Ines");
         assert_eq!(seldom.extensions((1, now)), Some(Vec::new()));
         for end in [before, other, End::default()] {
             assert_eq!(told(&seldom, end).judges.len(), 0, "{end:?}");
             assert_eq!(seldom.extensions((1, end)), None);
         }
         // A group that read another log than the one kept.
-        seldom.keep((1, other, (5, [5; 32])), &Ledger::default(), &HashSet::new());
+        seldom.keep((1, other, (5, [5; 32])), &Ledger::default());
         assert_eq!(told(&seldom, (5, [5; 32])).judges.len(), 0);
-    }
-
-    #[test]
-    fn somebody_who_was_erased_is_forgotten_also_where_nothing_of_theirs_was_read() {
-        let seldom = Seldom::default();
-        let (before, now, then) = ((3, [1; 32]), (4, [2; 32]), (5, [3; 32]));
-        seldom.keep((1, before, now), &ledger(), &HashSet::new());
-        seldom.keep((1, now, then), &Ledger::default(), &HashSet::from([4]));
-        let told = told(&seldom, then);
-        assert_eq!((told.judges.len(), told.persons.len()), (1, 0));
     }
 }

@@ -5,12 +5,13 @@
 //! their order, and get a connection as it was left.
 
 use sqlx::pool::PoolConnection;
-use sqlx::{Database, Pool};
+use sqlx::{Connection, Database, Pool};
+use std::collections::VecDeque;
 use std::ops::{Deref, DerefMut};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
-use tokio::time::Instant;
+use tokio::time::{Instant, timeout_at};
 
 /// Connections of one kind.
 #[derive(Debug)]
@@ -21,16 +22,18 @@ struct Inner<DB: Database> {
     pool: Pool<DB>,
     /// As many as the pool has connections.
     places: Arc<Semaphore>,
-    /// Those that nobody has just now; the pool takes them for lent.
-    kept: Mutex<Vec<Kept<DB>>>,
-    /// How long one is handed on unasked; after that it goes through the pool.
+    /// Those that nobody has just now; the pool takes them for lent. The one that was left first comes first: what was
+    /// left in the middle of an answer has the time to come to its end.
+    kept: Mutex<VecDeque<Kept<DB>>>,
+    /// How long one is handed on before it is asked whether it is still there.
     unasked: Duration,
 }
 
 #[derive(Debug)]
 struct Kept<DB: Database> {
     connection: PoolConnection<DB>,
-    since: Instant,
+    /// When it was asked last.
+    asked: Instant,
 }
 
 /// A connection in somebody's hands. Dropped it goes back to the pool.
@@ -39,6 +42,7 @@ pub struct Turn<DB: Database> {
     connection: PoolConnection<DB>,
     line: Line<DB>,
     place: OwnedSemaphorePermit,
+    asked: Instant,
     unasked: bool,
 }
 
@@ -52,14 +56,26 @@ impl<DB: Database> Line<DB> {
     /// Waits for a connection, as long as the pool would.
     pub(super) async fn turn(&self) -> sqlx::Result<Turn<DB>> {
         let Inner { pool, places, unasked, .. } = &*self.0;
-        let waited = tokio::time::timeout(pool.options().get_acquire_timeout(), Arc::clone(places).acquire_owned());
-        let place = waited.await.map_err(|_| sqlx::Error::PoolTimedOut)?.map_err(|_| sqlx::Error::PoolClosed)?;
-        let kept = self.kept().pop();
-        let (connection, unasked) = match kept.filter(|kept| kept.since.elapsed() < *unasked && !pool.is_closed()) {
-            Some(kept) => (kept.connection, true),
-            None => (pool.acquire().await?, false),
-        };
-        Ok(Turn { connection, line: self.clone(), place, unasked })
+        let patience = pool.options().get_acquire_timeout();
+        let until = Instant::now() + patience;
+        let late = |_| sqlx::Error::PoolTimedOut;
+        let waited = timeout_at(until, Arc::clone(places).acquire_owned());
+        let place = waited.await.map_err(late)?.map_err(|_| sqlx::Error::PoolClosed)?;
+        let line = self.clone();
+        let kept = self.kept().pop_front();
+        if let Some(Kept { mut connection, asked }) = kept.filter(|_| !pool.is_closed()) {
+            if asked.elapsed() < *unasked {
+                return Ok(Turn { connection, line, place, asked, unasked: true });
+            }
+            // On a network that is gone nothing answers; then there is time left for another one.
+            let asking = Instant::now() + patience / 3;
+            if let Ok(Ok(())) = timeout_at(asking.min(until), connection.ping()).await {
+                return Ok(Turn { connection, line, place, asked: Instant::now(), unasked: false });
+            }
+            drop(connection.detach());
+        }
+        let connection = timeout_at(until, pool.acquire()).await.map_err(late)??;
+        Ok(Turn { connection, line, place, asked: Instant::now(), unasked: false })
     }
 
     /// The pool itself, where nobody takes turns: what is handed on here it takes for lent.
@@ -81,8 +97,16 @@ impl<DB: Database> Line<DB> {
     }
 
     /// A panic elsewhere while this was held leaves it as it is.
-    fn kept(&self) -> MutexGuard<'_, Vec<Kept<DB>>> {
+    fn kept(&self) -> MutexGuard<'_, VecDeque<Kept<DB>>> {
         self.0.kept.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl<DB: Database> Drop for Inner<DB> {
+    fn drop(&mut self) {
+        // The pool would take them back in a task, and there may be nobody any more who does it.
+        let kept = self.kept.get_mut().unwrap_or_else(PoisonError::into_inner);
+        kept.drain(..).for_each(|kept| drop(kept.connection.detach()));
     }
 }
 
@@ -103,16 +127,16 @@ impl<DB: Database> Turn<DB> {
         let Self { connection, line, place, .. } = self;
         drop(connection.detach());
         let connection = line.0.pool.acquire().await?;
-        Ok(Self { connection, line, place, unasked: false })
+        Ok(Self { connection, line, place, asked: Instant::now(), unasked: false })
     }
 
     /// Hands it on as it is.
     pub(super) fn end(self) {
-        let Self { connection, line, place, .. } = self;
+        let Self { connection, line, place, asked, .. } = self;
         let mut kept = line.kept();
         // What is closed meanwhile is waited for in the pool.
         if !line.0.pool.is_closed() {
-            kept.push(Kept { connection, since: Instant::now() });
+            kept.push_back(Kept { connection, asked });
         }
         drop(kept);
         drop(place);

@@ -55,7 +55,7 @@ pub(crate) async fn open(url: &str) -> Result<Pools, StoreError> {
     let path = sqlite::path(url).ok_or_else(|| refuse(ADDRESSES.to_owned()))?;
     match sqlite::open(&path).await {
         Ok(sqlite::Pools { reads, follows, writes }) => {
-            let [reads, follows, writes] = [reads, follows, writes].map(|pool| Line::of(pool, Duration::MAX));
+            let [reads, follows, writes] = [reads, follows, writes].map(|pool| Line::of(pool, sqlite::UNASKED));
             let [looks, groups] = [reads.clone(), writes.clone()].map(Db::Sqlite);
             let [reads, follows, writes] = [reads, follows, writes].map(Db::Sqlite);
             Ok(Pools { reads, follows, looks, writes, groups })
@@ -114,7 +114,7 @@ pub(crate) async fn settle(db: &Db) -> sqlx::Result<()> {
     Ok(())
 }
 
-/// A connection from the pool, to read.
+/// A connection, to read.
 pub(crate) async fn acquire(db: &Db) -> sqlx::Result<Conn> {
     Ok(match db {
         Db::Sqlite(line) => Conn::Sqlite(sqlite::Reading::acquire(line).await?),

@@ -27,6 +27,8 @@ const BUSY: Duration = Duration::from_secs(5);
 /// How long a connection is waited for before a request is told to come again: another of ours may have
 /// waited for its turn and be at work.
 const PATIENCE: Duration = Duration::from_secs(10);
+/// How long a connection is handed on without a question: a file does not go, but the thread behind it may.
+pub(super) const UNASKED: Duration = Duration::from_mins(1);
 /// Pages in the write-ahead log before it is folded back: 16 MB, so that a burst of scores is not
 /// interrupted for it.
 const CHECKPOINT_PAGES: &str = "4000";

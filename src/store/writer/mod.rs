@@ -1,6 +1,6 @@
 //! The one writer: decides and commits changes in groups.
 //!
-//! Callers hand in typed changes; a task takes what has gathered and gives it to [`super::group`],
+//! Callers hand in typed changes; one thread takes what has gathered and gives it to [`super::group`],
 //! which commits it as one transaction. Only then is anybody answered. What it does not do: hash
 //! passwords, reach the network, or anything else that is slow.
 
@@ -132,7 +132,7 @@ impl Job {
     }
 }
 
-/// Writes to competitions: a handle on the task that decides and commits in groups.
+/// Writes to competitions: a handle on the thread that decides and commits in groups.
 #[derive(Clone)]
 pub struct Writer {
     /// Changes that somebody waits for.
@@ -148,7 +148,7 @@ pub struct Writer {
 
 impl Writer {
     /// Starts it, on a thread of its own. `on_commit` is called after each commit, before its answers are given, in
-    /// log order; it must be quick. A panic in the task ends the process: a writer that is gone
+    /// log order; it must be quick. A panic in it ends the process: a writer that is gone
     /// while readers go on would look like a service.
     ///
     /// # Panics

@@ -1,7 +1,8 @@
 //! Transactions of the embedded engine.
 
 use crate::store::dialect::line::{Line, Turn};
-use sqlx::{Sqlite, SqliteConnection};
+use futures_util::TryStreamExt;
+use sqlx::{Executor, Sqlite, SqliteConnection};
 use tokio::runtime::Handle;
 
 /// A connection, to read. Handed on when it is dropped.
@@ -46,16 +47,15 @@ impl Begun {
 
     async fn begin(line: &Line<Sqlite>, statement: &'static str) -> sqlx::Result<Self> {
         let mut begun = Self(Some(line.turn().await?));
-        match sqlx::query(statement).execute(begun.ex()).await {
-            Ok(_) => Ok(begun),
-            Err(error) => {
+        let Err(error) = run(begun.ex(), statement).await else { return Ok(begun) };
+        if let Some(turn) = begun.0.take() {
+            match error {
                 // Nothing has begun: somebody else has the file.
-                if let Some(turn) = begun.0.take() {
-                    turn.end();
-                }
-                Err(error)
+                sqlx::Error::Database(_) => turn.end(),
+                _ => turn.give_up(),
             }
         }
+        Err(error)
     }
 
     /// What a statement runs on.
@@ -74,7 +74,7 @@ impl Begun {
     }
 
     async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
-        sqlx::query(statement).execute(self.ex()).await?;
+        run(self.ex(), statement).await?;
         if let Some(turn) = self.0.take() {
             turn.end();
         }
@@ -85,16 +85,20 @@ impl Begun {
 impl Drop for Begun {
     fn drop(&mut self) {
         let Some(mut turn) = self.0.take() else { return };
-        // A full disk ends a transaction behind our back; then there is nothing to undo, and that is an error too.
-        let undo = async move {
-            match sqlx::query("ROLLBACK").execute(&mut *turn).await {
-                Ok(_) => turn.end(),
+        let Ok(runtime) = Handle::try_current() else { return turn.give_up() };
+        runtime.spawn(async move {
+            // A full disk ends a transaction behind our back; then there is nothing to undo, and that is an error too.
+            match run(&mut turn, "ROLLBACK").await {
+                Ok(()) => turn.end(),
                 Err(_) => turn.give_up(),
             }
-        };
-        match Handle::try_current() {
-            Ok(runtime) => drop(runtime.spawn(undo)),
-            Err(_) => drop(undo),
-        }
+        });
     }
+}
+
+/// Runs a statement that begins or ends a transaction. A thread that is lost over it gives no answer, and that is not
+/// a yes.
+async fn run(on: &mut SqliteConnection, statement: &'static str) -> sqlx::Result<()> {
+    let answers: Vec<_> = on.execute_many(sqlx::query(statement)).try_collect().await?;
+    if answers.is_empty() { Err(sqlx::Error::WorkerCrashed) } else { Ok(()) }
 }
