@@ -11,7 +11,7 @@ use crate::wire::Wire;
 use crate::{check, long, pause, times, until};
 use http::{Request, StatusCode};
 use serde_json::json;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 const CLIENTS: u32 = 32;
 
@@ -114,6 +114,47 @@ async fn a_network_that_is_slow_cut_or_silent_loses_and_repeats_nothing() {
     check::whole(&field, service.at, &done);
     println!("{} changes, {} sent again", done.changes(), done.again);
     assert!(done.again > 0);
+}
+
+/// The kernel tries for a quarter of an hour to reach who is gone; nobody who stores a score waits for that.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_server_that_is_gone_without_a_word_keeps_nobody_waiting_for_long() {
+    let Some(server) = Server::shared() else { return };
+    let field = Field::on(&server).await;
+    let wire = Wire::to(&server).await;
+    let service = Service::start_on(&field, &wire.url(&field.url), free());
+    let lost = async |load: &Load| {
+        wire.lose();
+        let began = Instant::now();
+        load.goes_on().await;
+        assert!(began.elapsed() < Duration::from_secs(30), "{:?}", began.elapsed());
+    };
+    let of = |low| Load::start_for(service.at, &field.token, CLIENTS, move |bib| (bib <= 128) == low);
+    // In the midst of changes; and after a while without any, when the first one finds it out.
+    let load = of(true);
+    load.goes_on().await;
+    lost(&load).await;
+    let mut done = load.finish().await;
+    for _ in 0..times(1, 5) {
+        pause(1_500).await;
+        wire.lose();
+        let roles = json!([{ "role": "referee", "competition": SLUG }]);
+        let body = json!({ "email": "bela@example.org", "roles": roles }).to_string();
+        let began = Instant::now();
+        until("somebody is added", async || {
+            let request = Request::post(format!("http://{}/api/v1/accounts", service.at))
+                .header("authorization", format!("Bearer {}", field.token))
+                .header("content-type", "application/json");
+            let request = request.body(body.clone().into()).expect("a request");
+            load::send(&load::http(), request).await.is_some_and(|(status, _)| status.is_success())
+        })
+        .await;
+        assert!(began.elapsed() < Duration::from_secs(30), "{:?}", began.elapsed());
+    }
+    let load = of(false);
+    lost(&load).await;
+    done.made.extend(load.finish().await.made);
+    check::whole(&field, service.at, &done);
 }
 
 #[tokio::test(flavor = "multi_thread")]

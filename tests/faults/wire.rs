@@ -26,6 +26,8 @@ struct State {
     silent: bool,
     /// Raised when all connections end.
     cuts: u32,
+    /// Raised when nothing comes through those that there are any more, and nobody is told.
+    losses: u32,
 }
 
 impl Wire {
@@ -33,7 +35,7 @@ impl Wire {
     pub async fn to(server: &Server) -> Self {
         let listener = TcpListener::bind(("127.0.0.1", 0)).await.expect("a free port");
         let port = listener.local_addr().expect("an address").port();
-        let state = State { to: server.socket(), delay: Duration::ZERO, silent: false, cuts: 0 };
+        let state = State { to: server.socket(), delay: Duration::ZERO, silent: false, cuts: 0, losses: 0 };
         let (state, seen) = watch::channel(state);
         let task = tokio::spawn(async move {
             while let Ok((client, _)) = listener.accept().await {
@@ -67,6 +69,12 @@ impl Wire {
         self.state.send_modify(|state| state.silent = silent);
     }
 
+    /// Nothing ever comes through the connections that there are; new ones are let through. As where a machine goes out
+    /// and another one takes its address over.
+    pub fn lose(&self) {
+        self.state.send_modify(|state| state.losses += 1);
+    }
+
     /// Ends all connections; new ones are let through.
     pub fn cut(&self) {
         self.state.send_modify(|state| state.cuts += 1);
@@ -80,9 +88,9 @@ impl Drop for Wire {
 }
 
 async fn pass(mut client: TcpStream, mut seen: watch::Receiver<State>) {
-    let (to, cuts) = {
+    let (to, cuts, losses) = {
         let state = seen.borrow();
-        (state.to.clone(), state.cuts)
+        (state.to.clone(), state.cuts, state.losses)
     };
     let (up, down) = (seen.clone(), seen.clone());
     // One who cannot be reached is seen by the connection that ends.
@@ -91,13 +99,18 @@ async fn pass(mut client: TcpStream, mut seen: watch::Receiver<State>) {
     let (from_client, to_client) = client.split();
     let (from_server, to_server) = server.split();
     tokio::select! {
-        () = copy(from_client, to_server, up) => {}
-        () = copy(from_server, to_client, down) => {}
+        () = copy(from_client, to_server, up, losses) => {}
+        () = copy(from_server, to_client, down, losses) => {}
         _ = seen.wait_for(|state| state.cuts != cuts) => {}
     }
 }
 
-async fn copy(mut from: impl AsyncRead + Unpin, mut to: impl AsyncWrite + Unpin, mut seen: watch::Receiver<State>) {
+async fn copy(
+    mut from: impl AsyncRead + Unpin,
+    mut to: impl AsyncWrite + Unpin,
+    mut seen: watch::Receiver<State>,
+    losses: u32,
+) {
     let mut buffer = vec![0; 65_536];
     loop {
         let Ok(n @ 1..) = from.read(&mut buffer).await else { return };
@@ -105,7 +118,9 @@ async fn copy(mut from: impl AsyncRead + Unpin, mut to: impl AsyncWrite + Unpin,
         if !delay.is_zero() {
             tokio::time::sleep(delay).await;
         }
-        if seen.wait_for(|state| !state.silent).await.is_err() || to.write_all(&buffer[..n]).await.is_err() {
+        if seen.wait_for(|state| !state.silent && state.losses == losses).await.is_err()
+            || to.write_all(&buffer[..n]).await.is_err()
+        {
             return;
         }
     }
