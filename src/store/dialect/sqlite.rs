@@ -82,7 +82,6 @@ pub(super) async fn open(path: &Path) -> Result<Pools, StoreError> {
         .pragma("wal_autocheckpoint", CHECKPOINT_PAGES);
     let writes = SqlitePoolOptions::new()
         .max_connections(1)
-        .min_connections(1)
         .acquire_timeout(PATIENCE)
         .idle_timeout(None)
         .max_lifetime(None)

@@ -102,3 +102,162 @@ async fn run(on: &mut SqliteConnection, statement: &'static str) -> sqlx::Result
     let answers: Vec<_> = on.execute_many(sqlx::query(statement)).try_collect().await?;
     if answers.is_empty() { Err(sqlx::Error::WorkerCrashed) } else { Ok(()) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use futures_util::poll;
+    use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions};
+    use sqlx::{ConnectOptions, Connection};
+    use std::time::Duration;
+
+    const LONG: Duration = Duration::from_mins(1);
+
+    /// A file with a table, and one connection to it.
+    struct Place {
+        line: Line<Sqlite>,
+        options: SqliteConnectOptions,
+        _folder: tempfile::TempDir,
+    }
+
+    impl Place {
+        async fn new() -> Self {
+            let folder = tempfile::tempdir().expect("a folder");
+            let options = SqliteConnectOptions::new()
+                .filename(folder.path().join("tally.db"))
+                .create_if_missing(true)
+                .journal_mode(SqliteJournalMode::Wal)
+                .busy_timeout(Duration::from_millis(50));
+            let pool = SqlitePoolOptions::new().max_connections(1).acquire_timeout(Duration::from_secs(20));
+            let pool = pool.connect_with(options.clone()).await.expect("opens");
+            sqlx::query("CREATE TABLE marks (n INTEGER)").execute(&pool).await.expect("a table");
+            Self { line: Line::of(pool, LONG), options, _folder: folder }
+        }
+
+        async fn begin(&self) -> Begun {
+            Begun::writing(&self.line).await.expect("begins")
+        }
+
+        /// How many marks there are, by who reads now.
+        async fn marks(&self) -> i64 {
+            let mut reading = Reading::acquire(&self.line).await.expect("a connection");
+            sqlx::query_scalar("SELECT COUNT(*) FROM marks").fetch_one(reading.ex()).await.expect("a number")
+        }
+    }
+
+    async fn mark(begun: &mut Begun) {
+        sqlx::query("INSERT INTO marks VALUES (1)").execute(begun.ex()).await.expect("written");
+    }
+
+    #[tokio::test]
+    async fn one_that_is_dropped_is_undone_before_the_next_one_begins() {
+        let place = Place::new().await;
+        for _ in 0..3 {
+            let mut begun = place.begin().await;
+            mark(&mut begun).await;
+            drop(begun);
+            assert_eq!(place.marks().await, 0);
+        }
+        let mut begun = place.begin().await;
+        mark(&mut begun).await;
+        begun.commit().await.expect("committed");
+        assert_eq!(place.marks().await, 1);
+    }
+
+    /// Wherever somebody goes away in the middle: all of it is done or nothing, and the next one begins.
+    #[tokio::test]
+    async fn one_that_is_given_up_on_its_way_leaves_all_or_nothing() {
+        let place = Place::new().await;
+        for steps in 0..4 {
+            let mut begins = Box::pin(Begun::writing(&place.line));
+            for _ in 0..steps {
+                if poll!(&mut begins).is_ready() {
+                    break;
+                }
+            }
+            drop(begins);
+            assert_eq!(place.marks().await, 0, "{steps}");
+        }
+        let mut before = 0;
+        for steps in 0..4 {
+            let mut begun = place.begin().await;
+            mark(&mut begun).await;
+            mark(&mut begun).await;
+            let mut ends = Box::pin(begun.commit());
+            for _ in 0..steps {
+                if poll!(&mut ends).is_ready() {
+                    break;
+                }
+            }
+            drop(ends);
+            let marks = place.marks().await;
+            assert!(marks == before || marks == before + 2, "{steps}: {before}, {marks}");
+            before = marks;
+        }
+    }
+
+    #[tokio::test]
+    async fn one_that_meets_somebody_else_is_refused_and_its_connection_serves_afterwards() {
+        let place = Place::new().await;
+        let mut other = place.options.connect().await.expect("another connection");
+        other.execute("BEGIN IMMEDIATE").await.expect("begins");
+        let met = Begun::writing(&place.line).await.err().expect("somebody else has it");
+        assert_eq!(crate::store::dialect::trouble(&met), Some(crate::store::dialect::Trouble::Busy));
+        other.execute("ROLLBACK").await.expect("ends");
+        let mut begun = place.begin().await;
+        mark(&mut begun).await;
+        begun.commit().await.expect("committed");
+        assert_eq!(place.marks().await, 1);
+        other.close().await.expect("closes");
+    }
+
+    /// The next question is answered rightly, and nothing of the first one holds the file.
+    #[tokio::test]
+    async fn a_reader_who_goes_away_in_the_middle_of_an_answer_leaves_nothing_open() {
+        let place = Place::new().await;
+        let many = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 10000000)
+            SELECT i, (SELECT COUNT(*) FROM marks) FROM n";
+        {
+            let mut reading = Reading::acquire(&place.line).await.expect("a connection");
+            let mut rows = reading.ex().fetch(many);
+            assert!(rows.try_next().await.expect("a row").is_some());
+        }
+        assert_eq!(place.marks().await, 0);
+        let mut other = place.options.connect().await.expect("another connection");
+        other.execute("INSERT INTO marks VALUES (1)").await.expect("written");
+        let folded: (i64, i64, i64) =
+            sqlx::query_as("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut other).await.expect("folded back");
+        assert_eq!(folded.0, 0, "nobody reads");
+        other.close().await.expect("closes");
+    }
+
+    #[tokio::test]
+    async fn whoever_goes_away_while_waiting_takes_no_place() {
+        let place = Place::new().await;
+        let held = place.begin().await;
+        for _ in 0..10 {
+            let mut waits = Box::pin(place.line.turn());
+            assert!(poll!(&mut waits).is_pending());
+        }
+        held.rollback().await.expect("undone");
+        assert_eq!(place.marks().await, 0);
+    }
+
+    #[tokio::test]
+    async fn closing_waits_for_who_is_at_work_and_sends_away_who_waits() {
+        let place = Place::new().await;
+        // Kept by now.
+        assert_eq!(place.marks().await, 0);
+        let mut begun = place.begin().await;
+        mark(&mut begun).await;
+        let (mut closes, mut waits) = (Box::pin(place.line.close()), Box::pin(place.line.turn()));
+        assert!(poll!(&mut closes).is_pending() && poll!(&mut waits).is_pending());
+        begun.commit().await.expect("committed");
+        tokio::time::timeout(LONG, closes).await.expect("closes");
+        assert!(matches!(waits.await, Err(sqlx::Error::PoolClosed)));
+        let mut other = place.options.connect().await.expect("another connection");
+        let marks: i64 =
+            sqlx::query_scalar("SELECT COUNT(*) FROM marks").fetch_one(&mut other).await.expect("a number");
+        assert_eq!(marks, 1);
+    }
+}
