@@ -144,8 +144,10 @@ fn links(actor: &Actor, foremost: &[String]) -> Vec<Link> {
     }
     let texts: Vec<String> = found.iter().map(|link| link.text.clone()).collect();
     found.retain(|link| texts.iter().filter(|text| **text == link.text).count() == 1);
+    // There is room for three: where somebody works comes before where they read.
+    let works = |href: &str| ["/referee", "/organise", "/desk/"].iter().any(|begins| href.starts_with(begins));
     if found.len() > 3 {
-        found.retain(|l| l.href == "/referee" || l.href == "/organise");
+        found.retain(|link| works(&link.href));
     }
     found
 }
@@ -359,6 +361,14 @@ mod tests {
         assert_eq!(hrefs(vec![desk("quayside"), later("quayside")]), ["/desk/b/quayside"]);
         assert_eq!(hrefs(vec![later("quayside"), desk("quayside"), desk("millpond")]), ["/desk/b/quayside"]);
         assert!(hrefs(vec![desk("quayside"), later("quayside"), later("millpond")]).is_empty());
+        // Of somebody who does everything in a small series, where they work.
+        let judge = Grant { judge: Some("J-1".to_owned()), ..grant(Role::Judge, "a", None) };
+        let athlete = Grant { bib: Some(12), ..grant(Role::Athlete, "a", None) };
+        let referee = grant(Role::Referee, "a", None);
+        let all = vec![desk("quayside"), judge, athlete.clone(), referee];
+        assert_eq!(hrefs(all), ["/desk/a/quayside", "/referee"]);
+        let all = vec![organises("a"), desk("quayside"), athlete];
+        assert_eq!(hrefs(all), ["/desk/a/quayside", "/organise/a", "/referee"]);
     }
 
     #[test]
