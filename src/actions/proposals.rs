@@ -8,7 +8,7 @@ use super::accounts::{self, AccountError, NewAccount};
 use super::letters::{self, Link};
 use super::reader::{Reader, shown};
 use super::score::remarks;
-use super::views::RemarkView;
+use super::views::{RemarkView, RosterWritten};
 use super::{Failure, Request, roster, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Grant, Permit, Role, permit};
@@ -74,8 +74,8 @@ pub struct Became {
 /// How it was decided, or why not.
 #[derive(Clone, Debug)]
 pub enum How {
-    /// Entered: the bib or the judge's code.
-    Confirmed(String),
+    /// Entered, or there already: the bib or the judge's code, and what is odd about it.
+    Confirmed(RosterWritten),
     /// Has the role of the gym's staff; a link where they cannot sign in yet, and, where a letter with it
     /// was handed over to be sent, whether the list of letters has it for certain.
     Staff(Option<Link>, Option<bool>),
@@ -243,7 +243,7 @@ async fn decide_one(
         Decision::Confirm => confirm(app, actor, now, reader, &proposal).await?,
     };
     let (outcome, result) = match &how {
-        How::Confirmed(result) => (Outcome::Confirmed, result.clone()),
+        How::Confirmed(written) => (Outcome::Confirmed, written.id.clone()),
         How::Staff(..) => (Outcome::Confirmed, String::new()),
         How::Refused => (Outcome::Refused, String::new()),
         How::Faults(_) | How::Gone => return Ok(Became { id, of: Some(proposal), how }),
@@ -275,7 +275,7 @@ async fn confirm(
     let done = match proposed.kind {
         Kind::Entry => {
             let entry = proposed.entry(gym);
-            roster::set_entry(app, actor, &reader.slug, Request::at(now), entry).await.map(|w| How::Confirmed(w.id))
+            roster::set_entry(app, actor, &reader.slug, Request::at(now), entry).await.map(How::Confirmed)
         }
         Kind::Judge => {
             let known = app.store.find_judge(reader.id, &proposed.code).await?;
@@ -285,7 +285,7 @@ async fn confirm(
                 return Ok(How::Faults(vec![Sentence::new("judge_code_taken").with("code", code)]));
             }
             let judge = proposed.judge(gym);
-            roster::set_judge(app, actor, &reader.slug, Request::at(now), judge).await.map(|w| How::Confirmed(w.id))
+            roster::set_judge(app, actor, &reader.slug, Request::at(now), judge).await.map(How::Confirmed)
         }
         Kind::Staff => staff(app, actor, reader, gym, proposed).await,
     };

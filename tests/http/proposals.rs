@@ -220,6 +220,42 @@ async fn on_the_page_those_ticked_are_decided_and_nobody_unseen_is() {
     assert_eq!(of(three)["decided"], Value::Null);
 }
 
+/// What is odd about somebody, and that they are entered already, is known before and after, on the page and by
+/// the API.
+#[tokio::test]
+async fn the_organiser_reads_what_is_odd_about_somebody_before_and_after_they_are_entered() {
+    let app = TestApp::new().await;
+    let young = |name: &str, consent: bool| {
+        let mut body = athlete(name);
+        (body["born"], body["guardian_consent"]) = (json!("2011-05-06"), json!(consent));
+        body
+    };
+    let ids = [
+        propose(&app, young("Zyxo Alone", false)).await,
+        propose(&app, young("Zyxo Allowed", true)).await,
+        propose(&app, athlete("Zyxo Grown")).await,
+    ];
+    let (browser, csrf) = organiser_browser(&app).await;
+    let odd = "consent is needed before taking part";
+    let waiting = browser.get(PAGE).await.expect(200).plain();
+    assert_eq!((waiting.matches(odd).count(), waiting.matches("the guardian consents").count()), (1, 1), "{waiting}");
+    let all = [("csrf", csrf.as_str()), ("do", "all"), ("upto", &ids[2].to_string())];
+    let done = browser.post(PAGE).form(&all).await.expect(200).plain();
+    assert!(done.contains("Confirmed: 3.") && done.contains("Zyxo Alone: 15 years old"), "{done}");
+    assert!(!done.contains("Zyxo Allowed:") && !done.contains("Zyxo Grown:"), "{done}");
+    // The same people once more, by another gym's list say.
+    let again = [propose(&app, young("Zyxo Alone", false)).await, propose(&app, athlete("Zyxo Grown")).await];
+    let became = decide(&app, &again[..1], "confirm").await;
+    assert_eq!(
+        (&became[0]["entered"], &became[0]["warnings"][0]["code"]),
+        (&json!("unchanged"), &json!("guardian_consent_missing")),
+        "{became}"
+    );
+    let all = [("csrf", csrf.as_str()), ("do", "all"), ("upto", &again[1].to_string())];
+    let done = browser.post(PAGE).form(&all).await.expect(200).plain();
+    assert!(done.contains("Zyxo Grown: was entered before: bib "), "{done}");
+}
+
 #[tokio::test]
 async fn a_gym_proposes_for_itself_and_sees_its_own() {
     let app = TestApp::new().await;

@@ -3,7 +3,7 @@
 use super::paths::{OfCompetition, OfGym};
 use crate::actions::language;
 use crate::actions::proposals::{self, Became, Decision, How};
-use crate::actions::views::RemarkView;
+use crate::actions::views::{RemarkView, RosterWritten};
 use crate::app::App;
 use crate::rules::proposal::{Kind, Proposed};
 use crate::store::proposals::Proposal;
@@ -259,6 +259,12 @@ pub struct BecameView {
     link: Option<String>,
     /// Whether a letter with it was handed to the mail server.
     mailed: bool,
+    /// Of an athlete or judge who is confirmed: `created`, or, where they were there already, `changed` or `unchanged`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false, example = "created")]
+    entered: Option<&'static str>,
+    /// Taken, but somebody should know.
+    warnings: Vec<RemarkView>,
     /// Everything that is wrong with it.
     errors: Vec<String>,
 }
@@ -271,10 +277,14 @@ impl From<Became> for BecameView {
             id: String::new(),
             link: None,
             mailed: false,
+            entered: None,
+            warnings: Vec::new(),
             errors: Vec::new(),
         };
         match became.how {
-            How::Confirmed(id) => Self { id, ..view("confirmed") },
+            How::Confirmed(RosterWritten { id, outcome, warnings, .. }) => {
+                Self { id, entered: Some(outcome), warnings, ..view("confirmed") }
+            }
             How::Staff(link, mailed) => {
                 Self { link: link.map(|link| link.address), mailed: mailed.is_some(), ..view("confirmed") }
             }

@@ -81,7 +81,10 @@ pub(super) fn kind(kind: Kind) -> &'static str {
 /// What was sent about somebody besides the name, in a line.
 pub(super) fn facts(c: &Competition, p: &Proposed) -> String {
     let all = match p.kind {
-        Kind::Entry => vec![say::division(c, &p.division), &p.category, &p.born, &p.email],
+        Kind::Entry => {
+            let consent = if p.guardian_consent { texts().consents } else { "" };
+            vec![say::division(c, &p.division), &p.category, &p.born, &p.email, consent]
+        }
         Kind::Judge => vec![&*p.code, &p.valid_from, &p.valid_to, &p.email],
         Kind::Staff => vec![&*p.email],
     };

@@ -8,10 +8,11 @@ use super::super::shell::{Link, Shell, When, words};
 use super::{frame, number};
 use crate::actions::lists::{self, Find};
 use crate::actions::proposals::{self, Became, Decision, How, Waiting};
-use crate::actions::views::GymView;
+use crate::actions::views::{GymView, RosterWritten};
 use crate::actions::{Failure, language};
 use crate::app::App;
 use crate::rules::competition::Competition;
+use crate::rules::proposal::Kind;
 use crate::store::proposals::Proposal;
 use crate::web::extract::Path;
 use crate::web::problem::Answer;
@@ -34,6 +35,8 @@ struct View {
     csrf: String,
     action: String,
     done: Vec<String>,
+    /// Of those confirmed, what somebody should know.
+    remarks: Vec<Remark>,
     /// Sign-ins just made, with whose they are.
     links: Vec<Link>,
     /// What is said of letters with them; nothing: there are none.
@@ -55,13 +58,23 @@ struct Row {
     facts: String,
     gym: String,
     by: String,
+    /// What is odd about it.
+    odd: Vec<String>,
     ticked: bool,
     faults: Vec<String>,
+}
+
+/// Something about somebody.
+struct Remark {
+    name: String,
+    text: String,
 }
 
 fn row(c: &Competition, gyms: &[GymView], p: Proposal) -> Row {
     let at = When::new(p.created_at, &c.time_zone).text;
     let proposed = p.proposed.unwrap_or_default();
+    // What is wrong with it is said where it is confirmed in vain.
+    let odd = proposed.check(c, &p.gym).unwrap_or_default();
     Row {
         id: p.id,
         kind: kind(p.kind),
@@ -69,6 +82,7 @@ fn row(c: &Competition, gyms: &[GymView], p: Proposal) -> Row {
         name: proposed.name,
         gym: gym_name(gyms, &p.gym).to_owned(),
         by: if p.by.is_empty() { at } else { put(texts().by_whom, &[("at", &at), ("who", &p.by)]) },
+        odd: odd.iter().map(|warning| language::say(&warning.sentence)).collect(),
         ticked: false,
         faults: Vec::new(),
     }
@@ -87,6 +101,7 @@ async fn view(app: &App, caller: &Caller, competition: &str) -> Answer<View> {
         csrf: caller.csrf.clone(),
         action: format!("/organise/{}/proposals", c.slug),
         done: Vec::new(),
+        remarks: Vec::new(),
         links: Vec::new(),
         mailed: None,
         errors: Vec::new(),
@@ -168,7 +183,15 @@ fn tell(view: &mut View, became: Vec<Became>) {
     let mut faults = BTreeMap::new();
     for one in became {
         match one.how {
-            How::Confirmed(_) => confirmed += 1,
+            How::Confirmed(RosterWritten { id, outcome, warnings, .. }) => {
+                confirmed += 1;
+                let kind = one.of.as_ref().map(|of| of.kind);
+                let name = one.of.and_then(|of| of.proposed).map(|p| p.name).unwrap_or_default();
+                let there = if kind == Some(Kind::Judge) { t.there_judge } else { t.there_entry };
+                let there = (outcome != "created").then(|| put(there, &[("id", &id)]));
+                let said = there.into_iter().chain(warnings.into_iter().map(|warning| warning.message));
+                view.remarks.extend(said.map(|text| Remark { name: name.clone(), text }));
+            }
             How::Staff(link, mailed) => {
                 confirmed += 1;
                 let proposed = one.of.and_then(|of| of.proposed);
@@ -215,6 +238,7 @@ mod tests {
             facts: samples::BIDI.to_owned(),
             gym: samples::HOSTILE.to_owned(),
             by: samples::LONG.to_owned(),
+            odd: vec![samples::HOSTILE.to_owned()],
             ticked: id == 1,
             faults: if id == 1 { vec![samples::HOSTILE.to_owned()] } else { Vec::new() },
         };
@@ -225,6 +249,7 @@ mod tests {
             csrf: "x".to_owned(),
             action: "/organise/s/proposals".to_owned(),
             done: vec!["Confirmed: 3.".to_owned()],
+            remarks: vec![Remark { name: samples::HOSTILE.to_owned(), text: "odd".to_owned() }],
             links: vec![Link::new("https://example.org/signin/link?code=abc", samples::HOSTILE)],
             mailed: (n > 0).then_some(texts().links_mailed),
             errors: vec![FieldError::new("p-1", samples::HOSTILE)],
