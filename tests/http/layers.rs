@@ -189,6 +189,24 @@ async fn a_service_without_its_database_says_that_it_is_not_ready() {
     assert_eq!((&found["ready"], &found["database"]), (&json!(false), &json!(false)), "{found}");
 }
 
+/// Who somebody is, and what they may, is not guessed.
+#[tokio::test]
+async fn while_nobody_can_be_asked_who_it_is_nobody_gets_in() {
+    let app = TestApp::new().await;
+    let staff = app.staff_of("quayside").await;
+    let browser = app.in_browser(&staff).await;
+    let proposals = "/api/v1/competitions/saltmarsh/gyms/quayside/proposals";
+    staff.get(proposals).await.expect(200);
+    browser.get("/desk/saltmarsh/quayside").await.expect(200);
+    app.app.store.close().await;
+    staff.get(proposals).await.expect(503);
+    browser.get("/desk/saltmarsh/quayside").await.expect(503);
+    let score = "/api/v1/competitions/saltmarsh/workouts/w1/scores/1042";
+    staff.put(score).json(json!({ "performance": "278" })).await.expect(503);
+    // Nor as nobody, who may read less than they.
+    staff.get("/api/v1/competitions/saltmarsh").await.expect(503);
+}
+
 #[tokio::test]
 async fn a_service_says_what_it_stands_on() {
     let app = TestApp::new().await;

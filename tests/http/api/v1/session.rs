@@ -36,7 +36,7 @@ async fn over_https_the_cookie_is_bound_to_the_host() {
     let reply = app.nobody().post("/api/v1/session").json(sent).await.expect(201);
     assert!(reply.header("set-cookie").starts_with("__Host-sid="));
     assert!(reply.header("set-cookie").contains("Secure"));
-    assert!(reply.header("strict-transport-security").contains("max-age=63072000"));
+    assert_eq!(reply.header("strict-transport-security"), "max-age=63072000; includeSubDomains");
 }
 
 #[tokio::test]

@@ -131,9 +131,14 @@ async fn who_may_send_a_score() {
     ] {
         client.put(&path).json(body.clone()).await.expect(403);
     }
+    // Nobody vouches for themselves, not with what they send either.
+    let attestation = json!({ "judge": "J-1", "how": "paper_sheet" });
+    let vouched = json!({ "performance": "278", "attestation": attestation });
+    let refused = app.athlete(1042).await.put(&path).json(vouched).await.expect(422);
+    assert_eq!(refused.errors(), ["/attestation/judge athlete_records_attestation"]);
+    app.organiser().await.get(&path).await.expect(404);
     let stored = app.athlete(1042).await.put(&path).json(body).await.expect(201).json();
     assert_eq!(stored["state"], "entered");
-    let attestation = json!({ "judge": "J-1", "how": "paper_sheet" });
     let own =
         app.athlete(1042).await.post(&format!("{path}/attestation")).if_match(etag(&stored)).json(attestation).await;
     own.expect(403);
