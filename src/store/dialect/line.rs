@@ -32,6 +32,8 @@ struct Inner<DB: Database> {
 #[derive(Debug)]
 struct Kept<DB: Database> {
     connection: PoolConnection<DB>,
+    /// When the pool gave it out.
+    since: Instant,
     /// When it was asked last.
     asked: Instant,
 }
@@ -42,6 +44,7 @@ pub struct Turn<DB: Database> {
     connection: PoolConnection<DB>,
     line: Line<DB>,
     place: OwnedSemaphorePermit,
+    since: Instant,
     asked: Instant,
     unasked: bool,
 }
@@ -63,19 +66,21 @@ impl<DB: Database> Line<DB> {
         let place = waited.await.map_err(late)?.map_err(|_| sqlx::Error::PoolClosed)?;
         let line = self.clone();
         let kept = self.kept().pop_front();
-        if let Some(Kept { mut connection, asked }) = kept.filter(|_| !pool.is_closed()) {
-            if asked.elapsed() < *unasked {
-                return Ok(Turn { connection, line, place, asked, unasked: true });
+        if let Some(Kept { mut connection, since, asked }) = kept.filter(|_| !pool.is_closed()) {
+            // A name may lead elsewhere by now: none is kept for longer than the pool keeps its own.
+            let is_old = pool.options().get_max_lifetime().is_some_and(|life| since.elapsed() > life);
+            if asked.elapsed() < *unasked && !is_old {
+                return Ok(Turn { connection, line, place, since, asked, unasked: true });
             }
             // On a network that is gone nothing answers; then there is time left for another one.
-            let asking = Instant::now() + patience / 3;
-            if let Ok(Ok(())) = timeout_at(asking.min(until), connection.ping()).await {
-                return Ok(Turn { connection, line, place, asked: Instant::now(), unasked: false });
+            let asking = (Instant::now() + patience / 3).min(until);
+            if !is_old && matches!(timeout_at(asking, connection.ping()).await, Ok(Ok(()))) {
+                return Ok(Turn { connection, line, place, since, asked: Instant::now(), unasked: false });
             }
             drop(connection.detach());
         }
         let connection = timeout_at(until, pool.acquire()).await.map_err(late)??;
-        Ok(Turn { connection, line, place, asked: Instant::now(), unasked: false })
+        Ok(Turn::fresh(connection, line, place))
     }
 
     /// The pool itself, where nobody takes turns: what is handed on here it takes for lent.
@@ -117,6 +122,12 @@ impl<DB: Database> Clone for Line<DB> {
 }
 
 impl<DB: Database> Turn<DB> {
+    /// With a connection that the pool has asked or made just now.
+    fn fresh(connection: PoolConnection<DB>, line: Line<DB>, place: OwnedSemaphorePermit) -> Self {
+        let now = Instant::now();
+        Self { connection, line, place, since: now, asked: now, unasked: false }
+    }
+
     /// Whether nobody has asked the connection if it is still there.
     pub(super) fn is_unasked(&self) -> bool {
         self.unasked
@@ -127,16 +138,16 @@ impl<DB: Database> Turn<DB> {
         let Self { connection, line, place, .. } = self;
         drop(connection.detach());
         let connection = line.0.pool.acquire().await?;
-        Ok(Self { connection, line, place, asked: Instant::now(), unasked: false })
+        Ok(Self::fresh(connection, line, place))
     }
 
     /// Hands it on as it is.
     pub(super) fn end(self) {
-        let Self { connection, line, place, asked, .. } = self;
+        let Self { connection, line, place, since, asked, .. } = self;
         let mut kept = line.kept();
         // What is closed meanwhile is waited for in the pool.
         if !line.0.pool.is_closed() {
-            kept.push_back(Kept { connection, asked });
+            kept.push_back(Kept { connection, since, asked });
         }
         drop(kept);
         drop(place);

@@ -122,13 +122,19 @@ mod tests {
 
     impl Place {
         async fn new() -> Self {
+            Self::with(LONG).await
+        }
+
+        /// The pool keeps a connection for so long.
+        async fn with(life: Duration) -> Self {
             let folder = tempfile::tempdir().expect("a folder");
             let options = SqliteConnectOptions::new()
                 .filename(folder.path().join("tally.db"))
                 .create_if_missing(true)
                 .journal_mode(SqliteJournalMode::Wal)
                 .busy_timeout(Duration::from_millis(50));
-            let pool = SqlitePoolOptions::new().max_connections(1).acquire_timeout(Duration::from_secs(20));
+            let pool =
+                SqlitePoolOptions::new().max_connections(1).acquire_timeout(Duration::from_secs(20)).max_lifetime(life);
             let pool = pool.connect_with(options.clone()).await.expect("opens");
             sqlx::query("CREATE TABLE marks (n INTEGER)").execute(&pool).await.expect("a table");
             Self { line: Line::of(pool, LONG), options, _folder: folder }
@@ -229,6 +235,21 @@ mod tests {
             sqlx::query_as("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut other).await.expect("folded back");
         assert_eq!(folded.0, 0, "nobody reads");
         other.close().await.expect("closes");
+    }
+
+    #[tokio::test]
+    async fn a_connection_is_handed_on_and_for_no_longer_than_the_pool_would_keep_it() {
+        for (life, is_kept) in [(LONG, 1), (Duration::from_millis(20), 0)] {
+            let place = Place::with(life).await;
+            let mut begun = place.begin().await;
+            begun.ex().execute("CREATE TEMP TABLE of_this_connection (n INTEGER)").await.expect("a table");
+            begun.commit().await.expect("committed");
+            tokio::time::sleep(Duration::from_millis(50)).await;
+            let mut reading = Reading::acquire(&place.line).await.expect("a connection");
+            let own = "SELECT COUNT(*) FROM sqlite_temp_master";
+            let own: i64 = sqlx::query_scalar(own).fetch_one(reading.ex()).await.expect("a number");
+            assert_eq!(own, is_kept, "{life:?}");
+        }
     }
 
     #[tokio::test]
