@@ -2,6 +2,7 @@
 //! them: places and standings, worked out when first asked for and kept.
 
 use super::block::{Facts, Name, Record};
+use super::cache::lock;
 use super::field::Field;
 use super::homes::{Home, Homes};
 use super::query::{Mask, Scope};
@@ -10,7 +11,7 @@ use crate::rules::order::Key;
 use crate::rules::people::EntryState;
 use crate::rules::place::{Changes, Column, Counting, Overall};
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock};
 
 /// How many sets of workouts standings are kept for. Readers see few different ones.
 const MASKS_KEPT: usize = 8;
@@ -351,11 +352,6 @@ impl Base {
         let homes = self.homes.as_ref().map_or(0, |homes| homes.bytes());
         (self.bibs.capacity() + self.scored.capacity()) * 4 + homes + columns + listed + overall
     }
-}
-
-/// A panic elsewhere while this was held leaves something that is at worst worked out again.
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// The workouts that somebody has a score in.

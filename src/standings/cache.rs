@@ -282,6 +282,6 @@ impl Slots {
 }
 
 /// A panic elsewhere while this was held leaves something that is at worst worked out again.
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
