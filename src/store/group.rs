@@ -16,6 +16,7 @@ use super::{Hold, Store, StoreError, Trouble, aside, dialect, merkle};
 use crate::rules::event::Record;
 use crate::rules::ledger::{Asked, Change, Decided, Effects, Ledger, RowKey};
 use crate::rules::people::fold_name;
+use crate::rules::placement::{self, Placement};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 use std::panic::AssertUnwindSafe;
@@ -131,6 +132,11 @@ async fn decide_and_commit(store: &Store, now: Timestamp, jobs: &[Job], brief: b
             Fate::Unknown => return Err(Failure::Unknown(error)),
         }
     }
+    let records = saved.iter().map(|one| one.committed.seq - one.committed.after).sum();
+    let is_of_entry = |placed: &&Placement| matches!(placed.change, placement::Change::Entry { .. });
+    let of_entries = |one: &Saved| one.committed.placements.iter().filter(is_of_entry).count();
+    let entries = saved.iter().map(of_entries).sum::<usize>() as u64;
+    dialect::grow(&store.inner.reads, &store.inner.grown, records, entries);
     let committed = saved.into_iter().map(|one| {
         let Committed { competition, after, before, seq, ref peaks, ref definition, .. } = one.committed;
         if let Some(definition) = definition {
@@ -243,10 +249,10 @@ impl Group {
             all.push(Saved { committed, last, ledger: part.loaded.ledger });
         }
         if !all.is_empty() {
-            dialect::tell(tx, &store.inner.me).await?;
+            dialect::tell(tx, &store.inner.me);
         }
         if self.answers.is_fresh() {
-            self.answers.save(tx, self.now).await?;
+            self.answers.save(store, tx, self.now).await?;
         }
         Ok(all)
     }

@@ -5,6 +5,8 @@ use super::writer::Answered;
 use super::{Store, StoreError, dialect, json, parse};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::time::Duration;
 
 /// How long an answer is kept.
 const KEPT: SignedDuration = SignedDuration::from_hours(48);
@@ -85,7 +87,9 @@ bulk!(
     KEEP = Bulk::rows(
         "INSERT INTO idempotency (key, account, method, path, body_digest, answer, created_at) VALUES ",
         7,
-        " ON CONFLICT (key, account) DO NOTHING"
+        // In place of one that has had its time: 48 h in microseconds.
+        " ON CONFLICT (key, account) DO UPDATE SET method = excluded.method, path = excluded.path, body_digest = excluded.body_digest, answer = excluded.answer, created_at = excluded.created_at, bytes = 0
+          WHERE idempotency.created_at <= excluded.created_at - 172800000000"
     )
 );
 
@@ -144,15 +148,16 @@ impl Answers {
         !self.fresh.is_empty()
     }
 
-    /// Writes the answers kept since the load, and sweeps away what has had its time.
+    /// Writes the answers kept since the load; now and then what has had its time is swept away.
     ///
     /// # Errors
     /// [`StoreError::KeyTaken`]: another process, at another competition, has used one of the keys
     /// since the load.
-    pub(crate) async fn save(&mut self, tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
-        // What has had its time goes first, to make room for its key. The same order everywhere: two
-        // that wait for each other's keys would wait for ever.
-        sweep(tx, now).await?;
+    pub(crate) async fn save(&mut self, store: &Store, tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
+        if store.inner.swept.is_long_ago(now) {
+            sweep(tx, now).await?;
+        }
+        // The same order everywhere: two that wait for each other's keys would wait for ever.
         self.fresh.sort_unstable();
         let kept = self.fresh.iter().filter_map(|at| self.known.get(at));
         let rows = kept.filter_map(|(request, answer)| Some(row(request, json(answer.as_ref()?), now)));
@@ -311,6 +316,24 @@ impl HeldKey {
     }
 }
 
+/// When answers that have had their time were swept away last: as often as that it is a few at a time.
+#[derive(Debug, Default)]
+pub(crate) struct Swept(AtomicI64);
+
+impl Swept {
+    /// Whether it is, and from now on it is not.
+    fn is_long_ago(&self, now: Timestamp) -> bool {
+        let (now, before) = (now.as_microsecond(), self.0.load(Ordering::Relaxed));
+        let is = u128::from(now.abs_diff(before)) >= BETWEEN_SWEEPS.as_micros();
+        if is {
+            self.0.store(now, Ordering::Relaxed);
+        }
+        is
+    }
+}
+
+const BETWEEN_SWEEPS: Duration = Duration::from_secs(1);
+
 /// Sweeps away what is no longer given again.
 async fn sweep(tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
     db!(tx, exec: "DELETE FROM idempotency WHERE created_at <= $1", oldest(now))?;
@@ -320,4 +343,21 @@ async fn sweep(tx: &mut Tx, now: Timestamp) -> Result<(), StoreError> {
 /// The instant at which answers kept then have had their time.
 fn oldest(now: Timestamp) -> i64 {
     now.checked_sub(KEPT).unwrap_or(Timestamp::MIN).as_microsecond()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_written_over_is_what_would_be_swept_away() {
+        assert!(KEEP.texts()[0].ends_with(&format!("- {}", KEPT.as_micros())));
+    }
+
+    #[test]
+    fn it_is_swept_once_a_second_whichever_way_the_clock_is_set() {
+        let (swept, at) = (Swept::default(), |ms| Timestamp::from_millisecond(ms).expect("an instant"));
+        let told = [10_000, 10_500, 10_999, 11_000, 11_001, 9_000, 9_001].map(|ms| swept.is_long_ago(at(ms)));
+        assert_eq!(told, [true, false, false, true, false, true, false]);
+    }
 }

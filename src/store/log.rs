@@ -52,6 +52,9 @@ pub(super) async fn leaf_at(on: &mut impl AsEx, competition: i64, seq: u64) -> R
         .transpose()
 }
 
+/// Bytes of records in one page: most are of some hundreds, one that applies a file may be of millions.
+pub const PAGE_BYTES: i64 = 4 << 20;
+
 /// That a record is in the log: hashes that lead from its leaf to the root.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Proof {
@@ -68,7 +71,7 @@ pub struct Proof {
 }
 
 impl Store {
-    /// Records after `after`, oldest first.
+    /// Records after `after`, oldest first: at most `limit`, and as many as make up [`PAGE_BYTES`], but one in any case.
     pub async fn list_records(
         &self,
         _permit: &Permit,
@@ -79,6 +82,7 @@ impl Store {
         self.records_after(competition, after, limit).await
     }
 
+    /// As many as fit into a page: so many, and so many bytes, but the first in any case.
     pub(crate) async fn records_after(
         &self,
         competition: i64,
@@ -86,8 +90,18 @@ impl Store {
         limit: u32,
     ) -> Result<Vec<StoredRecord>, StoreError> {
         let mut conn = self.read().await?;
-        db!(&mut conn, all Row: "SELECT seq, at, subject, bytes, leaf FROM records WHERE competition = $1 AND seq > $2 ORDER BY seq LIMIT $3",
-            competition, column(after), i64::from(limit))?
+        let sizes = db!(&mut conn, all (i64, i64):
+            "SELECT seq, CAST(LENGTH(bytes) AS BIGINT) FROM records WHERE competition = $1 AND seq > $2 ORDER BY seq LIMIT $3",
+            competition, column(after), i64::from(limit))?;
+        let mut bytes = 0;
+        let fits = |(n, (_, size)): &(usize, &(i64, i64))| {
+            bytes += size;
+            *n == 0 || bytes <= PAGE_BYTES
+        };
+        let Some((_, &(upto, _))) = sizes.iter().enumerate().take_while(fits).last() else { return Ok(Vec::new()) };
+        db!(&mut conn, all Row:
+            "SELECT seq, at, subject, bytes, leaf FROM records WHERE competition = $1 AND seq > $2 AND seq <= $3 ORDER BY seq",
+            competition, column(after), upto)?
         .into_iter()
         .map(stored)
         .collect()

@@ -9,6 +9,8 @@
 //! What is private is read only with a [`Permit`](crate::rules::access::Permit) in hand.
 
 #[macro_use]
+pub mod bulk;
+#[macro_use]
 pub mod db;
 pub mod accounts;
 mod around;
@@ -184,6 +186,8 @@ pub(crate) struct Inner {
     pub(crate) groups: Db,
     pub(crate) definitions: competitions::Definitions,
     pub(crate) seldom: seldom::Seldom,
+    pub(crate) swept: idempotency::Swept,
+    pub(crate) grown: dialect::Grown,
     pub(crate) callers: callers::Callers,
     pub(crate) heads: Arc<Together<String, competitions::Head>>,
     /// By what those who listen know our own words; 0: nobody here listens.
@@ -211,6 +215,8 @@ impl Store {
                 groups,
                 definitions: competitions::Definitions::default(),
                 seldom: seldom::Seldom::default(),
+                swept: idempotency::Swept::default(),
+                grown: dialect::Grown::default(),
                 callers: callers::Callers::default(),
                 heads: Arc::default(),
                 me: AtomicI32::new(0),

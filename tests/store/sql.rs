@@ -3,7 +3,7 @@
 
 use super::support::database::{Database, Raw};
 use super::support::{Place, account};
-use sqlx::{AssertSqlSafe, Row};
+use sqlx::{AssertSqlSafe, Executor, Row, SqlSafeStr, Statement, TypeInfo};
 use std::collections::BTreeSet;
 use std::path::Path;
 use syn::visit::{self, Visit};
@@ -16,6 +16,8 @@ struct Text {
     at: String,
     sql: &'static str,
     values: Option<usize>,
+    /// What a server is given for many, and of how many columns: of it `sql` is the text for one.
+    many: Option<(Bulk, usize)>,
 }
 
 #[derive(Default)]
@@ -45,7 +47,7 @@ impl Found {
         let rest = &tokens[at + 1..];
         let commas = rest.iter().filter(|t| *t == ",").count();
         let trailing = usize::from(rest.last().is_some_and(|t| t == ","));
-        self.texts.push(Text { at: self.place(sql), sql, values: Some(commas - trailing) });
+        self.texts.push(Text { at: self.place(sql), sql, values: Some(commas - trailing), many: None });
     }
 
     /// `bulk!(NAME = Bulk::rows("head", columns, "tail"))`, in all its sizes.
@@ -73,14 +75,23 @@ impl Found {
             })
             .collect();
         let (head, tail): (&str, &str) = (head.value().leak(), tail.value().leak());
-        let made = match (function.path.segments.last().unwrap().ident.to_string().as_str(), &numbers[..]) {
-            ("rows", [n]) => Bulk::rows(head, *n, tail),
-            ("list", [n]) => Bulk::list(head, *n, tail),
-            ("matches", [fixed, columns]) => Bulk::matches(head, *fixed, *columns, tail),
+        let (made, columns) = match (function.path.segments.last().unwrap().ident.to_string().as_str(), &numbers[..]) {
+            ("rows", [n]) => (Bulk::rows(head, *n, tail), *n),
+            ("list", [n]) => (Bulk::list(head, *n, tail), 1),
+            ("matches", [fixed, columns]) => (Bulk::matches(head, *fixed, *columns, tail), *columns),
             (other, _) => panic!("Bulk::{other}"),
         };
-        for sql in made.texts(self.served) {
-            self.texts.push(Text { at: self.place(sql), sql, values: None });
+        if self.served {
+            self.texts.push(Text {
+                at: self.place(head),
+                sql: made.of_one().leak(),
+                values: None,
+                many: Some((made, columns)),
+            });
+        } else {
+            for sql in made.texts() {
+                self.texts.push(Text { at: self.place(sql), sql, values: None, many: None });
+            }
         }
     }
 
@@ -95,12 +106,25 @@ fn walk(folder: &Path, found: &mut Found) {
     for path in entries {
         if path.is_dir() {
             walk(&path, found);
-        } else if path.extension().is_some_and(|e| e == "rs") && path.file_name().is_some_and(|n| n != "db.rs") {
+        } else if path.extension().is_some_and(|e| e == "rs")
+            && path.file_name().is_some_and(|n| n != "db.rs" && n != "bulk.rs")
+        {
             found.file = path.display().to_string();
             let file = syn::parse_file(&std::fs::read_to_string(&path).unwrap()).unwrap();
             found.visit_file(&file);
         }
     }
+}
+
+/// What a server takes a text's values to be, as arrays.
+async fn types(server: &mut sqlx::PgConnection, one: &'static str) -> Vec<String> {
+    let prepared = server.prepare(AssertSqlSafe(one).into_sql_str()).await.expect(one);
+    let Some(sqlx::Either::Left(all)) = prepared.parameters() else { panic!("no types: {one}") };
+    let name = |info: &sqlx::postgres::PgTypeInfo| match info.name() {
+        "INT8" => "BIGINT[]".to_owned(),
+        other => format!("{other}[]"),
+    };
+    all.iter().map(name).collect()
 }
 
 #[tokio::test]
@@ -112,7 +136,12 @@ async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_na
 
     let mut connection = place.raw().await;
     let mut faults = Vec::new();
-    for text in found.texts {
+    for text in &mut found.texts {
+        if let (Some((many, columns)), Raw::Postgres(server)) = (&text.many, &mut connection) {
+            let types = types(server, text.sql).await;
+            let types: Vec<&str> = types.iter().skip(types.len() - columns).map(String::as_str).collect();
+            text.sql = many.of_arrays(&types).leak();
+        }
         match connection.prepare(text.sql).await {
             Err(error) => faults.push(format!("{}\n    {error}", text.at)),
             Ok((named, columns)) => {
@@ -133,7 +162,7 @@ async fn every_text_prepares_on_a_migrated_database_with_as_many_values_as_it_na
 }
 
 /// What reads all of a competition, because it is about all of it: how it begins, and where. Seldom asked.
-const WHOLE: [(&str, &str); 13] = [
+const WHOLE: [(&str, &str); 14] = [
     ("accounts.rs", "DELETE FROM idempotency WHERE account"),
     ("idempotency.rs", "DELETE FROM idempotency WHERE path LIKE"),
     ("idempotency.rs", "SELECT account, key, answer FROM idempotency WHERE path LIKE"),
@@ -141,6 +170,7 @@ const WHOLE: [(&str, &str); 13] = [
     ("load.rs", "SELECT body FROM scores WHERE competition = $1 ORDER BY"),
     ("load.rs", "SELECT id, body FROM persons WHERE competition = $1"),
     ("names.rs", "SELECT COUNT(*) FROM (SELECT 1 FROM entries LIMIT 1)"),
+    ("persons.rs", "SELECT e.body, p.body FROM persons p CROSS JOIN entries e WHERE p.competition = $1 AND p.born"),
     // What refers to a competition that is made: there is nothing.
     ("save.rs", "INSERT INTO competitions"),
     ("scores.rs", "SELECT COUNT(*) FROM entries e"),
@@ -163,20 +193,9 @@ async fn no_text_looks_through_a_large_table_for_a_few_of_its_rows() {
         let plan = sqlx::query(AssertSqlSafe(format!("EXPLAIN QUERY PLAN {}", text.sql)));
         for step in plan.fetch_all(&mut connection).await.unwrap() {
             let step: String = step.get("detail");
-            let large = [
-                "scores",
-                "s ",
-                "records",
-                "r ",
-                "placements",
-                "p ",
-                "entries",
-                "e ",
-                "persons",
-                "notes",
-                "idempotency",
-            ];
-            let of_large = |of: &str| large.iter().any(|table| of.starts_with(table));
+            let large =
+                ["scores", "s", "records", "r", "placements", "p", "entries", "e", "persons", "notes", "idempotency"];
+            let of_large = |of: &str| large.contains(&of.split(' ').next().unwrap_or_default());
             let looks = step.strip_prefix("SCAN ").is_some_and(of_large)
                 || step.strip_prefix("SEARCH ").is_some_and(|of| {
                     of_large(of)

@@ -11,6 +11,7 @@ use super::db::{A_STEP, Conn, Db, Tx, by};
 use super::transfer::Table;
 use super::{Footing, Hold, StoreError};
 use line::Line;
+pub(crate) use postgres::statistics::Grown;
 use postgres::{Reading, Writing};
 use sqlite::Begun;
 use std::path::Path;
@@ -235,11 +236,25 @@ pub(crate) async fn vouch_for_answer(db: &Db, account: i64, key: &str) -> sqlx::
 }
 
 /// Tells whoever listens that something is in the logs, once the transaction is durable.
-pub(crate) async fn tell(tx: &mut Tx, who: &AtomicI32) -> sqlx::Result<()> {
+pub(crate) fn tell(tx: &mut Tx, who: &AtomicI32) {
     match tx {
         // There is no such word: others look by themselves.
-        Tx::Sqlite(_) => Ok(()),
-        Tx::Postgres(tx) => postgres::tell(tx, who.load(Ordering::Relaxed)).await,
+        Tx::Sqlite(_) => {}
+        Tx::Postgres(tx) => tx.tell(who.load(Ordering::Relaxed)),
+    }
+}
+
+/// After so many more records, and rows about entries: lets the database see how its tables have grown, where it has to
+/// be told. The embedded engine is told once and for all (`sqlite/statistics.rs`).
+pub(crate) fn grow(reads: &Db, grown: &Grown, records: u64, entries: u64) {
+    let Db::Postgres(line) = reads else { return };
+    for at in grown.by(records, entries) {
+        let line = line.clone();
+        tokio::spawn(async move {
+            if let Err(error) = postgres::statistics::look(&line, at).await {
+                tracing::debug!(%error, "the tables were not looked over");
+            }
+        });
     }
 }
 

@@ -1,12 +1,13 @@
 //! What is begun on a server: a connection that reads, a transaction.
 
+use super::telling::commit_and_tell;
 use super::turns::Alive;
 use super::{PATIENCE, RECOVERY};
 use crate::store::db::{A_STEP, by};
 use crate::store::dialect::line::{Line, Turn};
 use crate::store::dialect::{Trouble, trouble};
 use sqlx::pool::PoolConnection;
-use sqlx::{Executor, PgConnection, PgPool, Postgres, SqlSafeStr};
+use sqlx::{AssertSqlSafe, Executor, PgConnection, PgPool, Postgres, SqlSafeStr};
 use std::time::Duration;
 use tokio::time::Instant;
 
@@ -23,6 +24,8 @@ pub struct Writing {
     step: Duration,
     /// Says meanwhile that its process goes on, where it may take its time.
     pub(super) alive: Option<Alive>,
+    /// Who tells others once it is durable.
+    tells: Option<i32>,
 }
 
 /// Whose turn it is, or from a pool of several.
@@ -89,7 +92,7 @@ impl Writing {
     }
 
     fn on(connection: Held) -> Self {
-        Self { connection: Some(connection), until: None, step: A_STEP, alive: None }
+        Self { connection: Some(connection), until: None, step: A_STEP, alive: None, tells: None }
     }
 
     async fn start(&mut self, statement: &'static str) -> sqlx::Result<()> {
@@ -116,6 +119,11 @@ impl Writing {
         self.until = Some(Instant::now() + span);
     }
 
+    /// Tells whoever listens, once it is durable.
+    pub(in crate::store::dialect) fn tell(&mut self, who: i32) {
+        self.tells = Some(who);
+    }
+
     /// What a statement runs on.
     pub(in crate::store) fn ex(&mut self) -> &mut PgConnection {
         match self.connection.as_mut().expect(TAKEN) {
@@ -126,7 +134,10 @@ impl Writing {
 
     /// Makes it durable.
     pub(in crate::store) async fn commit(self) -> sqlx::Result<()> {
-        self.end("COMMIT").await
+        match self.tells {
+            Some(who) => self.end(AssertSqlSafe(commit_and_tell(who))).await,
+            None => self.end("COMMIT").await,
+        }
     }
 
     /// Undoes it.
@@ -139,7 +150,7 @@ impl Writing {
         by(Some(self.until()), self.ex().execute(statement)).await.map(drop)
     }
 
-    async fn end(mut self, statement: &'static str) -> sqlx::Result<()> {
+    async fn end(mut self, statement: impl SqlSafeStr + Send + 'static) -> sqlx::Result<()> {
         self.run(statement).await?;
         match self.connection.take() {
             Some(Held::InTurn(turn)) => turn.end(),

@@ -1,7 +1,7 @@
 //! Telling others that something is in the logs, and being told. A word that is lost does no harm: whoever
 //! follows the logs looks at them by itself too.
 
-use super::{PATIENCE, RECOVERY, Writing};
+use super::{PATIENCE, RECOVERY};
 use crate::store::db::by;
 use sqlx::postgres::{PgConnectOptions, PgListener, PgPoolOptions};
 use sqlx::{Executor, PgPool};
@@ -14,10 +14,9 @@ const CHANNEL: &str = "tallywright_log";
 /// How long nobody says anything before the server is asked whether it is still there.
 const A_SILENCE: Duration = Duration::from_secs(30);
 
-/// Tells whoever listens, once the transaction is durable, and who says so.
-pub(in crate::store::dialect) async fn tell(tx: &mut Writing, who: i32) -> sqlx::Result<()> {
-    sqlx::query("SELECT pg_notify($1, $2)").bind(CHANNEL).bind(who.to_string()).execute(tx.ex()).await?;
-    Ok(())
+/// Makes a transaction durable and tells whoever listens, and who says so, in one go.
+pub(super) fn commit_and_tell(who: i32) -> String {
+    format!("SELECT pg_notify('{CHANNEL}', '{who}'); COMMIT")
 }
 
 /// Calls `told` for each word of others, and after a connection that was lost: what was said
