@@ -10,7 +10,6 @@ use super::{InForce, Leaf};
 use crate::rules::competition::Competition;
 use crate::rules::placement::{Change, Placement};
 use std::collections::{BTreeMap, HashMap};
-use std::num::NonZeroU32;
 use std::sync::Arc;
 
 /// Bibs that differ only in their last bits share a block, and blocks a page.
@@ -145,8 +144,7 @@ impl Field {
         let names = Arc::make_mut(&mut self.names);
         let text: Arc<str> = text.into();
         names.texts.push(Arc::clone(&text));
-        let number = u32::try_from(names.texts.len()).ok().and_then(NonZeroU32::new);
-        let name = Name(number.expect("fewer than 2^32 names"));
+        let name = Name::new(names.texts.len() - 1).expect("fewer than 2^24 names: of divisions, gyms, regions");
         names.numbers.insert(text, name);
         name
     }
@@ -188,7 +186,7 @@ impl Field {
     }
 
     fn text(&self, name: Name) -> Arc<str> {
-        let at = name.0.get() as usize - 1;
+        let at = name.number();
         self.names.texts.get(at).map_or_else(|| "".into(), Arc::clone)
     }
 

@@ -47,7 +47,7 @@ impl Homes {
     /// The rows of a gym, in ascending order. A gym has few of them, so they are not looked for among all.
     pub(super) fn of_gym(&self, gym: Name) -> &[u32] {
         let ByGym { starts, rows } = self.by_gym.get_or_init(|| ByGym::of(&self.all));
-        let gym = number(gym);
+        let gym = gym.number();
         match (starts.get(gym), starts.get(gym + 1)) {
             (Some(from), Some(to)) => &rows[*from as usize..*to as usize],
             _ => &[],
@@ -61,13 +61,9 @@ impl Homes {
     }
 }
 
-fn number(gym: Name) -> usize {
-    gym.0.get() as usize
-}
-
 impl ByGym {
     fn of(homes: &[Home]) -> Self {
-        let gyms = || homes.iter().map(|home| home.gym.map(number));
+        let gyms = || homes.iter().map(|home| home.gym.map(Name::number));
         let mut starts = vec![0; gyms().flatten().max().map_or(0, |most| most + 2)];
         gyms().flatten().for_each(|gym| starts[gym + 1] += 1);
         let mut sum = 0;
@@ -89,12 +85,12 @@ impl ByGym {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::num::NonZeroU32;
 
     #[test]
     fn the_rows_of_a_gym_are_those_that_are_at_home_there() {
-        let name = |n| Name(NonZeroU32::new(n).expect("not 0"));
-        let home = |gym: u32| Home { gym: NonZeroU32::new(gym).map(Name), region: name(1), country: name(1) };
+        let name = |n| Name::new(n).expect("a number");
+        let home =
+            |gym: usize| Home { gym: Some(gym).filter(|gym| *gym > 0).map(name), region: name(1), country: name(1) };
         let homes = Homes::new([7, 0, 3, 7, 9, 0, 3, 7].map(home).to_vec());
         for (gym, rows) in [(7, &[0, 3, 7][..]), (3, &[2, 6]), (9, &[4]), (1, &[]), (8, &[]), (10, &[]), (4_000, &[])] {
             assert_eq!(homes.of_gym(name(gym)), rows, "gym {gym}");
