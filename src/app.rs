@@ -44,28 +44,36 @@ pub struct Parts {
     pub gyms: Directory,
     /// Throttles of sign-in, and the bound on password hashing.
     pub gate: Gate,
-    /// Those who read something whole.
+    /// Those who read something whole, and what is sent whole.
     pub wholes: Wholes,
 }
 
 /// So many at once may read something whole, of any length: each keeps a state of it for as long as they take.
 pub const WHOLES: usize = 8;
 
-/// So many at once are read as far as shows whether they are long: they share what reads the database with
-/// everybody else.
+/// So many at once are read as far as shows whether they are long, or as a large page: they share what reads the
+/// database with everybody else.
 const BEGINNING: usize = 4;
 /// How long one waits for that.
 const PATIENCE: Duration = Duration::from_secs(2);
+
+/// Files at work at once, in KiB: eight of the largest that are sent by HTTP. What is read of a file takes several
+/// times of it: cell by cell, as the changes that it asks for, and as what became of them.
+const FILES: usize = 32 << 10;
+/// How long one waits for its turn.
+const A_TURN: Duration = Duration::from_secs(10);
 
 /// Room for them.
 pub struct Wholes {
     reading: Arc<Semaphore>,
     beginning: Semaphore,
+    files: Semaphore,
 }
 
 impl Default for Wholes {
     fn default() -> Self {
-        Self { reading: Arc::new(Semaphore::new(WHOLES)), beginning: Semaphore::new(BEGINNING) }
+        let (reading, beginning) = (Arc::new(Semaphore::new(WHOLES)), Semaphore::new(BEGINNING));
+        Self { reading, beginning, files: Semaphore::new(FILES) }
     }
 }
 
@@ -91,6 +99,17 @@ impl App {
     /// Busy.
     pub fn wholes(&self) -> Result<OwnedSemaphorePermit, Failure> {
         Arc::clone(&self.wholes.reading).try_acquire_owned().map_err(|_| Failure::Busy)
+    }
+
+    /// The turn of a file of so many bytes: a small one takes little room, and one that is larger than all of it,
+    /// as from the command line, takes it whole.
+    ///
+    /// # Errors
+    /// Busy.
+    pub async fn file(&self, bytes: usize) -> Result<SemaphorePermit<'_>, Failure> {
+        let kib = u32::try_from(bytes.div_ceil(1024).min(FILES)).unwrap_or(u32::MAX);
+        let turn = tokio::time::timeout(A_TURN, self.wholes.files.acquire_many(kib)).await;
+        turn.ok().and_then(Result::ok).ok_or(Failure::Busy)
     }
 }
 

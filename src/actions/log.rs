@@ -8,7 +8,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-/// Records in an answer.
+/// Records in an answer, unless they are large.
 pub const PAGE: u32 = 500;
 
 /// One record of the log.
@@ -34,7 +34,7 @@ pub struct RecordView {
 /// Records after a log position.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct LogView {
-    /// Oldest first, at most 500: ask again with `after` the last of them.
+    /// Oldest first, at most 500, and fewer where they are large: ask again with `after` the last of them.
     pub records: Vec<RecordView>,
     /// Last log position.
     pub log_seq: u64,
@@ -53,7 +53,7 @@ fn tells_too_much(reader: &Reader, subject: &str) -> bool {
     }
 }
 
-/// Records after log position `after`, at most `limit`.
+/// Records after log position `after`, at most `limit`, and fewer where they are large.
 pub async fn read(
     app: &App,
     actor: &Actor,

@@ -59,7 +59,8 @@ impl Sending {
     }
 }
 
-/// Lets an answer go where there is room for it; that to a change in any case, for it is done.
+/// Lets an answer go where there is room for it. Of a change that may be done nobody is told so then: it is answered
+/// again under its key.
 pub async fn hold<F: Future<Output = Response>>(
     sending: &Sending,
     request: Request,
@@ -77,8 +78,9 @@ pub async fn hold<F: Future<Output = Response>>(
         Ok(bytes) => bytes,
         Err(error) => return Problem::internal(error).into_response(),
     };
-    match sending.hold(bytes.clone()) {
-        None if reads => Problem::unavailable(Sentence::new("busy"), 1).into_response(),
-        held => Response::from_parts(parts, Body::from(held.unwrap_or(bytes))),
-    }
+    let Some(held) = sending.hold(bytes) else {
+        let code = if reads || !parts.status.is_success() { "busy" } else { "outcome_unknown" };
+        return Problem::unavailable(Sentence::new(code), 1).into_response();
+    };
+    Response::from_parts(parts, Body::from(held))
 }

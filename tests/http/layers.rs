@@ -384,13 +384,16 @@ async fn large_bodies_have_room_for_some_at_once_and_keep_no_small_one_out() {
 }
 
 /// Who takes an answer slowly keeps all of it: so much is kept together, and more is told to come again. Whatever is
-/// small goes out, and what was done is said in any case.
+/// small goes out; of a change for whose answer there is no room it is not said that nothing was done.
 #[tokio::test]
 async fn answers_that_are_not_taken_have_room_for_some_at_once_and_keep_no_small_one_back() {
     let app = TestApp::empty().await;
     let large = || async { vec![b'x'; 8 << 20] };
-    let routes =
-        axum::Router::new().route("/api/large", get(large).post(large)).route("/api/fine", get(|| async { "fine" }));
+    let refused = || async { (http::StatusCode::UNPROCESSABLE_ENTITY, vec![b'x'; 8 << 20]) };
+    let routes = axum::Router::new()
+        .route("/api/large", get(large).post(large))
+        .route("/api/refused", post(refused))
+        .route("/api/fine", get(|| async { "fine" }));
     let client = Client::new(tallywright::web::behind_layers(app.app.clone(), routes));
     let mut held = Vec::new();
     let full = loop {
@@ -404,8 +407,11 @@ async fn answers_that_are_not_taken_have_room_for_some_at_once_and_keep_no_small
     assert_eq!((full.code().as_str(), full.header("retry-after")), ("busy", "1"));
     assert!(held.len() >= 32 && held.iter().all(|reply| reply.body.len() == 8 << 20), "{}", held.len());
     client.get("/api/fine").await.expect(200);
-    assert_eq!(client.post("/api/large").await.expect(200).body.len(), 8 << 20);
+    let done = client.post("/api/large").await.expect(503);
+    assert_eq!((done.code().as_str(), done.header("retry-after")), ("outcome_unknown", "1"));
+    assert_eq!(client.post("/api/refused").await.expect(503).code(), "busy");
     held.pop();
+    assert_eq!(client.post("/api/large").await.expect(200).body.len(), 8 << 20);
     client.get("/api/large").await.expect(200);
 }
 

@@ -204,3 +204,43 @@ async fn by_http_1_0_nobody_gets_what_they_could_not_tell_a_part_of_from_the_who
     }
     served.abort();
 }
+
+/// A file with standards that make it large: each that is applied stands in the log as a whole.
+fn large_file(of: u32) -> String {
+    let mut file = include_str!("../data/small.toml").replace("slug = \"saltmarsh\"", "slug = \"lookout\"");
+    for n in 0..15 {
+        let standards = format!("Arms straight, {of}. ").repeat(3_500);
+        write!(
+            file,
+            "\n[[workout]]\nslug = \"later-{n}\"\ntitle = \"Later {n}\"\nformat = \"max_count\"\nmeasure = \"reps\"\ncap = \"6:00\"\n\
+             opens = \"2098-01-01T19:00\"\ncloses = \"2099-01-01T21:00\"\nstandards = \"{standards}\"\n\
+             [[workout.prescription]]\ndivisions = [\"women\", \"men\"]\n"
+        )
+        .unwrap();
+    }
+    file
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn large_records_make_a_page_of_the_log_end_sooner_and_none_is_left_out() {
+    let app = TestApp::empty().await;
+    for of in 0..6 {
+        app.db_file(&large_file(of)).await;
+    }
+    let administrator = app.administrator().await;
+    let (mut after, mut pages) = (0, Vec::new());
+    loop {
+        let path = format!("/api/v1/competitions/lookout/log?after={after}");
+        let page = administrator.get(&path).await.expect(200).json();
+        let records = page["records"].as_array().unwrap();
+        let Some(last) = records.last() else { break };
+        let numbers: Vec<u64> = records.iter().map(|record| record["seq"].as_u64().unwrap()).collect();
+        assert_eq!(numbers, (after + 1..=last["seq"].as_u64().unwrap()).collect::<Vec<_>>());
+        let bytes: usize = records.iter().map(|record| record["text"].as_str().unwrap().len()).sum();
+        assert!(bytes <= 4 << 20, "{bytes}");
+        after = last["seq"].as_u64().unwrap();
+        pages.push(bytes);
+    }
+    assert_eq!(after, 6);
+    assert!(pages.len() == 2 && pages[0] > 3 << 20, "{pages:?}");
+}

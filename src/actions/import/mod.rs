@@ -60,6 +60,14 @@ pub enum Rows {
     Json(Vec<u8>),
 }
 
+impl Rows {
+    /// Of the text.
+    fn bytes(&self) -> usize {
+        let (Self::Csv(text) | Self::Json(text)) = self;
+        text.len()
+    }
+}
+
 /// What became of the rows, in both the forms it is answered in: kept, so that a file whose answer
 /// was lost is answered as it was, and not as a file sent twice.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -261,6 +269,7 @@ pub async fn import_with(
 ) -> Result<ImportView, Failure> {
     let reader = may(app, actor, competition, &request, &what).await?;
     let options = Options { confirm: performance::answers(&options.confirm), ..options };
+    let _turn = app.file(rows.bytes()).await?;
     let mut source = aside(|| Source::read(rows))?;
     let empty = match (&what, options.pass_empty) {
         (What::Scores { workout }, true) => {

@@ -79,6 +79,7 @@ async fn apply_competition(
     signed_in(&caller.actor)?;
     apply::may(&caller.actor, &path.competition)?;
     let (body, around) = sent?.parts(&caller);
+    let _turn = app.file(body.bytes.len()).await?;
     let raw = match body.kind {
         Kind::Json => aside(|| from_json(&body.bytes)).map_err(Failure::faults)?,
         Kind::Toml => {

@@ -217,6 +217,7 @@ pub(super) async fn look(
         view.errors.push(FieldError::new("file", o.file_empty));
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, view));
     }
+    let _turn = app.file(view.text.len()).await?;
     let raw = match aside(|| from_toml(&view.text)) {
         Ok(raw) => raw,
         Err(faults) => {
