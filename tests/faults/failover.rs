@@ -151,3 +151,31 @@ async fn nothing_is_acknowledged_that_only_a_server_without_its_standby_has() {
     check::whole(&field, service.at, &done);
     println!("{} changes, {} sent again", done.changes(), done.again);
 }
+
+/// Started where nothing may be written: it shows what is there, says so, and takes changes once the server is in
+/// charge, without being started again.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_service_that_starts_on_a_standby_shows_what_is_there_and_takes_changes_when_it_takes_over() {
+    let Some(server) = Server::start() else { return };
+    let mut field = Field::on(&server).await;
+    let standby = server.standby("reader");
+    wait_for(&server, "reader").await;
+    let wire = Wire::to(&server).await;
+    field.url = wire.url(&field.url);
+    wire.lead_to(&standby);
+    let service = Service::start(&field, free());
+    let said = readiness(service.at);
+    assert_eq!((&said["ready"], &said["writable"]), (&json!(true), &json!(false)), "{said}");
+    let (head, page) = tokio::task::block_in_place(|| check::raw(service.at, "/c/harbour/divisions/women"));
+    assert!(check::is_ok(&head) && page.contains("Women"), "{head}");
+    let load = Load::start(service.at, &field.token, CLIENTS);
+    until("changes are refused", async || load.is_refused()).await;
+    assert_eq!(load.changes(), 0, "nothing is stored on a standby");
+    server.end(End::Killed);
+    standby.promote();
+    load.goes_on().await;
+    until("it says so", async || readiness(service.at)["writable"] == true).await;
+    let done = load.finish().await;
+    check::whole(&field, service.at, &done);
+    println!("{} changes, {} sent again", done.changes(), done.again);
+}
