@@ -30,6 +30,8 @@ pub struct Facts {
     pub show_name: bool,
     /// Whether that is the organiser's alone to decide.
     pub under_age: bool,
+    /// Whether a guardian has consented.
+    pub guardian_consent: bool,
     /// Of all this: for whoever changes it as it was seen.
     pub tag: String,
 }
@@ -51,6 +53,7 @@ pub async fn read(
     let person = app.store.find_person(&permit, reader.id, entry.person.id).await?;
     Ok(person.map(|person| Facts {
         under_age: rules::is_under_age(&person, &reader.competition),
+        guardian_consent: person.guardian_consent,
         name: person.name,
         email: person.email,
         show_name: entry.show_name,
@@ -130,6 +133,8 @@ pub enum Happened {
     Name,
     /// The e-mail.
     Email,
+    /// Whether a guardian has consented.
+    Consent,
     /// Name, birth, category, e-mail or consent, by a list.
     Facts,
     /// The name is shown.
@@ -201,7 +206,7 @@ fn amendments(records: &[Record], before: &mut Option<Entry>, all: bool) -> Vec<
             _ => continue,
         };
         *before = Some(entry.clone());
-        let told = |what: &Happened| all || !matches!(what, Happened::Email | Happened::Facts);
+        let told = |what: &Happened| all || !matches!(what, Happened::Email | Happened::Consent | Happened::Facts);
         let role = record.actor.role.map(names::role);
         found.extend(what.into_iter().filter(told).map(|what| Amendment { at: record.at, role, what }));
     }
@@ -212,6 +217,7 @@ fn of(what: Amended) -> Happened {
     match what {
         Amended::Name => Happened::Name,
         Amended::Email => Happened::Email,
+        Amended::Consent => Happened::Consent,
         Amended::Shown => Happened::Shown,
         Amended::Hidden => Happened::Hidden,
     }

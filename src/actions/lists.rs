@@ -5,7 +5,8 @@ use super::views::{EntryView, GymView, JudgeView, names};
 use super::{Failure, signed_in};
 use crate::app::App;
 use crate::rules::access::{Act, Actor, Permit, permit};
-use crate::rules::people::{Entry, Gym, Judge, Person, fold_name};
+use crate::rules::people::{Entry, EntryState, Gym, Judge, Person, fold_name};
+use crate::rules::roster;
 use crate::store::entries::{EntryFilter, Named};
 use crate::store::names::NameFilter;
 use jiff::Timestamp;
@@ -99,7 +100,33 @@ pub async fn entries(
     Ok(views)
 }
 
-/// The same, read part by part.
+/// Entries under age of whom no guardian's consent is noted, by bib; those who withdrew or were removed left out. For
+/// the organiser.
+///
+/// # Errors
+/// Not found, or not allowed.
+pub async fn without_consent(
+    app: &App,
+    actor: &Actor,
+    now: Timestamp,
+    competition: &str,
+) -> Result<Vec<EntryView>, Failure> {
+    signed_in(actor)?;
+    let reader = Reader::find(app, actor, now, competition).await?;
+    let permit = permit(actor, Act::ReadPersons { competition: &reader.slug, gym: None })?;
+    let c = &reader.competition;
+    // A day more than whose birthday comes last.
+    let day = c.age_date.checked_sub(jiff::Span::new().years(roster::OF_AGE).days(1)).unwrap_or(jiff::civil::Date::MIN);
+    let mut young = app.store.list_born_after(&permit, reader.id, day).await?;
+    let takes_part = |entry: &Entry| matches!(entry.state, EntryState::Active | EntryState::Guest);
+    young.retain(|(entry, person)| {
+        let lacks = |p: &Person| !p.guardian_consent && roster::is_under_age(p, c);
+        takes_part(entry) && person.as_ref().is_some_and(lacks)
+    });
+    Ok(known(young))
+}
+
+/// Those of [`entries`], read part by part.
 pub struct EntriesInParts {
     app: App,
     reader: Reader,

@@ -57,6 +57,8 @@ pub enum Amended {
     Name,
     /// The e-mail.
     Email,
+    /// Whether a guardian has consented.
+    Consent,
     /// Everybody may read the name from here on.
     Shown,
     /// Nobody else may any more.

@@ -263,6 +263,65 @@ async fn under_18_the_account_says_who_decides_and_the_organiser_does() {
     assert!(text.contains("Lia Quorzella") && text.contains("Name shown to everybody"), "{text}");
 }
 
+/// What came by post after the list was sent: a list would need the whole row again.
+#[tokio::test]
+async fn a_guardians_consent_is_noted_by_the_organiser_and_told_to_nobody_else() {
+    let app = placed().await;
+    let entry = json!({ "bib": 4711, "name": "Lia Quorzella", "born": "2010-06-01", "category": "women",
+        "division": "women", "gym": "quayside" });
+    let organiser_api = app.organiser().await;
+    let told = organiser_api.post(&format!("{C}/entries")).json(entry.clone()).await.expect(201).text();
+    assert!(told.contains("guardian_consent_missing"), "{told}");
+    let (browser, csrf) = organiser(&app).await;
+    let page = "/organise/saltmarsh/entries/4711";
+    let has = async |value: &str| {
+        let text = browser.get(page).await.expect(200).plain();
+        assert!(text.contains(&format!("<option value=\"{value}\" selected>")), "{value}: {text}");
+        text
+    };
+    has("missing").await;
+    let list = "/organise/saltmarsh/lists/entries?only=no-consent";
+    let without = async || browser.get(list).await.expect(200).plain();
+    let text = without().await;
+    assert!(text.contains("1 under 18") && text.contains("Lia Quorzella") && !text.contains("Ines"), "{text}");
+    let store = async |was: &str, value: &str| {
+        let seen = shown(&browser.get(page).await);
+        let fields = [
+            ("csrf", &*csrf),
+            ("do", "facts"),
+            ("was_name", &*seen[0]),
+            ("was_email", &*seen[1]),
+            ("was_show", &*seen[2]),
+            ("was_consent", was),
+            ("name", &*seen[0]),
+            ("email", &*seen[1]),
+            ("show_name", &*seen[2]),
+            ("guardian_consent", value),
+        ];
+        browser.post(page).form(&fields).await
+    };
+    store("missing", "given").await.expect(303);
+    let text = has("given").await;
+    assert!(text.contains("Guardian’s consent changed"), "{text}");
+    let text = without().await;
+    assert!(text.contains("Nobody who is entered under 18") && !text.contains("Lia"), "{text}");
+    // Sent once more by a list, nothing is missing.
+    let told = organiser_api.post(&format!("{C}/entries")).json(entry).await.text();
+    assert!(!told.contains("guardian_consent_missing"), "{told}");
+    // Somebody else noted it meanwhile, and this page is of before.
+    store("missing", "given").await.expect(303);
+    store("given", "missing").await.expect(303);
+    has("missing").await;
+    store("given", "given").await.expect(303);
+    has("missing").await;
+    // Of whom it is not asked it is not shown, and nobody else is told of it.
+    assert!(!browser.get(PAGE).await.expect(200).plain().contains("guardian_consent"));
+    for client in [app.nobody(), app.in_browser(&app.referee().await).await] {
+        let text = client.get("/c/saltmarsh/athletes/4711").await.expect(200).plain();
+        assert!(!text.to_lowercase().contains("consent"), "{text}");
+    }
+}
+
 /// Who was erased is nobody to be put right: there is no form, and nothing of them in the one that is sent.
 #[tokio::test]
 async fn who_was_erased_is_not_put_right() {

@@ -19,6 +19,10 @@ fn show(show: bool) -> EntryFacts {
     EntryFacts { show_name: Some(show), ..EntryFacts::default() }
 }
 
+fn consent(given: bool) -> EntryFacts {
+    EntryFacts { guardian_consent: Some(given), ..EntryFacts::default() }
+}
+
 fn amend(bib: u32, facts: EntryFacts) -> Change {
     Change::AmendEntry { bib, facts }
 }
@@ -51,6 +55,20 @@ fn with_a_minor() -> World {
     };
     world.ok(&organiser(), Change::SetEntry(entry));
     world
+}
+
+#[test]
+fn a_guardians_consent_is_the_organisers_alone_to_note() {
+    let mut world = with_a_minor();
+    assert_eq!(world.ok(&organiser(), amend(4, consent(true))), Outcome::Unchanged);
+    for given in [false, true] {
+        world.ok(&organiser(), amend(4, consent(given)));
+        assert_eq!(said(&world), [Amended::Consent]);
+        assert_eq!(world.ledger.persons[&world.ledger.entries[&4].person.id].guardian_consent, given);
+    }
+    for actor in [athlete(4), staff("quayside"), referee(20)] {
+        assert_eq!(codes(&world.ask(&actor, amend(4, consent(false))).unwrap_err()), only("not_allowed"));
+    }
 }
 
 #[test]

@@ -29,6 +29,7 @@ fn is_the_same(lang: Lang, name: &str) -> bool {
             "Proposals of_judge",
             "Plot band_level",
             "Wall title",
+            "Desk heats_link",
             "Desk missing_of",
             "Desk vouch_one",
             "Organise text_person",

@@ -1,5 +1,5 @@
-//! Who an entry is, put right: the name, the e-mail, and whether the name is shown (rules.md section 6). The
-//! record says what was changed; never what it was before.
+//! Who an entry is, put right: the name, the e-mail, a guardian's consent, and whether the name is shown (rules.md
+//! section 6). The record says what was changed; never what it was before.
 
 use super::case::refuse_access;
 use super::entries::{erased_stays, keep};
@@ -57,7 +57,7 @@ fn may(
     facts: &EntryFacts,
 ) -> Result<Permit, Refusal> {
     let slug = &*asked.competition;
-    if facts.name.is_some() || facts.email.is_some() {
+    if facts.name.is_some() || facts.email.is_some() || facts.guardian_consent.is_some() {
         return permit(&asked.actor, Act::Organise { competition: slug }).map_err(refuse_access);
     }
     let of_age = !person.is_some_and(|person| roster::is_under_age(person, competition));
@@ -74,6 +74,7 @@ fn what(before: &Entry, was: &Person, now: &Person, show_name: Option<bool>) -> 
     let changed = [
         (was.name != now.name).then_some(Amended::Name),
         (was.email != now.email).then_some(Amended::Email),
+        (was.guardian_consent != now.guardian_consent).then_some(Amended::Consent),
         shown.map(|show| if show { Amended::Shown } else { Amended::Hidden }),
     ];
     changed.into_iter().flatten().collect()

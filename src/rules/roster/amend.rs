@@ -31,6 +31,8 @@ pub struct EntryFacts {
     pub email: Option<String>,
     /// Whether others may see the name.
     pub show_name: Option<bool>,
+    /// Whether a guardian has consented.
+    pub guardian_consent: Option<bool>,
 }
 
 /// Checks a change of an entry and gives the entry as it would be. `person`: the personal facts,
@@ -81,6 +83,7 @@ pub fn check_entry_facts(person: &Person, facts: &EntryFacts) -> Result<Person, 
     if let Some(email) = &facts.email {
         new.email = notes.take("/email", check_email(email));
     }
+    new.guardian_consent = facts.guardian_consent.unwrap_or(new.guardian_consent);
     if notes.faults.is_empty() { Ok(new) } else { Err(notes.faults) }
 }
 

@@ -47,6 +47,7 @@ pub fn of_entry(amended: &[Amendment], zone: &TimeZone) -> Vec<Line> {
         what: match a.what {
             Happened::Name => w.amended_name,
             Happened::Email => w.amended_email,
+            Happened::Consent => w.amended_consent,
             Happened::Facts => w.amended_facts,
             Happened::Shown => w.amended_shown,
             Happened::Hidden => w.amended_hidden,

@@ -39,6 +39,7 @@ pub const SHEET: Sheet = Sheet {
     by_time: "geschafft bis {time}",
     round: "Runde",
     every: "Zu viele Runden für eine Seite: gezeigt ist jede {n}. Wiederholungen einer angefangenen Runde kommen zur letzten ganzen dazu.",
+    done_rest: "und der Rest, wie es beim Workout beschrieben steht.",
     rounds_only: "Die Gesamtzahl nach jeder Runde. Wiederholungen einer angefangenen Runde kommen dazu.",
     totals_caption: "Alle Wiederholungen, wenn eine Station fertig ist",
     totals_left: "Jede Zahl nennt alle Wiederholungen bis dahin; daneben, was von {total} noch fehlt.",

@@ -38,6 +38,7 @@ texts! {
     by_time: "done by {time}",
     round: "Round",
     every: "Too many rounds for one page: every {n}th is shown. Reps of a round begun are added to the last whole one.",
+    done_rest: "and the rest as the workout’s brief says.",
     rounds_only: "The total after each round. Reps of a round begun are added to it.",
     totals_caption: "All reps done when a station is done",
     totals_left: "Each number is all reps done by then; beside it what is left of {total}.",

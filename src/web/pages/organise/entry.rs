@@ -326,9 +326,11 @@ mod tests {
                     email: samples::BIDI.to_owned(),
                     show: vec![Choice::new("hidden", texts().entry_name_hidden, "hidden")],
                     show_hint: texts().entry_show_hint,
+                    consent: vec![Choice::new("missing", texts().entry_consent_missing, "missing")],
                     was_name: samples::HOSTILE.to_owned(),
                     was_email: samples::BIDI.to_owned(),
                     was_show: "hidden",
+                    was_consent: "missing",
                 }),
                 history: vec![Line {
                     what: words().amended_name.to_owned(),

@@ -1,5 +1,5 @@
-//! The part of `/organise/{c}/entries/{bib}` that puts right who an entry is: name, e-mail, and whether the name is
-//! shown. It changes no score, and is stored at once. Birth and category are asked for nowhere. Of what stands in the
+//! The part of `/organise/{c}/entries/{bib}` that puts right who an entry is: name, e-mail, whether the name is
+//! shown, and under 18 whether a guardian has consented. It changes no score, and is stored at once. Birth and category are asked for nowhere. Of what stands in the
 //! fields only that is asked for which differs from what was shown: whoever mends a slip in a name decides nothing
 //! about whether it is shown.
 
@@ -18,7 +18,7 @@ use crate::words::put;
 use axum::response::{IntoResponse, Redirect};
 use http::StatusCode;
 
-const FIELDS: &[&str] = &["name", "email", "show_name"];
+const FIELDS: &[&str] = &["name", "email", "show_name", "guardian_consent"];
 /// How often it is tried again where something else of the entry is put right just then.
 const TRIES: usize = 3;
 
@@ -28,17 +28,21 @@ pub(super) struct FactsForm {
     pub(super) email: String,
     pub(super) show: Vec<Choice>,
     pub(super) show_hint: &'static str,
+    /// None: of age, and nothing is said of a guardian.
+    pub(super) consent: Vec<Choice>,
     /// As it was shown: only what differs from it is put right.
     pub(super) was_name: String,
     pub(super) was_email: String,
     pub(super) was_show: &'static str,
+    pub(super) was_consent: &'static str,
 }
 
 impl FactsForm {
     /// As it is, with what was typed over it.
     pub(super) fn new(now: &Facts, typed: Option<&Fields>) -> Self {
         let o = texts();
-        let [name, email, show] = members(now, typed);
+        let [name, email, show, consent] = members(now, typed);
+        let asks = now.under_age || now.guardian_consent;
         Self {
             name: name.shown().to_owned(),
             email: email.shown().to_owned(),
@@ -46,18 +50,30 @@ impl FactsForm {
                 .map(|(value, text)| Choice::new(value, text, show.shown()))
                 .into(),
             show_hint: if now.under_age { o.entry_show_hint_under_age } else { o.entry_show_hint },
+            consent: [(GIVEN, o.entry_consent_given), (MISSING, o.entry_consent_missing)]
+                .into_iter()
+                .filter(|_| asks)
+                .map(|(value, text)| Choice::new(value, text, consent.shown()))
+                .collect(),
             was_name: now.name.clone(),
             was_email: now.email.clone(),
             was_show: stored_show(now),
+            was_consent: stored_consent(now),
         }
     }
 }
 
 const SHOWN: &str = "shown";
 const HIDDEN: &str = "hidden";
+const GIVEN: &str = "given";
+const MISSING: &str = "missing";
 
 fn stored_show(now: &Facts) -> &'static str {
     if now.show_name { SHOWN } else { HIDDEN }
+}
+
+fn stored_consent(now: &Facts) -> &'static str {
+    if now.guardian_consent { GIVEN } else { MISSING }
 }
 
 /// One field: as it was shown, as it was typed, and as it is.
@@ -88,17 +104,25 @@ impl<'a> Member<'a> {
     }
 }
 
-/// Name, e-mail, and whether the name is shown.
-fn members<'a>(now: &'a Facts, typed: Option<&'a Fields>) -> [Member<'a>; 3] {
+/// Name, e-mail, whether the name is shown, and a guardian's consent.
+fn members<'a>(now: &'a Facts, typed: Option<&'a Fields>) -> [Member<'a>; 4] {
     let member = |name: &str, was: &str, now: &'a str| match typed {
         Some(fields) => Member { was: fields.get(was), typed: fields.get(name), now },
         None => Member { was: now, typed: now, now },
     };
-    let mut show = member("show_name", "was_show", stored_show(now));
-    if ![SHOWN, HIDDEN].contains(&show.typed) {
-        show.typed = show.was;
-    }
-    [member("name", "was_name", &now.name), member("email", "was_email", &now.email), show]
+    let chosen = |name: &str, was: &str, now: &'a str, of: [&str; 2]| {
+        let mut member = member(name, was, now);
+        if !of.contains(&member.typed) {
+            member.typed = member.was;
+        }
+        member
+    };
+    [
+        member("name", "was_name", &now.name),
+        member("email", "was_email", &now.email),
+        chosen("show_name", "was_show", stored_show(now), [SHOWN, HIDDEN]),
+        chosen("guardian_consent", "was_consent", stored_consent(now), [GIVEN, MISSING]),
+    ]
 }
 
 /// `do=facts`: what was typed over is stored, where it is as it was shown.
@@ -148,7 +172,7 @@ fn anothers(now: &Facts, fields: &Fields) -> Vec<FieldError> {
         }
         match member.now {
             "" => errors.push(FieldError::new(*id, o.entry_theirs_none)),
-            HIDDEN | SHOWN if *id == "show_name" => {}
+            _ if ["show_name", "guardian_consent"].contains(id) => {}
             theirs => errors.push(FieldError::new(*id, put(o.entry_theirs, &[("theirs", &theirs)]))),
         }
     }
@@ -157,17 +181,15 @@ fn anothers(now: &Facts, fields: &Fields) -> Vec<FieldError> {
 
 /// Of what was typed that which differs; of who was erased all of it, to be told so.
 fn facts(about: &About, fields: &Fields) -> EntryFacts {
-    let ([name, email], show) = match &about.facts {
-        Some(now) => {
-            let [name, email, show] = members(now, Some(fields));
-            ([name.asked(), email.asked()], show.asked())
-        }
-        None => (["name", "email"].map(|name| Some(fields.get(name))), None),
+    let [name, email, show, consent] = match &about.facts {
+        Some(now) => members(now, Some(fields)).map(|member| member.asked()),
+        None => [Some(fields.get("name")), Some(fields.get("email")), None, None],
     };
     EntryFacts {
         name: name.map(str::to_owned),
         email: email.map(str::to_owned),
         show_name: show.map(|show| show == SHOWN),
+        guardian_consent: consent.map(|consent| consent == GIVEN),
     }
 }
 
@@ -182,7 +204,14 @@ mod tests {
     use super::*;
 
     fn stored(name: &str, email: &str, show_name: bool) -> Facts {
-        Facts { name: name.into(), email: email.into(), show_name, under_age: false, tag: String::new() }
+        Facts {
+            name: name.into(),
+            email: email.into(),
+            show_name,
+            under_age: false,
+            guardian_consent: false,
+            tag: String::new(),
+        }
     }
 
     fn form(fields: &[(&str, &str)]) -> Fields {
@@ -211,7 +240,7 @@ mod tests {
         let now = stored("Ines", "new@example.org", false);
         let fields = typed(&[("name", "Inês")]);
         let asked = members(&now, Some(&fields)).map(|member| member.asked().map(str::to_owned));
-        assert_eq!(asked, [Some("Inês".to_owned()), None, None]);
+        assert_eq!(asked, [Some("Inês".to_owned()), None, None, None]);
         assert!(anothers(&now, &fields).is_empty(), "a slip in a name and a hiding do not touch each other");
         let page = FactsForm::new(&now, Some(&fields));
         assert_eq!((&*page.name, &*page.email), ("Inês", "new@example.org"));

@@ -7,7 +7,7 @@ use super::super::form::{Choice, FieldError, Fields};
 use super::super::html;
 use super::super::imported::{self, Outcome};
 use super::super::scope::gym_name;
-use super::super::shell::{Shell, words};
+use super::super::shell::{Link, Shell, words};
 use super::super::upload::Upload;
 use super::{frame, reader, refused, texts};
 use crate::actions::import::{DateOrder, ImportView, Options, Rows, What, import_with, refused_csv};
@@ -44,6 +44,8 @@ struct View {
     outcome: Option<Outcome>,
     lead: String,
     more: String,
+    /// Of entries: to those under 18 without a guardian's consent, or back to all.
+    only: Option<Link>,
     q: String,
     find_hint: String,
     caption: String,
@@ -97,30 +99,48 @@ impl List {
     }
 }
 
-async fn view(app: &App, caller: &Caller, reader: &Reader, list: List, query: String) -> Answer<View> {
+/// Those whom a page of entries is about.
+const NO_CONSENT: &str = "no-consent";
+
+async fn view(app: &App, caller: &Caller, reader: &Reader, list: List, asked: &Fields) -> Answer<View> {
     let (w, o, c) = (words(), texts(), &reader.competition);
     let (path, title, _, kind) = list.parts();
+    let (only, query) = (list == List::Entries && asked.get("only") == NO_CONSENT, asked.get("q").to_owned());
     let find = Find { gym: None, q: Some(query.clone()).filter(|q| !q.is_empty()) };
-    let (key, head, mut rows) = rows(app, caller, reader, list, &find).await?;
+    let (key, head, mut rows) = rows(app, caller, reader, list, &find, only).await?;
     let n = rows.len();
     rows.truncate(SHOWN);
     let (known, needed) = kind.columns();
-    let found = if query.is_empty() { o.list_lead } else { o.list_found };
+    let found = match (only, query.is_empty()) {
+        (true, _) => o.list_no_consent,
+        (false, true) => o.list_lead,
+        (false, false) => o.list_found,
+    };
+    let action = format!("/organise/{}/lists/{path}", c.slug);
     Ok(View {
         shell: frame(caller, reader, &format!("lists/{path}"), title),
         w,
         o,
         csrf: caller.csrf.clone(),
-        action: format!("/organise/{}/lists/{path}", c.slug),
+        only: (list == List::Entries).then(|| {
+            let others = Link::new(format!("{action}?only={NO_CONSENT}"), o.list_no_consent_link);
+            if only { Link::new(&action, o.list_all) } else { others }
+        }),
+        action,
         title,
         errors: Vec::new(),
         outcome: None,
         lead: match (n, query.is_empty()) {
+            (0, _) if only => o.list_no_consent_none.to_owned(),
             (0, true) => o.list_none.to_owned(),
             (0, false) => o.list_none_found.to_owned(),
             _ => put(found, &[("n", &super::number(n as u64))]),
         },
-        more: if n > SHOWN { put(o.list_more, &[("n", &SHOWN)]) } else { String::new() },
+        more: match n > SHOWN {
+            true if only => put(o.list_no_consent_more, &[("n", &SHOWN)]),
+            true => put(o.list_more, &[("n", &SHOWN)]),
+            false => String::new(),
+        },
         find_hint: put(
             if list == List::Entries { o.list_find_hint_entries } else { o.list_find_hint },
             &[("key", &key)],
@@ -148,7 +168,7 @@ fn dates(now: &str) -> Vec<Choice> {
 type Shown = (&'static str, Vec<&'static str>, Vec<Row>);
 
 /// What a row is known by, the columns, and the rows that fit.
-async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Find) -> Answer<Shown> {
+async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Find, no_consent: bool) -> Answer<Shown> {
     let (w, o, c) = (words(), texts(), &reader.competition);
     let (actor, now) = (&caller.actor, caller.received);
     let of = |value: Option<String>| value.unwrap_or_default();
@@ -170,7 +190,12 @@ async fn rows(app: &App, caller: &Caller, reader: &Reader, list: List, find: &Fi
         });
         return Ok((o.list_code, vec![o.list_name, o.list_code, w.gym, o.list_valid], rows.collect()));
     }
-    let rows = lists::entries(app, actor, now, &c.slug, find).await?.into_iter().map(|e| {
+    let entries = if no_consent {
+        lists::without_consent(app, actor, now, &c.slug).await?
+    } else {
+        lists::entries(app, actor, now, &c.slug, find).await?
+    };
+    let rows = entries.into_iter().map(|e| {
         let division = super::super::say::division(c, &e.division).to_owned();
         let state = match e.state {
             "withdrawn" => o.state_withdrawn,
@@ -194,7 +219,7 @@ pub async fn get_list(
 ) -> Answer {
     let reader = reader(&app, &caller, &slug).await?;
     let list = List::of(&list)?;
-    Ok(html(&view(&app, &caller, &reader, list, fields.get("q").to_owned()).await?)?.into_response())
+    Ok(html(&view(&app, &caller, &reader, list, &fields).await?)?.into_response())
 }
 
 /// `POST /organise/{c}/lists/{list}`: takes rows in; `do=download` gives the field's text back as
@@ -216,7 +241,7 @@ pub async fn post_list(
     let order = upload.fields.get("dates");
     let typed = if upload.file.is_some() { String::new() } else { upload.fields.exact("text").to_owned() };
     let Some(bytes) = upload.content() else {
-        let mut view = view(&app, &caller, &reader, list, String::new()).await?;
+        let mut view = view(&app, &caller, &reader, list, &Fields::default()).await?;
         view.errors.push(FieldError::new("file", texts().file_empty));
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, html(&view)?).into_response());
     };
@@ -243,7 +268,7 @@ pub async fn post_list(
         }
         Err(other) => (refused(other, &[], &mut errors)?, None, typed),
     };
-    let mut view = view(&app, &caller, &reader, list, String::new()).await?;
+    let mut view = view(&app, &caller, &reader, list, &Fields::default()).await?;
     if !view.dates.is_empty() {
         view.dates = dates(order);
     }
@@ -278,6 +303,7 @@ mod tests {
             outcome,
             lead: "3 in all.".to_owned(),
             more: "more".to_owned(),
+            only: Some(Link::new("/organise/s/lists/entries?only=no-consent", o.list_no_consent_link)),
             q: samples::HOSTILE.to_owned(),
             find_hint: "Part of a name".to_owned(),
             caption: samples::HOSTILE.to_owned(),

@@ -148,6 +148,14 @@ fn shown_as(value: &str) -> Option<&'static str> {
     }
 }
 
+fn consent_as(value: &str) -> Option<&'static str> {
+    match value {
+        "given" => Some(organise().entry_consent_given),
+        "missing" => Some(organise().entry_consent_missing),
+        _ => None,
+    }
+}
+
 fn role(value: &str) -> Option<&'static str> {
     ["staff", "judge", "referee", "organiser"].contains(&value).then(|| say::role(Some(value)))
 }
@@ -397,9 +405,11 @@ pub(super) const FORMS: &[Form] = &[
             machinery("was_name"),
             machinery("was_email"),
             machinery("was_show"),
+            machinery("was_consent"),
             own("name", || organise().list_name),
             own("email", || words().email),
             Field { name: "show_name", kind: Kind::Chosen(|| organise().entry_show, shown_as) },
+            Field { name: "guardian_consent", kind: Kind::Chosen(|| organise().entry_consent, consent_as) },
             Field { name: "state", kind: Kind::Chosen(|| organise().list_state, entered_as) },
             own("division", || words().division),
             own("gym", || words().gym),

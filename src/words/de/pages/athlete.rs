@@ -80,6 +80,7 @@ area! { ($) athlete:
     amended_title: "Was an dieser Meldung berichtigt wurde",
     amended_name: "Name berichtigt",
     amended_email: "E-Mail geändert",
+    amended_consent: "Einwilligung der Sorgeberechtigten geändert",
     amended_facts: "Persönliche Angaben durch eine Liste geändert",
     amended_shown: "Name für alle sichtbar gemacht",
     amended_hidden: "Name für andere verborgen",

@@ -80,6 +80,7 @@ area! { ($) athlete:
     amended_title: "What was put right about this entry",
     amended_name: "Name put right",
     amended_email: "E-mail changed",
+    amended_consent: "Guardian’s consent changed",
     amended_facts: "Personal facts changed by a list",
     amended_shown: "Name shown to everybody",
     amended_hidden: "Name hidden from everybody else",
