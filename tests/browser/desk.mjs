@@ -20,6 +20,8 @@ export async function deskEvening(base, demo, staff, look) {
     await sees(page, /closes in/);
     assert((await desk.missing.count()) > 8, `${await desk.missing.count()} left`);
     assert((await page.locator(".grid table").count()) === (wide ? 1 : 0), "a grid on a wide screen alone");
+    const { bottom, height } = await page.locator("input.perf").first().evaluate((field) => ({ bottom: field.getBoundingClientRect().bottom, height: innerHeight }));
+    assert(bottom <= height, `the first result is typed at ${bottom}, below the first screen of ${height}`);
   });
   await sound(page, "desk at work");
 

@@ -5,6 +5,7 @@
 //
 //   node sheets.mjs DEMO.json REPOSITORY    what `tallywright demo --json` printed, with
 //                                           tests/data/hard_on_paper.toml and measures.toml applied to its database
+//   WALKS=PASSWORD                          of the people of the walk through the pages, which comes before
 //   SHOTS=FOLDER                            keeps the PDFs and pictures of the page on the screen
 //
 // Ends with one line, "N passed, N failed", and with 1 when something failed.
@@ -406,11 +407,33 @@ for (const name of Object.keys(paper)) {
       } else {
         whole(side, blocks, endless);
       }
+      for (const { movement } of blocks.flatMap((b) => b.stations ?? [])) {
+        assert(plain(side.text).includes(plain(movement)), `${movement} is not on the paper`);
+      }
       if (workout.slug === "mixed") assert(/these reps:\s*30/.test(side.text), "a box for the marker inside a station");
     });
   }
 }
 
-for (const context of [anybody, staff]) await context.close();
+// --- names that are meant to break pages: tests/data/hostile, applied for pages.mjs ----------------
+
+const hostile = await open(demo.url);
+await signIn(hostile.page, { email: "hostile.staff@hostile.example", password: process.env.WALKS });
+for (const name of Object.keys(paper)) {
+  await check(`hostile names are on their own sheets, each on one page of ${name}`, async () => {
+    const entries = await hostile.page.evaluate(() => fetch("/api/v1/competitions/zz-hostile/entries?gym=quayside").then((r) => r.json()));
+    const sides = await printed(hostile.page, `/c/zz-hostile/workouts/w1/sheet?gym=quayside&paper=${name}`, `hostile-${name}`);
+    assert(entries.length > 4 && sides.length === entries.length, `${sides.length} pages of ${entries.length}`);
+    for (const { bib, name: called } of entries) {
+      const own = sides.filter((s) => new RegExp(`Bib\\s*${bib}\\b`).test(s.text));
+      assert(own.length === 1, `${own.length} sheets of ${bib}`);
+      // As it was written; of a long one as much as there is room for.
+      const [first] = called.match(/^[ -~]{1,20}/);
+      assert(plain(own[0].text).includes(plain(first)), `${called} is not on the sheet of ${bib}`);
+    }
+  });
+}
+
+for (const context of [anybody, staff, hostile]) await context.close();
 console.log(`${counts.passed} passed, ${counts.failed} failed`);
 process.exit(counts.failed ? 1 : 0);

@@ -221,6 +221,7 @@ export function stopsOf({ c, gym, bib, running, done, repository }) {
     ["hostile staff", "hostile heats", `/desk/${hostile}/quayside/heats/w1`, makeHeats],
     ["hostile staff", "hostile heats to be made anew without a tick", `/desk/${hostile}/quayside/heats/w1`, remakeHeats],
     ["hostile staff", "hostile heats on paper", `/desk/${hostile}/quayside/heats/w1/paper`],
+    ["hostile staff", "hostile sheets", `/c/${hostile}/workouts/w1/sheet?gym=quayside`],
     ["hostile staff", "hostile codes", `/desk/${hostile}/quayside/codes`],
     ["hostile staff", "hostile slips", `/desk/${hostile}/quayside/codes`, async (page) => page.locator('button[value="rest"]').click()],
     ["hostile staff", "hostile people proposed", `/desk/${hostile}/quayside/proposals`, proposeHostile],

@@ -6,7 +6,7 @@
 use super::form::{Choice, Fields};
 use super::scheme_said::{ItemView, height, load};
 use super::sheet_layout::Space;
-use super::sheet_said::{TallyView, capped, done, example, intervals, lifts, tally, tens};
+use super::sheet_said::{TallyView, capped, done, done_at_length, example, intervals, lifts, tally, tens};
 use super::shell::{encoded, own_zone, words};
 use super::{Page, html, rules_said, say};
 use crate::actions::language;
@@ -192,13 +192,22 @@ fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, index: usize) -
     let task = &prescription.task;
     let gym = sheets.gym.as_ref();
     let levels = levels(c, x, one, prescription);
-    let done = task.scheme.as_ref().map_or(String::new(), done);
+    let mut done = task.scheme.as_ref().map_or(String::new(), done);
     let emergency = gym.map_or(String::new(), |g| g.emergency.clone());
     let markers = task.scheme.as_ref().map_or(Vec::new(), |scheme| scheme.inner_markers(&task.tiebreak));
-    let above = HEAD + level_height(&levels, paper) + text_height(&done, paper) + marker_height(markers.len());
+    let above = HEAD + level_height(&levels, paper) + marker_height(markers.len());
     let below = FOOT + text_height(&emergency, paper);
-    let space = paper.space();
-    let space = Space { height: space.height.saturating_sub(above + below), ..space };
+    let space = |done: &str| {
+        let taken = above + text_height(done, paper) + below;
+        Space { height: paper.space().height.saturating_sub(taken), width: paper.space().width }
+    };
+    let set = |done: &str| task.scheme.as_ref().map(|scheme| tally(scheme, task, one.reach, space(done)));
+    let mut totals = set(&done);
+    if let Some(scheme) = task.scheme.as_ref().filter(|_| done.is_empty() && totals.as_ref().is_some_and(|t| t.bare)) {
+        done = done_at_length(scheme);
+        totals = set(&done);
+    }
+    let space = space(&done);
     let heat = one.heat.as_ref();
     // The clock that the sheet is read beside hangs in the gym.
     let own = gym.and_then(|g| own_zone(&g.time_zone));
@@ -222,7 +231,7 @@ fn page(sheets: &Sheets, x: &Workout, one: &Sheet, paper: Paper, index: usize) -
         zone: start.map_or(String::new(), |_| zone.iana_name().unwrap_or("UTC").to_owned()),
         levels,
         done,
-        tally: task.scheme.as_ref().map(|scheme| tally(scheme, task, one.reach, space)),
+        tally: totals,
         lifts: if task.format == Format::MaxLoad { lifts(task) } else { Vec::new() },
         tens: tens(task, one.reach, space),
         reading: task.format == Format::MaxCount && task.unit != CountUnit::Reps,

@@ -14,6 +14,8 @@ use crate::words::{self, put};
 pub(super) struct TallyView {
     pub(super) class: &'static str,
     pub(super) list: bool,
+    /// The ends of rounds alone, which name no movement.
+    pub(super) bare: bool,
     pub(super) what: String,
     pub(super) note: String,
     pub(super) boxes: bool,
@@ -78,8 +80,28 @@ fn so_much(count: u64, scheme: &Scheme, block: usize, station: usize) -> String 
     format!("{count}{unit} {}", scheme.movement(block, station))
 }
 
-/// All of it on a line.
+/// All of it on some lines; nothing where it would take more, as the totals say it all again line by line.
 pub(super) fn done(scheme: &Scheme) -> String {
+    let text = done_in_full(scheme);
+    if text.chars().count() > 400 { String::new() } else { text }
+}
+
+/// The same where the totals name no movement: as much of it as may stand on a sheet.
+pub(super) fn done_at_length(scheme: &Scheme) -> String {
+    let text = done_in_full(scheme);
+    match text.char_indices().nth(LONGEST) {
+        None => text,
+        Some((end, _)) => {
+            let whole = text[..end].rfind(", ").unwrap_or(end);
+            format!("{} … {}", &text[..whole], texts().done_rest)
+        }
+    }
+}
+
+/// Letters of it at most: a third of the paper.
+const LONGEST: usize = 1_800;
+
+fn done_in_full(scheme: &Scheme) -> String {
     let (s, w) = (texts(), words());
     let blocks = scheme.blocks().iter().enumerate().map(|(n, block)| match block {
         Block::Rest(time) => put(s.rest, &[("time", &time.exact())]),
@@ -97,9 +119,7 @@ pub(super) fn done(scheme: &Scheme) -> String {
             format!("{title}{rounds} {}{by}", row.join(", ")).trim().to_owned()
         }
     });
-    let text = blocks.collect::<Vec<_>>().join(s.then);
-    // A list says it all again line by line.
-    if text.chars().count() > 400 { String::new() } else { text }
+    blocks.collect::<Vec<_>>().join(s.then)
 }
 
 fn block_is_listed(block: &Block) -> bool {
@@ -128,6 +148,7 @@ pub(super) fn tally(scheme: &Scheme, task: &Task, reach: u64, space: Space) -> T
     TallyView {
         class: set.class,
         list: set.form != Form::Grid,
+        bare: matches!(set.form, Form::Rounds(_)),
         what: scheme.end().map_or_else(|| s.totals.to_owned(), |end| put(s.totals_left, &[("total", &end)])),
         note,
         boxes: !matches!(task.tiebreak, Tiebreak::None | Tiebreak::Time),
