@@ -58,7 +58,7 @@ pub async fn get_heats_paper(
         papers: paper.choices(),
         heats: heat_views(&found, "", &path.workout),
         without: without_place(&found),
-        as_of: put(h.as_of, &[("at", &When::new(found.reader.now, &c.time_zone).text)]),
+        as_of: put(h.as_of, &[("at", &When::new(found.reader.now, &c.time_zone).said())]),
     })
 }
 

@@ -92,7 +92,7 @@ pub(super) fn facts(c: &Competition, p: &Proposed) -> String {
 }
 
 fn outcome(c: &Competition, kind: Kind, d: &Decided) -> String {
-    let (t, at) = (texts(), When::new(d.at, &c.time_zone).text);
+    let (t, at) = (texts(), When::new(d.at, &c.time_zone).said());
     let template = match (d.outcome, kind) {
         (Outcome::Confirmed, Kind::Entry) => t.confirmed_entry,
         (Outcome::Confirmed, Kind::Judge) => t.confirmed_judge,
@@ -108,7 +108,7 @@ fn outcome(c: &Competition, kind: Kind, d: &Decided) -> String {
 fn row(c: &Competition, p: Proposal) -> Row {
     let outcome = match &p.decided {
         Some(decided) => outcome(c, p.kind, decided),
-        None => put(texts().waits, &[("at", &When::new(p.created_at, &c.time_zone).text)]),
+        None => put(texts().waits, &[("at", &When::new(p.created_at, &c.time_zone).said())]),
     };
     Row {
         id: p.id,

@@ -185,6 +185,12 @@ impl When {
         let text = (words().date)(&at.to_zoned_datetime(zone.clone()));
         Self { iso: at.to_string(), text, zone: zone.iana_name().unwrap_or("UTC").to_owned() }
     }
+
+    /// With the name of its zone.
+    #[must_use]
+    pub fn said(&self) -> String {
+        format!("{} ({})", self.text, self.zone)
+    }
 }
 
 /// A sentence, with an instant in it that is said in its zone and by that zone's name; `static/time.js`
@@ -225,7 +231,7 @@ impl Dated {
     #[must_use]
     pub fn text(&self) -> String {
         let said = |at: &When| match self.there.as_str() {
-            "" => format!("{} ({})", at.text, at.zone),
+            "" => at.said(),
             there => format!("{} ({}, {there})", at.text, at.zone),
         };
         let at = self.at.as_ref().map_or(String::new(), said);

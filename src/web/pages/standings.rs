@@ -197,8 +197,7 @@ pub(super) fn views(reader: &Reader, division: &str, shown: Option<&str>) -> Vec
 
 /// "State 8812 of the competition's log, shown …".
 pub(super) fn as_of(reader: &Reader, seq: u64) -> String {
-    let at = When::new(reader.now, &reader.competition.time_zone).text;
-    let at = format!("{at} ({})", reader.competition.time_zone_name);
+    let at = When::new(reader.now, &reader.competition.time_zone).said();
     put(words().as_of, &[("seq", &seq), ("at", &at)])
 }
 

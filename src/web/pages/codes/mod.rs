@@ -144,7 +144,7 @@ fn view(caller: &Caller, codes: &Codes, whose: Whose<'_>, fields: &Fields, error
         bib: row.bib,
         division: say::division(c, &row.division).to_owned(),
         state: match row.made {
-            Some(at) => put(t.state_made, &[("at", &When::new(at, &c.time_zone).text)]),
+            Some(at) => put(t.state_made, &[("at", &When::new(at, &c.time_zone).said())]),
             None if row.claimed => t.state_claimed.to_owned(),
             None => t.state_none.to_owned(),
         },

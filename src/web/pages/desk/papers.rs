@@ -100,7 +100,7 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
                 state: say::state(state, score.is_some_and(|s| s.refused)),
                 late: score.map_or(Vec::new(), late_said::lines),
                 judge: judge.map_or(String::new(), |a| judges::called(&desk.judges, &a.judge)),
-                at: score.map_or(String::new(), |s| When::new(s.received_at, &c.time_zone).text),
+                at: score.map_or(String::new(), |s| When::new(s.received_at, &c.time_zone).said()),
                 position: score.map_or(String::new(), |s| s.changed_at.to_string()),
             }
         };
@@ -115,7 +115,7 @@ pub async fn get_receipt(State(app): State<App>, caller: Caller, Path((slug, gym
         });
     }
     let title = put(w.desk_words.receipt, &[("gym", &desk.gym.name)]);
-    let at = format!("{} ({})", When::new(now, &c.time_zone).text, c.time_zone_name);
+    let at = When::new(now, &c.time_zone).said();
     let view = Receipt {
         shell: shell(&desk, &caller, "receipt", &title),
         w,

@@ -71,7 +71,7 @@ struct Remark {
 }
 
 fn row(c: &Competition, gyms: &[GymView], p: Proposal) -> Row {
-    let at = When::new(p.created_at, &c.time_zone).text;
+    let at = When::new(p.created_at, &c.time_zone).said();
     let proposed = p.proposed.unwrap_or_default();
     // What is wrong with it is said where it is confirmed in vain.
     let odd = proposed.check(c, &p.gym).unwrap_or_default();
