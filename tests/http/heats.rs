@@ -440,7 +440,7 @@ async fn a_gym_without_heats_comes_to_its_sheets_from_the_desk() {
     let staff = staff(&app).await;
     let desk = text(&staff.0, "/desk/saltmarsh/quayside").await;
     let to = "/c/saltmarsh/workouts/w1/sheet?gym=quayside";
-    assert!(desk.contains(&format!("<a href=\"{to}\">Judge&#39;s sheets of this gym</a>")), "{desk}");
+    assert!(desk.contains(&format!("<a href=\"{to}\">Judge&#39;s sheets</a>")), "{desk}");
     let sheets = text(&staff.0, to).await;
     assert!(sheets.contains("Ines Duarte") && sheets.contains("blank=yes"), "{sheets}");
 }
