@@ -1,8 +1,9 @@
 //! What a server knows of the tables: how many rows there are, and in how many ways they differ.
 //!
 //! It looks for itself, about once a minute, where it is let. Until then it takes a new competition for one of two
-//! hundred, and what is asked for by some keys of it for next to nothing to look through. So it is told to look as the
-//! tables grow: the first time after a second's work of ours.
+//! hundred, and all of its rows for so few that it rather looks through them than asks for some by their keys. So it is
+//! told to look as the tables grow. What it makes of that is its own; the embedded engine is told what there is
+//! (`sqlite/statistics.rs`).
 
 use crate::store::db::by;
 use crate::store::dialect::line::Line;

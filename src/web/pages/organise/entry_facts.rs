@@ -1,7 +1,7 @@
 //! The part of `/organise/{c}/entries/{bib}` that puts right who an entry is: name, e-mail, whether the name is
-//! shown, and under 18 whether a guardian has consented. It changes no score, and is stored at once. Birth and category are asked for nowhere. Of what stands in the
-//! fields only that is asked for which differs from what was shown: whoever mends a slip in a name decides nothing
-//! about whether it is shown.
+//! shown, and under 18 whether a guardian has consented. It changes no score, and is stored at once. Birth and
+//! category are asked for nowhere. Of what stands in the fields only that is asked for which differs from what was
+//! shown: whoever mends a slip in a name decides nothing about whether it is shown.
 
 use super::super::form::{Choice, FieldError, Fields};
 use super::super::html;
